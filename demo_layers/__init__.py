@@ -1,0 +1,1 @@
+"""One invented lake to try everything on."""

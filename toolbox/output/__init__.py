@@ -1,0 +1,1 @@
+"""Writers of open formats and drawings. Pure: layers in, bytes out."""
