@@ -1,0 +1,417 @@
+"""What an algorithm may take and give: annotated types that carry their own checks.
+
+Each name here is ``Annotated[type, marker]``. A type checker sees the plain type (a frame, a float); the frame of
+the house reads the marker: how to read it from the command line, what to demand of it, how to show it in the help.
+Nothing here imports a heavy library.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Annotated, Any, Final
+
+from .errors import UsageError
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame as Frame
+
+    from .day import Day
+    from .sources import SourceTable
+    from .water.depth import DepthSurface
+else:  # At run time the plain type plays no part; the marker does.
+    Frame = DepthSurface = SourceTable = Day = object
+
+POINT: Final = ("Point",)
+LINE: Final = ("LineString", "MultiLineString")
+POLYGON: Final = ("Polygon", "MultiPolygon")
+ANY: Final = ("Point", "MultiPoint", *LINE, *POLYGON)
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column a layer has: its kind (``number``, ``text``, ``any``) and whether gaps are allowed."""
+
+    name: str
+    kind: str = "number"
+    gaps: bool = False
+
+
+@dataclass(frozen=True)
+class Layer:
+    """A vector layer: its usual name, geometry types, id column, needed and optional columns.
+
+    An optional column that is missing reaches the algorithm filled with NaN or empty text.
+    """
+
+    name: str
+    geometry: tuple[str, ...]
+    id: str | None = None
+    needs: tuple[Column, ...] = ()
+    optional: tuple[Column, ...] = ()
+    may_be_empty: bool = True
+    metavar = "FILE:LAYER"
+
+
+@dataclass(frozen=True)
+class Surface:
+    """A depth coverage: metres below chart datum, positive down."""
+
+    name: str
+    metavar = "FILE:COVERAGE"
+
+
+@dataclass(frozen=True)
+class LayerSet:
+    """Any number of vector layers, by name."""
+
+    metavar = "FILE[:LAYER]..."
+
+
+@dataclass(frozen=True)
+class SourceList:
+    """Any number of spot lists in the formats of `castshed.toolbox.sources`."""
+
+    metavar = "FILE[:LAYER]..."
+
+
+@dataclass(frozen=True)
+class DayInput:
+    """A day file (TOML) with the layers it names."""
+
+    metavar = "DAY.toml"
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A number with a unit, kept in SI: ``length``, ``speed``, ``time`` or ``bearing``; limits are inclusive."""
+
+    kind: str
+    least: float | None = None
+    most: float | None = None
+
+    @property
+    def metavar(self) -> str:
+        """The word the help shows."""
+        return self.kind.upper()
+
+
+@dataclass(frozen=True)
+class Number:
+    """A plain number without a unit; limits are inclusive."""
+
+    least: float | None = None
+    most: float | None = None
+    whole: bool = False
+
+    @property
+    def metavar(self) -> str:
+        """The word the help shows."""
+        return "COUNT" if self.whole else "NUMBER"
+
+
+@dataclass(frozen=True)
+class Text:
+    """Free text."""
+
+    metavar: str = "TEXT"
+
+
+@dataclass(frozen=True)
+class Flag:
+    """Yes or no."""
+
+    metavar: str = ""
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One word of a list."""
+
+    words: tuple[str, ...]
+
+    @property
+    def metavar(self) -> str:
+        """The words the help shows."""
+        return "|".join(self.words)
+
+
+@dataclass(frozen=True)
+class Many:
+    """Several values of one marker, given one after the other."""
+
+    of: Any
+
+    @property
+    def metavar(self) -> str:
+        """The word the help shows."""
+        return f"{self.of.metavar}"
+
+
+@dataclass(frozen=True)
+class FileSet:
+    """Output files, by name."""
+
+
+@dataclass(frozen=True)
+class FolderSet:
+    """An output folder: GeoPackages with their layers, and other files."""
+
+
+@dataclass(frozen=True)
+class FolderContents:
+    """What an algorithm puts into a folder.
+
+    Attributes
+    ----------
+    layers
+        GeoPackage file name -> layer name -> frame or depth surface.
+    files
+        File name -> bytes.
+    figures
+        The few numbers that matter, for the report.
+    said
+        Lines for people, printed at the end of the command.
+    """
+
+    layers: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    files: Mapping[str, bytes] = field(default_factory=dict)
+    figures: Mapping[str, Any] = field(default_factory=dict)
+    said: tuple[str, ...] = ()
+
+
+def check_choice(value: object, words: Sequence[str], name: str) -> str:
+    """Return the word when it is one of the list.
+
+    Raises
+    ------
+    UsageError
+        It is not; the message lists the words.
+    """
+    if value not in words:
+        raise UsageError(f"{name} is '{value}'; choose one of: {', '.join(words)}.")
+    return str(value)
+
+
+# Quantities -----------------------------------------------------------------------------------------------
+Level = Annotated[float, Quantity("length", -200.0, 200.0)]
+Length = Annotated[float, Quantity("length", 0.0, 1.0e6)]
+SignedLength = Annotated[float, Quantity("length", -1.0e6, 1.0e6)]
+Speed = Annotated[float, Quantity("speed", 0.0, 100.0)]
+Duration = Annotated[float, Quantity("time", 0.0, 864000.0)]
+Bearing = Annotated[float, Quantity("bearing", 0.0, 360.0)]
+Count = Annotated[int, Number(0, whole=True)]
+Plain = Annotated[float, Number()]
+Words = Annotated[str, Text()]
+YesNo = Annotated[bool, Flag()]
+Lengths = Annotated[Sequence[float], Many(Quantity("length", -1.0e6, 1.0e6))]
+WordList = Annotated[Sequence[str], Many(Text())]
+
+# Inputs ---------------------------------------------------------------------------------------------------
+Sources = Annotated[Sequence[SourceTable], SourceList()]
+DayFile = Annotated[Day, DayInput()]
+Layers = Annotated[Mapping[str, Frame], LayerSet()]
+Depth = Annotated[DepthSurface, Surface("depth")]
+
+Shoreline = Annotated[Frame, Layer("shoreline", POLYGON, may_be_empty=False)]
+Contours = Annotated[Frame, Layer("contours", LINE, needs=(Column("depth_m"),))]
+Soundings = Annotated[Frame, Layer("soundings", POINT, needs=(Column("depth_m"),))]
+Ramps = Annotated[
+    Frame,
+    Layer(
+        "ramps",
+        POINT,
+        "ramp_id",
+        optional=(Column("name", "text", gaps=True), Column("min_level_m", gaps=True)),
+        may_be_empty=False,
+    ),
+]
+Zones = Annotated[
+    Frame,
+    Layer(
+        "zones",
+        POLYGON,
+        needs=(Column("zone", "text"),),
+        optional=(Column("speed_mps", gaps=True), Column("reason", "text", gaps=True)),
+    ),
+]
+KnownHazards = Annotated[
+    Frame,
+    Layer(
+        "known_hazards",
+        ANY,
+        optional=(
+            Column("kind", "text", gaps=True),
+            Column("top_depth_m", gaps=True),
+            Column("radius_m", gaps=True),
+        ),
+    ),
+]
+SPOT_COLUMNS: Final = (
+    Column("name", "text", gaps=True),
+    Column("kind", "text", gaps=True),
+    Column("depth_m", gaps=True),
+    Column("height_m", gaps=True),
+    Column("rating", gaps=True),
+    Column("note", "text", gaps=True),
+    Column("source", "text", gaps=True),
+    Column("surveyed", "text", gaps=True),
+    Column("position_error_m", gaps=True),
+)
+Spots = Annotated[Frame, Layer("spots", ANY, "spot_id", optional=SPOT_COLUMNS)]
+
+# Layers that algorithms make and take ------------------------------------------------------------------------
+Water = Annotated[
+    Frame,
+    Layer("water", POLYGON, "water_id", optional=(Column("area_m2", gaps=True),), may_be_empty=False),
+]
+DepthBands = Annotated[Frame, Layer("depth_bands", POLYGON, needs=(Column("from_m"), Column("to_m", gaps=True)))]
+DryGround = Annotated[Frame, Layer("dry_ground", POLYGON, needs=(Column("area_m2"),))]
+ShallowHazards = Annotated[
+    Frame,
+    Layer(
+        "shallow_hazards",
+        POLYGON,
+        "hazard_id",
+        needs=(
+            Column("care", "text"),
+            Column("reason", "text"),
+            Column("least_depth_m", gaps=True),
+        ),
+    ),
+]
+CastReach = Annotated[
+    Frame,
+    Layer(
+        "cast_reach",
+        POLYGON,
+        "spot_id",
+        needs=(
+            Column("status", "text"),
+            Column("reason", "text"),
+            Column("area_m2"),
+        ),
+    ),
+]
+Holds = Annotated[
+    Frame,
+    Layer(
+        "holds",
+        POINT,
+        needs=(
+            Column("spot_id", "text"),
+            Column("hold_no"),
+            Column("status", "text"),
+            Column("reason", "text"),
+            Column("depth_m", gaps=True),
+            Column("cast_m", gaps=True),
+            Column("cast_bearing_deg", gaps=True),
+            Column("deep_bearing_deg", gaps=True),
+            Column("wind_angle_deg", gaps=True),
+        ),
+    ),
+]
+CastLines = Annotated[
+    Frame,
+    Layer(
+        "cast_lines",
+        LINE,
+        needs=(
+            Column("spot_id", "text"),
+            Column("hold_no"),
+            Column("cast_m"),
+            Column("cast_bearing_deg"),
+        ),
+    ),
+]
+EXPOSURE_COLUMNS: Final = (
+    Column("fetch_m", gaps=True),
+    Column("wave_m", gaps=True),
+    Column("wave_low_m", gaps=True),
+    Column("wave_high_m", gaps=True),
+    Column("period_s", gaps=True),
+    Column("wave_method", "text", gaps=True),
+    Column("wind_mps", gaps=True),
+    Column("wind_from_deg", gaps=True),
+    Column("bank", "text", gaps=True),
+)
+Places = Annotated[Frame, Layer("places", ANY)]
+Exposure = Annotated[Frame, Layer("exposure", ANY, needs=EXPOSURE_COLUMNS)]
+Verdicts = Annotated[
+    Frame,
+    Layer(
+        "spots",
+        ANY,
+        "spot_id",
+        needs=(
+            Column("depth_today_m", gaps=True),
+            Column("top_today_m", gaps=True),
+            Column("fishable"),
+            Column("reason", "text"),
+            Column("margin_m", gaps=True),
+        ),
+        optional=SPOT_COLUMNS,
+    ),
+]
+Stops = Annotated[
+    Frame,
+    Layer(
+        "stops",
+        POINT,
+        needs=(
+            Column("stop_no"),
+            Column("spot_id", "text"),
+            Column("name", "text", gaps=True),
+            Column("arrive", "text", gaps=True),
+            Column("leave", "text", gaps=True),
+            Column("wind_mps", gaps=True),
+            Column("wave_m", gaps=True),
+            Column("reason", "text", gaps=True),
+        ),
+    ),
+]
+Legs = Annotated[
+    Frame,
+    Layer(
+        "legs",
+        LINE,
+        needs=(
+            Column("leg_no"),
+            Column("part", "text"),
+            Column("from_id", "text"),
+            Column("to_id", "text"),
+            Column("distance_m"),
+            Column("slow_m"),
+            Column("min_depth_m", gaps=True),
+            Column("min_clearance_m", gaps=True),
+            Column("time_s"),
+        ),
+    ),
+]
+LeftOut = Annotated[
+    Frame,
+    Layer(
+        "left_out",
+        POINT,
+        needs=(
+            Column("spot_id", "text"),
+            Column("name", "text", gaps=True),
+            Column("reason", "text"),
+        ),
+    ),
+]
+SetAside = Annotated[
+    Frame,
+    Layer(
+        "set_aside",
+        ANY,
+        needs=(
+            Column("source", "text"),
+            Column("line"),
+            Column("reason", "text"),
+            Column("text", "text", gaps=True),
+        ),
+    ),
+]
+Files = Annotated[Mapping[str, bytes], FileSet()]
+Folder = Annotated[FolderContents, FolderSet()]

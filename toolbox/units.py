@@ -1,0 +1,188 @@
+"""Quantities with units: text such as ``80ft`` or ``15mph`` to SI floats and back to words.
+
+Pint does the arithmetic, with a registry that knows the units below and no others, so that what is accepted
+can be listed. The foot is the international foot, 0.3048 m exactly; the US survey foot is ``ftUS``.
+"""
+
+from __future__ import annotations
+
+import functools
+import math
+import re
+from typing import TYPE_CHECKING, Final
+
+from .errors import UnitError, UsageError
+
+if TYPE_CHECKING:
+    import pint
+
+FOOT_M: Final = 0.3048  # international foot, by definition
+
+_DEFINITIONS: Final = (
+    "metre = [length] = m = meter",
+    "centimetre = 0.01 * metre = cm",
+    "kilometre = 1000 * metre = km",
+    "foot = 0.3048 * metre = ft = feet",
+    "inch = 0.0254 * metre = in = inches",
+    "yard = 0.9144 * metre = yd",
+    "mile = 1609.344 * metre = mi",
+    "nautical_mile = 1852 * metre = nmi",
+    "fathom = 1.8288 * metre",
+    "survey_foot = 1200 / 3937 * metre = ftUS",
+    "second = [time] = s = sec",
+    "minute = 60 * second = min",
+    "hour = 3600 * second = h = hr",
+    "knot = 1852 / 3600 * metre / second = kn = kt",
+    "mph = 1609.344 / 3600 * metre / second",
+    "kph = 1000 / 3600 * metre / second",
+    "degree = [angle] = deg",
+)
+
+ACCEPTED: Final[dict[str, tuple[str, ...]]] = {
+    "length": ("m", "cm", "km", "ft", "in", "yd", "mi", "nmi", "fathom", "ftUS"),
+    "speed": ("m/s", "km/h", "mph", "kn", "ft/s"),
+    "time": ("s", "min", "h"),
+    "bearing": ("deg",),
+}
+_BASE: Final = {"length": "metre", "speed": "metre/second", "time": "second", "bearing": "degree"}
+_EXAMPLE: Final = {"length": "80ft", "speed": "15mph", "time": "25min", "bearing": "225deg or SW"}
+
+COMPASS: Final = (
+    "N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE",
+    "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW",
+)  # fmt: skip
+
+_PART: Final = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z°/'\"]*)")
+
+
+@functools.cache
+def _registry() -> pint.UnitRegistry:
+    import pint
+
+    registry = pint.UnitRegistry(None)
+    for line in _DEFINITIONS:
+        registry.define(line)
+    return registry
+
+
+def _refuse(text: str, kind: str, why: str) -> UnitError:
+    units = ", ".join(ACCEPTED[kind])
+    return UnitError(f"'{text}' {why}. Write a {kind} with its unit, such as {_EXAMPLE[kind]} (units: {units}).")
+
+
+def _one(number: str, unit: str, text: str, kind: str) -> float:
+    if not unit:
+        raise _refuse(text, kind, "has no unit")
+    if unit not in ACCEPTED[kind]:
+        other = next((name for name, units in ACCEPTED.items() if unit in units), None)
+        why = f"is a {other}, not a {kind}" if other else f"has a unit that is not known ('{unit}')"
+        raise _refuse(text, kind, why)
+    return float(_registry().Quantity(float(number), unit).to(_BASE[kind]).magnitude)
+
+
+def parse(text: str, kind: str) -> float:
+    """Read a quantity written with its unit.
+
+    Parameters
+    ----------
+    text
+        Number and unit, such as ``80ft``, ``-4 ft``, ``5ft 6in``, ``12 kn``; a bearing may be a compass point (``SW``).
+    kind
+        ``length``, ``speed``, ``time`` or ``bearing``.
+
+    Returns
+    -------
+    float
+        The value in metres, metres per second, seconds or degrees; a bearing is brought into 0 to 360.
+
+    Raises
+    ------
+    UnitError
+        No unit, an unknown unit, a unit of another kind, or no finite number.
+
+    Examples
+    --------
+    >>> parse("10ft", "length")
+    3.048
+    >>> parse("SW", "bearing")
+    225.0
+    """
+    given = str(text).strip()
+    if kind == "bearing" and given.upper() in COMPASS:
+        return COMPASS.index(given.upper()) * 22.5
+    parts: list[tuple[str, str]] = []
+    at = 0
+    while at < len(given):
+        found = _PART.match(given, at)
+        if found is None or found.end() == at:
+            raise _refuse(given, kind, f"is not a {kind}")
+        parts.append((found.group(1), found.group(2)))
+        at = found.end()
+    if not parts:
+        raise _refuse(given, kind, f"is not a {kind}")
+    if len(parts) > 1 and any(number[0] in "+-" for number, _ in parts[1:]):
+        raise _refuse(given, kind, f"is not a {kind}")
+    sign = -1.0 if parts[0][0].startswith("-") else 1.0
+    value = sign * sum(abs(_one(number, unit, given, kind)) for number, unit in parts)
+    if not math.isfinite(value):
+        raise _refuse(given, kind, "is not a finite number")
+    return value % 360.0 if kind == "bearing" else value
+
+
+def convert(value: float, unit: str, kind: str) -> float:
+    """Turn a plain number in a named unit into SI.
+
+    Raises
+    ------
+    UnitError
+        The unit is unknown or of another kind.
+    """
+    return parse(f"{value!r}{unit}", kind)
+
+
+def check_finite(value: float, name: str) -> float:
+    """Return the value as a float when it is a finite number.
+
+    Raises
+    ------
+    UsageError
+        Not a number, or not finite.
+    """
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        try:
+            value = float(value)
+        except (TypeError, ValueError):
+            raise UsageError(f"{name} is {value!r}; give a number in SI units.") from None
+    if not math.isfinite(value):
+        raise UsageError(f"{name} is {value!r}; give a finite number.")
+    return float(value)
+
+
+def in_words(value: float, kind: str) -> str:
+    """Say an SI value in metric and US units.
+
+    Examples
+    --------
+    >>> in_words(21.336, "length")
+    '21.3 m (70 ft)'
+    """
+    if kind == "length":
+        if abs(value) >= 1000.0:
+            return f"{value / 1000.0:.2f} km ({value / 1609.344:.2f} mi)"
+        return f"{value:.4g} m ({value / FOOT_M:.3g} ft)" if abs(value) < 100 else f"{value:.0f} m ({value / FOOT_M:.0f} ft)"
+    if kind == "speed":
+        return f"{value:.3g} m/s ({value * 3600 / 1609.344:.3g} mph)"
+    if kind == "time":
+        return f"{value / 60:.4g} min" if value >= 60 else f"{value:.4g} s"
+    return f"{value:.0f} deg ({compass_point(value)})"
+
+
+def compass_point(bearing_deg: float) -> str:
+    """Name the nearest of the sixteen compass points.
+
+    Examples
+    --------
+    >>> compass_point(359.0)
+    'N'
+    """
+    return COMPASS[round((bearing_deg % 360.0) / 22.5) % 16]
