@@ -1,0 +1,224 @@
+"""Which algorithms there are: bundled, installed by others, and in folders of one-file algorithms.
+
+Listing reads source text only; an algorithm's module is imported when it is used. Bundled algorithms come in by the
+folder door, the same that ``CASTSHED_ALGORITHMS`` opens. A bundled name is never shadowed; a name that two others
+claim is refused naming both; what cannot be read stays listed and says why.
+"""
+
+from __future__ import annotations
+
+import ast
+import importlib
+import importlib.util
+import os
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from importlib import metadata
+from pathlib import Path
+from typing import Any, Final
+
+from .algorithm import STEPS, Spec, spec_of
+from .errors import CastshedError, PluginError, UsageError
+
+GROUP: Final = "castshed.algorithms"
+FOLDERS: Final = "CASTSHED_ALGORITHMS"
+_BUNDLED: Final = "castshed.algorithms"
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One line of the catalogue. ``problem`` says why it cannot be used; empty when it can."""
+
+    name: str
+    summary: str
+    step: str
+    origin: str
+    module: str
+    attribute: str
+    path: Path | None
+    problem: str = ""
+
+
+def _is_algorithm(decorator: ast.expr) -> ast.Call | None:
+    if not isinstance(decorator, ast.Call):
+        return None
+    called = decorator.func
+    name = called.attr if isinstance(called, ast.Attribute) else getattr(called, "id", "")
+    return decorator if name == "algorithm" else None
+
+
+def _keyword(call: ast.Call, name: str) -> str:
+    for keyword in call.keywords:
+        if keyword.arg == name and isinstance(keyword.value, ast.Constant) and isinstance(keyword.value.value, str):
+            return keyword.value.value
+    return ""
+
+
+def _functions(path: Path) -> Iterator[tuple[str, str, str, str]]:
+    """Yield (function, command name, step, summary) of each decorated function in a file."""
+    for node in ast.parse(path.read_text(encoding="utf-8")).body:
+        if not isinstance(node, ast.FunctionDef):
+            continue
+        for decorator in node.decorator_list:
+            call = _is_algorithm(decorator)
+            if call is not None:
+                summary = (ast.get_docstring(node) or "").partition("\n")[0]
+                name = _keyword(call, "name") or node.name.replace("_", "-")
+                yield node.name, name, _keyword(call, "step"), summary
+
+
+def _why(error: BaseException) -> str:
+    return " ".join(f"{type(error).__name__}: {error}".split())
+
+
+def _folder(folder: Path, package: str, origin: str) -> Iterator[Entry]:
+    for path in sorted(folder.glob("*.py")):
+        if path.name.startswith("_"):
+            continue
+        module = f"{package}.{path.stem}" if package else ""
+        guess = path.stem.replace("_", "-")
+        try:
+            found = list(_functions(path))
+        except (SyntaxError, UnicodeDecodeError, OSError, ValueError) as error:
+            yield Entry(guess, "", "", origin, module, "", path, f"{path} cannot be read: {_why(error)}")
+            continue
+        if not found:
+            yield Entry(guess, "", "", origin, module, "", path, f"{path} has no function under @algorithm.")
+        for function, name, step, summary in found:
+            step = step if step in STEPS else "share"
+            yield Entry(name, summary, step, origin, module, function, path)
+
+
+def _find_source(module: str) -> Path | None:
+    """Find a module's file without importing it or its parents."""
+    where: Any = None
+    parts = module.split(".")
+    for depth in range(1, len(parts) + 1):
+        full = ".".join(parts[:depth])
+        spec = None
+        for finder in sys.meta_path:
+            find = getattr(finder, "find_spec", None)
+            spec = find(full, where) if find is not None else None
+            if spec is not None:
+                break
+        if spec is None:
+            return None
+        if depth == len(parts):
+            return Path(spec.origin) if spec.origin and spec.origin.endswith(".py") else None
+        where = spec.submodule_search_locations
+    return None
+
+
+def _installed() -> Iterator[Entry]:
+    for point in metadata.entry_points(group=GROUP):
+        name = point.name
+        origin = point.dist.name if point.dist is not None else "an unnamed distribution"
+        module, _, attribute = point.value.partition(":")
+        entry = Entry(name, "", "share", origin, module.strip(), attribute.strip(), None)
+        try:
+            path = _find_source(entry.module)
+            if path is None:
+                problem = f"{origin}: the module {entry.module} is not there; install {origin} again."
+                yield replace(entry, problem=problem)
+                continue
+            lines = {f: (step, summary) for f, _, step, summary in _functions(path)}
+        except Exception as error:  # noqa: BLE001  # any fault of somebody's plugin must stay that plugin's
+            yield replace(entry, problem=f"{origin}: {_why(error)}")
+            continue
+        step, summary = lines.get(entry.attribute, ("share", ""))
+        problem = "" if entry.attribute in lines else f"{origin}: {point.value} is not under @algorithm."
+        yield replace(entry, step=step if step in STEPS else "share", summary=summary, path=path, problem=problem)
+
+
+def algorithm_folders() -> list[Path]:
+    """List the folders of one-file algorithms that the environment names."""
+    return [Path(part) for part in os.environ.get(FOLDERS, "").split(os.pathsep) if part.strip()]
+
+
+def entries() -> dict[str, Entry]:
+    """List every algorithm by name, bundled ones first, without importing any.
+
+    Returns
+    -------
+    dict
+        Name -> entry. An entry that cannot be used has a ``problem``.
+    """
+    found = {e.name: e for e in _folder(Path(__file__).parent.parent / "algorithms", _BUNDLED, "castshed")}
+    others: dict[str, list[Entry]] = {}
+    for entry in _installed():
+        others.setdefault(entry.name, []).append(entry)
+    for folder in algorithm_folders():
+        if not folder.is_dir():
+            name = folder.name or str(folder)
+            problem = f"{FOLDERS} names {folder}, which is not a folder."
+            others.setdefault(name, []).append(Entry(name, "", "share", str(folder), "", "", folder, problem))
+            continue
+        for entry in _folder(folder, "", str(folder)):
+            others.setdefault(entry.name, []).append(entry)
+    for name, claims in others.items():
+        if name in found:
+            origins = ", ".join(c.origin for c in claims)
+            key = f"{name} ({origins})"
+            found[key] = replace(
+                claims[0],
+                name=key,
+                problem=f"{origins} would shadow the bundled {name}; it must take another name.",
+            )
+        elif len(claims) > 1:
+            origins = " and ".join(c.origin for c in claims)
+            found[name] = replace(
+                claims[0],
+                problem=f"{name} is claimed by {origins}; uninstall one or rename it.",
+            )
+        else:
+            found[name] = claims[0]
+    return found
+
+
+def _import(entry: Entry) -> Any:
+    if entry.module:
+        return importlib.import_module(entry.module)
+    assert entry.path is not None
+    name = f"castshed_folder_{abs(hash(str(entry.path.resolve()))):x}_{entry.path.stem}"
+    if name in sys.modules:
+        return sys.modules[name]
+    spec = importlib.util.spec_from_file_location(name, entry.path)
+    if spec is None or spec.loader is None:
+        raise PluginError(f"{entry.path} cannot be loaded.")
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[name] = module
+    try:
+        spec.loader.exec_module(module)
+    except BaseException:
+        del sys.modules[name]
+        raise
+    return module
+
+
+def load(name: str) -> Spec:
+    """Import one algorithm.
+
+    Raises
+    ------
+    UsageError
+        There is none of that name.
+    PluginError
+        It is listed but cannot be used; the message says which distribution or file, and why.
+    """
+    entry = entries().get(name)
+    if entry is None:
+        raise UsageError(f"There is no algorithm '{name}'; castshed --help lists them.")
+    return load_entry(entry)
+
+
+def load_entry(entry: Entry) -> Spec:
+    """Import the algorithm of a catalogue entry; raises as `load` does."""
+    if entry.problem:
+        raise PluginError(f"{entry.name}: {entry.problem}")
+    try:
+        return spec_of(getattr(_import(entry), entry.attribute))
+    except CastshedError as error:
+        raise PluginError(f"{entry.name} ({entry.origin}): {error}") from error
+    except Exception as error:
+        raise PluginError(f"{entry.name} ({entry.origin}) failed when it was loaded: {_why(error)}") from error
