@@ -70,8 +70,8 @@ def place_points(geometry: ArrayLike, water: BaseGeometry) -> Floats:
     Returns
     -------
     NDArray
-        Coordinates, shape (n, 2): a point's own; for a line or polygon a point of it, in the part that lies on
-        today's water where some of it does. NaN for an empty geometry.
+        Coordinates, shape (n, 2): a point's own; for a line or polygon a point of it, in the part that lies
+        on today's water where some of it does. NaN for an empty geometry.
     """
     shapes = np.asarray(geometry, dtype=object)
     points = shapely.point_on_surface(shapes)
@@ -131,8 +131,9 @@ def bank_words(upwind_m: ArrayLike, downwind_m: ArrayLike, near_m: float) -> Tex
     Returns
     -------
     NDArray
-        ``lee``: in the lee of the bank the wind comes over; ``windward``: off the bank the wind blows onto; the
-        nearer of the two counts, the lee when they are equally near; ``open``: neither is near; None where NaN.
+        ``lee``: in the lee of the bank the wind comes over; ``windward``: off the bank the wind blows onto;
+        the nearer of the two counts, the lee when they are equally near; ``open``: neither is near; None
+        where NaN.
     """
     up, down = np.broadcast_arrays(
         np.asarray(upwind_m, dtype=np.float64), np.asarray(downwind_m, dtype=np.float64)
@@ -198,7 +199,9 @@ def expose(
     """
     bearings, speeds = np.asarray(wind_from_deg, dtype=np.float64), np.asarray(wind_mps, dtype=np.float64)
     if bearings.ndim != 1 or bearings.shape != speeds.shape:
-        raise UsageError(f"{bearings.shape} wind directions and {speeds.shape} speeds are given; give one a wind.")
+        raise UsageError(
+            f"{bearings.shape} wind directions and {speeds.shape} speeds are given; give one a wind."
+        )
     xy = np.asarray(points, dtype=np.float64)
     both = fetch_lengths(xy, water, np.concatenate([bearings, bearings + 180.0]))
     straight, downwind = both[:, : bearings.size], both[:, bearings.size :]
@@ -214,8 +217,10 @@ def expose(
             along[:, columns] = mean[:, None]
     waves = wave_band(method, speeds, fetch, along, duration_s, straight_fetch_m=straight)
     limit = breaking_limit(here)
-    words = np.where(np.isnan(along), ", deep-water form", ", form for the mean depth along the fetch").astype(object)
-    words = METHOD_TITLES[method] + words + (", effective fetch" if effective else "")
+    words: Texts = np.full(fetch.shape, f"{METHOD_TITLES[method]}, deep-water form", dtype=object)
+    words[np.isfinite(along)] = f"{METHOD_TITLES[method]}, form for the mean depth along the fetch"
+    if effective:
+        words += ", effective fetch"
     words[waves.height_m > limit] += ", held at breaking"
     words[np.isnan(fetch)] = "none: not on today's water"
     return Exposure(

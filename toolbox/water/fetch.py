@@ -1,8 +1,8 @@
 """Fetch: how far the wind comes over open water before it reaches a point.
 
-Straight lines against the shoreline itself, not against a grid: for each bearing the shoreline is turned so that
-upwind is up, the points are sorted across the wind, and every shore segment finds the run of points it stands
-over by bisection. Cost grows with the number of true crossings, not with points times segments.
+Straight lines against the shoreline itself, not against a grid: for each bearing the shoreline is turned so
+that upwind is up, the points are sorted across the wind, and every shore segment finds the run of points it
+stands over by bisection. Cost grows with the number of true crossings, not with points times segments.
 """
 
 from __future__ import annotations
@@ -40,7 +40,9 @@ def _segments(water: BaseGeometry, origin: Floats) -> Floats:
     return np.hstack([xy[:-1][same], xy[1:][same]])
 
 
-def _pairs(first: NDArray[np.intp], count: NDArray[np.intp]) -> Iterator[tuple[NDArray[np.intp], NDArray[np.intp]]]:
+def _pairs(
+    first: NDArray[np.intp], count: NDArray[np.intp]
+) -> Iterator[tuple[NDArray[np.intp], NDArray[np.intp]]]:
     """Write out runs of points as (segment, point) pairs, some millions at a time."""
     used = np.flatnonzero(count)
     total = np.cumsum(count[used])
@@ -58,7 +60,7 @@ def _pairs(first: NDArray[np.intp], count: NDArray[np.intp]) -> Iterator[tuple[N
 
 
 def _upwind(points: Floats, segments: Floats, bearing_deg: float, near_m: Floats) -> Floats:
-    """Distance from each point to the nearest shore towards a bearing; hits closer than near_m do not count."""
+    """Measure to the nearest shore towards a bearing; hits closer than near_m do not count."""
     east, north = np.sin(np.radians(bearing_deg)), np.cos(np.radians(bearing_deg))
     across = points[:, 0] * north - points[:, 1] * east
     along = points[:, 0] * east + points[:, 1] * north
@@ -101,7 +103,9 @@ def _check_water(water: BaseGeometry) -> BaseGeometry:
 def _check_points(points: ArrayLike) -> Floats:
     xy = np.asarray(points, dtype=np.float64)
     if xy.ndim != 2 or xy.shape[1] != 2:
-        raise UsageError(f"Points are given with shape {xy.shape}; an array of shape (n, 2) in metres is needed.")
+        raise UsageError(
+            f"Points are given with shape {xy.shape}; an array of shape (n, 2) in metres is needed."
+        )
     return xy
 
 
@@ -149,14 +153,15 @@ def fetch_lengths(points: ArrayLike, water: BaseGeometry, bearings_deg: ArrayLik
         Polygon or MultiPolygon of today's water; holes are islands. Parts that share an edge must be united
         before, or the shared edge counts as shore.
     bearings_deg
-        Bearings to look along, shape (m,), degrees clockwise from grid north. For a wind, the bearing it comes
-        FROM.
+        Bearings to look along, shape (m,), degrees clockwise from grid north. For a wind, the bearing it
+        comes FROM.
 
     Returns
     -------
     NDArray
-        Distances in metres, shape (n, m): from the point towards the bearing to the first shore. NaN where the
-        point is not on water. A point on the shore itself sees the water on its open side and 0 towards the land.
+        Distances in metres, shape (n, m): from the point towards the bearing to the first shore. NaN where
+        the point is not on water. A point on the shore itself sees the water on its open side and 0 towards
+        the land.
 
     Raises
     ------
@@ -167,8 +172,8 @@ def fetch_lengths(points: ArrayLike, water: BaseGeometry, bearings_deg: ArrayLik
 
     Notes
     -----
-    Exact but for rounding: straight lines in the plane of the layer's reference system, against every vertex of
-    the shoreline. A shore that is only touched ends the fetch.
+    Exact but for rounding: straight lines in the plane of the layer's reference system, against every
+    vertex of the shoreline. A shore that is only touched ends the fetch.
 
     What makes it wrong: water cut off at the edge of a map reads as shore; a shoreline at another level than
     today's; islands, causeways and timber that the layer does not have; grid north taken for true north (the
@@ -220,9 +225,9 @@ def cosine_mean(radials_m: ArrayLike, angles_deg: ArrayLike = RADIALS_DEG) -> Fl
 
     Notes
     -----
-    The radial ITSELF is weighted. Older texts weight its projection on the wind, ``length * cos``, and so have
-    the cosine squared; the two give different fetches for the same lake. This is the form of reservoir freeboard
-    sheets after IS 6512.
+    The radial ITSELF is weighted. Older texts weight its projection on the wind, ``length * cos``, and so
+    have the cosine squared; the two give different fetches for the same lake. This is the form of reservoir
+    freeboard sheets after IS 6512.
 
     Raises
     ------
@@ -259,8 +264,9 @@ def effective_fetch_lengths(points: ArrayLike, water: BaseGeometry, bearings_deg
 
     Notes
     -----
-    Radials from -42 to 42 degrees of the wind, weighted as in `cosine_mean`. An averaged fetch belongs to growth
-    formulas calibrated with it; EM 1110-2-1100 Part II-2 (Coastal Engineering Manual) wants the straight line.
+    Radials from -42 to 42 degrees of the wind, weighted as in `cosine_mean`. An averaged fetch belongs to
+    growth formulas calibrated with it; EM 1110-2-1100 Part II-2 (Coastal Engineering Manual) wants the
+    straight line.
     """
     bearings = _check_bearings(bearings_deg)
     fan = np.add.outer(bearings, np.asarray(RADIALS_DEG, dtype=np.float64)) % 360.0

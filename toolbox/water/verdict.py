@@ -1,4 +1,4 @@
-"""The verdict on each spot: today's water over it, the weather on it, a place for the boat, and every reason against.
+"""The verdict on each spot: today's water over it, wind and waves, a place for the boat, every reason against.
 
 Margins are said in metres and feet, so that nobody has to convert them in their head.
 """
@@ -64,10 +64,11 @@ class Verdicts:
     fishable
         True where nothing speaks against the spot.
     reason
-        Every reason against, joined by ``; ``; for a fishable spot a short statement that begins ``fishable:``.
+        Every reason against, joined by ``; ``; for a fishable spot a short statement that begins
+        ``fishable:``.
     margin_m
-        Least of the margins in depth: by how much the spot passes (positive) or fails (negative) the tightest of
-        least depth, water over the top and greatest depth. NaN where the depth is not known.
+        Least of the margins in depth: by how much the spot passes (positive) or fails (negative) the
+        tightest of least depth, water over the top and greatest depth. NaN where the depth is not known.
     """
 
     depth_today_m: Floats
@@ -86,7 +87,11 @@ def length_words(metres: float) -> str:
     '0.4 m (1.3 ft)'
     >>> length_words(0.03)
     '0.03 m (0.1 ft)'
+    >>> length_words(0.0001)
+    'less than 0.01 m (0.03 ft)'
     """
+    if abs(metres) < 0.005:
+        return "less than 0.01 m (0.03 ft)"
     digits = 1 if abs(metres) >= 0.095 else 2
     return f"{metres:.{digits}f} m ({metres / FOOT_M:.1f} ft)"
 
@@ -102,18 +107,29 @@ def speed_words(mps: float) -> str:
     return f"{mps:.1f} m/s ({mps / _MPH_MPS:.1f} mph)"
 
 
-def _statement(depth: float, top: float, height_known: bool, cover: bool, low: float, high: float) -> str:
-    words = [f"fishable: {length_words(depth)} of water today"]
-    if height_known:
-        words.append(
-            f"top {length_words(top)} under" if top >= 0 else f"top {length_words(-top)} out of the water"
-        )
-    elif cover:
-        words.append("height of the top not known")
+def _is_cover(kind: str) -> bool:
+    return kind in {
+        "conifer_brush",
+        "hardwood_brush",
+        "brush",
+        "stumps",
+        "rock_pile",
+        "stake_bed",
+        "artificial",
+    }
+
+
+def _statement(kind: str, depth: float, top: float, band: tuple[float, float]) -> str:
+    words = f"fishable: {length_words(depth)} of water today"
+    if np.isfinite(top):
+        words += f", top {length_words(abs(top))} " + ("under" if top >= 0 else "out of the water")
+    elif _is_cover(kind):
+        words += ", height of the top not known"
+    low, high = band
     if np.isnan(high):
-        return ", ".join(words) + "; wind and waves not judged"
-    band = f"{low:.1f} to {high:.1f} m ({low / FOOT_M:.1f} to {high / FOOT_M:.1f} ft)"
-    return ", ".join(words) + f"; wave estimate {band}, no promise of calm"
+        return words + "; wind and waves not judged"
+    feet = f"{low / FOOT_M:.1f} to {high / FOOT_M:.1f} ft"
+    return words + f"; wave estimate {low:.1f} to {high:.1f} m ({feet}), no promise of calm"
 
 
 def judge(
@@ -157,11 +173,12 @@ def judge(
 
     Notes
     -----
-    ``today's depth = charted depth + level``; ``water over the top = today's depth - height``. A lake five feet
-    down takes five feet off every charted depth (common practice).
+    ``today's depth = charted depth + level``; ``water over the top = today's depth - height``. A lake five
+    feet down takes five feet off every charted depth (common practice).
 
-    What makes it wrong: a depth that was of the top and not of the bottom, a datum other than chart datum, silting,
-    cover that has sunk or been moved. A verdict is about fishing a spot; it does not clear the way to it.
+    What makes it wrong: a depth that was of the top and not of the bottom, a datum other than chart datum,
+    silting, cover that has sunk or been moved. A verdict is about fishing a spot; it does not clear the way
+    to it.
     """
     depth, height = np.asarray(depth_m, dtype=np.float64) + level_m, np.asarray(height_m, dtype=np.float64)
     off, wind = np.asarray(off_water_m, dtype=np.float64), np.asarray(wind_mps, dtype=np.float64)
@@ -192,7 +209,9 @@ def judge(
     )
     deepest = np.inf if limits.deepest_m is None else limits.deepest_m
     against(under(-depth, -deepest), "{} too deep", depth - deepest)
-    against(high > limits.wave_m + _ROUNDING_M, "waves up to {}, {} over the limit", high, high - limits.wave_m)
+    against(
+        high > limits.wave_m + _ROUNDING_M, "waves up to {}, {} over the limit", high, high - limits.wave_m
+    )
     strong = wind > limits.wind_mps + _ROUNDING_M
     force = beaufort(np.nan_to_num(wind))
     for row in np.flatnonzero(strong):
@@ -200,22 +219,17 @@ def judge(
         reasons[row].append(
             f"wind {speed_words(float(wind[row]))}, Beaufort {force[row]}, {over} over the limit"
         )
-    for row, why in enumerate(no_hold):
+    for found, why in zip(reasons, no_hold, strict=True):
         if why:
-            reasons[row].append(f"no hold: {why}")
+            found.append(f"no hold: {why}")
 
     margins = np.fmin(depth - limits.least_depth_m, deepest - depth)
     margins = np.where(may_stand_out, margins, np.fmin(margins, top - limits.top_margin_m))
     fishable = np.array([not one for one in reasons], dtype=bool)
-    known = np.isfinite(height)
     words = [
-        "; ".join(against_it)
-        if against_it
-        else _statement(depth[row], top[row], bool(known[row]), _is_cover(kind[row]), low[row], high[row])
-        for row, against_it in enumerate(reasons)
+        "; ".join(found)
+        if found
+        else _statement(kind[row], float(depth[row]), float(top[row]), (float(low[row]), float(high[row])))
+        for row, found in enumerate(reasons)
     ]
     return Verdicts(depth, top, fishable, words, np.asarray(margins, dtype=np.float64))
-
-
-def _is_cover(kind: str) -> bool:
-    return kind in {"conifer_brush", "hardwood_brush", "brush", "stumps", "rock_pile", "stake_bed", "artificial"}
