@@ -12,7 +12,7 @@ import re
 import types
 import typing
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final, ParamSpec, TypeVar
 
 from . import units
@@ -197,7 +197,9 @@ def read_spec(function: Callable[..., Any], *, step: str, example: str, name: st
         raise PluginError(f"{name}: step is '{step}'; choose one of: {', '.join(STEPS)}.")
     summary, description, helps = _docstring(function)
     if not summary:
-        raise PluginError(f"{name}: the docstring is missing; its first line is the summary in the catalogue.")
+        raise PluginError(
+            f"{name}: the docstring is missing; its first line is the summary in the catalogue."
+        )
     hints = typing.get_type_hints(function, include_extras=True)
     parameters: list[Parameter] = []
     for par in inspect.signature(function).parameters.values():
@@ -211,7 +213,9 @@ def read_spec(function: Callable[..., Any], *, step: str, example: str, name: st
             raise PluginError(f"{name}: {par.name} is not an input layer; put it after * (keyword-only).")
         required = par.default is inspect.Parameter.empty
         default = None if required else par.default
-        parameters.append(Parameter(par.name, marker, helps[par.name], default, required, positional, optional))
+        parameters.append(
+            Parameter(par.name, marker, helps[par.name], default, required, positional, optional)
+        )
     outputs, several = _outputs(hints.get("return"), name)
     return Spec(name, function, step, summary, description, tuple(parameters), outputs, several, example)
 
@@ -273,7 +277,9 @@ def check_call(spec: Spec, given: Mapping[str, Any]) -> dict[str, Any]:
     return checked
 
 
-def algorithm(*, step: str, example: str, name: str | None = None) -> Callable[[Callable[P, R]], Callable[P, R]]:
+def algorithm(
+    *, step: str, example: str, name: str | None = None
+) -> Callable[[Callable[P, R]], Callable[P, R]]:
     """Make a pure function an algorithm of the toolbox.
 
     Parameters
@@ -292,23 +298,23 @@ def algorithm(*, step: str, example: str, name: str | None = None) -> Callable[[
     """
 
     def decorate(function: Callable[P, R]) -> Callable[P, R]:
-        spec = read_spec(function, step=step, example=example, name=name)
+        bare = read_spec(function, step=step, example=example, name=name)
         signature = inspect.signature(function)
 
         @functools.wraps(function)
         def checked_call(*args: P.args, **kwargs: P.kwargs) -> R:
             bound = signature.bind(*args, **kwargs)
             bound.apply_defaults()
-            arguments = check_call(spec, bound.arguments)
+            arguments = check_call(bare, bound.arguments)
             for par in signature.parameters.values():
                 bound.arguments[par.name] = arguments[par.name]
             result = function(*bound.args, **bound.kwargs)
             from .contracts import check_outputs
 
-            check_outputs(spec, result)
+            check_outputs(bare, result)
             return result
 
-        checked_call.spec = spec  # type: ignore[attr-defined]  # a function may carry attributes; mypy cannot say so
+        checked_call.spec = replace(bare, function=checked_call)  # type: ignore[attr-defined]  # a function may carry attributes; mypy cannot say so
         return checked_call
 
     return decorate

@@ -12,6 +12,7 @@ import importlib
 import importlib.util
 import os
 import sys
+import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from importlib import metadata
@@ -50,7 +51,11 @@ def _is_algorithm(decorator: ast.expr) -> ast.Call | None:
 
 def _keyword(call: ast.Call, name: str) -> str:
     for keyword in call.keywords:
-        if keyword.arg == name and isinstance(keyword.value, ast.Constant) and isinstance(keyword.value.value, str):
+        if (
+            keyword.arg == name
+            and isinstance(keyword.value, ast.Constant)
+            and isinstance(keyword.value.value, str)
+        ):
             return keyword.value.value
     return ""
 
@@ -86,8 +91,8 @@ def _folder(folder: Path, package: str, origin: str) -> Iterator[Entry]:
         if not found:
             yield Entry(guess, "", "", origin, module, "", path, f"{path} has no function under @algorithm.")
         for function, name, step, summary in found:
-            step = step if step in STEPS else "share"
-            yield Entry(name, summary, step, origin, module, function, path)
+            listed = step if step in STEPS else "share"
+            yield Entry(name, summary, listed, origin, module, function, path)
 
 
 def _find_source(module: str) -> Path | None:
@@ -128,7 +133,9 @@ def _installed() -> Iterator[Entry]:
             continue
         step, summary = lines.get(entry.attribute, ("share", ""))
         problem = "" if entry.attribute in lines else f"{origin}: {point.value} is not under @algorithm."
-        yield replace(entry, step=step if step in STEPS else "share", summary=summary, path=path, problem=problem)
+        yield replace(
+            entry, step=step if step in STEPS else "share", summary=summary, path=path, problem=problem
+        )
 
 
 def algorithm_folders() -> list[Path]:
@@ -180,7 +187,7 @@ def _import(entry: Entry) -> Any:
     if entry.module:
         return importlib.import_module(entry.module)
     assert entry.path is not None
-    name = f"castshed_folder_{abs(hash(str(entry.path.resolve()))):x}_{entry.path.stem}"
+    name = f"castshed_folder_{zlib.crc32(bytes(entry.path.resolve())):08x}_{entry.path.stem}"
     if name in sys.modules:
         return sys.modules[name]
     spec = importlib.util.spec_from_file_location(name, entry.path)
@@ -221,4 +228,6 @@ def load_entry(entry: Entry) -> Spec:
     except CastshedError as error:
         raise PluginError(f"{entry.name} ({entry.origin}): {error}") from error
     except Exception as error:
-        raise PluginError(f"{entry.name} ({entry.origin}) failed when it was loaded: {_why(error)}") from error
+        raise PluginError(
+            f"{entry.name} ({entry.origin}) failed when it was loaded: {_why(error)}"
+        ) from error

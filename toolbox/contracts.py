@@ -33,7 +33,9 @@ def _rows(labels: Iterable[Any]) -> str:
 def crs_fault(crs: pyproj.CRS | None, name: str) -> str | None:
     """Say what is wrong with a reference system that should be projected in metres; None when nothing is."""
     if crs is None:
-        return f"{name} has no coordinate reference system; set it (to_crs / set_crs), or give --crs EPSG:code."
+        return (
+            f"{name} has no coordinate reference system; set it (to_crs / set_crs), or give --crs EPSG:code."
+        )
     if crs.is_geographic:
         return (
             f"{name} is in degrees ({crs.name}), metres are needed; reproject it to the UTM zone of the lake, "
@@ -60,7 +62,11 @@ def _column_faults(frame: GeoDataFrame, column: Column, name: str, *, needed: bo
     import pandas as pd
 
     if column.name not in frame.columns:
-        return [f"{name} has no column {column.name}; it has: {', '.join(map(str, frame.columns))}."] if needed else []
+        return (
+            [f"{name} has no column {column.name}; it has: {', '.join(map(str, frame.columns))}."]
+            if needed
+            else []
+        )
     if frame.empty:
         return []
     values = frame[column.name]
@@ -70,7 +76,9 @@ def _column_faults(frame: GeoDataFrame, column: Column, name: str, *, needed: bo
         odd = values.notna() & numbers.isna()
         if odd.any():
             sample = values[odd].iloc[0]
-            faults.append(f"{name}.{column.name} must be a number; it is {sample!r} in {_rows(frame.index[odd])}.")
+            faults.append(
+                f"{name}.{column.name} must be a number; it is {sample!r} in {_rows(frame.index[odd])}."
+            )
         if np.isinf(numbers.to_numpy(float, na_value=np.nan)).any():
             faults.append(f"{name}.{column.name} has infinite numbers.")
         empty = values.isna()
@@ -106,14 +114,18 @@ def _id_faults(frame: GeoDataFrame, column: str | None, name: str) -> list[str]:
     if column is None:
         return []
     if column not in frame.columns:
-        return [f"{name} has no column {column} (a unique id for each row); it has: {', '.join(map(str, frame.columns))}."]
+        return [
+            f"{name} has no column {column} (a unique id for each row); it has: {', '.join(map(str, frame.columns))}."
+        ]
     ids = frame[column]
     faults = []
     if ids.isna().any():
         faults.append(f"{name}.{column} is empty in {_rows(frame.index[ids.isna()])}.")
     twice = ids[ids.duplicated() & ids.notna()]
     if len(twice):
-        faults.append(f"{name}.{column} must be unique; given more than once: {', '.join(map(str, twice.unique()[:_SHOWN]))}.")
+        faults.append(
+            f"{name}.{column} must be unique; given more than once: {', '.join(map(str, twice.unique()[:_SHOWN]))}."
+        )
     return faults
 
 
@@ -127,7 +139,9 @@ def _complete(frame: GeoDataFrame, marker: Layer) -> GeoDataFrame:
         elif column.kind == "number":
             frame[column.name] = pd.to_numeric(frame[column.name], errors="coerce")
         elif column.kind == "text":
-            frame[column.name] = frame[column.name].astype(object).where(frame[column.name].notna(), "").astype(str)
+            frame[column.name] = (
+                frame[column.name].astype(object).where(frame[column.name].notna(), "").astype(str)
+            )
     if marker.id is not None:
         frame[marker.id] = frame[marker.id].astype(str)
     return frame
@@ -219,7 +233,9 @@ def check_inputs(inputs: Mapping[str, tuple[Any, Any]]) -> dict[str, Any]:
         elif isinstance(marker, (Layer, Surface)):
             members = {name: (value, marker)}
         for label, (one, kind) in members.items():
-            found = _check_surface(one, label) if isinstance(kind, Surface) else layer_faults(one, kind, label)
+            found = (
+                _check_surface(one, label) if isinstance(kind, Surface) else layer_faults(one, kind, label)
+            )
             faults += found
             if not hasattr(one, "crs"):
                 continue
@@ -238,7 +254,7 @@ def check_inputs(inputs: Mapping[str, tuple[Any, Any]]) -> dict[str, Any]:
     if crs_faults and not faults:
         raise CrsError("\n".join(crs_faults))
     if faults or crs_faults:
-        raise ContractError("\n".join((*faults, *crs_faults)), tuple((*faults, *crs_faults)))
+        raise ContractError("\n".join((*faults, *crs_faults)), (*faults, *crs_faults))
     return {name: _ready(value, marker, name) for name, (value, marker) in inputs.items()}
 
 

@@ -150,12 +150,20 @@ class Many:
 
 @dataclass(frozen=True)
 class FileSet:
-    """Output files, by name."""
+    """Output files in a folder, by name.
+
+    ``names`` are those it may make, so that an existing one can be refused before any work; when they are not known,
+    the folder must be new or empty.
+    """
+
+    names: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class FolderSet:
-    """An output folder: GeoPackages with their layers, and other files."""
+    """An output folder: GeoPackages with their layers, and other files; ``names`` as in `FileSet`."""
+
+    names: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -168,6 +176,8 @@ class FolderContents:
         GeoPackage file name -> layer name -> frame or depth surface.
     files
         File name -> bytes.
+    types
+        Layer name -> geometry types, for layers that may be without rows.
     figures
         The few numbers that matter, for the report.
     said
@@ -176,6 +186,7 @@ class FolderContents:
 
     layers: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     files: Mapping[str, bytes] = field(default_factory=dict)
+    types: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     figures: Mapping[str, Any] = field(default_factory=dict)
     said: tuple[str, ...] = ()
 
@@ -265,7 +276,9 @@ Water = Annotated[
     Frame,
     Layer("water", POLYGON, "water_id", optional=(Column("area_m2", gaps=True),), may_be_empty=False),
 ]
-DepthBands = Annotated[Frame, Layer("depth_bands", POLYGON, needs=(Column("from_m"), Column("to_m", gaps=True)))]
+DepthBands = Annotated[
+    Frame, Layer("depth_bands", POLYGON, needs=(Column("from_m"), Column("to_m", gaps=True)))
+]
 DryGround = Annotated[Frame, Layer("dry_ground", POLYGON, needs=(Column("area_m2"),))]
 ShallowHazards = Annotated[
     Frame,

@@ -140,7 +140,9 @@ class Reporter:
             table.add_row(layer, f"{count:,}")
         for key, value in figures.items():
             if isinstance(value, (str, int, float)):
-                table.add_row(key.replace("_", " "), f"{value:,.1f}" if isinstance(value, float) else str(value))
+                table.add_row(
+                    key.replace("_", " "), f"{value:,.1f}" if isinstance(value, float) else str(value)
+                )
         console = Console()
         console.print(table)
         console.print(f"{name}: {out} in {seconds:.1f} s", highlight=False, soft_wrap=True)

@@ -56,10 +56,10 @@ _PART: Final = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([A
 
 
 @functools.cache
-def _registry() -> pint.UnitRegistry:
+def _registry() -> pint.UnitRegistry[float]:
     import pint
 
-    registry = pint.UnitRegistry(None)
+    registry: pint.UnitRegistry[float] = pint.UnitRegistry(None)
     for line in _DEFINITIONS:
         registry.define(line)
     return registry
@@ -67,7 +67,9 @@ def _registry() -> pint.UnitRegistry:
 
 def _refuse(text: str, kind: str, why: str) -> UnitError:
     units = ", ".join(ACCEPTED[kind])
-    return UnitError(f"'{text}' {why}. Write a {kind} with its unit, such as {_EXAMPLE[kind]} (units: {units}).")
+    return UnitError(
+        f"'{text}' {why}. Write a {kind} with its unit, such as {_EXAMPLE[kind]} (units: {units})."
+    )
 
 
 def _one(number: str, unit: str, text: str, kind: str) -> float:
@@ -169,7 +171,11 @@ def in_words(value: float, kind: str) -> str:
     if kind == "length":
         if abs(value) >= 1000.0:
             return f"{value / 1000.0:.2f} km ({value / 1609.344:.2f} mi)"
-        return f"{value:.4g} m ({value / FOOT_M:.3g} ft)" if abs(value) < 100 else f"{value:.0f} m ({value / FOOT_M:.0f} ft)"
+        return (
+            f"{value:.4g} m ({value / FOOT_M:.3g} ft)"
+            if abs(value) < 100
+            else f"{value:.0f} m ({value / FOOT_M:.0f} ft)"
+        )
     if kind == "speed":
         return f"{value:.3g} m/s ({value * 3600 / 1609.344:.3g} mph)"
     if kind == "time":

@@ -1,0 +1,273 @@
+"""From a `Spec` to its command: options with units, inputs read, output written, errors to exit codes.
+
+``--out``, ``--replace``, ``--crs``, ``--json`` and ``--quiet`` are added here and nowhere else.
+"""
+
+from __future__ import annotations
+
+import inspect
+import os
+import sys
+import traceback
+import warnings
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Annotated, Any, Final
+
+import typer
+
+from . import units
+from .algorithm import Parameter, Spec
+from .errors import CastshedError, DataWarning, UsageError
+from .outputs import check_target, default_out, lineage_text, write_result
+from .parameters import (
+    Choice,
+    DayInput,
+    FileSet,
+    Flag,
+    FolderContents,
+    FolderSet,
+    Layer,
+    LayerSet,
+    Many,
+    Number,
+    Quantity,
+    SourceList,
+    Surface,
+)
+from .report import Reporter
+
+TRACEBACK: Final = "CASTSHED_TRACEBACK"
+
+
+def escape(text: str) -> str:
+    """Keep square brackets from being read as markup."""
+    return text.replace("[", "\\[")
+
+
+def _many(par: Parameter) -> bool:
+    return isinstance(par.marker, (Many, LayerSet, SourceList))
+
+
+def _annotation(par: Parameter) -> Any:
+    marker = par.marker
+    words = escape(par.help)
+    default = par.default_words
+    if default is not None:
+        words += escape(f" [default: {default}]")
+    if par.positional:
+        kind: Any = list[str] if _many(par) else str
+        name = par.name.upper()
+        return Annotated[kind, typer.Argument(help=words, metavar=name, show_default=False)]
+    if isinstance(marker, Flag):
+        no = par.option.replace("--", "--no-", 1)
+        return Annotated[bool | None, typer.Option(f"{par.option}/{no}", help=words, show_default=False)]
+    plain: Any = str
+    if isinstance(marker, Number):
+        plain = int if marker.whole else float
+    kind = list[str] if _many(par) else plain
+    if not par.required:
+        kind = kind | None
+    extra: dict[str, Any] = {}
+    if isinstance(marker, Choice):
+        choices = marker.words
+        extra["autocompletion"] = lambda incomplete: [w for w in choices if w.startswith(incomplete)]
+    return Annotated[
+        kind, typer.Option(par.option, help=words, metavar=marker.metavar, show_default=False, **extra)
+    ]
+
+
+def _read_value(par: Parameter, given: Any) -> Any:
+    """Turn what was typed into a parameter's value."""
+    marker = par.marker
+
+    def one(text: Any, kind: Any) -> Any:
+        if not isinstance(kind, Quantity):
+            return text
+        try:
+            return units.parse(str(text), kind.kind)
+        except CastshedError as error:
+            raise type(error)(f"{par.option}: {error}") from None
+
+    if isinstance(marker, Many):
+        parts = [p.strip() for text in given for p in str(text).split(",") if p.strip()]
+        return tuple(one(part, marker.of) for part in parts)
+    return one(given, marker)
+
+
+def _read_input(par: Parameter, given: Any, crs: str | None) -> Any:
+    from . import layers
+
+    marker = par.marker
+    if isinstance(marker, Layer):
+        return layers.read_layer(given, usual=marker.name, crs=crs)
+    if isinstance(marker, Surface):
+        return layers.read_surface(given, usual=marker.name)
+    if isinstance(marker, LayerSet):
+        found: dict[str, Any] = {}
+        for text in given:
+            ref = layers.parse_reference(text)
+            kinds = layers.list_layers(ref.path)
+            names = [ref.layer] if ref.layer else [n for n, kind in kinds.items() if kind == "features"]
+            for name in names:
+                if name in found:
+                    raise UsageError(
+                        f"Two layers called {name} were given; write one of them under another name."
+                    )
+                found[name] = layers.read_layer(layers.Reference(ref.path, name), crs=crs)
+        return found
+    if isinstance(marker, SourceList):
+        from .sources import read_source
+
+        return [read_source(text) for text in given]
+    if isinstance(marker, DayInput):
+        from .day import read_day
+
+        return read_day(Path(given))
+    raise AssertionError(marker)
+
+
+def run(
+    spec: Spec, given: Mapping[str, Any], out: str, *, replace: bool, crs: str | None, reporter: Reporter
+) -> None:
+    """Run one algorithm from the command line: parse, refuse, read, work, write, report.
+
+    Raises
+    ------
+    CastshedError
+        Any situation castshed stops for; nothing is written then.
+    """
+    arguments: dict[str, Any] = {}
+    shown: dict[str, str] = {}
+    for par in spec.parameters:
+        value = given[par.name]
+        if not par.is_input and value is not None and value != []:
+            arguments[par.name] = _read_value(par, value)
+    check_target(spec, out, replace=replace)
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("ignore")
+        warnings.simplefilter("always", DataWarning)
+        with reporter.open():
+            for par in spec.parameters:
+                value = given[par.name]
+                if par.is_input and value is not None and value != []:
+                    shown[par.name] = " ".join(value) if isinstance(value, list) else str(value)
+                    arguments[par.name] = _read_input(par, value, crs)
+            positional = [
+                arguments.pop(par.name) for par in spec.parameters if par.positional and par.name in arguments
+            ]
+            result = spec.function(*positional, **arguments)
+            text = lineage_text(
+                spec,
+                shown,
+                {p.name: arguments.get(p.name, p.default) for p in spec.parameters if not p.is_input},
+            )
+            counts = write_result(spec, result, out, replace=replace, lineage=text)
+    for warning in caught:
+        reporter.warn(str(warning.message))
+    figures = result.figures if isinstance(result, FolderContents) else {}
+    if isinstance(result, FolderContents):
+        for line in result.said:
+            reporter.say(line)
+    reporter.finish(spec.name, out, counts, figures)
+
+
+def guarded(name: str, work: Callable[[], None]) -> None:
+    """Run a command's work; end the process with the situation's exit code and no traceback.
+
+    Raises
+    ------
+    typer.Exit
+        With the exit code, when the work stopped.
+    """
+    try:
+        work()
+    except CastshedError as error:
+        print(f"castshed {name}: {error}", file=sys.stderr)
+        raise typer.Exit(error.exit_code) from None
+    except KeyboardInterrupt:
+        print(f"castshed {name}: stopped; nothing was left half written.", file=sys.stderr)
+        raise typer.Exit(130) from None
+    except MemoryError:
+        print(f"castshed {name}: out of memory; use larger cells or a smaller lake.", file=sys.stderr)
+        raise typer.Exit(1) from None
+    except Exception as error:  # noqa: BLE001  # the last net: a person at a terminal never sees a traceback
+        if os.environ.get(TRACEBACK):
+            traceback.print_exc()
+        print(
+            f"castshed {name}: a fault in castshed itself ({type(error).__name__}: {error}). Nothing was written. "
+            f"Please report it with what {TRACEBACK}=1 prints.",
+            file=sys.stderr,
+        )
+        raise typer.Exit(1) from None
+
+
+def make_command(spec: Spec) -> typer.Typer:
+    """Build the typer command of an algorithm."""
+    folder_out = isinstance(spec.outputs[0].marker, (FileSet, FolderSet))
+    out_first = not any(par.positional for par in spec.parameters)
+
+    def command(**given: Any) -> None:
+        reporter = Reporter(quiet=given.pop("quiet"), as_json=given.pop("as_json"))
+        out, replace, crs = given.pop("out"), given.pop("replace"), given.pop("crs", None)
+        guarded(
+            spec.name,
+            lambda: run(spec, given, out, replace=replace, crs=crs, reporter=reporter),
+        )
+
+    what = default_out(spec)
+    out_help = "Folder to write into." if folder_out else f"Where the result goes, {what}."
+    out_kind: Any = (
+        typer.Argument(help=out_help, metavar="FOLDER", show_default=False)
+        if out_first
+        else typer.Option(
+            "--out", "-o", help=escape(out_help), metavar=what.split("[")[0], show_default=False
+        )
+    )
+    par = inspect.Parameter
+    own = [
+        par(p.name, par.KEYWORD_ONLY, annotation=_annotation(p), default=par.empty if p.required else None)
+        for p in spec.parameters
+    ]
+    shared = [
+        par("out", par.KEYWORD_ONLY, annotation=Annotated[str, out_kind]),
+        par(
+            "replace",
+            par.KEYWORD_ONLY,
+            default=False,
+            annotation=Annotated[
+                bool, typer.Option("--replace", help="Replace what is there under that name.")
+            ],
+        ),
+        par(
+            "as_json",
+            par.KEYWORD_ONLY,
+            default=False,
+            annotation=Annotated[
+                bool, typer.Option("--json", help="One JSON object on stdout, for scripts.")
+            ],
+        ),
+        par(
+            "quiet",
+            par.KEYWORD_ONLY,
+            default=False,
+            annotation=Annotated[bool, typer.Option("--quiet", "-q", help="Say nothing but errors.")],
+        ),
+    ]
+    if any(isinstance(p.marker, (Layer, LayerSet)) for p in spec.parameters):
+        words = "Reproject vector layers into this system on reading, such as EPSG:32615."
+        option = typer.Option("--crs", help=words, metavar="CRS", show_default=False)
+        shared.append(par("crs", par.KEYWORD_ONLY, default=None, annotation=Annotated[str | None, option]))
+    ordered = sorted([*own, *shared], key=lambda p: p.default is not par.empty)
+    command.__signature__ = inspect.Signature(ordered)  # type: ignore[attr-defined]  # typer reads it
+    command.__annotations__ = {p.name: p.annotation for p in ordered}
+    text = spec.summary + ("\n\n" + spec.description if spec.description else "")
+    app = typer.Typer(add_completion=False, rich_markup_mode="rich")
+    app.command(
+        name=spec.name,
+        help=escape(text),
+        short_help=escape(spec.summary),
+        epilog=escape(f"Example: {spec.example}") if spec.example else None,
+        no_args_is_help=True,
+    )(command)
+    return app
