@@ -18,8 +18,8 @@ def _require_metres(crs: pyproj.CRS) -> None:
     remedy = "Reproject the layer, for example to the UTM zone of the lake."
     if not crs.is_projected:
         raise CrsError(
-            f"The depth surface has the reference system {crs.name!r}, which is not projected; depths are worked out "
-            f"in a projected system in metres. {remedy}"
+            f"The depth surface has the reference system {crs.name!r}, which is not projected; a projected system "
+            f"in metres is needed. {remedy}"
         )
     if any(axis.unit_conversion_factor != 1.0 for axis in crs.axis_info[:2]):
         units = ", ".join(sorted({axis.unit_name for axis in crs.axis_info[:2]}))
@@ -186,9 +186,9 @@ class DepthSurface:
 
         Notes
         -----
-        Each quarter of a cell lies within one bilinear patch, and a bilinear function on a rectangle takes its
-        least value at a corner of it. So the least of nine points, the centre, the four middles of the edges
-        and the four corners, is exact, not an estimate.
+        Each quarter of a cell lies within one bilinear patch, and a bilinear function on a rectangle takes
+        its least value at a corner of it. So the least of nine points, the centre, the four middles of the
+        edges and the four corners, is exact, not an estimate.
         """
         depth = self.depth_m
         around = self._around(depth)
