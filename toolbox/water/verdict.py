@@ -119,15 +119,15 @@ def _is_cover(kind: str) -> bool:
     }
 
 
-def _statement(kind: str, depth: float, top: float, band: tuple[float, float]) -> str:
+def _statement(kind: str, depth: float, top: float, weather: tuple[float, float, float]) -> str:
     words = f"fishable: {length_words(depth)} of water today"
     if np.isfinite(top):
         words += f", top {length_words(abs(top))} " + ("under" if top >= 0 else "out of the water")
     elif _is_cover(kind):
         words += ", height of the top not known"
-    low, high = band
+    low, high, wind = weather
     if np.isnan(high):
-        return words + "; wind and waves not judged"
+        return words + ("; wind and waves not judged" if np.isnan(wind) else "; waves not judged")
     feet = f"{low / FOOT_M:.1f} to {high / FOOT_M:.1f} ft"
     return words + f"; wave estimate {low:.1f} to {high:.1f} m ({feet}), no promise of calm"
 
@@ -229,7 +229,12 @@ def judge(
     words = [
         "; ".join(found)
         if found
-        else _statement(kind[row], float(depth[row]), float(top[row]), (float(low[row]), float(high[row])))
+        else _statement(
+            kind[row],
+            float(depth[row]),
+            float(top[row]),
+            (float(low[row]), float(high[row]), float(wind[row])),
+        )
         for row, found in enumerate(reasons)
     ]
     return Verdicts(depth, top, fishable, words, np.asarray(margins, dtype=np.float64))
