@@ -1,0 +1,90 @@
+"""The soft rules of a hold: what makes one good place better than another, in stated weights."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from .deep_side import DeepSide
+    from .hold_rules import HoldRules
+    from .rays import Rays
+
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.intp]
+
+BEST_WIND_ANGLE_DEG: Final = 60.0
+"""Angle between cast and wind rated best: bow into the wind, cast across it. Straight upwind the cast falls short;
+straight downwind the boat drifts onto the structure (common practice)."""
+
+_FAINT: Final = 0.02  # what a deep side counts that does not stand out: it only breaks ties
+
+
+class Lie(NamedTuple):
+    """Aims and directions of rays: points of the structure, and unit vectors from there to the boat."""
+
+    x: Floats
+    y: Floats
+    east: Floats
+    north: Floats
+
+
+def wind_angles_deg(east: Floats, north: Floats, wind_from_deg: float | None) -> Floats:
+    """Angle between the cast from a boat standing off in a direction and where the wind comes from.
+
+    Parameters
+    ----------
+    east, north
+        Unit vectors from the structure to the boat.
+    wind_from_deg
+        Where the wind comes from; None: not known.
+
+    Returns
+    -------
+    0 for a cast straight upwind, 180 straight downwind; NaN without a wind.
+    """
+    if wind_from_deg is None:
+        return np.full(len(east), np.nan)
+    wind = np.radians(wind_from_deg)
+    return np.asarray(np.degrees(np.arccos((-east * np.sin(wind) - north * np.cos(wind)).clip(-1.0, 1.0))))
+
+
+def soft_score(
+    rays: Rays, index: Ints, lie: Lie, radius_m: Floats, *, deep: DeepSide, rules: HoldRules
+) -> Floats:
+    """Rate places off structures.
+
+    Parameters
+    ----------
+    rays, index
+        The rays, and for each place the ray whose stretch of structure it belongs to.
+    lie, radius_m
+        Aim, direction and length of cast of each place.
+    deep, rules
+        Deep side of each stretch; casts, wind and weights.
+
+    Returns
+    -------
+    The sum of: the deep side's weight times the cosine of the angle off it (half measured from the aim, half from the
+    stretch's middle); the wind's weight times the cosine of the cast's angle off 60 degrees from the wind;
+    less the cast's weight times the square of its distance from the preferred cast, in spans from least to most
+    cast; less what lies off the middle of a line.
+    """
+    group = rays.group[index]
+    deep_east, deep_north = deep.east[group], deep.north[group]
+    off_x = lie.x + radius_m * lie.east - rays.middle_x[index]
+    off_y = lie.y + radius_m * lie.north - rays.middle_y[index]
+    off = np.hypot(off_x, off_y)
+    off = np.where(off > 0, off, 1.0)
+    side = (
+        lie.east * deep_east + lie.north * deep_north + (off_x * deep_east + off_y * deep_north) / off
+    ) / 2
+    score = np.where(deep.clear[group], 1.0, _FAINT) * rules.deep_weight * side
+    if rules.wind_from_deg is not None:
+        angle = wind_angles_deg(lie.east, lie.north, rules.wind_from_deg)
+        score = score + rules.wind_weight * np.cos(np.radians(angle - BEST_WIND_ANGLE_DEG))
+    span = max(rules.most_cast_m - rules.least_cast_m, 1e-9)
+    return np.asarray(score - rules.cast_weight * ((radius_m - rules.cast_m) / span) ** 2 - rays.cost[index])
