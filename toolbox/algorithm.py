@@ -152,12 +152,12 @@ def _docstring(function: Callable[..., Any]) -> tuple[str, str, dict[str, str]]:
     return head.strip(), sections[0].strip(), helps
 
 
-def _marker(hint: Any) -> tuple[Any, bool]:
+def marker_of(hint: Any) -> tuple[Any, bool]:
     """Find the marker in an annotation, and whether None is allowed."""
     if typing.get_origin(hint) in (typing.Union, types.UnionType):
         kinds = [h for h in typing.get_args(hint) if h is not type(None)]
         if len(kinds) == 1:
-            return _marker(kinds[0])[0], True
+            return marker_of(kinds[0])[0], True
     if typing.get_origin(hint) is typing.Annotated:
         for extra in hint.__metadata__:
             if isinstance(extra, (*_INPUTS, *_OUTPUTS, Quantity, Number, Text, Flag, Choice, Many)):
@@ -169,12 +169,12 @@ def _marker(hint: Any) -> tuple[Any, bool]:
 
 
 def _outputs(hint: Any, name: str) -> tuple[tuple[Output, ...], bool]:
-    marker, _ = _marker(hint)
+    marker, _ = marker_of(hint)
     if isinstance(marker, _OUTPUTS):
         return (Output(getattr(marker, "name", name), marker),), False
     if inspect.isclass(hint) and issubclass(hint, tuple) and hasattr(hint, "_fields"):
         hints = typing.get_type_hints(hint, include_extras=True)
-        found = [(field, _marker(hints[field])[0]) for field in hint._fields]
+        found = [(field, marker_of(hints[field])[0]) for field in hint._fields]
         if found and all(isinstance(m, _OUTPUTS) for _, m in found):
             return tuple(Output(field, m) for field, m in found), True
     raise PluginError(
@@ -203,7 +203,7 @@ def read_spec(function: Callable[..., Any], *, step: str, example: str, name: st
     hints = typing.get_type_hints(function, include_extras=True)
     parameters: list[Parameter] = []
     for par in inspect.signature(function).parameters.values():
-        marker, optional = _marker(hints.get(par.name))
+        marker, optional = marker_of(hints.get(par.name))
         if marker is None:
             raise PluginError(f"{name}: parameter {par.name} needs a type from castshed.toolbox.parameters.")
         if par.name not in helps:
@@ -220,7 +220,14 @@ def read_spec(function: Callable[..., Any], *, step: str, example: str, name: st
     return Spec(name, function, step, summary, description, tuple(parameters), outputs, several, example)
 
 
-def _check_value(value: Any, marker: Any, name: str) -> Any:
+def check_value(value: Any, marker: Any, name: str) -> Any:
+    """Check a value against its marker; return it in the type the algorithm expects.
+
+    Raises
+    ------
+    UsageError
+        Of the wrong kind or out of its limits.
+    """
     if isinstance(marker, (Quantity, Number)):
         number = units.check_finite(value, name)
         if isinstance(marker, Number) and marker.whole and number != int(number):
@@ -244,7 +251,7 @@ def _check_value(value: Any, marker: Any, name: str) -> Any:
     if isinstance(marker, Many):
         if isinstance(value, str) or not isinstance(value, Sequence):
             raise UsageError(f"{name} is {value!r}; give a list.")
-        return tuple(_check_value(one, marker.of, name) for one in value)
+        return tuple(check_value(one, marker.of, name) for one in value)
     return value
 
 
@@ -269,7 +276,7 @@ def check_call(spec: Spec, given: Mapping[str, Any]) -> dict[str, Any]:
         elif par.is_input:
             inputs[par.name] = (value, par.marker)
         else:
-            checked[par.name] = _check_value(value, par.marker, par.option.removeprefix("--"))
+            checked[par.name] = check_value(value, par.marker, par.option.removeprefix("--"))
     if inputs:
         from .contracts import check_inputs
 

@@ -121,7 +121,7 @@ def _choose(reference: Reference, kind: str, usual: str | None) -> str:
 
 
 def read_layer(
-    reference: str | Reference, *, usual: str | None = None, crs: str | None = None
+    reference: str | Path | Reference, *, usual: str | None = None, crs: str | None = None
 ) -> GeoDataFrame:
     """Read one vector layer.
 
@@ -141,7 +141,7 @@ def read_layer(
     """
     import pyogrio
 
-    ref = parse_reference(reference) if isinstance(reference, str) else reference
+    ref = reference if isinstance(reference, Reference) else parse_reference(str(reference))
     layer = _choose(ref, "features", usual)
     try:
         frame = pyogrio.read_dataframe(ref.path, layer=layer)
@@ -177,7 +177,7 @@ def reprojected(frame: GeoDataFrame, crs: str, name: str) -> GeoDataFrame:
     return frame if frame.crs == target else frame.to_crs(target)
 
 
-def read_surface(reference: str | Reference, *, usual: str | None = None) -> DepthSurface:
+def read_surface(reference: str | Path | Reference, *, usual: str | None = None) -> DepthSurface:
     """Read a depth coverage: a GeoPackage gridded coverage or any north-up raster GDAL reads.
 
     Raises
@@ -191,7 +191,7 @@ def read_surface(reference: str | Reference, *, usual: str | None = None) -> Dep
 
     from .water.depth import DepthSurface
 
-    ref = parse_reference(reference) if isinstance(reference, str) else reference
+    ref = reference if isinstance(reference, Reference) else parse_reference(str(reference))
     layer = _choose(ref, "coverage", usual)
     source = f"GPKG:{ref.path}:{layer}" if geopackage.is_geopackage(ref.path) else str(ref.path)
     try:
@@ -217,7 +217,6 @@ def read_surface(reference: str | Reference, *, usual: str | None = None) -> Dep
 def _write_surface(path: Path, name: str, surface: DepthSurface, words: str) -> None:
     import numpy as np
     import rasterio
-    from rasterio.transform import from_origin
 
     rows, columns = surface.shape
     exists = path.exists()
@@ -228,7 +227,9 @@ def _write_surface(path: Path, name: str, surface: DepthSurface, words: str) -> 
         "count": 1,
         "dtype": "float32",
         "crs": surface.crs.to_wkt(),
-        "transform": from_origin(surface.west_m, surface.north_m, surface.cell_x_m, surface.cell_y_m),
+        "transform": rasterio.Affine(
+            surface.cell_x_m, 0.0, surface.west_m, 0.0, -surface.cell_y_m, surface.north_m
+        ),
         "nodata": -32768.0,
         "RASTER_TABLE": name,
         "RASTER_IDENTIFIER": name,

@@ -1,0 +1,71 @@
+"""The catalogue page, algorithms/README.md, written from the specs; ``--check`` tells whether it is stale."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+from .algorithm import STEPS, Parameter, Spec
+from .catalogue import entries, load_entry
+
+_PAGE = Path(__file__).parent.parent / "algorithms" / "README.md"
+
+
+def _row(par: Parameter) -> str:
+    what = par.marker.metavar.replace("|", " or ")
+    name = par.name.upper() if par.positional else f"`{par.option}`"
+    default = "needed" if par.required else (par.default_words or "-")
+    cells = (name, f"`{par.name}`", what, default, par.help)
+    return "| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |"
+
+
+def _section(spec: Spec) -> list[str]:
+    makes = ", ".join(f"`{o.name}`" for o in spec.outputs)
+    lines = [f"### {spec.name}", "", spec.summary, ""]
+    if spec.description:
+        lines += [spec.description, ""]
+    if spec.parameters:
+        lines += ["| on the command line | in Python | what | default | meaning |", "|---|---|---|---|---|"]
+        lines += [_row(par) for par in spec.parameters]
+        lines += [""]
+    return [*lines, f"Makes: {makes}.", "", "```sh", spec.example, "```", ""]
+
+
+def page() -> str:
+    """Write the catalogue of bundled algorithms."""
+    lines = [
+        "# The algorithms",
+        "",
+        "One file, one function, one command each. This page is written from the code by "
+        "`python -m castshed.toolbox.docs`.",
+        "",
+        "Lengths, speeds, times and bearings are written with their unit on the command line (`80ft`, `15mph`, `25min`, "
+        "`SW`); in Python they are plain numbers in metres, metres per second, seconds and degrees. Every command also "
+        "takes `--out`, `--replace`, `--json` and `--quiet`; commands that read layers take `--crs`.",
+        "",
+    ]
+    bundled = [e for e in entries().values() if e.origin == "castshed"]
+    for step, title in STEPS.items():
+        here = [e for e in bundled if e.step == step]
+        if here:
+            lines += [f"## {title}", ""]
+        for entry in here:
+            lines += _section(load_entry(entry))
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def main(arguments: list[str]) -> int:
+    """Write the page, or with ``--check`` say whether the one on disk is stale (exit 1)."""
+    fresh = page()
+    if "--check" in arguments:
+        if not _PAGE.exists() or _PAGE.read_text(encoding="utf-8") != fresh:
+            print(f"{_PAGE.name} is stale; run python -m castshed.toolbox.docs", file=sys.stderr)
+            return 1
+        return 0
+    _PAGE.write_text(fresh, encoding="utf-8")
+    print(f"wrote {_PAGE}")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
