@@ -21,6 +21,7 @@ from .errors import DataError, OutputExists, OutputFailed, UsageError
 
 LOCK_WAIT_S: Final = 20.0
 TEMPORARY: Final = ".castshed-"
+NO_DEPTH: Final = -32768.0
 LINEAGE_URI: Final = "urn:castshed:lineage"
 _LAYER_NAME: Final = re.compile(r"[^\W\d][\w\- ]{0,62}")
 
@@ -203,6 +204,15 @@ CREATE TABLE IF NOT EXISTS gpkg_extensions (
   table_name TEXT, column_name TEXT, extension_name TEXT NOT NULL, definition TEXT NOT NULL, scope TEXT NOT NULL,
   CONSTRAINT ge_tce UNIQUE (table_name, column_name, extension_name));
 """
+
+
+def mark_no_data(path: Path, name: str) -> None:
+    """State which number in a coverage means that nothing is known (the raster driver leaves it out)."""
+    with contextlib.closing(sqlite3.connect(path)) as db, db:
+        db.execute(
+            "UPDATE gpkg_2d_gridded_coverage_ancillary SET data_null = ? WHERE tile_matrix_set_name = ?",
+            (NO_DEPTH, name),
+        )
 
 
 def write_lineage(path: Path, names: Sequence[str], lineage: str) -> None:

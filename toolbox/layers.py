@@ -230,7 +230,6 @@ def _write_surface(path: Path, name: str, surface: DepthSurface, words: str) -> 
         "transform": rasterio.Affine(
             surface.cell_x_m, 0.0, surface.west_m, 0.0, -surface.cell_y_m, surface.north_m
         ),
-        "nodata": -32768.0,
         "RASTER_TABLE": name,
         "RASTER_IDENTIFIER": name,
         "RASTER_DESCRIPTION": words,
@@ -238,13 +237,17 @@ def _write_surface(path: Path, name: str, surface: DepthSurface, words: str) -> 
         "TILING_SCHEME": "CUSTOM",
         "FIELD_NAME": "depth_m",
         "UOM": "m",
+        "QUANTITY_DEFINITION": "Depth below chart datum",
     }
     if exists:
         options["APPEND_SUBDATASET"] = "YES"
-    values = np.where(np.isfinite(surface.depth_m), surface.depth_m, np.float32(-32768.0)).astype(np.float32)
+    values = np.where(np.isfinite(surface.depth_m), surface.depth_m, np.float32(geopackage.NO_DEPTH)).astype(
+        np.float32
+    )
     with rasterio.Env(), rasterio.open(path, "w", **options) as data:
         data.write(values, 1)
         data.update_tags(castshed_depth_error_m=repr(float(surface.error_m)))
+    geopackage.mark_no_data(path, name)
 
 
 def _write_frame(path: Path, name: str, frame: GeoDataFrame, words: str, types: tuple[str, ...]) -> None:
