@@ -1,0 +1,50 @@
+"""Which part of a plan a layer is: by its name, or by its columns where it is called something else."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+
+ROLES: Final[dict[str, frozenset[str]]] = {
+    "holds": frozenset({"spot_id", "hold_no", "deep_bearing_deg"}),
+    "cast_lines": frozenset({"spot_id", "hold_no", "cast_m"}),
+    "stops": frozenset({"stop_no", "spot_id"}),
+    "legs": frozenset({"leg_no", "part", "from_id", "to_id"}),
+    "shallow_hazards": frozenset({"care", "least_depth_m"}),
+    "cast_reach": frozenset({"spot_id", "status", "area_m2"}),
+    "depth_bands": frozenset({"from_m", "to_m"}),
+    "zones": frozenset({"zone"}),
+    "ramps": frozenset({"ramp_id"}),
+    "known_hazards": frozenset({"kind", "top_depth_m"}),
+    "spots": frozenset({"spot_id", "kind"}),
+    "left_out": frozenset({"spot_id", "name", "reason"}),
+    "water": frozenset({"water_id"}),
+    "dry_ground": frozenset(),
+    "shoreline": frozenset(),
+    "contours": frozenset({"depth_m"}),
+    "soundings": frozenset({"depth_m", "time"}),
+}
+"""Columns that give a part away, asked in this order; those without columns go by name only."""
+
+_BY_NAME_ONLY: Final = frozenset({"contours", "soundings"})
+
+
+def role_of(name: str, frame: gpd.GeoDataFrame) -> str:
+    """Part of a plan that a layer is, or ``other``.
+
+    Parameters
+    ----------
+    name
+        What the layer is called.
+    frame
+        The layer. A layer called ``holds`` without the columns of holds is not taken for holds.
+    """
+    columns = set(frame.columns)
+    if name in ROLES and ROLES[name] <= columns:
+        return name
+    for role, telling in ROLES.items():
+        if telling and role not in _BY_NAME_ONLY and telling <= columns:
+            return role
+    return "other"
