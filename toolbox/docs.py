@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import sys
 from pathlib import Path
 
@@ -36,12 +37,13 @@ def page() -> str:
     lines = [
         "# The algorithms",
         "",
-        "One file, one function, one command each. This page is written from the code by "
+        "One file, one function, one command each. This page is written from the code by",
         "`python -m castshed.toolbox.docs`.",
         "",
-        "Lengths, speeds, times and bearings are written with their unit on the command line (`80ft`, `15mph`, `25min`, "
-        "`SW`); in Python they are plain numbers in metres, metres per second, seconds and degrees. Every command also "
-        "takes `--out`, `--replace`, `--json` and `--quiet`; commands that read layers take `--crs`.",
+        "Lengths, speeds, times and bearings are written with their unit on the command line (`80ft`, `15mph`,",
+        "`25min`, `SW`); in Python they are plain numbers in metres, metres per second, seconds and degrees. Every",
+        "command also takes `--out`, `--replace`, `--json` and `--quiet`; commands that read layers take `--crs`.",
+        "The examples run in a folder that holds `demo_layers/` (`castshed demo demo_layers` writes one).",
         "",
     ]
     bundled = [e for e in entries().values() if e.origin == "castshed"]
@@ -56,14 +58,20 @@ def page() -> str:
 
 def main(arguments: list[str]) -> int:
     """Write the page, or with ``--check`` say whether the one on disk is stale (exit 1)."""
+    parser = argparse.ArgumentParser(prog="python -m castshed.toolbox.docs", description=__doc__)
+    parser.add_argument("--check", action="store_true", help="only say whether the page is stale")
+    parser.add_argument(
+        "--page", type=Path, default=_PAGE, help="the page, where it is not beside the algorithms"
+    )
+    told = parser.parse_args(arguments)
     fresh = page()
-    if "--check" in arguments:
-        if not _PAGE.exists() or _PAGE.read_text(encoding="utf-8") != fresh:
-            print(f"{_PAGE.name} is stale; run python -m castshed.toolbox.docs", file=sys.stderr)
+    if told.check:
+        if not told.page.exists() or told.page.read_text(encoding="utf-8") != fresh:
+            print(f"{told.page} is stale; run python -m castshed.toolbox.docs", file=sys.stderr)
             return 1
         return 0
-    _PAGE.write_text(fresh, encoding="utf-8")
-    print(f"wrote {_PAGE}")
+    told.page.write_text(fresh, encoding="utf-8")
+    print(f"wrote {told.page}")
     return 0
 
 
