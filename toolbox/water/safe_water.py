@@ -1,0 +1,203 @@
+"""Safe water: what is left of a lake when hazards, closed zones and a boat's clearance are taken away."""
+
+from __future__ import annotations
+
+import warnings
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from ..errors import DataError, DataWarning, UsageError
+from .mesh import polygon_parts
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+
+Floats = NDArray[np.float64]
+
+CLOSED_ZONES = ("no_entry", "no_motor")
+
+# A mitre leaves one vertex at a corner of land; beyond this share of the offset it is cut off, so that headlands
+# do not close a strait that is wide enough.
+_MITRE = 1.1
+_TOLERANCE_SHARE = 0.1  # how far a shore may be simplified, as a share of the clearance
+_MARGIN_M = 0.001  # beyond the wanted clearance, so that rounding never falls short of it
+_PASSES = 12
+
+
+def _shore_segments(water: Any) -> NDArray[np.object_]:
+    rings = shapely.get_rings(np.asarray(polygon_parts(water), dtype=object))
+    if not len(rings):
+        return np.empty(0, dtype=object)
+    xy, ring = shapely.get_coordinates(rings, return_index=True)
+    along = np.flatnonzero(ring[1:] == ring[:-1])
+    segments: NDArray[np.object_] = shapely.linestrings(np.stack([xy[along], xy[along + 1]], axis=1))
+    return segments
+
+
+def sound(geometry: Any) -> tuple[Any, bool]:
+    """Return the area of a geometry as valid polygons, and whether it had to be repaired."""
+    if geometry is None:
+        return shapely.MultiPolygon(), False
+    repaired = not bool(shapely.is_valid(geometry))
+    if repaired:
+        geometry = shapely.make_valid(geometry)
+    parts = polygon_parts(geometry)
+    if len(parts) == 1:
+        return parts[0], repaired
+    if repaired:
+        return shapely.union_all(parts), repaired
+    return shapely.MultiPolygon(parts), repaired
+
+
+def measured_clearance(inner: Any, water: Any, *, up_to_m: float = np.inf) -> float:
+    """Measure how near an area comes to the edge of the water it lies in.
+
+    Parameters
+    ----------
+    inner
+        Polygon or MultiPolygon.
+    water
+        The water it should lie in.
+    up_to_m
+        Only distances below this matter; where all are larger, infinity is returned. Saves time.
+
+    Returns
+    -------
+    float
+        Least distance in metres between the two edges; 0 where they cross, or where ``inner`` holds something that
+        is not water; infinity where ``inner`` is empty.
+    """
+    inner_segments, shore = _shore_segments(inner), _shore_segments(water)
+    if not len(inner_segments):
+        return float("inf")
+    if not len(shore):
+        return 0.0
+    tree = shapely.STRtree(shore)
+    if np.isfinite(up_to_m):
+        near, at = tree.query(inner_segments, predicate="dwithin", distance=up_to_m)
+        least = float(np.min(shapely.distance(inner_segments[near], shore[at]), initial=np.inf))
+    else:
+        _, distance = tree.query_nearest(inner_segments, return_distance=True, all_matches=False)
+        least = float(np.min(distance))
+    if least == 0.0:
+        return 0.0
+    # The edges do not cross; so one point of each ring tells whether the whole ring lies where it should.
+    parts = np.asarray(polygon_parts(inner), dtype=object)
+    shapely.prepare(water)
+    if not np.all(shapely.intersects(water, shapely.points(shapely.get_coordinates(shapely.point_on_surface(parts))))):
+        return 0.0
+    rings = shapely.get_rings(np.asarray(polygon_parts(water), dtype=object))
+    if len(shapely.STRtree(parts).query(shapely.get_point(rings, 0), predicate="intersects")[0]):
+        return 0.0
+    return least
+
+
+def shrink(water: Any, clearance_m: float, *, tolerance_m: float | None = None) -> Any:
+    """Take away all water nearer to the edge than the clearance.
+
+    Parameters
+    ----------
+    water
+        Polygon or MultiPolygon in metres; holes are land or hazards.
+    clearance_m
+        Distance to keep, 0 or more: half the beam, the error of the position and what is wanted on top.
+    tolerance_m
+        How far the edge may be simplified before; a tenth of the clearance unless given.
+
+    Returns
+    -------
+    Polygon or MultiPolygon
+        Every point of it is at least ``clearance_m`` from the edge of ``water``, by measurement; empty where the
+        water is nowhere wide enough. It may keep up to about a tenth of the clearance and twice the tolerance more
+        than asked, never less.
+
+    Raises
+    ------
+    UsageError
+        The clearance or tolerance is negative or not a number.
+    DataError
+        The clearance could not be reached, which no valid water should cause.
+
+    Notes
+    -----
+    Simplified by Douglas and Peucker with its topology kept, then offset inwards with cut mitres. Neither step
+    promises a distance, so the true one is measured between all pairs of edges, and the offset enlarged by what is
+    missing until it holds.
+    """
+    tolerance = _TOLERANCE_SHARE * clearance_m if tolerance_m is None else tolerance_m
+    for name, value in (("clearance", clearance_m), ("tolerance", tolerance)):
+        if not (np.isfinite(value) and value >= 0.0):
+            raise UsageError(f"{name} is {value}; give a length of 0 m or more")
+    area, _ = sound(water)
+    if clearance_m == 0.0 or area.is_empty:
+        return area
+    simple = sound(shapely.simplify(area, tolerance, preserve_topology=True))[0] if tolerance > 0.0 else area
+    offset = clearance_m + tolerance + _MARGIN_M
+    for _ in range(_PASSES):
+        inner, _ = sound(shapely.buffer(simple, -offset, join_style="mitre", mitre_limit=_MITRE))
+        reached = measured_clearance(inner, area, up_to_m=clearance_m + _MARGIN_M / 2.0)
+        if reached >= clearance_m:
+            return inner
+        offset += 1.05 * (clearance_m - reached) + _MARGIN_M
+    raise DataError(
+        f"a clearance of {clearance_m:g} m could not be kept (reached {reached:g} m); repair the water with "
+        "shapely.make_valid and try again"
+    )
+
+
+def _areas(frame: Any, column: str, wanted: tuple[str, ...]) -> list[Any]:
+    if frame is None or len(frame) == 0:
+        return []
+    if column not in frame.columns:
+        raise DataError(f"column '{column}' is missing; there are {', '.join(map(str, frame.columns))}")
+    return polygon_parts(shapely.make_valid(frame.loc[frame[column].isin(wanted)].geometry.to_numpy()))
+
+
+def safe_waters(
+    water: gpd.GeoDataFrame,
+    hazards: gpd.GeoDataFrame | None = None,
+    zones: gpd.GeoDataFrame | None = None,
+    *,
+    clearance_m: float,
+    run_clearance_m: float | None = None,
+) -> tuple[Any, Any]:
+    """Find the water a boat may run on and the water it may idle on.
+
+    Parameters
+    ----------
+    water
+        Layer ``water``: today's water.
+    hazards
+        Layer ``shallow_hazards`` with ``care`` (``run``, ``idle``), or None.
+    zones
+        Layer ``zones`` with ``zone``, or None. Water of ``no_entry`` and ``no_motor`` is closed to both; ``slow`` stays.
+    clearance_m
+        Distance to keep from land, hazards and closed zones, in metres.
+    run_clearance_m
+        The same while running; ``clearance_m`` unless given.
+
+    Returns
+    -------
+    running, idling
+        Polygon or MultiPolygon each, possibly empty; running water lies wholly in idling water.
+    """
+    whole = [g for g in water.geometry.to_numpy() if g is not None]
+    if not all(shapely.is_valid(whole)):
+        warnings.warn(
+            "the water has invalid polygons; they were repaired, check its edge", DataWarning, stacklevel=2
+        )
+    area = shapely.union_all(polygon_parts(shapely.make_valid(whole)))
+    closed = _areas(zones, "zone", CLOSED_ZONES)
+    idle_hazards = _areas(hazards, "care", ("idle",)) + closed
+    run_hazards = _areas(hazards, "care", ("run",))
+    idle_area = shapely.difference(area, shapely.union_all(idle_hazards)) if idle_hazards else area
+    run_area = shapely.difference(idle_area, shapely.union_all(run_hazards)) if run_hazards else idle_area
+    run_clearance = clearance_m if run_clearance_m is None else run_clearance_m
+    idling = shrink(idle_area, clearance_m)
+    if not run_hazards and run_clearance == clearance_m:
+        return idling, idling
+    running, _ = sound(shapely.intersection(shrink(run_area, run_clearance), idling))
+    return running, idling
