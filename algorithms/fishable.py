@@ -214,6 +214,6 @@ def fishable(
     result["depth_today_m"] = found.depth_today_m
     result["top_today_m"] = found.top_today_m
     result["fishable"] = found.fishable.astype(int)
-    result["reason"] = found.reason
+    result["reason"] = np.array(found.reason, dtype=object)
     result["margin_m"] = found.margin_m
     return result

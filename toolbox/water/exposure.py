@@ -57,6 +57,17 @@ class Exposure:
     bank: Texts
 
 
+def _inner_point(shape: BaseGeometry) -> Floats:
+    """Coordinates that stand for a shape: half way along its longest line, or inside the polygon."""
+    if shapely.get_dimensions(shape) == 1:
+        parts = shapely.get_parts(shape)
+        longest = parts[int(np.argmax(shapely.length(parts)))]
+        point = shapely.line_interpolate_point(longest, 0.5, normalized=True)
+    else:
+        point = shapely.point_on_surface(shape)
+    return np.array([shapely.get_x(point), shapely.get_y(point)])
+
+
 def place_points(geometry: ArrayLike, water: BaseGeometry) -> Floats:
     """Give the point at which each place is judged.
 
@@ -70,17 +81,20 @@ def place_points(geometry: ArrayLike, water: BaseGeometry) -> Floats:
     Returns
     -------
     NDArray
-        Coordinates, shape (n, 2): a point's own; for a line or polygon a point of it, in the part that lies
-        on today's water where some of it does. NaN for an empty geometry.
+        Coordinates, shape (n, 2): a point's own; of a line the middle of its longest part, of a polygon a point
+        well inside. Where that lies ashore, the same of the part on today's water, if there is one. NaN for an
+        empty geometry.
     """
     shapes = np.asarray(geometry, dtype=object)
     points = shapely.point_on_surface(shapes)
+    dimensions = shapely.get_dimensions(shapes)
     xy = np.column_stack([shapely.get_x(points), shapely.get_y(points)])
-    for row in np.flatnonzero(~on_water(xy, water) & (shapely.get_dimensions(shapes) > 0)):
-        # Rare: only lines and polygons of which the usual point lies ashore.
-        wet = shapely.point_on_surface(shapely.intersection(shapes[row], water))
-        if not wet.is_empty:
-            xy[row] = wet.x, wet.y
+    for row in np.flatnonzero(dimensions == 1):
+        xy[row] = _inner_point(shapes[row])
+    for row in np.flatnonzero(~on_water(xy, water) & (dimensions > 0)):
+        wet = shapely.intersection(shapes[row], water)
+        if shapely.get_dimensions(wet) == dimensions[row]:  # else it only touches the shore from outside
+            xy[row] = _inner_point(wet)
     return xy
 
 

@@ -92,6 +92,8 @@ def length_words(metres: float) -> str:
     """
     if abs(metres) < 0.005:
         return "less than 0.01 m (0.03 ft)"
+    if abs(metres) >= 99.95:
+        return f"{metres:.0f} m ({metres / FOOT_M:.0f} ft)"
     digits = 1 if abs(metres) >= 0.095 else 2
     return f"{metres:.{digits}f} m ({metres / FOOT_M:.1f} ft)"
 

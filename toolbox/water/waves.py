@@ -32,7 +32,9 @@ __all__ = [
 ]
 
 BREAKING: Final = 0.78  # height of a wave that breaks, as a share of the depth it stands in (SPM 1984, ch. 2)
-_CALM_MPS: Final = 1e-3  # below it the formulas only divide rounding errors
+_STILL: Final = (
+    1e-3  # wind, fetch, depth or time below it raise nothing; the formulas only divide rounding errors
+)
 _KNOT_MPS: Final = 1852.0 / 3600.0
 _BEAUFORT_KN: Final = (
     1,
@@ -92,10 +94,12 @@ def _grow(
         np.where(np.isnan(depth), np.inf, depth),
         _numbers(np.inf if duration_s is None else duration_s, "duration_s"),
     )
-    # Written so that NaN is asked to grow too: it stays NaN. Nothing grows without wind, room, depth or time.
-    still = (wind < _CALM_MPS) | (fetch == 0.0) | (depth <= 0.0) | (duration == 0.0)
-    moved = ~still
-    height, period = np.zeros(wind.shape), np.zeros(wind.shape)
+    # No fetch known and no wind is not a calm: what is not known stays so.
+    unknown = np.isnan(wind) | np.isnan(fetch) | np.isnan(duration)
+    still = (wind < _STILL) | (fetch < _STILL) | (depth < _STILL) | (duration < _STILL)
+    moved = ~(unknown | still)
+    height = np.where(unknown, np.nan, 0.0)
+    period = height.copy()
     height[moved], period[moved] = WAVE_METHODS[method](
         wind[moved], fetch[moved], depth[moved], duration[moved]
     )
@@ -149,6 +153,9 @@ def wave_height(
     SPM 1984 with another drag law. Not to be mixed with UA of SPM 1984. The second and third publish no law
     for short winds: they use the equivalent fetch of SPM 1984 in deep water. The manual's own two laws for
     short winds do not meet: limited by time, its shallow form can exceed its deep one.
+
+    Where SPM 1984 (shallow) and Hurdle and Stive speak of the significant period, that is given: about 0.95 of the
+    peak period.
 
     What makes it wrong: wind over land, at another height or averaged over minutes only (gusts); wind that
     turns or funnels between hills; a fetch that narrows; depth that varies strongly along the fetch; very
@@ -219,7 +226,7 @@ def duration_needed(wind_mps: ArrayLike, fetch_m: ArrayLike, depth_m: ArrayLike 
     """
     _, period = wave_height("spm-1984", wind_mps, fetch_m, depth_m)
     wind, fetch = np.asarray(wind_mps, dtype=np.float64), np.asarray(fetch_m, dtype=np.float64)
-    stress = wind_stress_factor(np.where(wind >= _CALM_MPS, wind, np.nan))
+    stress = wind_stress_factor(np.where(wind >= _STILL, wind, np.nan))
     deep = 68.8 * np.cbrt(GRAVITY * fetch / stress**2) ** 2 * stress / GRAVITY
     shallow = 537.0 * (GRAVITY * period / stress) ** (7.0 / 3.0) * stress / GRAVITY
     known = (

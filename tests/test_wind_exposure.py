@@ -1,0 +1,314 @@
+"""wind-exposure: the model by places and winds, and the algorithm on layers."""
+
+import typing
+import warnings
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+from castshed.algorithms import wind_exposure as module
+from castshed.algorithms.wind_exposure import wind_exposure
+from castshed.toolbox.errors import ContractError, CrsError, DataWarning, UsageError
+from castshed.toolbox.water.depth import DepthSurface
+from castshed.toolbox.water.exposure import bank_words, expose, mean_depth_along, place_points
+from castshed.toolbox.water.fetch import effective_fetch_lengths, fetch_lengths
+from castshed.toolbox.water.waves import WAVE_METHODS, wave_height
+from geopandas.testing import assert_geodataframe_equal
+
+CRS = "EPSG:32615"
+WEST, SOUTH = 500_000.0, 4_000_000.0
+
+
+def at(x, y):
+    return shapely.Point(WEST + x, SOUTH + y)
+
+
+def box(x0, y0, x1, y1):
+    return shapely.box(WEST + x0, SOUTH + y0, WEST + x1, SOUTH + y1)
+
+
+def water_layer(*polygons):
+    polygons = polygons or (box(0, 0, 4000, 1000),)
+    return gpd.GeoDataFrame(
+        {"water_id": [f"w{i}" for i in range(len(polygons))]}, geometry=list(polygons), crs=CRS
+    )
+
+
+def places_layer(*geometries):
+    return gpd.GeoDataFrame(
+        {"spot_id": [f"s{i}" for i in range(len(geometries))]}, geometry=list(geometries), crs=CRS
+    )
+
+
+def surface(depth, cell_m=50.0, west=-500.0, north=1500.0):
+    return DepthSurface(np.asarray(depth, dtype=float), WEST + west, SOUTH + north, cell_m, cell_m, CRS)
+
+
+def flat(depth_m):
+    return surface(np.full((40, 100), depth_m))
+
+
+# Depth along the fetch ----------------------------------------------------------------------------------------
+
+
+def test_mean_depth_on_a_slope_is_the_depth_half_way():
+    # Geometry: depth rises in equal steps with x; the mean over a straight line is the depth at its middle.
+    slope = surface(np.tile(1.0 + 0.2 * np.arange(100), (40, 1)))
+    middle = (WEST + 1000.0 - 250.0, SOUTH + 500.0)
+    expected = float(slope.at(*middle))
+    found = mean_depth_along([(WEST + 1000.0, SOUTH + 500.0)], [500.0], 270.0, slope, level_m=-1.0)
+    assert found[0] == pytest.approx(expected - 1.0, rel=1e-3)
+
+
+def test_mean_depth_is_unknown_where_less_than_half_of_the_fetch_is_known():
+    depth = np.full((40, 100), 4.0)
+    depth[:, :20] = np.nan  # unknown up to x = 500
+    point = [(WEST + 2000.0, SOUTH + 500.0)]
+    known = mean_depth_along(point, [2000.0], 270.0, surface(depth))
+    unknown = mean_depth_along([(WEST + 700.0, SOUTH + 500.0)], [700.0], 270.0, surface(depth))
+    assert known[0] == pytest.approx(4.0)
+    assert np.isnan(unknown[0])
+
+
+# Lee and windward ---------------------------------------------------------------------------------------------
+
+
+def test_bank_is_named_from_the_nearer_shore():
+    up = [40.0, 900.0, 900.0, 40.0, 60.0, 50.0, np.nan]
+    down = [900.0, 40.0, 900.0, 60.0, 40.0, 50.0, np.nan]
+    words = bank_words(up, down, 100.0).tolist()
+    assert words == ["lee", "windward", "open", "lee", "windward", "lee", None]
+
+
+def test_the_windward_bank_is_the_one_the_wind_blows_onto():
+    found = wind_exposure(
+        places_layer(at(30, 500), at(3970, 500), at(2000, 500)),
+        water_layer(),
+        wind_from_deg=270.0,
+        wind_mps=6.0,
+    )
+    assert found["bank"].tolist() == ["lee", "windward", "open"]
+    assert found["fetch_m"].tolist() == pytest.approx([30.0, 3970.0, 2000.0])
+    assert found["wave_m"].iloc[0] < found["wave_m"].iloc[2] < found["wave_m"].iloc[1]
+
+
+# Where a place is judged ------------------------------------------------------------------------------------
+
+
+def test_lines_and_polygons_are_judged_on_the_wet_part():
+    water = box(0, 0, 4000, 1000)
+    line = shapely.LineString([(WEST - 900, SOUTH + 300), (WEST + 100, SOUTH + 300)])
+    patch = box(-300, 400, 60, 600)
+    dry, touching = box(-300, 400, -60, 600), box(-300, 400, 0, 600)
+    points = place_points([at(10, 10), line, patch, dry, touching], water)
+    assert points[1].tolist() == pytest.approx([WEST + 50, SOUTH + 300])  # middle of its wet part
+    assert points[0].tolist() == [WEST + 10, SOUTH + 10]
+    assert shapely.contains_xy(water, points[1:3]).all()
+    assert not shapely.contains_xy(water, points[3:]).any()
+
+
+# Waves ------------------------------------------------------------------------------------------------------
+
+
+def test_waves_are_those_of_the_named_method_at_fetch_and_mean_depth():
+    for method in WAVE_METHODS:
+        found = wind_exposure(
+            places_layer(at(3000, 500)),
+            water_layer(),
+            wind_from_deg=270.0,
+            wind_mps=9.0,
+            depth=flat(5.0),
+            level_m=-1.5,
+            method=method,
+        )
+        height, period = wave_height(method, 9.0, 3000.0, 3.5)
+        row = found.iloc[0]
+        assert row["fetch_depth_m"] == pytest.approx(3.5)
+        assert row["wave_m"] == pytest.approx(float(height))
+        assert row["period_s"] == pytest.approx(float(period))
+        assert row["wave_low_m"] <= row["wave_m"] <= row["wave_high_m"]
+        assert row["wave_low_m"] < row["wave_high_m"]
+        assert row["wave_method"].split(",")[0].replace(" and ", " ").split()[-1] == method.rsplit("-", 1)[1]
+        assert "mean depth" in row["wave_method"]
+
+
+def test_without_a_depth_the_deep_water_form_is_used_and_named():
+    found = wind_exposure(places_layer(at(3000, 500)), water_layer(), wind_from_deg=270.0, wind_mps=9.0)
+    assert found["wave_m"].iloc[0] == pytest.approx(float(wave_height("spm-1984", 9.0, 3000.0)[0]))
+    assert "SPM 1984" in found["wave_method"].iloc[0]
+    assert "deep-water" in found["wave_method"].iloc[0]
+
+
+def test_a_wave_is_held_at_078_of_the_depth_it_stands_in():
+    depth = np.full((40, 100), 6.0)
+    depth[:, 80:] = 0.3  # a bar from x = 3500
+    found = wind_exposure(
+        places_layer(at(3700, 500), at(3300, 500)),
+        water_layer(),
+        wind_from_deg=270.0,
+        wind_mps=15.0,
+        depth=surface(depth),
+    )
+    on_bar, off_bar = found.iloc[0], found.iloc[1]
+    assert on_bar["wave_high_m"] == pytest.approx(0.78 * 0.3, rel=1e-6)  # SPM 1984 ch. 2
+    assert on_bar["wave_m"] == pytest.approx(0.78 * 0.3, rel=1e-6)
+    assert "held at breaking" in on_bar["wave_method"]
+    assert off_bar["wave_m"] > 0.3
+    assert "breaking" not in off_bar["wave_method"]
+
+
+def test_a_short_wind_raises_less():
+    args = {"wind_from_deg": 270.0, "wind_mps": 9.0}
+    steady = wind_exposure(places_layer(at(3900, 500)), water_layer(), **args)
+    short = wind_exposure(places_layer(at(3900, 500)), water_layer(), duration_s=600.0, **args)
+    assert short["wave_m"].iloc[0] < 0.7 * steady["wave_m"].iloc[0]
+
+
+def test_effective_fetch_is_used_and_named_when_asked_for():
+    places, water = places_layer(at(3000, 500)), water_layer()
+    found = wind_exposure(places, water, wind_from_deg=270.0, wind_mps=9.0, fetch="effective")
+    expected = effective_fetch_lengths([(WEST + 3000, SOUTH + 500)], water.geometry.iloc[0], [270.0])[0, 0]
+    assert found["fetch_m"].iloc[0] == pytest.approx(expected)
+    assert expected < 2000.0
+    assert "effective fetch" in found["wave_method"].iloc[0]
+
+
+def test_the_coastal_engineering_manual_with_an_averaged_fetch_is_pointed_out():
+    with pytest.warns(DataWarning, match="straight line"):
+        wind_exposure(
+            places_layer(at(3000, 500)),
+            water_layer(),
+            wind_from_deg=270.0,
+            wind_mps=9.0,
+            fetch="effective",
+            method="cem-2002",
+        )
+
+
+def test_many_winds_at_once_equal_one_after_the_other():
+    water = shapely.union_all([box(0, 0, 4000, 1000), box(1500, 900, 2200, 3000)]) - box(1700, 400, 1900, 600)
+    rng = np.random.default_rng(4)
+    points = np.column_stack([WEST + rng.uniform(0, 4000, 40), SOUTH + rng.uniform(0, 1000, 40)])
+    bearings, speeds = np.array([0.0, 225.0, 225.0, 300.0]), np.array([3.0, 6.0, 12.0, 0.0])
+    depth = flat(5.0)
+    whole = expose(points, water, bearings, speeds, surface=depth, level_m=-0.5)
+    for hour, (bearing, speed) in enumerate(zip(bearings, speeds, strict=True)):
+        one = expose(points, water, [bearing], [speed], surface=depth, level_m=-0.5)
+        for name in ("fetch_m", "fetch_depth_m", "wave_m", "wave_low_m", "wave_high_m", "period_s"):
+            np.testing.assert_array_equal(getattr(whole, name)[:, hour], getattr(one, name)[:, 0])
+        assert whole.bank[:, hour].tolist() == one.bank[:, 0].tolist()
+
+
+# The algorithm --------------------------------------------------------------------------------------------
+
+
+def test_rows_ids_and_input_are_kept():
+    places = places_layer(at(10, 10), at(3000, 500), box(100, 100, 300, 300))
+    before = places.copy(deep=True)
+    found = wind_exposure(places, water_layer(), wind_from_deg=45.0, wind_mps=5.0)
+    assert found["spot_id"].tolist() == ["s0", "s1", "s2"]
+    assert found.geometry.geom_equals(places.geometry).all()
+    assert found.crs == places.crs
+    assert (found["wind_mps"] == 5.0).all()
+    assert (found["wind_from_deg"] == 45.0).all()
+    assert_geodataframe_equal(places, before)
+
+
+def test_a_place_off_the_water_keeps_its_row_without_figures_and_is_named():
+    with pytest.warns(DataWarning, match=r"1 of 2 places are not on today's water.*s1"):
+        found = wind_exposure(
+            places_layer(at(100, 100), at(-500, 100)), water_layer(), wind_from_deg=0.0, wind_mps=0.0
+        )
+    row = found.iloc[1]
+    for column in ("fetch_m", "wave_m", "wave_low_m", "wave_high_m", "period_s"):
+        assert np.isnan(row[column])
+    assert pd.isna(row["bank"])
+    assert row["wave_method"] == "none: not on today's water"
+
+
+def test_waters_that_share_an_edge_are_one_water():
+    halves = water_layer(box(0, 0, 2000, 1000), box(2000, 0, 4000, 1000))
+    found = wind_exposure(places_layer(at(3000, 500)), halves, wind_from_deg=270.0, wind_mps=5.0)
+    assert found["fetch_m"].iloc[0] == pytest.approx(3000.0)
+
+
+def test_a_fetch_without_depths_is_pointed_out():
+    depth = np.full((40, 100), np.nan)
+    depth[0, 0] = 3.0
+    with pytest.warns(DataWarning, match=r"less than half of their fetch.*s0"):
+        found = wind_exposure(
+            places_layer(at(3000, 500)),
+            water_layer(),
+            wind_from_deg=270.0,
+            wind_mps=9.0,
+            depth=surface(depth),
+        )
+    assert "deep-water" in found["wave_method"].iloc[0]
+
+
+def test_an_empty_layer_gives_an_empty_layer_with_the_same_columns():
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        empty = wind_exposure(
+            places_layer(at(1, 1)).iloc[:0], water_layer(), wind_from_deg=270.0, wind_mps=9.0, depth=flat(3.0)
+        )
+    full = wind_exposure(places_layer(at(1, 1)), water_layer(), wind_from_deg=270.0, wind_mps=9.0)
+    assert len(empty) == 0
+    assert list(empty.columns) == list(full.columns)
+
+
+def test_running_it_again_for_another_wind_replaces_the_figures():
+    first = wind_exposure(places_layer(at(3000, 500)), water_layer(), wind_from_deg=270.0, wind_mps=9.0)
+    second = wind_exposure(first, water_layer(), wind_from_deg=90.0, wind_mps=4.0)
+    assert list(second.columns) == list(first.columns)
+    assert second["fetch_m"].iloc[0] == pytest.approx(1000.0)
+    assert second["wind_mps"].iloc[0] == 4.0
+
+
+def test_degrees_two_systems_and_an_empty_water_are_refused():
+    places, water = places_layer(at(1, 1)), water_layer()
+    with pytest.raises(CrsError, match="degrees"):
+        wind_exposure(places.to_crs("EPSG:4326"), water, wind_from_deg=0.0, wind_mps=5.0)
+    with pytest.raises(CrsError, match="one coordinate"):
+        wind_exposure(places.to_crs("EPSG:32614"), water, wind_from_deg=0.0, wind_mps=5.0)
+    with pytest.raises(ContractError, match="empty layer"):
+        wind_exposure(places, water.iloc[:0], wind_from_deg=0.0, wind_mps=5.0)
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"wind_mps": -1.0},
+        {"wind_mps": float("nan")},
+        {"wind_from_deg": 400.0},
+        {"method": "beaufort"},
+        {"fetch": "longest"},
+        {"near_bank_m": -1.0},
+    ],
+)
+def test_parameters_out_of_their_limits_are_refused(wrong):
+    given = {"wind_from_deg": 0.0, "wind_mps": 5.0, **wrong}
+    with pytest.raises(UsageError):
+        wind_exposure(places_layer(at(1, 1)), water_layer(), **given)
+
+
+def test_every_method_can_be_chosen():
+    assert set(typing.get_args(module.Method)) == set(WAVE_METHODS)
+
+
+def test_help_says_that_a_small_figure_promises_nothing():
+    text = " ".join(wind_exposure.spec.description.split())
+    assert "does not say that a boat can go there" in text
+    assert "official forecast" in text
+
+
+def test_fetch_of_the_algorithm_is_the_models():
+    water = water_layer(box(0, 0, 4000, 1000) - box(1000, 300, 1200, 700))
+    points = [(WEST + 3000.0, SOUTH + 500.0), (WEST + 500.0, SOUTH + 900.0)]
+    found = wind_exposure(
+        places_layer(*(shapely.Point(p) for p in points)), water, wind_from_deg=250.0, wind_mps=5.0
+    )
+    expected = fetch_lengths(points, water.geometry.iloc[0], [250.0])[:, 0]
+    assert found["fetch_m"].tolist() == pytest.approx(expected.tolist())
