@@ -107,6 +107,7 @@ def test_lines_and_polygons_are_judged_on_the_wet_part():
     assert points[0].tolist() == [WEST + 10, SOUTH + 10]
     assert shapely.contains_xy(water, points[1:3]).all()
     assert not shapely.contains_xy(water, points[3:]).any()
+    assert np.isnan(place_points([shapely.Point(), shapely.Polygon(), None], water)).all()
 
 
 # Waves ------------------------------------------------------------------------------------------------------

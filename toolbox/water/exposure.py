@@ -86,6 +86,9 @@ def place_points(geometry: ArrayLike, water: BaseGeometry) -> Floats:
         empty geometry.
     """
     shapes = np.asarray(geometry, dtype=object)
+    shapes = np.where(
+        shapely.is_empty(shapes), None, shapes
+    )  # an empty point has no x, nothing at all has NaN
     points = shapely.point_on_surface(shapes)
     dimensions = shapely.get_dimensions(shapes)
     xy = np.column_stack([shapely.get_x(points), shapely.get_y(points)])
@@ -93,7 +96,8 @@ def place_points(geometry: ArrayLike, water: BaseGeometry) -> Floats:
         xy[row] = _inner_point(shapes[row])
     for row in np.flatnonzero(~on_water(xy, water) & (dimensions > 0)):
         wet = shapely.intersection(shapes[row], water)
-        if shapely.get_dimensions(wet) == dimensions[row]:  # else it only touches the shore from outside
+        # One that only touches the shore from outside leaves a lower dimension.
+        if not wet.is_empty and shapely.get_dimensions(wet) == dimensions[row]:
             xy[row] = _inner_point(wet)
     return xy
 
