@@ -89,14 +89,16 @@ def _column_faults(frame: GeoDataFrame, column: Column, name: str, *, needed: bo
     return faults
 
 
-def _geometry_faults(frame: GeoDataFrame, types: tuple[str, ...], name: str) -> list[str]:
+def _geometry_faults(
+    frame: GeoDataFrame, types: tuple[str, ...], name: str, *, may_lack_place: bool
+) -> list[str]:
     import numpy as np
     import shapely
 
     faults: list[str] = []
     geometries = frame.geometry.to_numpy()
     missing = shapely.is_missing(geometries) | shapely.is_empty(geometries)
-    if missing.any():
+    if missing.any() and not may_lack_place:
         faults.append(f"{name} has no geometry in {_rows(frame.index[missing])}.")
     kinds = np.array([t or "" for t in frame.geometry.geom_type])
     wrong = ~np.isin(kinds, types) & ~missing
@@ -155,7 +157,7 @@ def _repaired(frame: GeoDataFrame, name: str) -> GeoDataFrame:
     if shapely.has_z(geometries).any() or shapely.has_m(geometries).any():
         geometries = shapely.force_2d(geometries)
         frame = frame.set_geometry(geometries, crs=frame.crs)
-    invalid = ~shapely.is_valid(geometries)
+    invalid = ~shapely.is_valid(geometries) & ~shapely.is_missing(geometries)
     if not invalid.any():
         return frame
     fixed = geometries.copy()
@@ -182,7 +184,7 @@ def layer_faults(frame: Any, marker: Layer, name: str) -> list[str]:
         return [f"{name} must be a GeoDataFrame; it is a {type(frame).__name__}."]
     if frame.empty and not marker.may_be_empty:
         return [f"{name} is an empty layer; at least one row is needed."]
-    faults = _geometry_faults(frame, marker.geometry, name)
+    faults = _geometry_faults(frame, marker.geometry, name, may_lack_place=marker.may_lack_place)
     faults += _id_faults(frame, marker.id, name)
     for column in marker.needs:
         faults += _column_faults(frame, column, name, needed=True)

@@ -41,7 +41,8 @@ class Column:
 class Layer:
     """A vector layer: its usual name, geometry types, id column, needed and optional columns.
 
-    An optional column that is missing reaches the algorithm filled with NaN or empty text.
+    An optional column that is missing reaches the algorithm filled with NaN or empty text. ``may_lack_place`` is for
+    rows of which nobody knows where they lie.
     """
 
     name: str
@@ -50,6 +51,7 @@ class Layer:
     needs: tuple[Column, ...] = ()
     optional: tuple[Column, ...] = ()
     may_be_empty: bool = True
+    may_lack_place: bool = False
     metavar = "FILE:LAYER"
 
 
@@ -424,6 +426,7 @@ SetAside = Annotated[
             Column("reason", "text"),
             Column("text", "text", gaps=True),
         ),
+        may_lack_place=True,
     ),
 ]
 Files = Annotated[Mapping[str, bytes], FileSet()]
