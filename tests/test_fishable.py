@@ -9,6 +9,7 @@ import shapely
 from castshed.algorithms.fishable import fishable
 from castshed.algorithms.wind_exposure import wind_exposure
 from castshed.toolbox.errors import DataError, DataWarning, UsageError
+from castshed.toolbox.testing import check_algorithm
 from castshed.toolbox.water.depth import DepthSurface
 from castshed.toolbox.water.verdict import Limits, judge, length_words, speed_words
 from geopandas.testing import assert_geodataframe_equal
@@ -306,6 +307,15 @@ def test_lengths_and_speeds_in_words():
 
 
 # Nothing dropped, nothing changed -----------------------------------------------------------------------------
+
+
+def test_the_contract_of_the_toolbox_is_kept():
+    check_algorithm(
+        fishable,
+        spots_layer([{"depth_ft": 9.0, "wave_m": 0.2, "wind_mps": 3.0}, {"depth_ft": 2.0}]),
+        WATER,
+        holds=holds_layer([{"spot_id": "s0", "status": "ok"}]),
+    )
 
 
 def test_every_spot_comes_back_in_order_with_its_own_columns():

@@ -11,6 +11,7 @@ import shapely
 from castshed.algorithms import wind_exposure as module
 from castshed.algorithms.wind_exposure import wind_exposure
 from castshed.toolbox.errors import ContractError, CrsError, DataWarning, UsageError
+from castshed.toolbox.testing import check_algorithm
 from castshed.toolbox.water.depth import DepthSurface
 from castshed.toolbox.water.exposure import bank_words, expose, mean_depth_along, place_points
 from castshed.toolbox.water.fetch import effective_fetch_lengths, fetch_lengths
@@ -203,6 +204,18 @@ def test_many_winds_at_once_equal_one_after_the_other():
 
 
 # The algorithm --------------------------------------------------------------------------------------------
+
+
+def test_the_contract_of_the_toolbox_is_kept():
+    check_algorithm(
+        wind_exposure,
+        places_layer(at(10, 10), at(3000, 500), box(100, 100, 300, 300)),
+        water_layer(),
+        wind_from_deg=200.0,
+        wind_mps=7.0,
+        depth=flat(4.0),
+        level_m=-1.0,
+    )
 
 
 def test_rows_ids_and_input_are_kept():

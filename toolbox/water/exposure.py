@@ -85,10 +85,8 @@ def place_points(geometry: ArrayLike, water: BaseGeometry) -> Floats:
         well inside. Where that lies ashore, the same of the part on today's water, if there is one. NaN for an
         empty geometry.
     """
-    shapes = np.asarray(geometry, dtype=object)
-    shapes = np.where(
-        shapely.is_empty(shapes), None, shapes
-    )  # an empty point has no x, nothing at all has NaN
+    shapes = np.array(geometry, dtype=object)
+    shapes[shapely.is_empty(shapes)] = None  # an empty point has no x; nothing at all has NaN
     points = shapely.point_on_surface(shapes)
     dimensions = shapely.get_dimensions(shapes)
     xy = np.column_stack([shapely.get_x(points), shapely.get_y(points)])
