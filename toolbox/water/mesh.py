@@ -56,7 +56,7 @@ class Mesh:
     def bends(self) -> NDArray[np.bool_]:
         """Vertices a shortest way can bend round: the water there is at least a straight angle wide."""
         b, v, a = self.xy[self.before], self.xy, self.xy[self.after]
-        return turn(b[:, 0], b[:, 1], v[:, 0], v[:, 1], a[:, 0], a[:, 1]) <= 0.0
+        return turn(b, v, a) <= 0.0
 
 
 def polygon_parts(geometry: Any) -> list[Any]:
@@ -70,9 +70,10 @@ def polygon_parts(geometry: Any) -> list[Any]:
 def _corners(polygons: Sequence[Any]) -> Floats:
     """Corner coordinates (t, 3, 2), counter-clockwise, of a constrained Delaunay triangulation."""
     made = shapely.get_parts(shapely.constrained_delaunay_triangles(np.asarray(polygons, dtype=object)))
-    corners = shapely.get_coordinates(made).reshape(-1, 4, 2)[:, :3] + 0.0  # + 0.0 turns -0.0 into 0.0
-    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
-    side = turn(a[:, 0], a[:, 1], b[:, 0], b[:, 1], c[:, 0], c[:, 1])
+    corners: Floats = (
+        shapely.get_coordinates(made).reshape(-1, 4, 2)[:, :3] + 0.0
+    )  # + 0.0 turns -0.0 into 0.0
+    side = turn(corners[:, 0], corners[:, 1], corners[:, 2])
     corners = corners[side != 0.0]
     clockwise = side[side != 0.0] < 0.0
     corners[clockwise] = corners[clockwise][:, ::-1]
@@ -86,7 +87,9 @@ def _twins(start: Ints, end: Ints) -> Ints:
     order = np.argsort(own, kind="stable")
     ranked = own[order]
     if np.any(ranked[1:] == ranked[:-1]):
-        raise DataError("the water overlaps itself; repair it with shapely.make_valid before building its mesh")
+        raise DataError(
+            "the water overlaps itself; repair it with shapely.make_valid before building its mesh"
+        )
     at = np.searchsorted(ranked, other)
     at[at == len(ranked)] = 0
     found = order[at]
@@ -103,7 +106,7 @@ def _labels(links: tuple[Ints, Ints], size: int) -> Ints:
 
 
 def _fans(vertex: Ints, twin: Ints) -> Ints:
-    """Number the vertices anew so that the triangles round each one hang together."""
+    """Give the vertices numbers anew so that the triangles round each one hang together."""
     inner = np.flatnonzero(twin >= 0)
     other = twin[inner]
     # A half-edge starts at its corner; its twin starts at the other end.
@@ -173,7 +176,10 @@ def _check(polygons: Sequence[Any], corners: Floats, start: Floats, end: Floats)
     u, w = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
     area = 0.5 * float(np.sum(u[:, 0] * w[:, 1] - u[:, 1] * w[:, 0]))
     length = float(np.sum(np.hypot(*(end - start).T)))
-    wanted_area, wanted_length = float(np.sum(shapely.area(polygons))), float(np.sum(shapely.length(polygons)))
+    wanted_area, wanted_length = (
+        float(np.sum(shapely.area(polygons))),
+        float(np.sum(shapely.length(polygons))),
+    )
     if abs(area - wanted_area) > _EQUAL * wanted_area or abs(length - wanted_length) > _EQUAL * wanted_length:
         raise DataError(
             f"the water cannot be cut into triangles without loss: area {area:g} of {wanted_area:g} m2, shore "

@@ -14,7 +14,7 @@ from scipy.sparse.csgraph import dijkstra
 
 from ..errors import DataError, NoSafeWay
 from .corridors import without_dead_ends
-from .mesh import Mesh, polygon_parts, triangulate
+from .mesh import Mesh, triangulate
 from .visibility import Places, corner_sights, place_sights
 
 if TYPE_CHECKING:
@@ -140,7 +140,14 @@ def _between(lengths: Floats, place: Ints, count: int) -> Floats:
     return lengths[np.ix_(member, member)]
 
 
-def _points(xy: Any) -> Floats:
+def as_points(xy: Any) -> Floats:
+    """Take points as an array (n, 2) of finite numbers.
+
+    Raises
+    ------
+    DataError
+        They are something else.
+    """
     points = np.asarray(xy, dtype=np.float64)
     if points.size == 0:
         return np.empty((0, 2))
@@ -158,7 +165,8 @@ class SafeWater:
     points in which two waters, or a water and itself, merely touch.
     """
 
-    def __init__(self, mesh: Mesh) -> None:
+    def __init__(self, water: Any, mesh: Mesh) -> None:
+        self.water = water
         self.mesh = mesh
 
     @classmethod
@@ -170,7 +178,7 @@ class SafeWater:
         water
             Polygon or MultiPolygon in metres, already without hazards and shrunk by the clearance; may be empty.
         progress
-            Called with the share done, 0 to 1.
+            Called with the share of the work just done; the shares add up to 1.
 
         Raises
         ------
@@ -180,16 +188,30 @@ class SafeWater:
         mesh = triangulate(water)
         if progress is not None:
             progress(1.0)
-        return cls(mesh)
+        return cls(water, mesh)
 
     @cached_property
     def _bends(self) -> NDArray[np.bool_]:
         return self.mesh.bends
 
     @cached_property
+    def part_area_m2(self) -> Floats:
+        """Area of each connected water, by the numbers `locate` gives."""
+        corners = self.mesh.xy[self.mesh.triangles]
+        areas = shapely.area(shapely.polygons(corners)) if len(corners) else np.empty(0)
+        return np.bincount(self.mesh.part, weights=areas).astype(np.float64)
+
+    @cached_property
+    def shore(self) -> tuple[Floats, Ints]:
+        """Edge of the water as segments (k, 2, 2), and the connected water each belongs to."""
+        half_edge = np.flatnonzero(self.mesh.twin < 0)
+        start = self.mesh.triangles.ravel()[half_edge]
+        return self.mesh.xy[np.stack([start, self.mesh.after[start]], axis=1)], self.mesh.part[half_edge // 3]
+
+    @cached_property
     def _tree(self) -> shapely.STRtree:
         corners = self.mesh.xy[self.mesh.triangles]
-        return shapely.STRtree(shapely.polygons(corners) if len(corners) else [])
+        return shapely.STRtree(np.asarray(shapely.polygons(corners) if len(corners) else [], dtype=object))
 
     def _holding(self, points: Floats) -> tuple[Ints, Ints]:
         """Pairs (point, triangle that holds it), the triangles of a point all of one water."""
@@ -200,7 +222,7 @@ class SafeWater:
         return point[same], triangle[same]
 
     def locate(self, xy: Any) -> Ints:
-        """Number of the connected water each point lies in, edge included.
+        """Find the connected water each point lies in, edge included.
 
         Parameters
         ----------
@@ -210,16 +232,16 @@ class SafeWater:
         Returns
         -------
         array of int
-            -1 where a point lies in none; the lowest number where waters touch in the point.
+            Its number; -1 where a point lies in none; the lowest number where waters touch in the point.
         """
-        points = _points(xy)
+        points = as_points(xy)
         found = np.full(len(points), -1, dtype=np.int64)
         point, triangle = self._holding(points)
         found[point] = self.mesh.part[triangle]
         return found
 
     def _solved(self, points: Floats) -> tuple[_Network, Ints]:
-        """The network for some points, and the place of each point in it."""
+        """Make the network for some points; also tell the place of each point in it."""
         point, triangle = self._holding(points)
         place = np.full(len(points), -1, dtype=np.int64)
         wet = np.unique(point)
@@ -233,9 +255,7 @@ class SafeWater:
         bends = np.zeros(len(self.mesh.xy), dtype=bool)
         bends[self.mesh.triangles[kept].ravel()] = True
         bends &= self._bends
-        (seer, seen), (one, other) = place_sights(
-            self.mesh, kept, bends, Places(places_xy, held, triangle)
-        )
+        (seer, seen), (one, other) = place_sights(self.mesh, kept, bends, Places(places_xy, held, triangle))
         left, right = corner_sights(self.mesh, kept, bends)
         node = np.full(len(self.mesh.xy), -1, dtype=np.int64)
         used = np.unique(np.concatenate([seen, left, right]))
@@ -266,7 +286,7 @@ class SafeWater:
         The shortest of all ways over the water's area, not an estimate: visibility graph of the corners a taut
         line can bend round, reduced to edges that graze both ends, solved by Dijkstra's algorithm from each point.
         """
-        points = _points(xy)
+        points = as_points(xy)
         network, place = self._solved(points)
         count = int(place.max(initial=-1)) + 1
         graph = network.matrix()
@@ -285,7 +305,7 @@ class SafeWater:
         np.fill_diagonal(result, np.where(place >= 0, 0.0, np.inf))
         return Ways(result, points, place, network, previous)
 
-    def graph(self, xy: Any) -> nx.Graph:
+    def graph(self, xy: Any) -> nx.Graph[int]:
         """Offer the network the ways are found in to networkx.
 
         Parameters
@@ -301,9 +321,9 @@ class SafeWater:
         """
         import networkx as nx  # only callers of this method pay for it
 
-        points = _points(xy)
+        points = as_points(xy)
         network, place = self._solved(points)
-        graph = nx.Graph()
+        graph: nx.Graph[int] = nx.Graph()
         members: dict[int, list[int]] = {}
         for point, spot in enumerate(place.tolist()):
             members.setdefault(spot, []).append(point)

@@ -37,12 +37,10 @@ def _product(a: Floats, b: Floats) -> tuple[Floats, Floats]:
     return high, a2 * b2 - (((high - a1 * b1) - a2 * b1) - a1 * b2)
 
 
-def _exact_sign(ax: Floats, ay: Floats, bx: Floats, by: Floats, cx: Floats, cy: Floats) -> Floats:
+def _exact_sign(a: Floats, b: Floats, c: Floats) -> Floats:
     """Sign of the turn from the full expansion of the determinant; no rounding enters."""
-    ux, vx = _difference(bx, ax)
-    uy, vy = _difference(by, ay)
-    wx, tx = _difference(cx, ax)
-    wy, ty = _difference(cy, ay)
+    (ux, uy), (vx, vy) = (part.T for part in _difference(b, a))
+    (wx, wy), (tx, ty) = (part.T for part in _difference(c, a))
     terms: list[Floats] = []
     for p, q in ((ux, wy), (ux, ty), (vx, wy), (vx, ty)):
         terms += _product(p, q)
@@ -57,28 +55,29 @@ def _exact_sign(ax: Floats, ay: Floats, bx: Floats, by: Floats, cx: Floats, cy: 
     return sign
 
 
-def turn(ax: Floats, ay: Floats, bx: Floats, by: Floats, cx: Floats, cy: Floats) -> Floats:
-    """Tell for each triple whether a-b-c turns left (> 0), right (< 0) or runs straight (0).
+def turn(a: Floats, b: Floats, c: Floats) -> Floats:
+    """Tell for each triple of points whether a-b-c turns left (> 0), right (< 0) or runs straight (0).
 
     Parameters
     ----------
-    ax, ay, bx, by, cx, cy
-        Coordinates of equal length, finite; any origin and unit.
+    a, b, c
+        Coordinates (n, 2), finite; any origin and unit.
 
     Returns
     -------
     array
-        Numbers of which only the sign counts.
+        Numbers (n,) of which only the sign counts.
 
     Notes
     -----
-    The plain determinant decides where its rounding bound allows; the rest is decided from exact sums. Wrong
-    only for coordinates so small or large that products under- or overflow (below 1e-150, above 1e150).
+    The plain determinant decides where its rounding bound allows; the rest is decided from exact sums. Wrong only
+    for differences so small or large that products under- or overflow (below 1e-150, above 1e150).
     """
-    left = (bx - ax) * (cy - ay)
-    right = (by - ay) * (cx - ax)
-    side = left - right
+    ax, ay = a[:, 0], a[:, 1]
+    left = (b[:, 0] - ax) * (c[:, 1] - ay)
+    right = (b[:, 1] - ay) * (c[:, 0] - ax)
+    side: Floats = left - right
     doubtful = np.flatnonzero(np.abs(side) < _ERROR_SHARE * (np.abs(left) + np.abs(right)))
     if doubtful.size:
-        side[doubtful] = _exact_sign(*(values[doubtful] for values in (ax, ay, bx, by, cx, cy)))
+        side[doubtful] = _exact_sign(a[doubtful], b[doubtful], c[doubtful])
     return side

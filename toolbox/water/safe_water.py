@@ -33,8 +33,7 @@ def _shore_segments(water: Any) -> NDArray[np.object_]:
         return np.empty(0, dtype=object)
     xy, ring = shapely.get_coordinates(rings, return_index=True)
     along = np.flatnonzero(ring[1:] == ring[:-1])
-    segments: NDArray[np.object_] = shapely.linestrings(np.stack([xy[along], xy[along + 1]], axis=1))
-    return segments
+    return np.asarray(shapely.linestrings(np.stack([xy[along], xy[along + 1]], axis=1)), dtype=object)
 
 
 def sound(geometry: Any) -> tuple[Any, bool]:
@@ -87,7 +86,9 @@ def measured_clearance(inner: Any, water: Any, *, up_to_m: float = np.inf) -> fl
     # The edges do not cross; so one point of each ring tells whether the whole ring lies where it should.
     parts = np.asarray(polygon_parts(inner), dtype=object)
     shapely.prepare(water)
-    if not np.all(shapely.intersects(water, shapely.points(shapely.get_coordinates(shapely.point_on_surface(parts))))):
+    if not np.all(
+        shapely.intersects(water, shapely.points(shapely.get_coordinates(shapely.point_on_surface(parts))))
+    ):
         return 0.0
     rings = shapely.get_rings(np.asarray(polygon_parts(water), dtype=object))
     if len(shapely.STRtree(parts).query(shapely.get_point(rings, 0), predicate="intersects")[0]):
@@ -173,7 +174,7 @@ def safe_waters(
     hazards
         Layer ``shallow_hazards`` with ``care`` (``run``, ``idle``), or None.
     zones
-        Layer ``zones`` with ``zone``, or None. Water of ``no_entry`` and ``no_motor`` is closed to both; ``slow`` stays.
+        Layer ``zones`` with ``zone``, or None. ``no_entry`` and ``no_motor`` are closed to both; ``slow`` stays.
     clearance_m
         Distance to keep from land, hazards and closed zones, in metres.
     run_clearance_m

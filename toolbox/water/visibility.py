@@ -70,10 +70,6 @@ def _joined(wedges: list[_Wedges]) -> _Wedges:
     )
 
 
-def _side(a: Floats, b: Floats, c: Floats) -> Floats:
-    return turn(a[:, 0], a[:, 1], b[:, 0], b[:, 1], c[:, 0], c[:, 1])
-
-
 def _ranges(counts: Ints) -> tuple[Ints, Ints]:
     """Row number and running number within the row, for rows of the given lengths."""
     row = np.repeat(np.arange(len(counts)), counts)
@@ -83,8 +79,8 @@ def _ranges(counts: Ints) -> tuple[Ints, Ints]:
 def grazes(mesh: Mesh, eye: Floats, corner: Ints) -> Flags:
     """Tell whether the line from an eye through a corner leaves the shore there on one side."""
     xy = mesh.xy[corner]
-    one = _side(eye, xy, mesh.xy[mesh.before[corner]])
-    other = _side(eye, xy, mesh.xy[mesh.after[corner]])
+    one = turn(eye, xy, mesh.xy[mesh.before[corner]])
+    other = turn(eye, xy, mesh.xy[mesh.after[corner]])
     return ~(((one > 0.0) & (other < 0.0)) | ((one < 0.0) & (other > 0.0)))
 
 
@@ -100,8 +96,8 @@ def _corner_wedges(mesh: Mesh, eyes: Ints, kept: Flags) -> _Wedges:
     right, left = vertex[half_edge], vertex[base + (corner + 2) % 3]
     at, before, after = mesh.xy[eye], mesh.before[eye], mesh.after[eye]
     plus = np.ones(len(eye))
-    right_of_tangent = _side(at, mesh.xy[before], mesh.xy[right]) > 0.0
-    left_inside = _side(at, mesh.xy[before], mesh.xy[left]) > 0.0
+    right_of_tangent = turn(at, mesh.xy[before], mesh.xy[right]) > 0.0
+    left_inside = turn(at, mesh.xy[before], mesh.xy[left]) > 0.0
     first = _Wedges(
         eye,
         half_edge,
@@ -110,8 +106,8 @@ def _corner_wedges(mesh: Mesh, eyes: Ints, kept: Flags) -> _Wedges:
         right,
         plus,
     ).take(right_of_tangent)
-    left_of_tangent = _side(at, mesh.xy[after], mesh.xy[left]) < 0.0
-    right_inside = _side(at, mesh.xy[after], mesh.xy[right]) < 0.0
+    left_of_tangent = turn(at, mesh.xy[after], mesh.xy[left]) < 0.0
+    right_inside = turn(at, mesh.xy[after], mesh.xy[right]) < 0.0
     second = _Wedges(
         eye,
         half_edge,
@@ -132,7 +128,7 @@ def _place_wedges(mesh: Mesh, places: Places) -> _Wedges:
     left = vertex[np.where(half_edge % 3 == 2, half_edge - 2, half_edge + 1)]
     eye = places.place[row]
     plus = np.ones(len(eye))
-    inside = _side(mesh.xy[right], mesh.xy[left], places.xy[eye]) > 0.0
+    inside = turn(mesh.xy[right], mesh.xy[left], places.xy[eye]) > 0.0
     return _Wedges(eye, half_edge, left, plus, right, plus).take(inside)
 
 
@@ -146,8 +142,8 @@ def _advance(
     right_exit, left_exit = base + (entered + 1) % 3, base + (entered + 2) % 3
     met = mesh.triangles.ravel()[left_exit]
     eye, xy = eye_xy[wedges.eye], mesh.xy[met]
-    from_right = wedges.right_sign * _side(eye, mesh.xy[wedges.right], xy)
-    from_left = wedges.left_sign * _side(eye, mesh.xy[wedges.left], xy)
+    from_right = wedges.right_sign * turn(eye, mesh.xy[wedges.right], xy)
+    from_left = wedges.left_sign * turn(eye, mesh.xy[wedges.left], xy)
     past_right, past_left = from_right > 0.0, from_left < 0.0
     # What lies straight behind a limiting corner is seen from that corner; behind a mirrored limit stands nobody.
     seen = past_right | ((from_right == 0.0) & (wedges.right_sign < 0.0))
@@ -220,7 +216,7 @@ def corner_sights(mesh: Mesh, kept: Flags, bends: Flags) -> tuple[Ints, Ints]:
 def place_sights(
     mesh: Mesh, kept: Flags, bends: Flags, places: Places
 ) -> tuple[tuple[Ints, Ints], tuple[Ints, Ints]]:
-    """What places see: corners a way can bend round (grazing them), and other places.
+    """Find what places see: corners a way can bend round (grazing them), and other places.
 
     Parameters
     ----------
@@ -254,8 +250,8 @@ def place_sights(
         row, target = row[ahead], target[ahead]
         eye = places.xy[crossed.eye[row]]
         right, left = mesh.xy[crossed.right[row]], mesh.xy[crossed.left[row]]
-        sees = _side(eye, right, places.xy[target]) >= 0.0
-        sees &= _side(eye, left, places.xy[target]) <= 0.0
+        sees = turn(eye, right, places.xy[target]) >= 0.0
+        sees &= turn(eye, left, places.xy[target]) <= 0.0
         neighbours.append(np.stack([crossed.eye[row], target])[:, sees])
     place, corner = np.concatenate(corners, axis=1)
     useful = bends[corner] & np.any(mesh.xy[corner] != places.xy[place], axis=1)
