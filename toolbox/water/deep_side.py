@@ -87,7 +87,7 @@ def deep_sides(
     """
 
     def add_up(values: Floats) -> Floats:
-        return np.bincount(group, weights=values, minlength=groups)
+        return np.bincount(group, weights=values, minlength=groups).astype(np.float64, copy=False)
 
     count = np.bincount(group, minlength=groups).astype(np.float64)
     safe = np.maximum(count, 1.0)

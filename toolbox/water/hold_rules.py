@@ -144,6 +144,12 @@ class Surroundings:
         found[place[~holds_it]] = other[~holds_it]
         return found
 
+    def nearest_other(self, row: int) -> int:
+        """Give the row of the structure nearest to one, by its keep-off distance; -1 when it is alone."""
+        gap = shapely.distance(self.structures, self.structures[row]) - self.clear_m
+        gap[row] = np.inf
+        return int(gap.argmin()) if len(gap) > 1 else -1
+
     def hazard_near(self, places: Geometries, drift_m: float) -> NDArray[np.bool_]:
         """Tell for each place whether its drift circle touches a hazard."""
         found = np.zeros(len(places), dtype=np.bool_)
@@ -212,7 +218,7 @@ def broken_rules(lie: Lie, cast_m: Floats, *, fished: Ints, top_m: Floats, setti
     depth = surface.at(x, y) + level_m
     along = least_depth_along(surface, lie.x, lie.y, x, y, level_m=level_m)
     inside = least_depth_inside(surface, x, y, drift_m, level_m=level_m)
-    places = shapely.points(x, y)
+    places = np.asarray(shapely.points(x, y))
     for rule, fails in (
         (UNKNOWN, np.isnan(depth)),
         (THIN, depth < setting.need_m),

@@ -12,6 +12,8 @@ import numpy as np
 import shapely
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from .depth import DepthSurface
@@ -54,6 +56,7 @@ def hump_crowns(
     out = np.arange(0.0, reach_m + step, step)
     angle = np.arange(_RAYS) * (2 * np.pi / _RAYS)
     crowns = np.full(len(x), None, dtype=object)
+    drop_m = max(drop_m, 1e-3)
     for row in range(len(x)):  # one at a time: humps are few, their rays long
         east, north = np.sin(angle)[:, None], np.cos(angle)[:, None]
         drop = surface.at(x[row] + out * east, y[row] + out * north) - surface.at(x[row], y[row])
@@ -69,3 +72,33 @@ def hump_crowns(
             np.column_stack([x[row] + edge * np.sin(angle), y[row] + edge * np.cos(angle)])
         )
     return crowns
+
+
+def aim_at_edges(
+    structures: Geometries, kinds: Sequence[str], surface: DepthSurface, *, wider_than_m: float
+) -> Geometries:
+    """Put in place of the marks of wide humps their crowns, so that casts aim at the edge.
+
+    Parameters
+    ----------
+    structures, kinds
+        Structures, and the kind of each.
+    surface
+        The lake's depth.
+    wider_than_m
+        Distance from mark to edge from which on a hump is wide.
+
+    Returns
+    -------
+    The structures; points of kind ``hump`` with a crown that reaches farther than given are its polygon.
+    """
+    result = structures.copy()
+    marks = np.flatnonzero(
+        (np.asarray(kinds, dtype=object) == "hump") & (shapely.get_type_id(structures) == 0)
+    )
+    crowns = hump_crowns(surface, shapely.get_x(structures[marks]), shapely.get_y(structures[marks]))
+    there = ~shapely.is_missing(crowns)
+    reach = shapely.hausdorff_distance(crowns[there], structures[marks[there]])
+    wide = reach > wider_than_m
+    result[marks[there][wide]] = crowns[there][wide]
+    return result

@@ -202,28 +202,34 @@ def _around(parts: Geometries, owner: Ints, most_m: float, whole: Geometries) ->
 
 def _joined(fans: Rays, around: Rays) -> Rays:
     """Put two sets of rays into one, by ascending structure."""
-
-    def both(name: str, shift: int = 0) -> NDArray[np.generic]:
-        second = getattr(around, name)
-        return np.concatenate([getattr(fans, name), second + shift if shift else second])
-
-    structure = both("structure")
-    order = np.argsort(structure, kind="stable")
+    order = np.argsort(np.concatenate([fans.structure, around.structure]), kind="stable")
     new_index = np.empty(len(order), dtype=np.intp)
     new_index[order] = np.arange(len(order))
-    named = {
-        name: both(name)[order]
-        for name in ("x", "y", "east", "north", "middle_x", "middle_y", "cost", "open", "ring", "place")
-    }
+
+    def floats(name: str) -> Floats:
+        return np.asarray(np.concatenate([getattr(fans, name), getattr(around, name)])[order])
+
+    def ints(name: str, shift: int = 0) -> Ints:
+        return np.asarray(np.concatenate([getattr(fans, name), getattr(around, name) + shift])[order])
+
     return Rays(
-        structure=structure[order],
-        group=both("group", fans.groups)[order],
+        structure=ints("structure"),
+        group=ints("group", fans.groups),
         groups=fans.groups + around.groups,
-        before=new_index[both("before", len(fans))[order]],
-        after=new_index[both("after", len(fans))[order]],
+        x=floats("x"),
+        y=floats("y"),
+        east=floats("east"),
+        north=floats("north"),
+        middle_x=floats("middle_x"),
+        middle_y=floats("middle_y"),
+        cost=floats("cost"),
+        before=new_index[ints("before", len(fans))],
+        after=new_index[ints("after", len(fans))],
+        open=np.concatenate([fans.open, around.open])[order],
+        ring=ints("ring"),
+        place=floats("place"),
         rings=around.rings,
         parts=around.parts,
-        **named,
     )
 
 

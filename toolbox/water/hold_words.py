@@ -1,0 +1,160 @@
+"""Say in words why a hold lies where it does, or why there is none and what little would allow one."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from ..units import FOOT_M
+from .casting import find_holds
+from .hold_rules import OVER_OTHER, RULES, Surroundings
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from numpy.typing import NDArray
+
+    from .casting import Found
+    from .hold_rules import Setting
+
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.intp]
+    Geometries = NDArray[np.object_]
+
+_CLOSED_DEG: Final = 45.0  # off the deep side by more than wind alone can turn a hold
+_LONGER_CAST: Final = 1.5
+
+
+def _length(metres: float) -> str:
+    digits = 1 if abs(metres) >= 0.095 else 2
+    return f"{metres:.{digits}f} m ({metres / FOOT_M:.1f} ft)"
+
+
+def _longer_cast(setting: Setting) -> Setting:
+    rules = replace(setting.rules, most_cast_m=setting.rules.most_cast_m * _LONGER_CAST)
+    return replace(setting, rules=rules)
+
+
+def _more_water(setting: Setting) -> Setting:
+    return replace(setting, level_m=setting.level_m + setting.rules.margin_m)
+
+
+def _no_drift(setting: Setting) -> Setting:
+    return replace(setting, rules=replace(setting.rules, drift_m=0.0))
+
+
+def _over_others(setting: Setting) -> Setting:
+    around = setting.surroundings
+    bare = Surroundings(around.structures[:0], around.clear_m[:0], around.hazards, around.hazard_radius_m)
+    return replace(setting, surroundings=bare)
+
+
+def _allowances(
+    structures: Geometries, setting: Setting, *, rows: Ints, bottom_m: Floats, height_m: Floats
+) -> list[str]:
+    """Name for each structure the first relaxation of one rule that would allow a hold, or nothing."""
+    said = [""] * len(structures)
+    waiting = np.arange(len(structures))
+    ways: list[tuple[Callable[[Setting], Setting], Callable[[float], str]]] = [
+        (_longer_cast, lambda cast_m: f"a cast of {_length(cast_m)} would allow one"),
+        (_more_water, lambda _: f"{_length(setting.rules.margin_m)} more water would allow one"),
+        (_no_drift, lambda _: "a boat that holds without any drift could sit there"),
+        (_over_others, lambda _: "only a place over or near another structure is left"),
+    ]
+    for relax, words in ways:
+        if not waiting.size:
+            break
+        found = find_holds(
+            structures[waiting],
+            relax(setting),
+            rows=rows[waiting],
+            bottom_m=bottom_m[waiting],
+            height_m=height_m[waiting],
+        )
+        for at in np.flatnonzero(found.found):
+            said[waiting[at]] = words(float(found.cast_m[at]))
+        waiting = waiting[~found.found]
+    return said
+
+
+def _why_here(found: Found, row: int, *, wind: bool) -> str:
+    deep = found.deep_bearing_deg[row]
+    if np.isnan(deep):
+        rest = "the wind decides" if wind else "no wind given, so any side serves"
+        return f"level ground, no deep side: {rest}"
+    words = f"deep side {deep:.0f} deg, {_length(found.fall_m[row])} deeper one cast off"
+    off = abs((found.cast_bearing_deg[row] + 180.0 - deep + 180.0) % 360.0 - 180.0)
+    return f"{words}; no place there, held {off:.0f} deg off it" if off > _CLOSED_DEG else words
+
+
+def _why_none(found: Found, row: int, need_m: float, neighbour: str) -> str:
+    aim_m, seen_m = found.aim_depth_m[row], found.seen_depth_m[row]
+    if np.isnan(aim_m):
+        return "no depth is known at the structure"
+    if aim_m <= 0:
+        return f"dry today: the water would have to rise {_length(-aim_m)} to reach it"
+    if np.isnan(seen_m):
+        return "no open water in line of cast: land, dry ground or unknown depth all round"
+    if seen_m < need_m:
+        return f"too thin all round: {_length(seen_m)} is the deepest within a cast and {_length(need_m)} is needed"
+    counts = found.alone[row] if found.alone[row].any() else found.broken[row]
+    rule = 1 << int(counts.argmax())
+    words = RULES[rule]
+    if rule == OVER_OTHER and neighbour:
+        words = f"another structure ({neighbour}) is too near"
+    others = [
+        RULES[1 << number] for number in np.flatnonzero(found.broken[row]).tolist() if 1 << number != rule
+    ]
+    return f"no place within a cast keeps all rules: mostly {words}" + (
+        f"; elsewhere {' and '.join(others)}" if others else ""
+    )
+
+
+def hold_reasons(
+    found: Found,
+    structures: Geometries,
+    setting: Setting,
+    *,
+    names: Sequence[str],
+    bottom_m: Floats,
+    height_m: Floats,
+) -> list[str]:
+    """Give the reason for each hold, and for each structure without one.
+
+    Parameters
+    ----------
+    found
+        What `find_holds` gave for the structures.
+    structures, setting, bottom_m, height_m
+        What it was asked.
+    names
+        Ids of the structures, to name a neighbour.
+
+    Returns
+    -------
+    One sentence a structure. Where there is no hold, it names the rule most places break and, when there is
+    one, the first relaxation that would allow a hold: a cast half as long again, as much more water as the margin,
+    no drift, another structure under the boat.
+    """
+    wind = setting.rules.wind_from_deg is not None
+    said = [_why_here(found, row, wind=wind) if found.found[row] else "" for row in range(len(structures))]
+    none = np.flatnonzero(~found.found)
+    if not none.size:
+        return said
+    wet = none[found.aim_depth_m[none] > 0]
+    allowed = dict(
+        zip(
+            wet.tolist(),
+            _allowances(structures[wet], setting, rows=wet, bottom_m=bottom_m[wet], height_m=height_m[wet]),
+            strict=True,
+        )
+    )
+    crowded = found.broken[:, OVER_OTHER.bit_length() - 1] > 0
+    for row in none.tolist():
+        other = setting.surroundings.nearest_other(row) if crowded[row] else -1
+        near = str(names[other]) if other >= 0 else ""
+        words = _why_none(found, row, setting.need_m, near)
+        said[row] = f"{words}; {allowed[row]}" if allowed.get(row) else words
+    return said
