@@ -97,7 +97,9 @@ def test_an_island_ends_the_fetch():
 
 def test_a_headland_that_is_only_touched_ends_the_fetch():
     water = shapely.Polygon([(0, 0), (1000, 0), (1000, 400), (600, 400), (500, 200), (400, 400), (0, 400)])
-    assert fetch_lengths([(100.0, 200.0)], water, [90.0])[0, 0] == pytest.approx(400.0)
+    mirrored = shapely.affinity.scale(water, 1.0, -1.0, origin=(0.0, 200.0))
+    for lake in (water, mirrored):
+        assert fetch_lengths([(100.0, 200.0)], lake, [90.0])[0, 0] == pytest.approx(400.0)
 
 
 def test_a_ray_through_corners_of_the_shore_does_not_leak():

@@ -95,6 +95,13 @@ def test_the_windward_bank_is_the_one_the_wind_blows_onto():
     assert found["wave_m"].iloc[0] < found["wave_m"].iloc[2] < found["wave_m"].iloc[1]
 
 
+def test_a_wind_along_the_bank_leaves_the_water_open():
+    found = wind_exposure(
+        places_layer(at(3850, 990), at(150, 990)), water_layer(), wind_from_deg=270.0, wind_mps=6.0
+    )
+    assert found["bank"].tolist() == ["open", "open"]
+
+
 # Where a place is judged ------------------------------------------------------------------------------------
 
 

@@ -28,6 +28,7 @@ RADIALS_DEG: Final = tuple(range(-42, 43, 6))
 ON_SHORE_M: Final = 1e-3
 """A point no farther than this from the shore stands on it."""
 
+_TOUCH_M: Final = 1e-6
 _PAIRS_AT_ONCE: Final = 2_000_000
 
 
@@ -68,21 +69,16 @@ def _upwind(points: Floats, segments: Floats, bearing_deg: float, near_m: Floats
     across, along, near = across[order], along[order], near_m[order]
     u0, u1 = (segments[:, i] * north - segments[:, i + 1] * east for i in (0, 2))
     v0, v1 = (segments[:, i] * east + segments[:, i + 1] * north for i in (0, 2))
-    # Closed at both ends: a shore that is only touched, at a headland's tip, ends the fetch as well.
-    first = np.searchsorted(across, np.minimum(u0, u1), side="left")
-    count = np.searchsorted(across, np.maximum(u0, u1), side="right") - first
+    # Closed at both ends, and by a micrometre more, so that rounding cannot slip a ray past a headland's tip or
+    # between two segments: a shore that is only touched ends the fetch as well.
+    first = np.searchsorted(across, np.minimum(u0, u1) - _TOUCH_M, side="left")
+    count = np.searchsorted(across, np.maximum(u0, u1) + _TOUCH_M, side="right") - first
+    width = u1 - u0
+    count[width == 0.0] = 0  # a shore along the wind: its ends belong to its neighbours too
     best = np.full(along.size, np.inf)
     for segment, point in _pairs(first, count):
-        width = u1[segment] - u0[segment]
-        level = width == 0.0  # the segment lies along the wind: its nearer end stands in the way
-        share = np.where(level, 0.0, (across[point] - u0[segment]) / np.where(level, 1.0, width))
-        crossing = v0[segment] + share * (v1[segment] - v0[segment])
-        reach = crossing - along[point]
-        if level.any():
-            low = np.minimum(v0[segment], v1[segment]) - along[point]
-            high = np.maximum(v0[segment], v1[segment]) - along[point]
-            inside = (low <= 0.0) & (high >= 0.0)
-            reach = np.where(level, np.where(inside, 0.0, np.where(low > 0.0, low, high)), reach)
+        share = np.clip((across[point] - u0[segment]) / width[segment], 0.0, 1.0)
+        reach = v0[segment] + share * (v1[segment] - v0[segment]) - along[point]
         ahead = reach >= near[point]
         np.minimum.at(best, point[ahead], reach[ahead])
     result = np.empty_like(best)
