@@ -28,7 +28,7 @@ RADIALS_DEG: Final = tuple(range(-42, 43, 6))
 ON_SHORE_M: Final = 1e-3
 """A point no farther than this from the shore stands on it."""
 
-_TOUCH_M: Final = 1e-6
+_TOUCH_M: Final = 1e-6  # a ray this near a shore meets it
 _PAIRS_AT_ONCE: Final = 2_000_000
 
 
@@ -169,7 +169,7 @@ def fetch_lengths(points: ArrayLike, water: BaseGeometry, bearings_deg: ArrayLik
     Notes
     -----
     Exact but for rounding: straight lines in the plane of the layer's reference system, against every
-    vertex of the shoreline. A shore that is only touched ends the fetch.
+    vertex of the shoreline. A shore that is only touched, or passed within a micrometre, ends the fetch.
 
     What makes it wrong: water cut off at the edge of a map reads as shore; a shoreline at another level than
     today's; islands, causeways and timber that the layer does not have; grid north taken for true north (the
