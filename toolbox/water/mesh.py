@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -52,7 +53,7 @@ class Mesh:
     after: Ints
     part: Ints
 
-    @property
+    @cached_property
     def bends(self) -> NDArray[np.bool_]:
         """Vertices a shortest way can bend round: the water there is at least a straight angle wide."""
         b, v, a = self.xy[self.before], self.xy, self.xy[self.after]

@@ -9,18 +9,19 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.sparse import csr_array
 from scipy.sparse.csgraph import dijkstra
 
 from ..errors import DataError, NoSafeWay
-from .corridors import without_dead_ends
-from .mesh import Mesh, triangulate
-from .visibility import Places, corner_sights, place_sights
+from .mesh import triangulate
+from .network import Network, connect
+from .visibility import Places
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     import networkx as nx
+
+    from .mesh import Mesh
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -37,21 +38,6 @@ class Way:
 
 
 @dataclass(frozen=True, eq=False)
-class _Network:
-    """Places first, then the corners ways may bend round; edges see each other and graze their corners."""
-
-    xy: Floats
-    one: Ints
-    other: Ints
-    length_m: Floats
-
-    def matrix(self) -> csr_array:
-        size = len(self.xy)
-        rows, columns = np.concatenate([self.one, self.other]), np.concatenate([self.other, self.one])
-        return csr_array((np.concatenate([self.length_m] * 2), (rows, columns)), shape=(size, size))
-
-
-@dataclass(frozen=True, eq=False)
 class Ways:
     """Shortest ways between all pairs of given points.
 
@@ -64,7 +50,7 @@ class Ways:
     length_m: Floats
     _points: Floats
     _place: Ints  # place of each point: points in the same spot share one, -1 off the water
-    _network: _Network
+    _network: Network
     _previous: NDArray[np.int32]
 
     def way(self, i: int, j: int) -> Way:
@@ -191,10 +177,6 @@ class SafeWater:
         return cls(water, mesh)
 
     @cached_property
-    def _bends(self) -> NDArray[np.bool_]:
-        return self.mesh.bends
-
-    @cached_property
     def part_area_m2(self) -> Floats:
         """Area of each connected water, by the numbers `locate` gives."""
         corners = self.mesh.xy[self.mesh.triangles]
@@ -240,7 +222,7 @@ class SafeWater:
         found[point] = self.mesh.part[triangle]
         return found
 
-    def _solved(self, points: Floats) -> tuple[_Network, Ints]:
+    def _solved(self, points: Floats) -> tuple[Network, Ints]:
         """Make the network for some points; also tell the place of each point in it."""
         point, triangle = self._holding(points)
         place = np.full(len(points), -1, dtype=np.int64)
@@ -249,24 +231,7 @@ class SafeWater:
         place[wet] = number.ravel()
         pairs = np.unique(triangle * max(len(places_xy), 1) + place[point])
         triangle, held = pairs // max(len(places_xy), 1), pairs % max(len(places_xy), 1)
-        holding = np.zeros(len(self.mesh.triangles), dtype=bool)
-        holding[triangle] = True
-        kept = without_dead_ends(self.mesh, holding)
-        bends = np.zeros(len(self.mesh.xy), dtype=bool)
-        bends[self.mesh.triangles[kept].ravel()] = True
-        bends &= self._bends
-        (seer, seen), (one, other) = place_sights(self.mesh, kept, bends, Places(places_xy, held, triangle))
-        left, right = corner_sights(self.mesh, kept, bends)
-        node = np.full(len(self.mesh.xy), -1, dtype=np.int64)
-        used = np.unique(np.concatenate([seen, left, right]))
-        node[used] = len(places_xy) + np.arange(len(used))
-        xy = np.concatenate([places_xy, self.mesh.xy[used]])
-        one = np.concatenate([one, seer, node[left]])
-        other = np.concatenate([other, node[seen], node[right]])
-        across = xy[one] - xy[other]
-        # Square roots, sums and products are rounded alike on every machine; hypot need not be.
-        length = np.sqrt(across[:, 0] * across[:, 0] + across[:, 1] * across[:, 1])
-        return _Network(xy, one, other, length), place
+        return connect(self.mesh, Places(places_xy, held, triangle)), place
 
     def ways(self, xy: Any) -> Ways:
         """Find the shortest ways between all pairs of points.
