@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
+_FAINT = 0.02  # what a side counts at most that does not stand out: enough to break a tie
 _FEWEST = 8  # samples below which a plane says nothing
 _NARROWEST_M = 1.0  # standard deviation across the narrow way below which the samples stand in a line
 
@@ -32,12 +33,15 @@ class DeepSide:
         How much deeper the plane is one cast off, metres.
     clear
         Whether the fall stands out from the depth error and from the roughness round the plane.
+    weight
+        What the side counts: 1 where it is clear, next to nothing where not, and 0 on dead level ground.
     """
 
     east: Floats
     north: Floats
     fall_m: Floats
     clear: NDArray[np.bool_]
+    weight: Floats
 
     @property
     def bearing_deg(self) -> Floats:
@@ -109,4 +113,7 @@ def deep_sides(
     error_of_slope = np.sqrt(np.where(fits, variance * half_sum / determinant, 0.0))
     fall = slope * cast_m
     clear = fits & (fall > np.maximum(error_m, 2 * error_of_slope * cast_m))
-    return DeepSide(east=b / steep, north=c / steep, fall_m=fall, clear=clear)
+    faint = _FAINT * np.minimum(fall / max(error_m, 1e-6), 1.0)
+    return DeepSide(
+        east=b / steep, north=c / steep, fall_m=fall, clear=clear, weight=np.where(clear, 1.0, faint)
+    )

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 _MOST_VALUES = 2_000_000  # values held at a time, so that memory stays flat whatever is asked
 _CIRCLE_POINTS = 64
+_FINE_POINTS = 17
 
 
 def _in_cells(surface: DepthSurface, x: Floats, y: Floats) -> tuple[Floats, Floats]:
@@ -81,8 +82,13 @@ def _least_inside(surface: DepthSurface, x: Floats, y: Floats, radius_m: float) 
     for side in (-1.0, 1.0):
         rim_x += [x[:, None] + off_x, x[:, None] + side * np.sqrt(radius_m**2 - off_y**2)]
         rim_y += [y[:, None] + side * np.sqrt(radius_m**2 - off_x**2), y[:, None] + off_y]
-    all_x, all_y = np.concatenate([node_x, *rim_x], axis=1), np.concatenate([node_y, *rim_y], axis=1)
-    return np.asarray(surface.at(all_x, all_y).min(axis=1))
+    depth = surface.at(np.concatenate([node_x, *rim_x], axis=1), np.concatenate([node_y, *rim_y], axis=1))
+    # Once more, finely, about the least of the even points of the circle.
+    first = node_x.shape[1]
+    shallowest = angle[depth[:, first : first + _CIRCLE_POINTS].argmin(axis=1)]
+    close = shallowest[:, None] + np.linspace(-1.0, 1.0, _FINE_POINTS) * (2 * np.pi / _CIRCLE_POINTS)
+    fine = surface.at(x[:, None] + radius_m * np.cos(close), y[:, None] + radius_m * np.sin(close))
+    return np.asarray(np.minimum(depth.min(axis=1), fine.min(axis=1)))
 
 
 def least_depth_along(
@@ -145,7 +151,8 @@ def least_depth_inside(
     -----
     A bilinear patch has no least value in its inside (it is harmonic), so the least lies at a cell centre
     inside the circle or on the circle. There the surface bends at the lines through the cell centres, all of
-    which are looked at; between them 64 points leave an error of about a thousandth of radius times slope.
+    which are looked at. Between them 64 points, and 17 more about the least of these, leave an error far below a
+    thousandth of radius times slope.
     """
     least = np.empty(len(x))
     nodes = (2 * radius_m / surface.cell_x_m + 3) * (2 * radius_m / surface.cell_y_m + 3)

@@ -20,8 +20,6 @@ BEST_WIND_ANGLE_DEG: Final = 60.0
 """Angle between cast and wind rated best: bow into the wind, cast across it. Straight upwind the cast falls short;
 straight downwind the boat drifts onto the structure (common practice)."""
 
-_FAINT: Final = 0.02  # what a deep side counts that does not stand out: it only breaks ties
-
 
 class Lie(NamedTuple):
     """Aims and directions of rays: points of the structure, and unit vectors from there to the boat."""
@@ -82,7 +80,7 @@ def soft_score(
     side = (
         lie.east * deep_east + lie.north * deep_north + (off_x * deep_east + off_y * deep_north) / off
     ) / 2
-    score = np.where(deep.clear[group], 1.0, _FAINT) * rules.deep_weight * side
+    score = deep.weight[group] * rules.deep_weight * side
     if rules.wind_from_deg is not None:
         angle = wind_angles_deg(lie.east, lie.north, rules.wind_from_deg)
         score = score + rules.wind_weight * np.cos(np.radians(angle - BEST_WIND_ANGLE_DEG))

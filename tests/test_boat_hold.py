@@ -1,0 +1,264 @@
+"""boat-hold: rows, reasons and hard rules, rechecked by other means on a real valley."""
+
+from __future__ import annotations
+
+import functools
+
+import geopandas as gpd
+import matplotlib.cbook
+import numpy as np
+import pytest
+import shapely
+from castshed.algorithms.boat_hold import boat_hold
+from castshed.toolbox.errors import UsageError
+from castshed.toolbox.testing import check_algorithm
+from castshed.toolbox.water.depth import DepthSurface
+from scipy.interpolate import RegularGridInterpolator
+from scipy.ndimage import zoom
+
+CRS = "EPSG:32616"
+FINER = 8
+
+
+@functools.cache
+def valley(finer: int = FINER, relief: float = 1.0) -> DepthSurface:
+    """Flood a real valley to 360 m.
+
+    The terrain is `jacksboro_fault_dem.npz` of matplotlib (3 arc-seconds, 36.6 N). Rows run north to south. The pool
+    reaches the grid's edge, so it is walled. Cells of 75 by 93 m are far longer than a cast: they are
+    refined by interpolation and roughened by 5 cm, which is made, and says nothing of the real bottom. A relief of
+    0.1 makes wide margins of thin water out of its steep banks.
+    """
+    with matplotlib.cbook.get_sample_data("jacksboro_fault_dem.npz") as dem:
+        ground, dx_deg, dy_deg = dem["elevation"].astype(float), float(dem["dx"]), float(dem["dy"])
+    depth = (360.0 - ground) * relief
+    depth[[0, -1], :] = depth[:, [0, -1]] = -20.0
+    fine = zoom(depth, finer, order=1) if finer > 1 else depth
+    fine += 0.05 * np.random.default_rng(3).standard_normal(fine.shape)
+    metre_x, metre_y = 111_320.0 * np.cos(np.radians(36.6)), 111_320.0
+    return DepthSurface(
+        fine.astype("f4"), 730_000.0, 4_070_000.0, dx_deg * metre_x / finer, dy_deg * metre_y / finer, CRS
+    )
+
+
+def random_spots(lake: DepthSurface, count: int, seed: int) -> gpd.GeoDataFrame:
+    """Points, lines and polygons, half of them in thin water, some in crowds, some on land."""
+    rng = np.random.default_rng(seed)
+    depth = lake.depth_m
+    thin, wet, dry = (np.argwhere(m) for m in ((depth > 0.3) & (depth < 6), depth > 0, depth < -1))
+    chosen = [a[rng.integers(0, len(a), n)] for a, n in ((thin, count // 2), (wet, count // 3), (dry, 10))]
+    cell = np.concatenate(chosen)
+    rest = count - len(cell)
+    cell = np.concatenate([cell, cell[rng.integers(0, count // 2, rest)]])  # neighbours of earlier ones
+    xy = np.column_stack([lake.xs[cell[:, 1]], lake.ys[cell[:, 0]]]) + rng.normal(0, 9, (count, 2))
+    turn, length = rng.random(count) * 2 * np.pi, rng.uniform(15, 220, count)
+    step = np.column_stack([np.cos(turn), np.sin(turn)]) * length[:, None]
+    bend = step / 2 + rng.normal(0, 12, (count, 2))
+    lines = shapely.linestrings(np.stack([xy, xy + bend, xy + step], axis=1))
+    shapes = np.where(np.arange(count) % 10 < 6, shapely.points(xy), lines)
+    wide = np.arange(count) % 10 >= 8
+    shapes[wide] = shapely.buffer(lines[wide], rng.uniform(3, 25, wide.sum()))
+    return gpd.GeoDataFrame(
+        {
+            "spot_id": [f"s{k}" for k in range(count)],
+            "kind": rng.choice(["brush", "hump", "ledge", "rock_pile", "other"], count),
+            "height_m": rng.choice([np.nan, 0.0, 0.6, 2.0], count),
+            "position_error_m": rng.choice([np.nan, 2.0, 8.0], count),
+        },
+        geometry=shapes,
+        crs=CRS,
+    )
+
+
+def breaches(
+    holds, cast_lines, spots, lake, level, *, hazards=None, draft=0.6096, margin=0.4572, drift=3.048
+):
+    """Look for breaches of the hard rules by another road: scipy's interpolation, dense samples, all pairs."""
+    # The half cell outside the outermost centres is walled land here, so scipy's grid of centres is enough.
+    grid = RegularGridInterpolator(
+        (lake.ys[::-1], lake.xs), lake.depth_m[::-1].astype(float), bounds_error=False, fill_value=np.nan
+    )
+
+    def today(x, y):
+        return grid(np.stack([y, x], axis=-1)) + level
+
+    found = []
+    ok = holds[holds["status"] == "ok"].reset_index(drop=True)
+    assert ok["spot_id"].tolist() == cast_lines["spot_id"].tolist()
+    x, y = ok.geometry.x.to_numpy(), ok.geometry.y.to_numpy()
+    aim = shapely.get_coordinates(shapely.get_point(cast_lines.geometry.to_numpy(), 1))
+    need, slack = draft + margin + lake.error_m, 1e-5
+    row = spots.set_index("spot_id").index.get_indexer(ok["spot_id"])
+    shapes = spots.geometry.to_numpy()
+    own = shapes[row]
+    depth = today(x, y)
+
+    def note(rule, wrong):
+        found.extend((rule, ok["spot_id"][k]) for k in np.flatnonzero(wrong))
+
+    note("thin", ~(depth >= need - slack))
+    note("depth told", ~(np.abs(depth - ok["depth_m"]) < 1e-4))
+    height = np.nan_to_num(spots["height_m"].to_numpy(float)[row])
+    hump = spots["kind"].to_numpy()[row] == "hump"
+    top = np.where(
+        hump & (shapely.get_type_id(own) == 0), today(shapely.get_x(own), shapely.get_y(own)), today(*aim.T)
+    )
+    note("above the structure", ~(depth >= top - height - lake.error_m - slack))
+    t = np.linspace(0, 1, 401)[:, None]
+    note("cast over land", ~(today(x + t * (aim[:, 0] - x), y + t * (aim[:, 1] - y)) > 0).all(axis=0))
+    angle, out = np.linspace(0, 2 * np.pi, 90, endpoint=False), np.linspace(0, 1, 9)
+    ring_x = x[:, None, None] + drift * out[:, None] * np.cos(angle)
+    ring_y = y[:, None, None] + drift * out[:, None] * np.sin(angle)
+    note("drift", ~(today(ring_x, ring_y) >= need - 1e-3).all(axis=(1, 2)))
+    places = shapely.points(x, y)
+    gap_own = shapely.distance(places, own)
+    note("too near", gap_own < 12.192 - 1e-6)
+    note("beyond a cast", shapely.length(cast_lines.geometry) > 27.432 + 1e-6)
+    note("cast told", np.abs(shapely.length(cast_lines.geometry) - ok["cast_m"]) > 1e-6)
+    bearing = np.degrees(np.arctan2(aim[:, 0] - x, aim[:, 1] - y))
+    note("bearing told", np.abs((bearing - ok["cast_bearing_deg"] + 180) % 360 - 180) > 1e-6)
+    clear = 3.048 + spots["position_error_m"].fillna(5.0).to_numpy()
+    for k, (place, mine) in enumerate(zip(places, row, strict=True)):
+        near = np.flatnonzero(shapely.distance(shapes, place) < clear - 1e-6)
+        for other in near[near != mine]:
+            if not shapes[other].covers(shapes[mine]):
+                found.append(("over another", ok["spot_id"][k]))  # noqa: PERF401  one pair at a time reads better
+    if hazards is not None:
+        radius = hazards["radius_m"].to_numpy()
+        for k, place in enumerate(places):
+            if (shapely.distance(hazards.geometry.to_numpy(), place) < drift + radius - 1e-6).any():
+                found.append(("hazard", ok["spot_id"][k]))
+    return found, ok
+
+
+@pytest.mark.parametrize(
+    ("level", "wind", "relief", "seed"),
+    [
+        (-1.5, 225.0, 1.0, 1),
+        (0.0, None, 1.0, 2),
+        (-4.0, 10.0, 1.0, 3),
+        (-1.5, None, 0.1, 4),
+        (0.5, 90.0, 0.1, 5),
+    ],
+)
+def test_no_hard_rule_is_broken_on_a_real_valley(level, wind, relief, seed):
+    lake = valley(relief=relief)
+    spots = random_spots(lake, 400, seed)
+    rng = np.random.default_rng(seed)
+    centres = shapely.points(
+        shapely.get_coordinates(spots.geometry.representative_point()) + rng.normal(0, 15, (400, 2))
+    )
+    hazards = gpd.GeoDataFrame({"radius_m": rng.uniform(0, 9, 400)}, geometry=centres, crs=CRS).iloc[::3]
+    holds, lines = boat_hold(spots, lake, level_m=level, wind_from_deg=wind, known_hazards=hazards)
+    found, ok = breaches(holds, lines, spots, lake, level, hazards=hazards)
+    assert found == []
+    assert len(ok) > 100
+    assert len(holds) == 400
+    assert (holds["reason"].str.len() > 10).all()
+    none = holds[holds["status"] == "none"]
+    assert len(none) > 10
+    assert (none["hold_no"] == 0).all()
+    assert none[["depth_m", "cast_m", "cast_bearing_deg", "deep_bearing_deg"]].isna().all().all()
+    on_spot = shapely.distance(none.geometry.to_numpy(), spots.geometry.to_numpy()[none.index])
+    assert (on_spot < 1e-6).all()
+
+
+def test_the_recheck_itself_sees_breaches():
+    lake = valley()
+    spots = random_spots(lake, 200, 7)
+    # Made for a boat with hardly any draft at a higher level, judged for a deeper one at a lower level.
+    holds, lines = boat_hold(
+        spots, lake, level_m=0.5, draft_m=0.0, margin_m=0.0, footprint_m=0.0, drift_m=0.0
+    )
+    rules = {rule for rule, _ in breaches(holds, lines, spots, lake, -0.5)[0]}
+    assert {"thin", "drift", "over another", "depth told", "cast over land"} <= rules
+
+
+def test_on_the_valley_as_it_is_cells_longer_than_a_cast_hold_too():
+    lake = valley(1)
+    spots = random_spots(lake, 120, 11)
+    holds, lines = boat_hold(spots, lake, level_m=-1.5)
+    found, ok = breaches(holds, lines, spots, lake, -1.5)
+    assert found == []
+    assert len(ok) > 30
+
+
+def test_every_relaxation_that_is_named_holds():
+    shoals = valley(relief=0.1)
+    spots = random_spots(shoals, 400, 21)
+    holds, _ = boat_hold(spots, shoals, level_m=-2.0)
+    for words, change in (
+        (r"more water would allow one", {"level_m": -2.0 + 0.4572}),
+        (r"a cast of .* would allow one", {"most_cast_m": 1.5 * 27.432, "level_m": -2.0}),
+    ):
+        said = holds["reason"].str.contains(words)
+        assert said.sum() > 3
+        assert (holds["status"][said] == "none").all()
+        again, _ = boat_hold(spots, shoals, **change)
+        assert (again["status"][said] == "ok").all()
+
+
+def test_rows_columns_and_lines_of_the_made_lake(lake):
+    holds, lines = check_algorithm(
+        boat_hold, lake.spots, lake.depth, level_m=-1.5, wind_from_deg=225.0, zones=lake.zones,
+        known_hazards=lake.known_hazards,
+    )  # fmt: skip
+    assert holds["spot_id"].tolist() == lake.spots["spot_id"].tolist()
+    assert holds["status"].tolist() == ["ok", "ok", "ok", "ok", "none"]
+    assert lines["spot_id"].tolist() == ["hump", "west", "south", "ledge"]
+    assert holds["reason"][4].startswith("dry today: the water would have to rise 3.5 m")
+    first = shapely.get_point(lines.geometry.to_numpy(), 0)
+    assert shapely.equals(first, holds.geometry.to_numpy()[:4]).all()
+    # The west bank falls 1:20 to the east, the south bank to the north.
+    assert holds["deep_bearing_deg"][1] == pytest.approx(90, abs=0.1)
+    assert holds["deep_bearing_deg"][2] == pytest.approx(0, abs=0.1)
+
+
+def test_hazards_of_the_day_known_hazards_and_closed_zones_are_kept_off(lake):
+    west = lake.spots.iloc[[1]].reset_index(drop=True)
+    plain = boat_hold(west, lake.depth).holds.geometry[0]
+    block = plain.buffer(2.0)
+
+    def layer(geometry, **columns):
+        return gpd.GeoDataFrame({k: [v] for k, v in columns.items()}, geometry=[geometry], crs=lake.crs)
+
+    def place(**layers):
+        return boat_hold(west, lake.depth, **layers).holds.geometry[0]
+
+    idle = layer(block, hazard_id="h", care="idle", reason="shoal", least_depth_m=0.2)
+    run = layer(block, hazard_id="h", care="run", reason="shoal", least_depth_m=0.9)
+    assert place(hazards=idle).distance(block) > 3.048
+    assert place(hazards=run).distance(plain) == 0.0
+    assert place(zones=layer(block, zone="no_entry")).distance(block) > 3.048
+    assert place(zones=layer(block, zone="no_motor")).distance(block) > 3.048
+    assert place(zones=layer(block, zone="slow", speed_mps=2.0)).distance(plain) == 0.0
+    assert place(known_hazards=layer(plain, top_depth_m=0.5, radius_m=np.nan)).distance(plain) > 3.048 + 5.0
+    assert place(known_hazards=layer(plain, top_depth_m=5.0, radius_m=9.0)).distance(plain) == 0.0
+    assert place(known_hazards=layer(plain, kind="stump")).distance(plain) > 3.048 + 5.0
+
+
+def test_a_listed_bottom_counts_before_the_coverage(lake):
+    west = lake.spots.iloc[[1]].reset_index(drop=True).assign(depth_m=9.0, height_m=0.0)
+    holds = boat_hold(west, lake.depth).holds
+    assert holds["status"][0] == "none"
+    assert "shallower than the structure" in holds["reason"][0]
+    tall = boat_hold(west.assign(height_m=4.0), lake.depth).holds
+    assert tall["status"][0] == "ok"
+
+
+def test_a_spot_list_with_ids_and_points_only_is_enough(lake):
+    bare = lake.spots[["spot_id", "geometry"]].iloc[:3]
+    holds, _ = boat_hold(bare, lake.depth)
+    assert holds["status"].tolist() == ["ok"] * 3
+    assert holds["wind_angle_deg"].isna().all()
+
+
+def test_values_that_make_no_sense_are_refused(lake):
+    with pytest.raises(UsageError, match=r"height_m is -1\.0 for west"):
+        boat_hold(lake.spots.assign(height_m=[0, -1.0, 0, 0, 0]), lake.depth)
+    with pytest.raises(UsageError, match="no longer than the next"):
+        boat_hold(lake.spots, lake.depth, cast_m=50.0)
+    with pytest.raises(UsageError, match="smaller drift"):
+        boat_hold(lake.spots, lake.depth, drift_m=15.0)
+    with pytest.raises(UsageError, match="wind_weight"):
+        boat_hold(lake.spots, lake.depth, wind_weight=-1.0)
