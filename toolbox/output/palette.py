@@ -4,7 +4,7 @@ How the colours were chosen
 ---------------------------
 * Water goes from pale celadon (thin) to petrol (deep): lightness alone tells the order, so it survives grey print
   and every kind of colour blindness. The deepest band stays light enough for dark marks to stand out.
-* Land is a warm grey that no water band comes near; ground fallen dry is the same grey warmed up, and dotted.
+* Land is a warm grey, told from pale water by its drawn edge too; ground fallen dry is ochre, and dotted.
 * What to keep out of is told by pattern first (hatching, line style) and by colour second.
 * Words are always ink on paper, or paper on ink: the contrast does not depend on what is below.
 """
@@ -26,6 +26,7 @@ LAND_EDGE: Final = "#6e685c"
 DRY: Final = "#e9c98f"
 DRY_DOTS: Final = "#7a5413"
 HAZARD: Final = "#a3240f"
+HAZARD_GROUND: Final = "#fae3d6"  # under the hatching, so that it shows on deep water too
 KNOWN: Final = "#6b1407"
 ZONE: Final = "#5b2a86"
 RUN: Final = "#14110f"
@@ -36,10 +37,20 @@ SPOT: Final = "#fffef8"
 LEFT_OUT: Final = "#7d858a"
 RAMP: Final = "#0d5c3f"
 
+BAND: Final = "#efece3"  # every second row of a table
+
 THIN: Final = "#f0f6e4"
 MIDDLE: Final = "#9ccabf"
 DEEP: Final = "#4d87a0"
 _ANCHORS: Final = (THIN, "#cfe6d0", MIDDLE, "#6ea9b4", DEEP)
+
+HATCH_WIDTH: Final = {"run": 0.5, "idle": 0.8}
+"""Width of hatch lines by care, in points."""
+
+ZONE_WIDTH: Final = {"slow": 1.5, "no_entry": 2.0, "no_motor": 2.0}
+
+IDLE_DASHES: Final = (0.0, (2.2, 1.8))
+"""Line of a leg at idle: offset, then line on, off in points."""
 
 ZONE_DASHES: Final[dict[str, tuple[float, ...]]] = {
     "no_entry": (8.0, 2.0, 1.5, 2.0),
