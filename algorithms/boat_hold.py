@@ -154,6 +154,8 @@ def boat_hold(
     ------
     UsageError
         Casts that are not in order, a negative length, or a drift circle that reaches the spot.
+    DataError
+        A height or position error of a spot is negative.
 
     Notes
     -----
@@ -164,7 +166,7 @@ def boat_hold(
     import geopandas as gpd
     import numpy as np
     import shapely
-    from castshed.toolbox.errors import UsageError
+    from castshed.toolbox.errors import DataError
     from castshed.toolbox.water.casting import find_holds
     from castshed.toolbox.water.hold_rules import HoldRules, Setting, Surroundings
     from castshed.toolbox.water.hold_words import hold_reasons
@@ -175,7 +177,7 @@ def boat_hold(
     for name, values in (("height_m", height_m), ("position_error_m", own_error_m)):
         if (values < 0).any():
             row = int((values < 0).argmax())
-            raise UsageError(
+            raise DataError(
                 f"spots.{name} is {values[row]} for {spots['spot_id'].iloc[row]}; it must be 0 or more, or empty."
             )
     rules = HoldRules(
@@ -208,10 +210,10 @@ def boat_hold(
     point[ok] = shapely.points(found.x[ok], found.y[ok])
     holds = gpd.GeoDataFrame(
         {
-            "spot_id": names,
+            "spot_id": np.array(names, dtype=object),
             "hold_no": np.where(ok, 1, 0),
             "status": np.where(ok, "ok", "none"),
-            "reason": reason,
+            "reason": np.array(reason, dtype=object),
             "depth_m": found.depth_m,
             "cast_m": found.cast_m,
             "cast_bearing_deg": found.cast_bearing_deg,

@@ -75,9 +75,9 @@ def cast_reach(
     reason = [why or (cut if part else full) for why, part in zip(found.reason, found.cut, strict=True)]
     return gpd.GeoDataFrame(
         {
-            "spot_id": spots["spot_id"].to_numpy(),
+            "spot_id": spots["spot_id"].to_numpy(dtype=object),
             "status": np.where(none, "none", "ok"),
-            "reason": reason,
+            "reason": np.array(reason, dtype=object),
             "area_m2": shapely.area(found.area),
         },
         geometry=geometry,

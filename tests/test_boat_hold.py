@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import shapely
 from castshed.algorithms.boat_hold import boat_hold
-from castshed.toolbox.errors import UsageError
+from castshed.toolbox.errors import DataError, UsageError
 from castshed.toolbox.testing import check_algorithm
 from castshed.toolbox.water.depth import DepthSurface
 from scipy.interpolate import RegularGridInterpolator
@@ -254,7 +254,7 @@ def test_a_spot_list_with_ids_and_points_only_is_enough(lake):
 
 
 def test_values_that_make_no_sense_are_refused(lake):
-    with pytest.raises(UsageError, match=r"height_m is -1\.0 for west"):
+    with pytest.raises(DataError, match=r"height_m is -1\.0 for west"):
         boat_hold(lake.spots.assign(height_m=[0, -1.0, 0, 0, 0]), lake.depth)
     with pytest.raises(UsageError, match="no longer than the next"):
         boat_hold(lake.spots, lake.depth, cast_m=50.0)

@@ -172,6 +172,14 @@ def test_a_spot_out_of_the_water_keeps_its_row_and_says_why():
     assert pond["reason"].tolist() == ["no water within a cast is in line of sight"]
 
 
+def test_a_line_far_longer_than_the_lake_is_reached_where_it_crosses_it():
+    line = shapely.LineString([(X0 - 50_000, Y0), (X0 + 50_000, Y0)])
+    area = cast_reach(spots_of(line), water_of(LAKE)).geometry[0]
+    both_sides = 2 * 1000 * (MOST - LEAST)  # less the scallops between the places that are looked at
+    assert 0.9 * both_sides < area.area < both_sides
+    assert LAKE.covers(area)
+
+
 def test_an_edge_that_two_waters_share_is_no_shore():
     west, east = (
         shapely.box(X0 - 500, Y0 - 500, X0 + 5, Y0 + 500),

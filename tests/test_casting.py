@@ -242,6 +242,12 @@ def test_a_structure_on_dry_ground_gets_no_hold_and_the_reason_says_by_how_much(
     assert said == ["dry today: the water would have to rise 0.7 m (2.3 ft) to reach it"]
 
 
+def test_a_structure_at_the_very_edge_of_the_water_says_so():
+    assert reasons(surface(lambda x, y: np.maximum(0.2 * x, -1.0)), at((0, 0))) == [
+        "dry today: at the very edge of the water"
+    ]
+
+
 def test_a_structure_awash_is_cast_to():
     found = hold(surface(lambda x, y: 0.05 + 0.1 * np.hypot(x, y)))
     assert found.found[0]
@@ -595,7 +601,9 @@ def test_the_reason_names_what_is_missing_and_the_nearest_relaxation():
     assert "the drift circle reaches into water too thin" in said
     assert "a boat that holds without any drift could sit there" in said
 
-    crowd = at((0, 0), *((r * np.cos(a), r * np.sin(a)) for r in (14, 24, 34, 43) for a in np.arange(0, 6.28, 0.3)))
+    crowd = at(
+        (0, 0), *((r * np.cos(a), r * np.sin(a)) for r in (14, 24, 34, 43) for a in np.arange(0, 6.28, 0.3))
+    )
     said = reasons(surface(lambda x, y: 5), crowd)[0]
     assert "another structure (s" in said
     assert "only a place over or near another structure is left" in said
@@ -612,7 +620,7 @@ def test_the_reason_of_a_hold_tells_the_deep_side_and_when_it_is_shut():
     ]
     shut = surface(lambda x, y: np.where((x > 12) & (np.abs(y) < 60), -1.0, 6 + 0.2 * x))
     assert "deep side" in reasons(shut, at((0, 0)))[0]
-    assert "no place there, held" in reasons(shut, at((0, 0)))[0]
+    assert "off it, the best place that keeps all rules" in reasons(shut, at((0, 0)))[0]
 
 
 @pytest.mark.parametrize(

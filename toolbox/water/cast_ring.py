@@ -46,9 +46,8 @@ class Reach:
     cut: NDArray[np.bool_]
 
 
-def _shore(water: Geometries, longest_m: float) -> Geometries:
+def _shore(whole: shapely.Geometry, longest_m: float) -> Geometries:
     """Cut the edges of the water into straight pieces no longer than given."""
-    whole = shapely.union_all(water) if len(water) > 1 else water[0]  # what two waters share is no shore
     rings = shapely.segmentize(shapely.get_rings(shapely.get_parts(whole)), longest_m)
     coordinates, ring = shapely.get_coordinates(rings, return_index=True)
     inside = ring[1:] == ring[:-1]
@@ -56,13 +55,18 @@ def _shore(water: Geometries, longest_m: float) -> Geometries:
     return np.asarray(shapely.linestrings(ends[(ends[:, 0] != ends[:, 1]).any(axis=1)]))
 
 
-def _views(structures: Geometries) -> tuple[Geometries, Ints]:
+def _views(structures: Geometries, whole: shapely.Geometry) -> tuple[Geometries, Ints]:
     """Give the places of each structure that are cast to: points, and points along lines and edges."""
     parts, owner = shapely.get_parts(structures, return_index=True)
     points = shapely.get_type_id(parts) == 0
     lines = np.where(shapely.get_dimensions(parts) == 2, shapely.boundary(parts), parts)
-    lines, of_line = shapely.get_parts(lines[~points], return_index=True)
+    lines = lines[~points]
+    long = shapely.length(lines) > _VIEW_M * _MOST_VIEWS
+    lines[long] = shapely.intersection(lines[long], whole)  # so that the places are spent on the water
+    lines, of_line = shapely.get_parts(lines, return_index=True)
     line_owner = owner[~points][of_line]
+    kept = shapely.get_type_id(lines) == 1
+    lines, line_owner = lines[kept], line_owner[kept]
     length = shapely.length(lines)
     number = np.ceil(length / _VIEW_M).clip(1, _MOST_VIEWS).astype(np.intp) + 1
     line = np.repeat(np.arange(len(lines)), number)
@@ -122,10 +126,11 @@ def cast_reaches(structures: Geometries, water: Geometries, *, least_m: float, m
     reason = [""] * n
     if not n:
         return Reach(area, reason, cut)
-    shore = _shore(water, most_m)
+    whole = shapely.union_all(water) if len(water) > 1 else water[0]  # what two waters share is no shore
+    shore = _shore(whole, most_m)
     shores = shapely.STRtree(shore)
     waters = shapely.STRtree(water)
-    views, owner = _views(structures)
+    views, owner = _views(structures, whole)
     # Structures with no shore within the most cast need no shadows.
     near = np.zeros(n, dtype=np.bool_)
     near[np.unique(shores.query(structures, predicate="dwithin", distance=most_m)[0])] = True

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     Ints = NDArray[np.intp]
     Geometries = NDArray[np.object_]
 
-_CLOSED_DEG: Final = 45.0  # off the deep side by more than wind alone can turn a hold
+_FAR_OFF_DEG: Final = 45.0  # off the deep side by more than wind alone turns the hold of a point
 _LONGER_CAST: Final = 1.5
 
 
@@ -86,13 +86,19 @@ def _why_here(found: Found, row: int, *, wind: bool) -> str:
         return f"level ground, no deep side: {rest}"
     words = f"deep side {deep:.0f} deg, {_length(found.fall_m[row])} deeper one cast off"
     off = abs((found.cast_bearing_deg[row] + 180.0 - deep + 180.0) % 360.0 - 180.0)
-    return f"{words}; no place there, held {off:.0f} deg off it" if off > _CLOSED_DEG else words
+    return (
+        f"{words}; held {off:.0f} deg off it, the best place that keeps all rules"
+        if off > _FAR_OFF_DEG
+        else words
+    )
 
 
 def _why_none(found: Found, row: int, need_m: float, neighbour: str) -> str:
     aim_m, seen_m = found.aim_depth_m[row], found.seen_depth_m[row]
     if np.isnan(aim_m):
         return "no depth is known at the structure"
+    if -0.005 < aim_m <= 0:
+        return "dry today: at the very edge of the water"
     if aim_m <= 0:
         return f"dry today: the water would have to rise {_length(-aim_m)} to reach it"
     if np.isnan(seen_m):
