@@ -28,7 +28,7 @@ _NUDGES_M = (
     1e-4,
     1e-3,
 )  # an end on the edge is moved in until it lies inside
-_CANDIDATES = 400  # points of running water looked at from one stop at a time
+_TRIED = 256  # lines tested together, shortest ways first
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,17 +67,42 @@ def _winding_access(
         box = shapely.box(*(stop - radius), *(stop + radius))
         local = SafeWater.build(sound(shapely.intersection(idling.water, box))[0])
         shore = near.geometries[near.query(point, predicate="dwithin", distance=radius)]
-        feet = shapely.get_coordinates(shapely.shortest_line(shore, point)).reshape(-1, 2, 2)[:, 0]
-        targets = np.unique(np.concatenate([feet, shapely.get_coordinates(shore)]), axis=0)
-        away = np.sum((targets - stop) ** 2, axis=1)
-        targets = targets[np.argsort(away, kind="stable")[:_CANDIDATES]]
-        ways = local.ways(np.concatenate([stop[None], targets]))
-        best = 1 + int(np.argmin(ways.length_m[0, 1:]))
-        if ways.length_m[0, best] <= radius:
-            return _moved_in(running, ways.way(0, best).coordinates, None)
+        found = _first_straight(stop, shore, local, radius)
+        if found is not None:
+            return _moved_in(running, found, None)
         if radius > (east - west) + (north - south):
             return None
         radius *= 2.0
+
+
+def _first_straight(
+    stop: Floats, shore: NDArray[np.object_], local: SafeWater, radius: float
+) -> Floats | None:
+    """Shortest of the ways that end with a straight line from a corner, or the stop, to the nearest point of a shore.
+
+    Any other last line could be shortened, or bends round a further corner.
+    """
+    bends = np.unique(local.mesh.xy[local.mesh.bends], axis=0)
+    bends = bends[np.any(bends != stop, axis=1) & (np.sum((bends - stop) ** 2, axis=1) <= radius * radius)]
+    corners = np.concatenate([stop[None], bends])
+    ways = local.ways(corners)
+    points = np.asarray(shapely.points(corners), dtype=object)
+    total = ways.length_m[0][:, None] + shapely.distance(points[:, None], shore[None])
+    order = np.argsort(total, axis=None, kind="stable")
+    order = order[total.ravel()[order] <= radius]
+    shapely.prepare(local.water)
+    for first in range(0, len(order), _TRIED):
+        corner, segment = np.divmod(order[first : first + _TRIED], len(shore))
+        lines = shapely.shortest_line(points[corner], shore[segment])
+        clear = np.flatnonzero(shapely.covers(local.water, lines) | (shapely.length(lines) == 0.0))
+        if len(clear):
+            taken = clear[0]
+            xy = np.concatenate(
+                [ways.way(0, int(corner[taken])).coordinates, shapely.get_coordinates(lines[taken])[1:]]
+            )
+            moves = np.any(xy[1:] != xy[:-1], axis=1)
+            return np.concatenate([xy[:1], xy[1:][moves]])
+    return None
 
 
 def find_gates(stops: Floats, running: SafeWater, idling: SafeWater, counts: Flags) -> list[Floats | None]:
@@ -100,8 +125,7 @@ def find_gates(stops: Floats, running: SafeWater, idling: SafeWater, counts: Fla
     Notes
     -----
     Where the straight line to the nearest point of running water keeps to idling water, it is the shortest way.
-    Elsewhere the shortest is taken of the ways to all corners of running water about, and to the points of its edge
-    nearest to the stop.
+    Elsewhere the ways round all corners about are tried, shortest first.
     """
     segments, part = running.shore
     segments = segments[counts[part]]
@@ -118,7 +142,7 @@ def find_gates(stops: Floats, running: SafeWater, idling: SafeWater, counts: Fla
     shapely.prepare(idling.water)
     straight = shapely.covers(idling.water, lines)
     found: list[Floats | None] = []
-    for row, line in enumerate(lines):  # few stops lie in thin water
+    for row, line in enumerate(lines):  # a loop, because few stops lie in thin water
         access = None
         if own[row] >= 0 and reach[own[row]]:
             if straight[row]:
@@ -129,12 +153,13 @@ def find_gates(stops: Floats, running: SafeWater, idling: SafeWater, counts: Fla
     return found
 
 
-def _stays(line: Any, running: SafeWater, counts: Flags) -> list[tuple[float, float, int]]:
-    """Stretches of a line in running waters that count: from, to (metres along it), water."""
+def _stays(line: Any, running: SafeWater, counts: Flags, known_ends: Ints) -> list[tuple[float, float, int]]:
+    """Stretches of a line in running waters that count: from, to (metres along it), water.
+
+    Its ends lie in running waters, perhaps on their edge; so the first and last stretch may have no length.
+    """
     inside = shapely.get_parts(shapely.intersection(line, running.water))
     inside = inside[shapely.length(inside) > 4.0 * _NUDGES_M[-1]]
-    if not len(inside):
-        return []
     ends = np.stack([shapely.get_point(inside, 0), shapely.get_point(inside, -1)], axis=1)
     along = np.sort(shapely.line_locate_point(line, ends), axis=1)
     water = running.locate(
@@ -142,9 +167,10 @@ def _stays(line: Any, running: SafeWater, counts: Flags) -> list[tuple[float, fl
     )
     known = (water >= 0) & counts[water]
     rows = np.flatnonzero(known)[np.argsort(along[known, 0], kind="stable")]
+    found = [(float(along[row, 0]), float(along[row, 1]), int(water[row])) for row in rows]
+    length = float(shapely.length(line))
     stays: list[tuple[float, float, int]] = []
-    for row in rows:
-        start, end, number = float(along[row, 0]), float(along[row, 1]), int(water[row])
+    for start, end, number in [(0.0, 0.0, int(known_ends[0])), *found, (length, length, int(known_ends[1]))]:
         if stays and stays[-1][2] == number:
             stays[-1] = (stays[-1][0], end, number)
         else:
@@ -171,13 +197,14 @@ def find_links(running: SafeWater, idling: SafeWater, members: Floats, counts: F
         the shortest stretch between them.
     """
     ways = idling.ways(members)
+    own = running.locate(members)
     best: dict[tuple[int, int], Link] = {}
     for i in range(len(members)):
         for j in range(i + 1, len(members)):
             if not np.isfinite(ways.length_m[i, j]) or ways.length_m[i, j] == 0.0:
                 continue
             line = shapely.LineString(ways.way(i, j).coordinates)
-            for (_, leave, a), (enter, _, b) in pairwise(_stays(line, running, counts)):
+            for (_, leave, a), (enter, _, b) in pairwise(_stays(line, running, counts, own[[i, j]])):
                 piece = shapely.get_coordinates(substring(line, leave, enter))
                 if len(piece) < 2:
                     continue

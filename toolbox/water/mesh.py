@@ -82,15 +82,11 @@ def _corners(polygons: Sequence[Any]) -> Floats:
 
 
 def _twins(start: Ints, end: Ints) -> Ints:
-    """Pair each half-edge with the opposite one; more than one candidate means overlapping parts."""
+    """Pair each half-edge with the opposite one; -1 where there is none."""
     size = int(max(start.max(), end.max())) + 1
     own, other = start * size + end, end * size + start
     order = np.argsort(own, kind="stable")
     ranked = own[order]
-    if np.any(ranked[1:] == ranked[:-1]):
-        raise DataError(
-            "the water overlaps itself; repair it with shapely.make_valid before building its mesh"
-        )
     at = np.searchsorted(ranked, other)
     at[at == len(ranked)] = 0
     found = order[at]
@@ -127,7 +123,8 @@ def triangulate(water: Any) -> Mesh:
     Parameters
     ----------
     water
-        Valid Polygon or MultiPolygon in metres; may be empty. Parts may touch in points.
+        Valid Polygon or MultiPolygon in metres; may be empty. Parts may touch in points. Lines and points in it
+        do not count.
 
     Returns
     -------
@@ -137,19 +134,20 @@ def triangulate(water: Any) -> Mesh:
     Raises
     ------
     DataError
-        The water is not valid, overlaps itself, or cannot be cut without loss.
+        The water is not valid, or cannot be cut without loss.
 
     Notes
     -----
     Constrained Delaunay triangulation of GEOS, whose vertices are the water's own, so coordinates are equal
     bit for bit and can be welded. That nothing was lost is checked by area and by length of shore.
     """
-    if not shapely.is_valid(water):
+    whole = shapely.MultiPolygon(polygon_parts(water))
+    if not shapely.is_valid(whole):
         raise DataError(
-            f"the water is not a valid polygon ({shapely.is_valid_reason(water)}); repair it with "
+            f"the water is not a valid polygon ({shapely.is_valid_reason(whole)}); repair it with "
             "shapely.make_valid before building its mesh"
         )
-    polygons = polygon_parts(shapely.remove_repeated_points(water, 0.0))
+    polygons = polygon_parts(shapely.remove_repeated_points(whole, 0.0))
     none = np.empty(0, dtype=np.int64)
     if not polygons:
         return Mesh(np.empty((0, 2)), none.reshape(0, 3), none, none, none, none)

@@ -50,7 +50,7 @@ def _sides(mesh: Mesh, corner: Ints, towards: Floats) -> tuple[Flags, Flags]:
     return (before >= 0.0) & (after >= 0.0), (before <= 0.0) & (after <= 0.0)
 
 
-def _passing(mesh: Mesh, corner: Ints, xy: Floats, one: Ints, other: Ints, places: int) -> Flags:
+def _passing(mesh: Mesh, corner: Ints, xy: Floats, one: Ints, other: Ints, *, places: int) -> Flags:
     """Mark the edges that may be part of a way.
 
     A taut way that passes a corner comes in one cone of tangents and goes out in the other. A corner with lines in one
@@ -109,7 +109,7 @@ def connect(mesh: Mesh, places: Places) -> Network:
     xy = np.concatenate([places.xy, mesh.xy[corner]])
     one = np.concatenate([one, seer, node[left]])
     other = np.concatenate([other, node[seen], node[right]])
-    through = _passing(mesh, corner, xy, one, other, count)
+    through = _passing(mesh, corner, xy, one, other, places=count)
     one, other = one[through], other[through]
     used = np.zeros(len(xy), dtype=bool)
     used[:count] = True
