@@ -10,7 +10,7 @@ if TYPE_CHECKING:
 ROLES: Final[dict[str, frozenset[str]]] = {
     "holds": frozenset({"spot_id", "hold_no", "deep_bearing_deg"}),
     "cast_lines": frozenset({"spot_id", "hold_no", "cast_m"}),
-    "stops": frozenset({"stop_no", "spot_id"}),
+    "stops": frozenset({"stop_no", "spot_id", "arrive"}),
     "legs": frozenset({"leg_no", "part", "from_id", "to_id"}),
     "shallow_hazards": frozenset({"care", "least_depth_m"}),
     "cast_reach": frozenset({"spot_id", "status", "area_m2"}),

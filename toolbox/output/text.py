@@ -1,4 +1,4 @@
-"""Words and numbers fit for a file: clean text, names that differ, both units, UTC."""
+"""Words and numbers fit for a file: clean text, names that differ, both units, UTC. Imports nothing heavy."""
 
 from __future__ import annotations
 
@@ -6,8 +6,6 @@ import math
 import re
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final
-
-import pandas as pd
 
 from ..errors import UsageError
 
@@ -28,7 +26,12 @@ _UNFIT: Final = re.compile(
 
 def is_missing(value: Any) -> bool:
     """Whether a cell of a table holds nothing: None, NaN, NaT or NA."""
-    return value is None or (pd.api.types.is_scalar(value) and bool(pd.isna(value)))
+    if value is None:
+        return True
+    try:
+        return bool(value != value)  # noqa: PLR0124 -- NaN and NaT are what differs from itself
+    except (TypeError, ValueError):  # NA has no truth value, an array has several
+        return type(value).__name__ == "NAType"
 
 
 def clean(value: Any) -> str:

@@ -106,6 +106,8 @@ def _spot(row: Row, level_m: float | None) -> list[str]:
     rating, error = _num(row, "rating"), _num(row, "position_error_m")
     if _known(rating):
         said.append(f"Rated {rating:g} of 5.")
+    if run_note := _get(row, "run_note"):
+        said.append("Not on the run: " + _sentence(run_note))
     if note := _get(row, "note"):
         said.append("Note: " + _sentence(note))
     if source := _get(row, "source"):
