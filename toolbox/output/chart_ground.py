@@ -46,7 +46,8 @@ def _areas(frame: gpd.GeoDataFrame, mask: Any = None) -> NDArray[np.object_]:
 def _fill(axes: Axes, areas: NDArray[np.object_], view: View, order: float, **look: Any) -> None:
     path = outline(areas, _DETAIL_IN * view.metres_per_inch)
     if path is not None:
-        axes.add_patch(PathPatch(path, zorder=order, **{"linewidth": 0.0, "joinstyle": "round", **look}))
+        # not add_patch: that walks every edge as a curve to find limits that are fixed already
+        axes.add_artist(PathPatch(path, zorder=order, **{"linewidth": 0.0, "joinstyle": "round", **look}))
 
 
 def _water(axes: Axes, frames: Mapping[str, gpd.GeoDataFrame], view: View) -> None:

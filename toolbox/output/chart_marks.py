@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from matplotlib.collections import PathCollection
 from matplotlib.path import Path
+from matplotlib.patheffects import withStroke
 from matplotlib.transforms import IdentityTransform
 
 from . import palette
@@ -71,7 +72,7 @@ def draw_marks(name: str, points: NDArray[np.float64], transform: Transform, ord
     scaled = Path(
         np.asarray(mark.form.vertices, dtype=float) * (mark.size / 2.0 / 0.75) * 72.0, mark.form.codes
     )
-    return PathCollection(
+    marks = PathCollection(
         [scaled],
         sizes=(1.0,),  # the form is in points already
         transform=IdentityTransform(),  # else the artist would take that of its axes
@@ -82,3 +83,6 @@ def draw_marks(name: str, points: NDArray[np.float64], transform: Transform, ord
         linewidths=mark.width,
         zorder=order,
     )
+    if mark.fill == "none":  # strokes alone would sink into dark water
+        marks.set_path_effects([withStroke(linewidth=mark.width + 1.6, foreground=palette.CASING)])
+    return marks

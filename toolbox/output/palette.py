@@ -34,7 +34,7 @@ CASING: Final = "#fffef8"
 CAST: Final = "#7a1f4f"
 HOLD: Final = "#f6b73c"
 SPOT: Final = "#fffef8"
-LEFT_OUT: Final = "#7d858a"
+LEFT_OUT: Final = "#5c6468"
 RAMP: Final = "#0d5c3f"
 
 BAND: Final = "#efece3"  # every second row of a table
