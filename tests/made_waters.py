@@ -98,3 +98,48 @@ def relative_error(found, wanted):
         return np.inf
     known = np.isfinite(wanted) & (wanted > 0.0)
     return float(np.max(np.abs(found[known] - wanted[known]) / wanted[known], initial=0.0))
+
+
+def _displaced(ring, split, rng, share=0.18):
+    """Split some segments of a closed ring in the middle, moved sideways by up to a share of their length."""
+    step = np.diff(ring, axis=0)
+    aside = np.column_stack([-step[:, 1], step[:, 0]]) * rng.uniform(-share, share, (len(step), 1))
+    middle = (ring[:-1] + ring[1:]) / 2.0 + aside
+    pairs = np.stack([ring[:-1], middle], axis=1).reshape(-1, 2)
+    kept = np.column_stack([np.ones(len(step), dtype=bool), split]).ravel()
+    return np.concatenate([pairs[kept], ring[:1]])
+
+
+def rough_lake(water, vertices, seed, islets=60):
+    """A real lake made rougher, or plainer, until its shore has about so many vertices, with islets strewn about."""
+    rng = np.random.default_rng(seed)
+    west, south, east, north = water.bounds
+    shapely.prepare(water)
+    for _ in range(islets):
+        while True:
+            middle = rng.uniform((west, south), (east, north))
+            if shapely.intersects_xy(water, *middle):
+                break
+        angle = np.sort(rng.uniform(0.0, 2.0 * np.pi, 9))
+        radius = 10.0 ** rng.uniform(0.8, 2.2) * (0.6 + 0.4 * rng.random(9))
+        islet = shapely.Polygon(middle + np.column_stack([radius * np.cos(angle), radius * np.sin(angle)]))
+        water = water.difference(islet.buffer(0))
+    # A metre off the shore closes the points in which it touches itself.
+    water = _largest(shapely.buffer(water, -1.0, join_style="mitre"))
+    tolerance = 1.0
+    while shapely.get_num_coordinates(water) > 1.05 * vertices:
+        water = _largest(shapely.simplify(water, tolerance))
+        tolerance *= 1.15
+    while (missing := vertices - shapely.get_num_coordinates(water)) > 0.05 * vertices:
+        share = min(1.0, missing / shapely.get_num_coordinates(water))
+        rings = [np.asarray(r.coords) for r in (water.exterior, *water.interiors)]
+        rings = [_displaced(ring, rng.random(len(ring) - 1) < share, rng) for ring in rings]
+        water = _largest(shapely.make_valid(shapely.Polygon(rings[0], rings[1:])))
+    return water
+
+
+def _largest(geometry):
+    parts = [geometry]
+    while any(hasattr(g, "geoms") for g in parts):
+        parts = list(shapely.get_parts(parts))
+    return max(parts, key=shapely.area)
