@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import itertools
+import json
 import shutil
 import subprocess
 import warnings
 import xml.etree.ElementTree as ET
 from datetime import UTC, datetime, timedelta, timezone
 
+import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
 from castshed.toolbox.errors import CrsError, DataError, DataWarning, UsageError
 from castshed.toolbox.output.cautions import CAUTIONS
+from castshed.toolbox.output.geojson import to_geojson
 from castshed.toolbox.output.gpx import NAMESPACE, to_gpx
+from castshed.toolbox.output.kml import to_kml
 
 G = "{http://www.topografix.com/GPX/1/1}"
 OWN = "{" + NAMESPACE + "}"
@@ -314,3 +318,30 @@ def test_ogrinfo_counts_the_same_features(plan, tmp_path):
 def test_every_line_of_names_is_one_line(hostile_layers):
     names = [text(e, "name") for e in ET.fromstring(write(hostile_layers)).iter(G + "wpt")]
     assert not [name for name, mark in itertools.product(names, "\n\r\t") if mark in name]
+
+
+def test_every_kind_of_geometry_makes_valid_files(gpx_schema, kml_schema):
+    shapes = [
+        shapely.Point(480_000, 4_100_000),
+        shapely.MultiPoint([(480_000, 4_100_000), (480_100, 4_100_000)]),
+        shapely.LineString([(480_000, 4_100_000), (480_100, 4_100_050)]),
+        shapely.LinearRing([(480_000, 4_100_000), (480_100, 4_100_050), (480_000, 4_100_100)]),
+        shapely.MultiLineString([[(480_000, 4_100_000), (480_100, 4_100_050)], [(0, 4_100_000), (10, 4_100_000)]]),
+        shapely.box(480_000, 4_100_000, 480_100, 4_100_100),
+        shapely.MultiPolygon([shapely.box(480_000, 4_100_000, 480_100, 4_100_100), shapely.box(480_200, 4_100_000, 480_300, 4_100_100)]),
+        shapely.GeometryCollection([shapely.Point(480_000, 4_100_000), shapely.box(480_000, 4_100_000, 480_100, 4_100_100)]),
+        shapely.Polygon([(480_000, 4_100_000), (480_100, 4_100_100), (480_100, 4_100_000), (480_000, 4_100_100)]),  # crosses itself
+        shapely.Point(),
+        None,
+    ]  # fmt: skip
+    ids = [str(n) for n in range(len(shapes))]
+    for columns in (
+        {"spot_id": ids, "kind": "other"},
+        {"leg_no": 1, "part": "run", "from_id": "a", "to_id": "b"},
+        {"zone": "slow"},
+        {"x": ids},
+    ):
+        layer = gpd.GeoDataFrame(columns, index=range(len(shapes)), geometry=shapes, crs=32615)
+        gpx_schema.validate(write({"made up": layer}).decode())
+        kml_schema.validate(to_kml({"made up": layer}, title="x").decode())
+        assert len(json.loads(to_geojson({"made up": layer}, title="x"))["features"]) == len(shapes)

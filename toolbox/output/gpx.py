@@ -183,7 +183,7 @@ def _sorted_out(features: list[Feature]) -> tuple[list[Feature], list[Feature], 
             stops.append(feature)
         elif feature.role == "legs" and kind in {"LineString", "MultiLineString"}:
             legs.append(feature)
-        elif kind == "Point" or (kind and feature.role == "spots"):
+        elif kind in {"Point", "MultiPoint"} or (kind and feature.role == "spots"):
             points.append(feature)
         elif kind in {"LineString", "MultiLineString"}:
             lines.append(feature)
