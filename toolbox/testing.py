@@ -58,6 +58,7 @@ def assert_layer_equal(left: GeoDataFrame, right: GeoDataFrame, *, tolerance_m: 
         same = shapely.equals_exact(shapely.normalize(a), shapely.normalize(b), 0.0)
     else:
         same = (shapely.hausdorff_distance(a, b) <= tolerance_m) | (shapely.is_empty(a) & shapely.is_empty(b))
+    same |= shapely.is_missing(a) & shapely.is_missing(b)
     if not same.all():
         row = int((~same).argmax())
         raise AssertionError(f"geometry differs in row {row}: {a[row]} against {b[row]}")

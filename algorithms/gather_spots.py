@@ -1,0 +1,183 @@
+"""Gather spot lists of any make into one book, joining what is the same place."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, NamedTuple
+
+from castshed.toolbox.algorithm import algorithm
+from castshed.toolbox.parameters import Choice, Length, SetAside, Shoreline, Sources, Spots, WordList, YesNo
+
+if TYPE_CHECKING:
+    from castshed.toolbox.intake.columns import Roles
+    from castshed.toolbox.intake.records import Records
+    from castshed.toolbox.intake.source_table import SourceTable
+
+
+DepthUnit = Annotated[str, Choice(("ft", "m"))]
+DepthOf = Annotated[str, Choice(("bottom", "top"))]
+
+
+class Gathered(NamedTuple):
+    """The book, and the rows that found no place in it."""
+
+    spots: Spots
+    set_aside: SetAside
+
+
+def _parse_synonyms(entries: tuple[str, ...]) -> dict[str, str]:
+    from castshed.toolbox.errors import UsageError
+    from castshed.toolbox.intake.kinds import KINDS
+
+    found: dict[str, str] = {}
+    for entry in entries:
+        word, equals, kind = (part.strip() for part in entry.partition("="))
+        if not equals or not word or kind not in KINDS:
+            raise UsageError(
+                f"kinds: '{entry}' cannot be used; write word=kind, such as 'spring hole=pocket', with one of "
+                f"the kinds {', '.join(KINDS)}."
+            )
+        found[word] = kind
+    return found
+
+
+def _tell(table: SourceTable, roles: Roles, records: Records) -> list[str]:
+    """Say what was noticed, guessed, repaired and set aside in one source."""
+    from castshed.toolbox.intake.book import COLUMNS
+    from castshed.toolbox.intake.columns import ROLES
+
+    said = list(table.said)
+    known = {*COLUMNS, *ROLES}
+    if any(name.lower() not in known for names in roles.columns.values() for name in names):
+        said.append(f"columns taken as {roles.words()}")
+    lost = sum(bool(reason) for reason in records.reason)
+    remarks = [str(words) for words in records.table["remark"]]
+    moved = sum("(written: " in words for words in remarks)
+    unitless = sum("has no unit" in words for words in remarks)
+    if moved:
+        said.append(f"{moved} positions repaired (see remark)")
+    if unitless:
+        said.append(
+            f"{unitless} rows have a depth or height without a unit, which is not used: give depth_unit ft or m"
+        )
+    if lost:
+        said.append(f"{lost} of {len(table)} rows set aside")
+    return [f"{table.name}: {words}." for words in said]
+
+
+@algorithm(
+    step="gather",
+    example=(
+        "castshed gather-spots habitat_sites.csv reservoir.gpkg:own_spots --shoreline reservoir.gpkg:shoreline "
+        "--depth-unit ft --out book.gpkg"
+    ),
+)
+def gather_spots(
+    sources: Sources,
+    *,
+    shoreline: Shoreline,
+    depth_unit: DepthUnit | None = None,
+    depth_of: DepthOf = "bottom",
+    columns: WordList = (),
+    kinds: WordList = (),
+    position_error_m: Length = 8.0,
+    margin_m: Length = 500.0,
+    merge: YesNo = True,
+) -> Gathered:
+    """Gather spot lists of any make into one book, joining what is the same place.
+
+    Agency lists, own waypoints and earlier books become one spots layer in the lake's reference system. Column names
+    are guessed and shown; coordinates are read as decimal degrees, degrees-minutes or degrees-minutes-seconds on WGS84;
+    depth texts keep their range; kinds are translated. A lost minus sign or swapped columns are repaired only when
+    exactly one repair lands on the lake, and the row's remark says so. Rows from different sources that lie within
+    their position errors and have like kinds become one spot, which keeps both sources, names and notes and takes the
+    better position; what it was made of stands in merged_from. Two structures of one source are never joined. Every row
+    is in a spot or in set_aside, with its line, its text and the reason.
+
+    Parameters
+    ----------
+    sources
+        Lists of spots: CSV and its kin, GPX, GeoJSON, KML, or layers of a GeoPackage. The order decides whose ids stay.
+    shoreline
+        The lake's water edge: its reference system and its extent are the book's.
+    depth_unit
+        Unit of depths and heights that name none in their cell or their column; without it such figures are not used.
+    depth_of
+        What a depth is of where the row does not say: the bottom, or the top of the structure.
+    columns
+        Columns named by you, as role=Header, such as depth='Bottom (ft)'; goes before any guess.
+    kinds
+        Further words for kinds, as word=kind, such as 'spring hole=pocket'.
+    position_error_m
+        Position error, 95 %, of rows that state none; rounding of their coordinates is added to it. The default is the
+        figure of the GPS standard positioning service for 2020, a global average.
+    margin_m
+        How far outside the shoreline's box a row may lie and still be kept.
+    merge
+        Join the same place of different sources.
+
+    Returns
+    -------
+    Gathered
+        ``spots`` and ``set_aside``.
+
+    Raises
+    ------
+    UsageError
+        A source has no coordinates that could be found, or ``columns`` or ``kinds`` names what is not there.
+    CrsError
+        A source has geometry without a reference system.
+
+    Notes
+    -----
+    The shallow end of a depth range, and the least of two depths that differ, go into ``depth_m``: the safe side.
+    Errors of two surveys are taken as independent, so their squares are added. What makes the result wrong: coordinates
+    on another datum than WGS84 (NAD27 lies up to some hundred metres off), minutes written as decimals of a degree, a
+    list whose position errors are larger than stated.
+
+    Examples
+    --------
+    >>> from castshed.toolbox.sources import read_source
+    >>> book, aside = gather_spots([read_source("habitat.csv")], shoreline=lake, depth_unit="ft")  # doctest: +SKIP
+    """
+    import warnings
+
+    from castshed.toolbox.errors import DataWarning, UsageError
+    from castshed.toolbox.intake.book import collect, make_book, make_set_aside, repair_shapes
+    from castshed.toolbox.intake.columns import check_mapping, find_roles, parse_mapping
+    from castshed.toolbox.intake.lake_extent import LakeExtent
+    from castshed.toolbox.intake.records import read_records
+    from castshed.toolbox.intake.source_table import SourceTable
+
+    tables = list(sources)
+    for table in tables:
+        if not isinstance(table, SourceTable):
+            raise UsageError(
+                f"sources holds a {type(table).__name__}; give tables of castshed.toolbox.sources.read_source, or "
+                "SourceTable.from_frame for a frame."
+            )
+    mapping = parse_mapping(columns)
+    check_mapping(mapping, {table.name: [str(c) for c in table.rows.columns] for table in tables})
+    words = _parse_synonyms(tuple(kinds))
+    lake = LakeExtent.of(shoreline, margin_m)
+    parts: list[Records] = []
+    for table in tables:
+        roles = find_roles([str(c) for c in table.rows.columns], mapping)
+        part = repair_shapes(
+            read_records(
+                table,
+                roles,
+                lake,
+                depth_unit=depth_unit,
+                depth_of=depth_of,
+                position_error_m=position_error_m,
+                synonyms=words,
+            )
+        )
+        parts.append(part)
+        for text in _tell(table, roles, part):
+            warnings.warn(text, DataWarning, stacklevel=2)
+    records = collect(parts)
+    return Gathered(
+        make_book(records, shoreline.crs, merge=merge),
+        make_set_aside(records, [table.counted for table in tables], shoreline.crs),
+    )

@@ -1,0 +1,206 @@
+"""Which column holds what: guessed from the header, shown to the user, overruled by the user."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final
+
+from ..errors import UsageError
+from .depth_text import unit_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+# Role -> header words, the surest first. Words compare without case, punctuation, units and the noise below.
+ROLES: Final[dict[str, tuple[str, ...]]] = {
+    "latitude": (
+        "latitude", "lat", "latdd", "northing lat", "y", "point y", "y coord", "ycoord", "y coordinate",
+    ),
+    "longitude": (
+        "longitude", "lon", "long", "lng", "londd", "longdd", "x", "point x", "x coord", "xcoord",
+        "x coordinate",
+    ),
+    "easting": ("easting", "utm easting", "utm e", "utm x", "utmx"),
+    "northing": ("northing", "utm northing", "utm n", "utm y", "utmy"),
+    "position": (
+        "position", "coordinates", "coordinate", "coords", "lat lon", "lat long", "latlon", "latlong",
+        "lat lng", "latitude longitude", "gps coordinates", "gps coordinate", "gps position", "gps",
+    ),
+    "spot_id": (
+        "spot id", "site id", "structure id", "habitat id", "attractor id", "waypoint id", "unique id", "id",
+        "site no", "site number", "site num", "spot no", "spot number", "number", "no", "num", "code", "ref",
+        "objectid", "fid",
+    ),
+    "name": (
+        "name", "spot name", "site name", "structure name", "waypoint name", "location name", "site", "spot",
+        "title", "label", "waypoint", "location",
+    ),
+    "kind": (
+        "kind", "type", "structure type", "habitat type", "attractor type", "cover type", "site type",
+        "structure", "habitat", "attractor", "cover", "material", "materials", "category", "sym", "symbol",
+        "feature",
+    ),
+    "depth": ("depth", "bottom depth", "depth bottom", "depth to bottom", "site depth"),
+    "depth_unit": ("depth unit", "depth units", "unit", "units"),
+    "least_depth": (
+        "least depth", "depth least", "min depth", "depth min", "minimum depth", "depth from", "shallow depth",
+    ),
+    "most_depth": (
+        "most depth", "depth most", "max depth", "depth max", "maximum depth", "depth to", "deep depth",
+    ),
+    "top_depth": ("top depth", "depth top", "depth to top", "depth over top", "top"),
+    "height": ("height", "structure height", "height off bottom", "height bottom", "relief", "stands"),
+    "rating": ("rating", "stars", "quality"),
+    "note": (
+        "note", "notes", "comment", "comments", "cmt", "description", "desc", "remarks", "details", "memo",
+    ),
+    "surveyed": (
+        "surveyed", "survey date", "date surveyed", "last checked", "checked", "date checked", "date", "time",
+    ),
+    "placed": (
+        "placed", "date placed", "placement date", "year placed", "installed", "date installed",
+        "install date", "year installed", "deployed", "date deployed", "date sunk", "year",
+    ),
+    "position_error": ("position error", "accuracy", "gps accuracy", "horizontal accuracy", "epe", "error"),
+    "source": ("source", "data source", "provider", "agency"),
+}  # fmt: skip
+# Columns that only a book of this toolbox has; kept under their exact names.
+OWN: Final = ("kind_text", "depth_text", "remark", "merged_from", "extra", "rows")
+_SEVERAL: Final = ("note", "kind")
+_LENGTHS: Final = ("depth", "least_depth", "most_depth", "top_depth", "height", "position_error")
+_NOISE: Final = frozenset(
+    [
+        "dd", "ddm", "dms", "dmm", "deg", "degs", "degrees", "decimal", "dec", "wgs84", "wgs", "84", "nad83",
+        "nad", "83", "approx", "approximate", "avg", "average", "mean", "the", "of", "at", "normal", "full",
+        "pool", "conservation", "charted", "about", "est", "estimated",
+    ]
+)  # fmt: skip
+_UNIT_WORD: Final = re.compile(r"ft|feet|foot|m|met(?:er|re)s?|fathoms?|inch(?:es)?|cm")
+_HEMISPHERE: Final = frozenset(("n", "s", "e", "w", "north", "south", "east", "west"))
+
+
+@dataclass(frozen=True)
+class Roles:
+    """Role -> the columns that play it; column -> unit its header names; what nobody plays stays extra."""
+
+    columns: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    units: Mapping[str, str] = field(default_factory=dict)
+
+    def one(self, role: str) -> str | None:
+        """Name the column of a role that has at most one."""
+        found = self.columns.get(role, ())
+        return found[0] if found else None
+
+    def words(self) -> str:
+        """Say who plays what, for people."""
+        return ", ".join(
+            f"{role} from {' + '.join(repr(c) for c in names)}" for role, names in self.columns.items()
+        )
+
+
+def header_words(header: str) -> tuple[str, str | None]:
+    """Reduce a header to the words that tell, and the unit it names.
+
+    Examples
+    --------
+    >>> header_words("Depth at Normal Pool (ft)")
+    ('depth', 'ft')
+    >>> header_words("LAT_DD")
+    ('lat', None)
+    """
+    spaced = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", header)
+    words = re.findall(r"[a-z]+|\d+", spaced.lower())
+    units = [word for word in words if _UNIT_WORD.fullmatch(word)]
+    unit = unit_of(units[-1]) if units else None
+    kept = [w for w in words if not (units and (w == units[-1] or w == "in")) and w not in _NOISE]
+    if len(kept) > 1 and kept[0].startswith(("lat", "lon")) and kept[-1] in _HEMISPHERE:
+        kept.pop()
+    return " ".join(kept or words), unit or None
+
+
+def parse_mapping(entries: Iterable[str]) -> dict[str, str]:
+    """Read ``role=Header`` entries.
+
+    Raises
+    ------
+    UsageError
+        An entry has no ``=``, an unknown role or no header.
+    """
+    found: dict[str, str] = {}
+    for entry in entries:
+        role, equals, header = entry.partition("=")
+        role, header = role.strip().lower().replace("-", "_").replace(" ", "_"), header.strip()
+        if not equals or role not in ROLES or not header:
+            raise UsageError(
+                f"columns: '{entry}' cannot be used; write role=Header, such as depth='Bottom (ft)', with one of the "
+                f"roles {', '.join(ROLES)}."
+            )
+        found[role] = header
+    return found
+
+
+def find_roles(headers: Sequence[str], mapping: Mapping[str, str]) -> Roles:
+    """Guess which column plays which role.
+
+    Parameters
+    ----------
+    headers
+        Column names of one source.
+    mapping
+        Role -> column as the user said; goes before any guess. A column named here but not in this source is passed
+        over: with several sources it may belong to another one (`check_mapping` sees to it that one has it).
+
+    Returns
+    -------
+    Roles
+        A column plays one role at most.
+    """
+    free = {header: header_words(header) for header in headers if header not in OWN}
+    units = {header: unit for header, (_, unit) in free.items() if unit}
+    columns: dict[str, tuple[str, ...]] = {}
+    by_folded = {header.casefold(): header for header in reversed(list(free))}
+    for role, wanted in mapping.items():
+        chosen = wanted if wanted in free else by_folded.get(wanted.casefold())
+        if chosen is not None:
+            columns[role] = (chosen,)
+            free.pop(chosen, None)
+    for role, words in ROLES.items():
+        if role in columns:
+            continue
+        ranked = sorted(
+            (words.index(head), place, header)
+            for place, (header, (head, unit)) in enumerate(free.items())
+            if head in words and not (unit and role not in _LENGTHS and role not in ("latitude", "longitude"))
+        )
+        taken = [header for _, _, header in (ranked if role in _SEVERAL else ranked[:1])]
+        for header in taken:
+            free.pop(header)
+        if taken:
+            columns[role] = tuple(taken)
+    return Roles(columns, units)
+
+
+def known_headers(cells: Sequence[str]) -> int:
+    """Count the cells of a line that are headers of some role; how a title line is told from the header line."""
+    every = {word for words in ROLES.values() for word in words}
+    return sum(bool(cell.strip()) and header_words(cell)[0] in every for cell in cells)
+
+
+def check_mapping(mapping: Mapping[str, str], headers_by_source: Mapping[str, Sequence[str]]) -> None:
+    """Demand that each column the user named is in one source at least.
+
+    Raises
+    ------
+    UsageError
+        It is in none; the message lists the columns there are.
+    """
+    for role, wanted in mapping.items():
+        every = {header.casefold() for headers in headers_by_source.values() for header in headers}
+        if wanted.casefold() not in every:
+            there = "; ".join(
+                f"{name}: {', '.join(headers) or 'none'}" for name, headers in headers_by_source.items()
+            )
+            raise UsageError(
+                f"columns: no source has a column '{wanted}' for {role}. Columns there are: {there}."
+            )

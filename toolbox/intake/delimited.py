@@ -1,0 +1,137 @@
+"""Tables in text: comma, semicolon, tab or bar between cells, with or without title lines above the header."""
+
+from __future__ import annotations
+
+import csv
+import re
+from typing import Final
+
+from ..errors import DataError
+from .columns import known_headers
+from .file_text import MOST_ROWS, decode
+from .source_table import SourceTable
+
+_DELIMITERS: Final = (",", ";", "\t", "|")
+_SAMPLE: Final = 60
+_TITLE_LINES: Final = 20
+_MOST_COLUMNS: Final = 400
+_MOST_LINES_A_ROW: Final = 60
+
+
+def _row_at(lines: list[str], at: int, delimiter: str) -> tuple[list[str], int, str]:
+    """Read the row that starts at a line: cells, lines used, problem.
+
+    A quote that opens and does not close would swallow the rest of the file; such a line is a row of its own, unread.
+    """
+    problem = "a quote opens in this line and is not closed"
+    for strict in (True, False):
+        reader = csv.reader(lines[at : at + _MOST_LINES_A_ROW], delimiter=delimiter, strict=strict)
+        try:
+            cells = next(reader)
+        except StopIteration:
+            return [], 1, ""
+        except csv.Error as fault:
+            if "field limit" in str(fault):
+                problem = "a cell is too long"
+            continue
+        if reader.line_num > 1 and not strict:
+            break
+        return cells, reader.line_num, ""
+    return [], 1, problem
+
+
+def _choose_delimiter(lines: list[str]) -> str:
+    """Take the delimiter that gives most lines the same number of cells, two at least; a comma when none does."""
+    sample = [line for line in lines[:_SAMPLE] if line.strip()]
+    scores: list[tuple[float, int, str]] = []
+    for delimiter in _DELIMITERS:
+        widths = [len(_row_at(sample, i, delimiter)[0]) for i in range(len(sample))]
+        wide = [w for w in widths if w > 1]
+        if wide:
+            usual = max(set(wide), key=lambda w: (wide.count(w), w))
+            headers = max(
+                known_headers(_row_at(sample, i, delimiter)[0]) for i in range(min(len(sample), _TITLE_LINES))
+            )
+            scores.append((headers + wide.count(usual) / len(sample), usual, delimiter))
+    return max(scores)[2] if scores else ","
+
+
+def _find_header(rows: list[tuple[list[str], int, int, str]]) -> int:
+    """Choose the first of the top rows that names most known columns; the top row when none names any."""
+    counts = [known_headers(cells) for cells, *_ in rows[:_TITLE_LINES]]
+    return counts.index(max(counts)) if counts else 0
+
+
+def _names(cells: list[str]) -> list[str]:
+    names: list[str] = []
+    for place, cell in enumerate(cells, start=1):
+        name = " ".join(cell.split()) or f"column {place}"
+        number = 2
+        while name in names:
+            name = f"{' '.join(cell.split()) or f'column {place}'} ({number})"
+            number += 1
+        names.append(name)
+    return names
+
+
+def read_delimited(data: bytes, name: str) -> SourceTable:
+    """Read a delimited text table.
+
+    Parameters
+    ----------
+    data
+        The file's bytes.
+    name
+        What the source is called.
+
+    Returns
+    -------
+    SourceTable
+        Every line that is not blank and stands below the header is a row; one that cannot be cut into the header's
+        cells has a ``problem``. Cells are text as they stand: ``=1+1`` is four characters.
+
+    Raises
+    ------
+    DataError
+        No text, no header, or too many rows or columns.
+    """
+    text, said = decode(data, name)
+    lines = re.split(r"(?<=\n)|(?<=\r)(?!\n)", text)
+    delimiter = _choose_delimiter(lines)
+    rows: list[tuple[list[str], int, int, str]] = []
+    at = 0
+    while at < len(lines):
+        cells, used, problem = _row_at(lines, at, delimiter)
+        if problem or any(cell.strip() for cell in cells):
+            rows.append((cells, at, at + used, problem))
+        at += used
+        if len(rows) > MOST_ROWS:
+            raise DataError(
+                f"{name} has more than {MOST_ROWS:,} rows, too many for a list of spots; split it."
+            )
+    if not rows:
+        raise DataError(f"{name} has no rows; a list of spots has at least a line of column names.")
+    top = _find_header(rows)
+    if top:
+        said.append(f"{top} title line{'s' * (top > 1)} above the header left out")
+    names = _names(rows[top][0])
+    if len(names) > _MOST_COLUMNS:
+        raise DataError(f"{name} has {len(names):,} columns, more than {_MOST_COLUMNS}: check its delimiter.")
+    problems: list[str] = []
+    cells_by_row: list[dict[str, str]] = []
+    for cells, _, _, problem in rows[top + 1 :]:
+        surplus = any(cell.strip() for cell in cells[len(names) :])
+        many = f"{len(cells)} cells where the header has {len(names)}: a '{delimiter}' too many or a quote missing"
+        problems.append(problem or (many if surplus else ""))
+        cells_by_row.append({key: cell.strip() for key, cell in zip(names, cells, strict=False)})
+    return SourceTable.make(
+        name,
+        "csv",
+        cells_by_row,
+        line=[start + 1 for _, start, _, _ in rows[top + 1 :]],
+        counted="line",
+        text=["".join(lines[start:stop]).rstrip("\r\n") for _, start, stop, _ in rows[top + 1 :]],
+        problem=problems,
+        columns=names,
+        said=said,
+    )

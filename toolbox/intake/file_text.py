@@ -1,0 +1,105 @@
+"""Bytes of a text file, bounded and decoded. What is no text, or too much of it, is refused."""
+
+from __future__ import annotations
+
+import codecs
+import re
+from typing import TYPE_CHECKING, Final
+
+from ..errors import DataError, FileMissing
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+LARGEST_BYTES: Final = 64 * 1024 * 1024
+LONGEST_LINE: Final = 1024 * 1024
+MOST_ROWS: Final = 500_000
+
+_MARKS: Final = (
+    (codecs.BOM_UTF8, "utf-8"),
+    (codecs.BOM_UTF32_LE, "utf-32-le"),  # before UTF-16, whose mark it begins with
+    (codecs.BOM_UTF32_BE, "utf-32-be"),
+    (codecs.BOM_UTF16_LE, "utf-16-le"),
+    (codecs.BOM_UTF16_BE, "utf-16-be"),
+)
+_CONTROL: Final = re.compile("[\x01-\x08\x0b\x0c\x0e-\x1f\x7f]")
+
+
+def read_bytes(path: Path) -> bytes:
+    """Read a whole file of bounded size.
+
+    Raises
+    ------
+    FileMissing
+        There is no such file.
+    DataError
+        It is no ordinary file, cannot be opened, is empty or too large.
+    """
+    if not path.exists():
+        raise FileMissing(f"{path} is not there; check the name and the folder.")
+    if not path.is_file():
+        raise DataError(f"{path} is not a file; give a file of spots.")
+    try:
+        with path.open("rb") as stream:
+            data = stream.read(LARGEST_BYTES + 1)
+    except OSError as fault:
+        raise DataError(f"{path} cannot be opened: {fault.strerror or fault}.") from fault
+    if len(data) > LARGEST_BYTES:
+        raise DataError(
+            f"{path} is larger than {LARGEST_BYTES // 1024**2} MB, too large for a list of spots; split it or take out "
+            "what is not needed."
+        )
+    if not data.strip():
+        raise DataError(f"{path} is empty; a list of spots has at least a line of column names.")
+    return data
+
+
+def decode(data: bytes, name: str) -> tuple[str, list[str]]:
+    """Decode a text file.
+
+    Parameters
+    ----------
+    data
+        The bytes. A byte order mark is believed; else UTF-8 is tried, then Windows-1252.
+    name
+        What the file is called in messages.
+
+    Returns
+    -------
+    tuple of (text, list of str)
+        The text, and what was noticed.
+
+    Raises
+    ------
+    DataError
+        The bytes hold NUL characters, or a line of more than a million characters.
+    """
+    said: list[str] = []
+    for mark, coding in _MARKS:
+        if data.startswith(mark):
+            try:
+                text = data[len(mark) :].decode(coding)
+            except UnicodeDecodeError as fault:
+                raise DataError(f"{name} says it is {coding} but is not; save it as UTF-8.") from fault
+            break
+    else:
+        try:
+            text = data.decode("utf-8")
+        except UnicodeDecodeError as fault:
+            line = data.count(b"\n", 0, fault.start) + 1
+            text = data.decode("cp1252", errors="replace")
+            said.append(f"not UTF-8 (first at line {line}), read as Windows-1252: look at names with accents")
+    if "\x00" in text:
+        line = text.count("\n", 0, text.index("\x00")) + 1
+        raise DataError(
+            f"{name} holds NUL characters (first at line {line}): it is no text; save it as UTF-8 text."
+        )
+    if (longest := max(map(len, re.split(r"\r\n|\r|\n", text)))) > LONGEST_LINE:
+        raise DataError(
+            f"{name} has a line of {longest:,} characters, more than {LONGEST_LINE:,}: it is no table of spots; "
+            "check that it has line ends."
+        )
+    text, controls = _CONTROL.subn(" ", text)
+    if controls:
+        said.append(f"{controls} control characters replaced by spaces")
+    return text, said

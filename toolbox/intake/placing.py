@@ -1,0 +1,193 @@
+"""Put rows on the lake. A lost minus sign or swapped columns are repaired when one repair alone lands there."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import shapely
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from .lake_extent import LakeExtent
+
+    Shapes = NDArray[np.object_]
+    Mask = NDArray[np.bool_]
+
+_SAME_PLACE_M: Final = 0.01
+
+
+@dataclass(frozen=True)
+class Repair:
+    """One way in which a pair of numbers may have gone wrong on paper."""
+
+    swap: bool = False
+    lat_sign: bool = False
+    lon_sign: bool = False
+    run_together: bool = False
+
+    def applied(self, shapes: Shapes) -> Shapes:
+        """Apply it to every coordinate (x = longitude, y = latitude)."""
+
+        def change(points: NDArray[np.float64]) -> NDArray[np.float64]:
+            x, y = (points[:, 1], points[:, 0]) if self.swap else (points[:, 0], points[:, 1])
+            if self.run_together:
+                x, y = _from_run_together(x), _from_run_together(y)
+            return np.column_stack((-x if self.lon_sign else x, -y if self.lat_sign else y))
+
+        repaired: Shapes = shapely.transform(shapes, change)
+        return repaired
+
+    def words(self, shape: shapely.Geometry) -> str:
+        """Say what it does to this geometry as it stood before."""
+        x, y = shapely.get_coordinates(shape)[0]
+        x, y = (y, x) if self.swap else (x, y)
+        said = ["latitude and longitude swapped"] if self.swap else []
+        if self.run_together:
+            said.append("degrees and minutes were run together")
+        for changed, value, axis in ((self.lat_sign, y, "latitude"), (self.lon_sign, x, "longitude")):
+            if changed:
+                said.append(f"minus sign {'added to' if value > 0 else 'taken off'} the {axis}")
+        return ", ".join(said)
+
+
+def _from_run_together(value: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Read ddmm.mmm (the form of NMEA 0183 sentences) as degrees; NaN where the minutes reach 60."""
+    size = np.abs(value)
+    minutes = size % 100.0
+    degrees = np.sign(value) * (np.floor(size / 100.0) + minutes / 60.0)
+    return np.where(minutes < 60.0, degrees, np.nan)
+
+
+_SIGNS: Final = ((False, False), (False, True), (True, False), (True, True))
+REPAIRS: Final = tuple(
+    Repair(swap, lat, lon, together)
+    for together in (False, True)
+    for swap in (False, True)
+    for lat, lon in _SIGNS
+    if swap or lat or lon or together
+)
+
+
+@dataclass(frozen=True)
+class Trust:
+    """What the text of each row leaves open; True where a repair may touch it."""
+
+    lat_sign: Mask
+    lon_sign: Mask
+    order: Mask
+    run_together: Mask
+
+    def allows(self, repair: Repair) -> Mask:
+        """Rows on which the repair may be tried."""
+        free = np.ones(len(self.order), dtype=bool)
+        for wanted, open_ in (
+            (repair.swap, self.order),
+            (repair.lat_sign, self.lat_sign),
+            (repair.lon_sign, self.lon_sign),
+            (repair.run_together, self.run_together),
+        ):
+            if wanted:
+                free &= open_
+        return free
+
+
+@dataclass(frozen=True)
+class Placement:
+    """Where rows ended: geometry in the lake's metres (None where none), what was repaired, why a row has no place."""
+
+    geometry: Shapes
+    remark: list[str]
+    reason: list[str]
+
+
+def _where(shape: shapely.Geometry, lake: LakeExtent) -> str:
+    """Say where a geometry in degrees lies, seen from the lake."""
+    points = shapely.get_coordinates(shape)
+    if points.size == 0:
+        return "it has no position"
+    lon, lat = points[0]
+    if not (np.isfinite(lon) and np.isfinite(lat)):
+        return "its position is not a number"
+    if abs(lat) > 90.0:
+        return f"latitude {lat:.6g} is beyond 90 degrees"
+    if abs(lon) > 360.0:
+        return f"longitude {lon:.6g} is beyond 180 degrees"
+    return f"{lat:.5f}, {lon:.5f} lies {lake.distance_km(lon, lat):,.0f} km from the middle of the lake"
+
+
+def place(shapes: Shapes, trust: Trust, lake: LakeExtent) -> Placement:
+    """Place geometries given in WGS84 degrees on the lake.
+
+    Parameters
+    ----------
+    shapes
+        Geometries, x = longitude; None where a row has none.
+    trust
+        What each row leaves open.
+    lake
+        The box the rows must land in.
+
+    Returns
+    -------
+    Placement
+        A row that lands as written is taken as written. Any other is repaired when exactly one repair lands in the
+        box with its margin, and lands in the box itself; else it has no geometry, and a reason.
+
+    Notes
+    -----
+    What makes the result wrong: a lake whose box is its own mirror image across the equator, the Greenwich meridian
+    or the diagonal cannot show a lost sign or a swap; an error of another kind that lands in the box is not seen.
+    """
+    n = len(shapes)
+    geometry = lake.land(shapes)
+    remark, reason = [""] * n, [""] * n
+    bare = shapely.is_missing(shapes)
+    lost = np.flatnonzero(shapely.is_missing(geometry) & ~bare)
+    hits: dict[int, list[tuple[Repair, shapely.Geometry]]] = {int(i): [] for i in lost}
+    for repair in REPAIRS:
+        tried = lost[trust.allows(repair)[lost]]
+        if tried.size == 0:
+            continue
+        landed = lake.land(repair.applied(shapes[tried]))
+        for i in np.flatnonzero(~shapely.is_missing(landed)).tolist():
+            found = hits[int(tried[i])]
+            if not any(shapely.hausdorff_distance(landed[i], other) < _SAME_PLACE_M for _, other in found):
+                found.append((repair, landed[i]))
+    for i, found in hits.items():
+        strict = [lake.holds(np.array([shape], dtype=object), margin=False)[0] for _, shape in found]
+        if len(found) == 1 and strict[0]:
+            repair, geometry[i] = found[0]
+            remark[i] = repair.words(shapes[i])
+            continue
+        where = _where(shapes[i], lake)
+        if len(found) > 1:
+            ways = "; or ".join(repair.words(shapes[i]) for repair, _ in found)
+            reason[i] = f"{where}; more than one repair would land on it ({ways}): correct the row by hand"
+        elif found:
+            reason[i] = f"{where}; one repair comes near it but not onto it ({found[0][0].words(shapes[i])})"
+        else:
+            reason[i] = f"{where}; no change of sign or order brings it there"
+    for i in np.flatnonzero(bare).tolist():
+        reason[i] = "it has no position"
+    return Placement(geometry, remark, reason)
+
+
+def place_in_metres(shapes: Shapes, lake: LakeExtent) -> Placement:
+    """Place geometries that are already in the lake's metres; nothing is repaired."""
+    geometry = np.full(len(shapes), None, dtype=object)
+    usable = ~(shapely.is_missing(shapes) | shapely.is_empty(shapes))
+    inside = usable.copy()
+    inside[usable] = lake.holds(shapes[usable], margin=True)
+    geometry[inside] = shapes[inside]
+    reason = [
+        ""
+        if ok
+        else "it has no position"
+        if not has
+        else f"it lies more than {lake.margin_m:.0f} m outside the lake's box"
+        for ok, has in zip(inside, usable, strict=True)
+    ]
+    return Placement(geometry, [""] * len(shapes), reason)

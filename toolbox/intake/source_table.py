@@ -1,0 +1,148 @@
+"""A spot list as it was found: text in columns, with the line each row came from. Nothing is interpreted here."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    import numpy as np
+    import pandas as pd
+    from geopandas import GeoDataFrame
+    from numpy.typing import NDArray
+
+
+def cell_text(value: Any) -> str:
+    """Write a cell of a typed table as text: empty for a gap, whole floats without their ``.0``, times in ISO.
+
+    Examples
+    --------
+    >>> cell_text(17.0), cell_text(None), cell_text(0.1)
+    ('17', '', '0.1')
+    """
+    import pandas as pd
+
+    if isinstance(value, (bytes, bytearray)):
+        return value.hex()
+    if value is None or (pd.api.types.is_scalar(value) and pd.isna(value)):
+        return ""
+    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
+        return str(int(value))
+    if hasattr(value, "isoformat"):
+        return str(value.isoformat())
+    return str(value)
+
+
+@dataclass(frozen=True, eq=False)
+class SourceTable:
+    """Rows of one source.
+
+    Attributes
+    ----------
+    name
+        What the source is called in the book: file name, with the layer where there is one.
+    kind
+        ``csv``, ``gpx``, ``kml``, ``geojson`` or ``layer``.
+    rows
+        The cells, all text; an empty text is a gap.
+    line
+        Where each row stands in its source, in units of ``counted``.
+    counted
+        What ``line`` counts: ``line`` of a text file, ``feature`` of a layer.
+    text
+        Each row as it was written, for people to find it again.
+    problem
+        Why a row could not be read; empty where it could.
+    geometry
+        A geometry for each row (x = longitude where ``crs`` is in degrees), None where a row has none; None for a
+        source without geometry.
+    crs
+        Reference system of the geometry, as `pyproj.CRS.from_user_input` takes it.
+    said
+        What the reader noticed about the file as a whole.
+    """
+
+    name: str
+    kind: str
+    rows: pd.DataFrame
+    line: NDArray[np.int64]
+    counted: str
+    text: tuple[str, ...]
+    problem: tuple[str, ...]
+    geometry: NDArray[np.object_] | None = None
+    crs: Any = None
+    said: tuple[str, ...] = ()
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+    @classmethod
+    def make(
+        cls,
+        name: str,
+        kind: str,
+        rows: Sequence[dict[str, str]],
+        *,
+        line: Iterable[int],
+        counted: str,
+        text: Iterable[str],
+        problem: Iterable[str],
+        columns: Iterable[str] = (),
+        geometry: Sequence[Any] | None = None,
+        crs: Any = None,
+        said: Iterable[str] = (),
+    ) -> SourceTable:
+        """Build a table from rows that need not all have the same cells."""
+        import numpy as np
+        import pandas as pd
+
+        names = list(dict.fromkeys((*columns, *(key for row in rows for key in row))))
+        frame = pd.DataFrame(
+            {key: pd.Series([row.get(key, "") for row in rows], dtype=object) for key in names}
+        )
+        shapes = None
+        if geometry is not None:
+            shapes = np.empty(len(rows), dtype=object)
+            shapes[:] = list(geometry)
+        return cls(
+            name,
+            kind,
+            frame if names else pd.DataFrame(index=range(len(rows))),
+            np.asarray(list(line), dtype=np.int64),
+            counted,
+            tuple(text),
+            tuple(problem),
+            shapes,
+            crs,
+            tuple(said),
+        )
+
+    @classmethod
+    def from_frame(cls, frame: GeoDataFrame, name: str) -> SourceTable:
+        """Take a layer that is already in memory as a source; its rows count from 1.
+
+        Parameters
+        ----------
+        frame
+            Any layer; the geometry may be of any type, and missing in some rows.
+        name
+            What the source is called in the book.
+        """
+        columns = [str(c) for c in frame.columns if c != frame.geometry.name]
+        cells = [[cell_text(v) for v in frame[c].tolist()] for c in columns]
+        rows = [dict(zip(columns, values, strict=True)) for values in zip(*cells, strict=True)]
+        rows = rows if columns else [{} for _ in range(len(frame))]
+        return cls.make(
+            name,
+            "layer",
+            rows,
+            line=range(1, len(frame) + 1),
+            counted="feature",
+            text=["; ".join(f"{k}={v}" for k, v in row.items() if v) for row in rows],
+            problem=[""] * len(frame),
+            columns=columns,
+            geometry=frame.geometry.to_numpy(),
+            crs=frame.crs,
+        )
