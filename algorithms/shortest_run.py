@@ -89,8 +89,8 @@ def _clock(depart: str) -> pd.Timestamp | None:
     try:
         at = pd.Timestamp(depart)
     except ValueError:
-        at = pd.NaT
-    if pd.isna(at) or at.tzinfo is None:
+        at = None
+    if at is None or pd.isna(at) or at.tzinfo is None:
         raise UsageError(f"depart is '{depart}'; write date, time and zone, such as 2026-05-16T06:00-05:00.")
     return at
 

@@ -78,12 +78,14 @@ def pieces_of(found: Passages, order: NDArray[np.int64], launches: dict[int, Any
     pieces: list[Piece] = []
     for leg_no, (a, b) in enumerate(pairwise(order), start=1):
         one, other = int(a), int(b)
-        lines = [(part, shapely.linestrings(xy)) for part, xy in found.legs(one, other)]
+        lines: list[tuple[str, Any]] = [
+            (part, shapely.linestrings(xy)) for part, xy in found.legs(one, other)
+        ]
         if leg_no == 1 and one in launches:
-            first = shapely.get_point(lines[0][1], 0) if lines else launches[one]
+            first: Any = shapely.get_point(lines[0][1], 0) if lines else launches[one]
             lines.insert(0, ("launch", shapely.linestrings([launches[one].coords[0], first.coords[0]])))
         if leg_no == len(order) - 1 and other in launches:
-            last = shapely.get_point(lines[-1][1], -1)
+            last: Any = shapely.get_point(lines[-1][1], -1)
             lines.append(("launch", shapely.linestrings([last.coords[0], launches[other].coords[0]])))
         pieces += [Piece(leg_no, part, one, other, line) for part, line in lines if line.length > 0.0]
     return pieces

@@ -1,0 +1,313 @@
+"""The whole chain from one day file: gathered spots to a proved run in open formats."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Any, Final
+
+from castshed.toolbox.algorithm import algorithm
+from castshed.toolbox.parameters import DayFile, FolderContents, FolderSet
+
+if TYPE_CHECKING:
+    from castshed.toolbox.day import Boat, Day
+    from castshed.toolbox.water.depth import DepthSurface
+    from castshed.toolbox.water.last_check import Limits
+    from geopandas import GeoDataFrame
+
+FILES: Final = ("plan.gpkg", "run.gpx", "plan.kml", "plan.geojson", "plan.json", "map.png")
+LAUNCH_M: Final = 150.0
+
+
+def _depth(day: Day) -> DepthSurface:
+    """Take the lake's coverage, or make one from its contours and soundings."""
+    from dataclasses import replace
+
+    from castshed.algorithms.depth_surface import depth_surface
+
+    surface = day.layers.depth
+    if surface is None:
+        surface = depth_surface(
+            day.layers.shoreline,
+            contours=day.layers.contours,
+            soundings=day.layers.soundings,
+            cell_m=day.lake.cell_m,
+        )
+    return surface if day.lake.depth_error_m is None else replace(surface, error_m=day.lake.depth_error_m)
+
+
+def _drift_m(boat: Boat) -> float:
+    """Keep a hold so far off what is too thin that the way to it, narrowed by beam and position error, reaches it."""
+    return max(3.048, 1.4 * (boat.beam_m / 2.0 + boat.position_error_m))
+
+
+def _limits(boat: Boat, depth: DepthSurface, level_error_m: float) -> Limits:
+    """Work out once more, from the day alone, what the last check holds the run to."""
+    import math
+
+    from castshed.toolbox.water.last_check import Limits
+
+    error = math.hypot(depth.error_m, level_error_m)
+    keep = boat.beam_m / 2.0 + boat.position_error_m
+    return Limits(
+        run_clearance_m=keep + boat.clearance_m,
+        idle_clearance_m=keep,
+        run_depth_m=boat.running_depth_m + boat.margin_m + error,
+        idle_depth_m=boat.draft_m + boat.margin_m + error,
+        hold_depth_m=boat.draft_m + boat.margin_m + depth.error_m,
+        launch_m=LAUNCH_M,
+    )
+
+
+def _verdicts_with_run(spots: GeoDataFrame, stops: GeoDataFrame, left_out: GeoDataFrame) -> GeoDataFrame:
+    """Tell of each spot whether the run stops there, and why not; what can't be reached is not fishable today."""
+    made = spots.copy()
+    at = dict(zip(stops["spot_id"], stops["stop_no"], strict=True))
+    why = dict(zip(left_out["spot_id"], left_out["reason"], strict=True))
+    made["stop_no"] = [int(at.get(one, -1)) for one in made["spot_id"]]
+    note = made["spot_id"].map(lambda one: str(why.get(one, "")))
+    cut_off = (made["fishable"] == 1) & note.str.startswith("out of reach")
+    made.loc[cut_off, "fishable"] = 0
+    made.loc[cut_off, "reason"] = note[cut_off]
+    made["run_note"] = note.where(made["stop_no"] < 0, "")
+    return made
+
+
+def _all_left_out(spots: GeoDataFrame, left_out: GeoDataFrame) -> GeoDataFrame:
+    """List every spot the run does not stop at, with its reason."""
+    import pandas as pd
+    import shapely
+
+    judged = spots[(spots["fishable"] == 0) & ~spots["spot_id"].isin(left_out["spot_id"])]
+    rest = judged[["spot_id", "name", "reason", judged.geometry.name]].copy()
+    rest = rest.set_geometry(shapely.point_on_surface(rest.geometry.to_numpy()), crs=spots.crs)
+    rest = rest.rename_geometry(left_out.geometry.name)
+    return left_out if rest.empty else pd.concat([left_out, rest[list(left_out.columns)]], ignore_index=True)
+
+
+def _depart(day: Day) -> str:
+    """Put date, clock time and zone of the day together."""
+    import datetime as dt
+    import zoneinfo
+
+    from castshed.toolbox.errors import UsageError
+
+    if not day.run.depart:
+        return ""
+    try:
+        clock = dt.time.fromisoformat(day.run.depart)
+    except ValueError:
+        raise UsageError(f"run.depart is '{day.run.depart}'; write the time as \"06:00\".") from None
+    return dt.datetime.combine(day.date, clock, zoneinfo.ZoneInfo(day.zone)).isoformat()
+
+
+def _commonest(spots: GeoDataFrame) -> str:
+    """Tell the commonest reasons against the spots."""
+    first = (
+        spots["reason"]
+        .str.split("; ")
+        .str[0]
+        .str.replace(r" *\(.*?\)|\d+\.?\d* m", "", regex=True)
+        .str.strip(" ,")
+    )
+    counted = first.value_counts().head(3)
+    return "; ".join(f"{count} x {reason}" for reason, count in counted.items())
+
+
+@algorithm(step="whole", example="castshed plan demo_layers/day.toml --out my_day")
+def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
+    """Plan the day of a day file and write it in open formats.
+
+    Runs the chain: gather-spots, depth-surface where the lake has no coverage, water-today, shallow-hazards,
+    cast-reach, boat-hold, wind-exposure, fishable and shortest-run. The run is then proved once more by geometry
+    alone: every leg keeps out of every hazard, closed zone and dry ground with the stated clearance, and every hold
+    lies in water deep enough. A plan that fails the proof is not written.
+
+    The folder gets plan.gpkg (all layers), run.gpx, plan.kml, plan.geojson, plan.json and map.png.
+
+    Parameters
+    ----------
+    day
+        The day file; castshed demo writes one to start from.
+
+    Returns
+    -------
+    FolderContents
+        The layers and files of the plan.
+
+    Raises
+    ------
+    NothingFishable
+        No spot passes; the message tells the commonest reasons.
+    NoSafeWay
+        No fishable spot can be reached from the ramp, or the run fails the last check.
+    """
+    import warnings
+
+    from castshed.algorithms.boat_hold import boat_hold
+    from castshed.algorithms.cast_reach import cast_reach
+    from castshed.algorithms.fishable import fishable
+    from castshed.algorithms.gather_spots import gather_spots
+    from castshed.algorithms.shallow_hazards import shallow_hazards
+    from castshed.algorithms.shortest_run import shortest_run
+    from castshed.algorithms.water_today import water_today
+    from castshed.algorithms.wind_exposure import wind_exposure
+    from castshed.toolbox.errors import DataError, DataWarning, NoSafeWay, NothingFishable
+    from castshed.toolbox.output.plan_folder import plan_folder
+    from castshed.toolbox.report import progress
+    from castshed.toolbox.water.last_check import last_check
+
+    boat, angler, level_m, lake = day.boat, day.angler, day.level_m, day.layers
+    depart = _depart(day)
+    with warnings.catch_warnings(record=True) as caught, progress("Planning the day", 10) as step:
+        warnings.simplefilter("always", DataWarning)
+        book = gather_spots(day.spots, shoreline=lake.shoreline, depth_unit=day.lists.depth_unit)
+        if book.spots.empty:
+            raise DataError(
+                "The lists of spots hold no spot that lies on or near this lake; see [spots] sources."
+            )
+        step(1)
+        depth = _depth(day)
+        step(1)
+        today = water_today(depth, lake.shoreline, level_m=level_m)
+        step(1)
+        hazards = shallow_hazards(
+            depth,
+            today.water,
+            known_hazards=lake.known_hazards,
+            level_m=level_m,
+            draft_m=boat.draft_m,
+            running_depth_m=boat.running_depth_m,
+            margin_m=boat.margin_m,
+            level_error_m=day.level.error_m,
+            position_error_m=boat.position_error_m,
+        )
+        step(1)
+        reach = cast_reach(
+            book.spots, today.water, least_cast_m=angler.least_cast_m, most_cast_m=angler.most_cast_m
+        )
+        step(1)
+        held = boat_hold(
+            book.spots,
+            depth,
+            level_m=level_m,
+            least_cast_m=angler.least_cast_m,
+            cast_m=angler.cast_m,
+            most_cast_m=angler.most_cast_m,
+            draft_m=boat.draft_m,
+            margin_m=boat.margin_m,
+            drift_m=_drift_m(boat),
+            wind_from_deg=day.wind.from_deg,
+            hazards=hazards,
+            known_hazards=lake.known_hazards,
+            zones=lake.zones,
+        )
+        step(1)
+        spots, holds = book.spots, held.holds
+        if day.wind.from_deg is not None and day.wind.speed_mps is not None:
+            spots, holds = (
+                wind_exposure(
+                    places,
+                    today.water,
+                    wind_from_deg=day.wind.from_deg,
+                    wind_mps=day.wind.speed_mps,
+                    depth=depth,
+                    level_m=level_m,
+                )
+                for places in (spots, holds)
+            )
+        spots = fishable(
+            spots,
+            today.water,
+            depth=depth,
+            level_m=level_m,
+            holds=holds,
+            least_depth_m=day.fishing.least_depth_m,
+            top_margin_m=day.fishing.top_margin_m,
+            deepest_m=day.fishing.most_depth_m,
+            wave_limit_m=boat.wave_limit_m,
+            wind_limit_mps=boat.wind_limit_mps,
+        )
+        step(1)
+        named = holds.merge(spots[["spot_id", "name", "rating", "fishable"]], on="spot_id")
+        wanted = named[(named["fishable"] == 1) & (named["status"] == "ok")]
+        rated = wanted[wanted["rating"].fillna(0.0) >= day.fishing.least_rating]
+        if rated.empty:
+            raise NothingFishable(
+                f"None of {len(spots)} spots is fishable today. Commonest reasons: {_commonest(spots)}. Look at level, "
+                "draft, margins and wind in the day file."
+            )
+        run = shortest_run(
+            rated,
+            lake.ramps,
+            today.water,
+            hazards=hazards,
+            zones=lake.zones,
+            depth=depth,
+            level_m=level_m,
+            start=day.run.start,
+            end=day.run.end,
+            at_most=day.run.at_most,
+            beam_m=boat.beam_m,
+            position_error_m=boat.position_error_m,
+            clearance_m=boat.clearance_m,
+            run_speed_mps=boat.running_speed_mps,
+            idle_speed_mps=boat.idle_speed_mps,
+            launch_m=LAUNCH_M,
+            at_each_s=day.run.at_each_s,
+            depart=depart,
+        )
+        step(1)
+        limits = _limits(boat, depth, day.level.error_m)
+        stopped = holds[(holds["status"] == "ok") & holds["spot_id"].isin(run.stops["spot_id"])]
+        broken = last_check(
+            run.legs,
+            stopped,
+            depth=depth,
+            level_m=level_m,
+            water=today.water,
+            start=run.stops.geometry.iloc[0],
+            end=run.stops.geometry.iloc[-1],
+            limits=limits,
+            hazards=hazards,
+            zones=lake.zones,
+            dry_ground=today.dry_ground,
+        )
+        if broken:
+            raise NoSafeWay(
+                f"The run failed the last check and is not written: {'; '.join(map(str, broken[:5]))}. Widen the "
+                "clearance or leave that stop out, and report the case."
+            )
+        step(1)
+        spots = _verdicts_with_run(spots, run.stops, run.left_out)
+        layers: dict[str, Any] = {
+            "shoreline": lake.shoreline,
+            "water": today.water,
+            "depth_bands": today.depth_bands,
+            "dry_ground": today.dry_ground,
+            "shallow_hazards": hazards,
+            **({} if lake.known_hazards is None else {"known_hazards": lake.known_hazards}),
+            **({} if lake.zones is None else {"zones": lake.zones}),
+            "ramps": lake.ramps,
+            "spots": spots,
+            "cast_reach": reach,
+            "holds": holds,
+            "cast_lines": held.cast_lines,
+            "stops": run.stops,
+            "legs": run.legs,
+            "left_out": _all_left_out(spots, run.left_out),
+            "set_aside": book.set_aside,
+        }
+        notes = tuple(dict.fromkeys(str(w.message) for w in caught if issubclass(w.category, DataWarning)))
+        contents = plan_folder(
+            layers,
+            title=day.title,
+            date=day.date.isoformat(),
+            level_m=level_m,
+            units=day.units,
+            at_each_s=day.run.at_each_s,
+            limits=limits,
+            notes=notes,
+        )
+        step(1)
+    for note in notes:
+        warnings.warn(note, DataWarning, stacklevel=2)
+    return contents
