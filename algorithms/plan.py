@@ -79,7 +79,8 @@ def _all_left_out(spots: GeoDataFrame, left_out: GeoDataFrame) -> GeoDataFrame:
     judged = spots[(spots["fishable"] == 0) & ~spots["spot_id"].isin(left_out["spot_id"])]
     rest = judged[["spot_id", "name", "reason", judged.geometry.name]].copy()
     rest = rest.set_geometry(shapely.point_on_surface(rest.geometry.to_numpy()), crs=spots.crs)
-    rest = rest.rename_geometry(left_out.geometry.name)
+    if rest.geometry.name != left_out.geometry.name:
+        rest = rest.rename_geometry(left_out.geometry.name)
     return left_out if rest.empty else pd.concat([left_out, rest[list(left_out.columns)]], ignore_index=True)
 
 
