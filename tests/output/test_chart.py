@@ -232,7 +232,7 @@ def test_without_wind_the_map_says_so(plan):
 
 def test_the_key_names_only_what_is_shown(plan):
     few = {name: plan[name] for name in ("water", "stops", "legs")}
-    assert [t.get_text() for t in words(drawn(few), "key")] == ["leg, running", "leg, at idle"]
+    assert [t.get_text() for t in words(drawn(few), "key")] == ["leg, running", "leg, idling or launching"]
     assert "too thin even at idle" in [t.get_text() for t in words(drawn(plan), "key")]
 
 

@@ -200,3 +200,14 @@ def test_ogrinfo_counts_the_same_features_in_every_layer(plan, tmp_path):
         )
     )
     assert found == {name.replace("_", " "): len(layer) for name, layer in plan.items()}
+
+
+@pytest.mark.parametrize(
+    ("part", "style", "said"),
+    [("run", "leg_run", "running"), ("idle", "leg_idle", "at idle"), ("launch", "leg_idle", "between ramp")],
+)
+def test_parts_of_a_leg_are_told_apart(plan, part, style, said):
+    legs = plan["legs"].iloc[:1].assign(part=part)
+    (mark,) = ET.fromstring(write({"legs": legs})).iter(K + "Placemark")
+    assert mark.findtext(K + "styleUrl") == f"#{style}"
+    assert f"From R1 to B01, {said}" in mark.findtext(K + "description")

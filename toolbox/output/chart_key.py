@@ -61,8 +61,8 @@ def _key(frames: Mapping[str, gpd.GeoDataFrame], *, metric_first: bool) -> list[
     lines += [("zone", zone, words) for zone, words in zones if there("zones", "zone", zone)]
     if there("legs"):
         lines.append(("leg", "solid", "leg, running"))
-    if there("legs", "part", "idle"):
-        lines.append(("leg", palette.IDLE_DASHES, "leg, at idle"))
+    if there("legs", "part", "idle") or there("legs", "part", "launch"):
+        lines.append(("leg", palette.IDLE_DASHES, "leg, idling or launching"))
     marks = (("holds", "hold", "hold: boat sits here"), ("spots", "spot", "spot"), ("ramps", "ramp", "ramp"))
     lines += [("mark", mark, words) for role, mark, words in marks if there(role)]
     if there("cast_lines"):

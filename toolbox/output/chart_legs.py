@@ -1,4 +1,4 @@
-"""Legs on the map: running parts drawn through, idle parts dashed, an arrow each way."""
+"""Legs on the map: running parts drawn through, idle and launch parts dashed, an arrow each way."""
 
 from __future__ import annotations
 
@@ -70,7 +70,7 @@ def draw_legs(axes: Axes, legs: gpd.GeoDataFrame, view: View, pen: Pen) -> dict[
     ):
         name = f"{number(leg):.0f}" if math.isfinite(number(leg)) else one_line(leg)
         by_leg.setdefault(name, []).extend(lines)
-        (idling if part == "idle" else running).extend(lines)
+        (running if part == "run" else idling).extend(lines)
     for lines, width, colour, dashes, order in (
         (running + idling, 3.4, palette.CASING, "solid", 4.0),
         (running, 1.6, palette.RUN, "solid", 4.1),

@@ -81,7 +81,7 @@ def _style_of(feature: Feature, bands: Mapping[float, str]) -> str:
     if feature.role == "shallow_hazards":
         return "shallow_idle" if feature.values.get("care") == "idle" else "shallow_run"
     if feature.role == "legs":
-        return "leg_idle" if feature.values.get("part") == "idle" else "leg_run"
+        return "leg_run" if feature.values.get("part") == "run" else "leg_idle"
     if feature.role == "depth_bands":
         return bands.get(number(feature.values.get("from_m")), "plain")
     if feature.role == "spots" and number(feature.values.get("fishable")) == 0.0:

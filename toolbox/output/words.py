@@ -20,6 +20,8 @@ from .text import (
 
 Row = Mapping[str, Any]
 
+_PARTS: Final = {"run": "running", "idle": "at idle", "launch": "between ramp and open water, at idle"}
+
 
 def _get(row: Row, column: str) -> str:
     return clean(row.get(column)).strip()
@@ -147,10 +149,8 @@ def _stop(row: Row, level_m: float | None) -> list[str]:
 
 def _leg(row: Row, level_m: float | None) -> list[str]:
     del level_m
-    said = [
-        f"From {_get(row, 'from_id')} to {_get(row, 'to_id')}, "
-        + ("at idle." if _get(row, "part") == "idle" else "running.")
-    ]
+    how = _PARTS.get(_get(row, "part"), _plain(_get(row, "part")))
+    said = [_sentence(f"From {_get(row, 'from_id')} to {_get(row, 'to_id')}, {how}")]
     distance, slow, seconds = _num(row, "distance_m"), _num(row, "slow_m"), _num(row, "time_s")
     least, clearance = _num(row, "min_depth_m"), _num(row, "min_clearance_m")
     if _known(distance):
