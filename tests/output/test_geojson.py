@@ -214,10 +214,11 @@ def test_areas_of_any_size_stay_areas_in_place(lon, lat, size, corners, seed):
     ready = on_earth(given_area)
     assert ready.geom_type in {"Polygon", "MultiPolygon"}
     corners_out = shapely.points(shapely.get_coordinates(ready))
-    assert (
-        shapely.distance(corners_out, given_area).max() <= 1e-7
-    )  # half a step each way, and what snapping adds
-    if shapely.is_valid(given_area) and ready.area > 0.0:
+    # half a step each way, and what snapping adds
+    assert shapely.distance(corners_out, given_area).max() <= 1e-7
+    if (
+        shapely.is_valid(given_area) and not given_area.buffer(-1e-7).is_empty
+    ):  # wider than about 2 cm somewhere
         assert shapely.is_valid(ready)
 
 
