@@ -195,7 +195,7 @@ class SafeWater:
         corners = self.mesh.xy[self.mesh.triangles]
         return shapely.STRtree(np.asarray(shapely.polygons(corners) if len(corners) else [], dtype=object))
 
-    def _holding(self, points: Floats) -> tuple[Ints, Ints]:
+    def holding(self, points: Floats) -> tuple[Ints, Ints]:
         """Pairs (point, triangle that holds it), the triangles of a point all of one water."""
         point, triangle = self._tree.query(shapely.points(points), predicate="intersects")
         water = np.full(len(points), np.iinfo(np.int64).max)
@@ -218,13 +218,13 @@ class SafeWater:
         """
         points = as_points(xy)
         found = np.full(len(points), -1, dtype=np.int64)
-        point, triangle = self._holding(points)
+        point, triangle = self.holding(points)
         found[point] = self.mesh.part[triangle]
         return found
 
     def _solved(self, points: Floats) -> tuple[Network, Ints]:
         """Make the network for some points; also tell the place of each point in it."""
-        point, triangle = self._holding(points)
+        point, triangle = self.holding(points)
         place = np.full(len(points), -1, dtype=np.int64)
         wet = np.unique(point)
         places_xy, number = np.unique(points[wet], axis=0, return_inverse=True)
