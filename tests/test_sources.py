@@ -1,5 +1,6 @@
 """Reading files of spots: five formats, clean, dirty and hostile."""
 
+import importlib
 import json
 import shutil
 import subprocess
@@ -145,7 +146,7 @@ def test_formulas_stay_text(tmp_path):
         (b"", "is empty"),
         (b" \n\n \t\n", "is empty"),
         (b"\n,,,\n", "has no rows"),
-        (b"name,lat,lon\n" + b"x" * (file_text.LONGEST_LINE + 1), "a line of"),
+        (b"name,lat,lon\n" + b"x" * (delimited.LONGEST_LINE + 1), "a line of"),
         (b"a," * 500 + b"\n", "columns, more than"),
         (b"PK\x03\x04\x14\x00", "packed file"),
         (b"\x00\x00\x27\x0a\x00", "shapefile"),
@@ -175,6 +176,35 @@ def test_a_huge_file_is_refused_within_bounded_memory(tmp_path, monkeypatch):
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert peak < 8 * 1024 * 1024
+
+
+def test_a_cell_beyond_all_measure_costs_one_row(tmp_path):
+    table = read_source(
+        write(tmp_path, "a.csv", f"name,lat,lon\n{'x' * 200_000},35.75,-85.2\nB,35.76,-85.21\n")
+    )
+    assert ["too long" in problem for problem in table.problem] == [True, False]
+
+
+@pytest.mark.parametrize(
+    ("data", "name", "limit"),
+    [
+        (b"lat,lon\n" + b"\n" * 30_000, "file_text", "MOST_LINES"),
+        (b"lat,lon\n" + b"1,2\n" * 6_000, "delimited", "_MOST_CELLS"),
+        (b"[" + b"{}," * 12_000, "geojson", "_MOST_PARTS"),
+        (b"<gpx>" + b"<a/>" * 12_000, "markup", "_MOST_ELEMENTS"),
+    ],
+)
+def test_a_file_of_too_many_parts_is_refused(tmp_path, monkeypatch, data, name, limit):
+    monkeypatch.setattr(importlib.import_module(f"castshed.toolbox.intake.{name}"), limit, 10_000)
+    with pytest.raises(DataError, match=r"more than 10,000"):
+        read_source(write(tmp_path, "a.csv", data))
+
+
+def test_geojson_may_stand_in_one_line(tmp_path):
+    feature = {"type": "Feature", "properties": {"note": "x" * 100}, "geometry": None}
+    text = json.dumps({"type": "FeatureCollection", "features": [feature] * 9000})
+    assert len(text) > delimited.LONGEST_LINE
+    assert len(read_source(write(tmp_path, "a.geojson", text))) == 9000
 
 
 def test_too_many_rows_are_refused(tmp_path, monkeypatch):

@@ -15,6 +15,8 @@ _DELIMITERS: Final = (",", ";", "\t", "|")
 _SAMPLE: Final = 60
 _TITLE_LINES: Final = 20
 _MOST_COLUMNS: Final = 400
+_MOST_CELLS: Final = 5_000_000
+LONGEST_LINE: Final = 1024 * 1024
 _MOST_LINES_A_ROW: Final = 60
 
 
@@ -97,18 +99,23 @@ def read_delimited(data: bytes, name: str) -> SourceTable:
     """
     text, said = decode(data, name)
     lines = re.split(r"(?<=\n)|(?<=\r)(?!\n)", text)
+    if (longest := max(map(len, lines))) > LONGEST_LINE:
+        raise DataError(
+            f"{name} has a line of {longest:,} characters, more than {LONGEST_LINE:,}: it is no table of spots; "
+            "check that it has line ends."
+        )
     delimiter = _choose_delimiter(lines)
     rows: list[tuple[list[str], int, int, str]] = []
-    at = 0
+    at = count = 0
     while at < len(lines):
         cells, used, problem = _row_at(lines, at, delimiter)
         if problem or any(cell.strip() for cell in cells):
             rows.append((cells, at, at + used, problem))
         at += used
-        if len(rows) > MOST_ROWS:
-            raise DataError(
-                f"{name} has more than {MOST_ROWS:,} rows, too many for a list of spots; split it."
-            )
+        count += len(cells)
+        if len(rows) > MOST_ROWS or count > _MOST_CELLS:
+            limit = f"{MOST_ROWS:,} rows" if len(rows) > MOST_ROWS else f"{_MOST_CELLS:,} cells"
+            raise DataError(f"{name} has more than {limit}, too many for a list of spots; split it.")
     if not rows:
         raise DataError(f"{name} has no rows; a list of spots has at least a line of column names.")
     top = _find_header(rows)

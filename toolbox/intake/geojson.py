@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
-from typing import Any, NoReturn
+from typing import Any, Final, NoReturn
 
 from ..errors import DataError
 from .file_text import MOST_ROWS, decode
 from .source_table import SourceTable, cell_text
+
+_MOST_PARTS: Final = 4_000_000
 
 
 def _no_constant(word: str) -> NoReturn:
@@ -70,6 +72,10 @@ def read_geojson(data: bytes, name: str) -> SourceTable:
         It is not JSON, not GeoJSON, or has too many features.
     """
     text, said = decode(data, name)
+    if text.count("{") + text.count("[") > _MOST_PARTS:
+        raise DataError(
+            f"{name} has more than {_MOST_PARTS:,} parts, too many for a list of spots; split it."
+        )
     try:
         document = json.loads(text, parse_constant=_no_constant)
     except RecursionError as fault:

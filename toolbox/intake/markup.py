@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 _DEEPEST: Final = 64
-_MOST_ELEMENTS: Final = 2_000_000
+_MOST_ELEMENTS: Final = 1_000_000
 _MOST_TEXT: Final = 256 * 1024  # characters in one element
 _CHUNK: Final = 64 * 1024
 
