@@ -219,11 +219,12 @@ class DepthSurface:
             )
         return self.with_depth(self.depth_m + np.float32(level_m))
 
-    def with_depth(self, depth_m: NDArray[np.floating]) -> DepthSurface:
-        """Make a surface on the same grid with other depths."""
+    def with_depth(self, depth_m: NDArray[np.floating], error_m: float | None = None) -> DepthSurface:
+        """Make a surface on the same grid with other depths, and another error where one is given."""
         if depth_m.shape != self.depth_m.shape:
             raise DataError(f"The new depths have shape {depth_m.shape}; the grid has {self.shape}.")
-        return replace(self, depth_m=depth_m)
+        error = self.error_m if error_m is None else error_m
+        return replace(self, depth_m=depth_m, error_m=error)
 
     def window(self, west_m: float, south_m: float, east_m: float, north_m: float) -> DepthSurface:
         """Cut out the cells that touch a box, with one cell more on each side where the grid has it."""

@@ -156,6 +156,14 @@ def _finish(u: NDArray[np.float32], shore: _Shore, empty: NDArray[np.bool_]) -> 
     return depth
 
 
+def ashore(
+    grid: Grid, rings: NDArray[np.object_], depth_m: NDArray[np.float32]
+) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+    """Carry depths of the water one centre onto land; NaN on the rest of it. Also which centres are water."""
+    shore = _shore(grid, *segments_of(rings))
+    return _finish(depth_m, shore, np.zeros(depth_m.shape, dtype=np.bool_)), shore.water
+
+
 def grid_over(bounds: tuple[float, float, float, float], cell_x_m: float, cell_y_m: float) -> Grid:
     """Lay a grid over west, south, east, north with two cells to spare, its lines on multiples of the cell."""
     west, south, east, north = bounds
@@ -189,7 +197,7 @@ def minimum_curvature(
     tension
         0 to below 1: 0 bends least and may swing, near 1 behaves like a stretched skin.
     progress
-        Called with the share of the work that is done.
+        Called now and then with the share of the work just done.
 
     Returns
     -------
@@ -216,7 +224,7 @@ def minimum_curvature(
     for level in range(len(grids) - 2, -1, -1):
         u, shore = _solve(grids[level], known, segments, tables[level], (u, shore.water), tension=tension)
         if progress is not None:
-            progress(0.25**level)
+            progress(0.75 * 0.25**level)
     return _finish(u, shore, _without_data(shore, known, grid))
 
 

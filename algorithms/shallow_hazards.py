@@ -1,0 +1,204 @@
+"""Where today's water is too thin for the boat."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Annotated
+
+from castshed.toolbox.algorithm import algorithm
+from castshed.toolbox.parameters import Choice, Depth, KnownHazards, Length, Level, ShallowHazards, Water
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+SurveyOrder = Annotated[str, Choice(("none", "exclusive", "special", "order-1", "order-2"))]
+
+
+def _known_reason(kind: str, top_today_m: float) -> str:
+    from castshed.toolbox.units import in_words
+
+    thing = kind.strip().replace("_", " ") or "known hazard"
+    if math.isnan(top_today_m):
+        return f"{thing}, depth of its top not known"
+    if top_today_m <= 0:
+        return f"{thing}, bare by {in_words(-top_today_m, 'length')} today"
+    return f"{thing}, {in_words(top_today_m, 'length')} of water over it today"
+
+
+def _numbers(values: object, name: str, *, least: float | None = None) -> NDArray[np.float64]:
+    import numpy as np
+    from castshed.toolbox.errors import DataError
+
+    numbers = np.asarray(values, dtype=np.float64)
+    if least is not None and (numbers < least).any():
+        row = int(np.flatnonzero(numbers < least)[0])
+        raise DataError(
+            f"known_hazards.{name} is {numbers[row]:g} in row {row}; it must be {least:g} m or more, or empty."
+        )
+    return numbers
+
+
+@algorithm(
+    step="water",
+    example="castshed shallow-hazards reservoir.gpkg:depth my.gpkg:water --known-hazards reservoir.gpkg:known_hazards "
+    "--level -4ft --draft 2ft --out my.gpkg:shallow_hazards",
+)
+def shallow_hazards(
+    depth: Depth,
+    water: Water,
+    *,
+    known_hazards: KnownHazards | None = None,
+    level_m: Level = 0.0,
+    draft_m: Length = 0.6096,
+    running_depth_m: Length = 0.9144,
+    margin_m: Length = 0.3048,
+    depth_error_m: Length | None = None,
+    survey_order: SurveyOrder = "none",
+    level_error_m: Length = 0.03048,
+    position_error_m: Length = 8.0,
+    hazard_radius_m: Length = 5.0,
+) -> ShallowHazards:
+    """Mark the water that is too thin for the boat today.
+
+    A place is a hazard when the depth charted there, at today's level, is less than what the boat needs, plus the
+    margin, plus the errors of depth and level (the root of the sum of their squares). At idle the boat needs its
+    draft; running, it needs the running depth: what it takes to get on plane. Known hazards are drawn as wide as
+    their radius and the position error together, when the water over their top is less than needed or their top is
+    not known. Water without a charted depth is a hazard. Every error widens a hazard, none narrows one.
+
+    The area with care = run covers all of the area with care = idle.
+
+    Parameters
+    ----------
+    depth
+        Depth below chart datum.
+    water
+        Today's water, from water-today at the same level.
+    known_hazards
+        Things known to be there, any geometry: kind, top_depth_m (at chart datum), radius_m.
+    level_m
+        Today's surface minus chart datum; four feet down is -4ft.
+    draft_m
+        Water the boat draws at idle, to the skeg. Skegs reach 12 to 24 in below the hull (common practice).
+    running_depth_m
+        Water needed to get on plane; 24 to 36 in (common practice). Not less than the draft.
+    margin_m
+        Water wanted under that; 12 to 18 in (common practice).
+    depth_error_m
+        Half-width within which the true depth lies (95 %); by default the coverage's own.
+    survey_order
+        Order of survey the depths were held to (IHO S-44); its error is used where it is greater than depth-error.
+    level_error_m
+        Half-width within which the true level lies: gauge, wind set-up, hours since the reading.
+    position_error_m
+        Half-width (95 %) of the known hazards' positions. 8 m is the horizontal figure of the GPS SPS performance
+        standard of 2020.
+    hazard_radius_m
+        Radius of a known hazard that has none.
+
+    Returns
+    -------
+    GeoDataFrame
+        shallow_hazards: hazard_id, care (run: too thin to run; idle: too thin even at idle), reason, least_depth_m
+        (today, before errors; empty where it is not known).
+
+    Raises
+    ------
+    UsageError
+        The running depth is less than the draft, or the draft is more than the deepest water.
+
+    Notes
+    -----
+    What makes the result wrong: a coverage coarser than the shoals, a level other than that of the water layer, and
+    everything that no chart shows: new stumps, drift, silt. What you see prevails.
+    """
+    import warnings
+
+    import geopandas
+    import numpy as np
+    import shapely
+    from castshed.toolbox.errors import DataWarning, UsageError
+    from castshed.toolbox.units import in_words
+    from castshed.toolbox.water.hazards import least_depths, polygon_parts, shallow_area, widened
+    from castshed.toolbox.water.isobaths import unknown_area
+    from castshed.toolbox.water.levels import depth_today
+    from castshed.toolbox.water.uncertainty import needed_depth_m, s44_error_m
+
+    if running_depth_m < draft_m:
+        raise UsageError(
+            f"running-depth is {in_words(running_depth_m, 'length')}, less than the draft of "
+            f"{in_words(draft_m, 'length')}; give the water needed to get on plane, the draft or more."
+        )
+    today = depth.shifted(level_m)
+    deepest = float(np.nanmax(today.depth_m))
+    if draft_m > deepest:
+        raise UsageError(
+            f"draft is {in_words(draft_m, 'length')}, but the deepest water today is {in_words(deepest, 'length')}; "
+            "check the draft, the level and its sign."
+        )
+    error = depth.error_m if depth_error_m is None else depth_error_m
+    needs: dict[str, float] = {}
+    for care, boat in (("run", running_depth_m), ("idle", draft_m)):
+        surveyed = 0.0 if survey_order == "none" else s44_error_m(survey_order, boat + margin_m)
+        needs[care] = needed_depth_m(boat, margin_m, max(error, surveyed), level_error_m)
+    if needs["run"] > deepest:
+        warnings.warn(
+            f"Running needs {in_words(needs['run'], 'length')} with margin and errors; the deepest water today is "
+            f"{in_words(deepest, 'length')}, so all of it is a hazard to run on.",
+            DataWarning,
+            stacklevel=2,
+        )
+
+    lake = shapely.union_all(water.geometry.to_numpy())
+    unknown = shapely.union(unknown_area(today), shapely.difference(lake, shapely.box(*today.bounds)))
+    unknown = shapely.intersection(unknown, lake)
+    idle = shallow_area(today, lake, needs["idle"], unknown)
+    run = shapely.union(shallow_area(today, lake, needs["run"], unknown), idle)
+
+    geometries: list[NDArray[np.object_]] = []
+    cares: list[str] = []
+    reasons: list[str] = []
+    depths: list[NDArray[np.float64]] = []
+
+    def add(care: str, parts: NDArray[np.object_], why: list[str], least: NDArray[np.float64]) -> None:
+        geometries.append(parts)
+        cares.extend([care] * len(parts))
+        reasons.extend(why)
+        depths.append(least)
+
+    nowhere = polygon_parts(unknown)
+    for care, area in (("run", run), ("idle", idle)):
+        parts = polygon_parts(area)
+        doing = "to run" if care == "run" else "at idle"
+        why = f"less than {in_words(needs[care], 'length')} {doing}, margin and errors counted"
+        add(care, parts, [why] * len(parts), least_depths(today, parts))
+        add(care, nowhere, ["no depth known"] * len(nowhere), np.full(len(nowhere), np.nan))
+    if known_hazards is not None and len(known_hazards):
+        top = depth_today(_numbers(known_hazards["top_depth_m"], "top_depth_m"), level_m)
+        radius = _numbers(known_hazards["radius_m"], "radius_m", least=0.0)
+        radius = np.where(np.isnan(radius), hazard_radius_m, radius)
+        drawn = widened(known_hazards.geometry.to_numpy(), radius + position_error_m)
+        kinds = known_hazards["kind"].astype(str).to_numpy()
+        for care, needed in needs.items():
+            hit = np.flatnonzero(np.isnan(top) | (top < needed))
+            why_ = [_known_reason(kinds[row], float(top[row])) for row in hit]
+            add(care, drawn[hit], why_, top[hit])
+
+    all_parts = np.concatenate(geometries) if geometries else np.empty(0, dtype=object)
+    numbers: dict[str, int] = {}
+    ids = []
+    for care in cares:
+        numbers[care] = numbers.get(care, 0) + 1
+        ids.append(f"{care}-{numbers[care]}")
+    order = np.argsort([care != "run" for care in cares], kind="stable")
+    return geopandas.GeoDataFrame(
+        {
+            "hazard_id": np.array(ids, dtype=object)[order],
+            "care": np.array(cares, dtype=object)[order],
+            "reason": np.array(reasons, dtype=object)[order],
+            "least_depth_m": np.concatenate(depths)[order] if depths else np.empty(0),
+        },
+        geometry=all_parts[order],
+        crs=depth.crs,
+    )

@@ -1,0 +1,50 @@
+"""What the shoreline tells about depths: on it, and on the land beyond it, there are none at chart datum."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from .links import Grid, crossings, inside, segments_of
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+    from shapely.geometry.base import BaseGeometry
+
+    from .depth import DepthSurface
+
+
+def grid_of(surface: DepthSurface) -> Grid:
+    """Describe the grid a surface lies on."""
+    rows, columns = surface.shape
+    return Grid(rows, columns, surface.west_m, surface.north_m, surface.cell_x_m, surface.cell_y_m)
+
+
+def rings_of(area: BaseGeometry) -> NDArray[np.object_]:
+    """Take polygons apart into their rings."""
+    parts = np.asarray(shapely.get_parts(shapely.get_parts(area)))
+    return np.asarray(shapely.get_rings(parts[shapely.get_type_id(parts) == 3]))
+
+
+def centres_inside(surface: DepthSurface, area: BaseGeometry) -> NDArray[np.bool_]:
+    """Tell which cell centres lie inside polygons that do not overlap."""
+    grid = grid_of(surface)
+    segments, line = segments_of(rings_of(area))
+    east, _ = crossings(grid, segments, line)
+    return inside(grid, east)
+
+
+def at_least_dry_land(surface: DepthSurface, lake: BaseGeometry) -> DepthSurface:
+    """Give unknown cells outside the shoreline the depth 0, which they do not exceed at chart datum.
+
+    Parameters
+    ----------
+    surface
+        Depths below chart datum.
+    lake
+        Polygons of the shoreline, not overlapping.
+    """
+    land = np.isnan(surface.depth_m) & ~centres_inside(surface, lake)
+    return surface.with_depth(np.where(land, np.float32(0), surface.depth_m))

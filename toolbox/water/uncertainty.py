@@ -1,0 +1,65 @@
+"""How far depths may be off, and how much water a boat needs when they are."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+from ..errors import UsageError
+
+S44_ORDERS: Final[dict[str, tuple[float, float]]] = {
+    "exclusive": (0.15, 0.0075),
+    "special": (0.25, 0.0075),
+    "order-1": (0.5, 0.013),
+    "order-2": (1.0, 0.023),
+}
+"""Fixed part (m) and part that grows with depth, of the greatest vertical uncertainty (95 %) by order of survey.
+
+IHO S-44, edition 6 (the coefficients at second hand; those of the exclusive order and order 2 from memory).
+"""
+
+
+def s44_error_m(order: str, depth_m: float) -> float:
+    """Greatest vertical uncertainty (95 %) that a survey of an order may have at a depth, in metres.
+
+    Parameters
+    ----------
+    order
+        A key of `S44_ORDERS`.
+    depth_m
+        Depth, positive down; a negative one counts as 0.
+
+    Raises
+    ------
+    UsageError
+        The order is not known.
+
+    Notes
+    -----
+    sqrt(a**2 + (b d)**2), IHO S-44. The order states what a survey was held to. A map drawn from its contours is
+    coarser than the survey, and silt, ice and dredging change a bottom afterwards.
+    """
+    if order not in S44_ORDERS:
+        raise UsageError(f"The order of survey is '{order}'; choose one of: {', '.join(S44_ORDERS)}.")
+    fixed, growing = S44_ORDERS[order]
+    return math.hypot(fixed, growing * max(depth_m, 0.0))
+
+
+def combined_error_m(*errors_m: float) -> float:
+    """Combine errors that have nothing to do with each other: the root of the sum of their squares."""
+    return math.sqrt(math.fsum(error * error for error in errors_m))
+
+
+def needed_depth_m(boat_m: float, margin_m: float, *errors_m: float) -> float:
+    """Depth that a chart must show for a boat to pass: what the boat needs, the margin, and the errors.
+
+    Parameters
+    ----------
+    boat_m
+        Water the boat itself needs: its draft at idle, or what it needs to run.
+    margin_m
+        Water wanted under that.
+    errors_m
+        Errors (95 %) of depth, level and whatever else; combined, they are added and never taken off.
+    """
+    return boat_m + margin_m + combined_error_m(*errors_m)
