@@ -7,17 +7,17 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
-from scipy.sparse.csgraph import floyd_warshall
 
 from ..errors import NoSafeWay, UsageError
 from .gates import find_gates, find_links
 from .navigation import as_points
+from .reasons import reasons
+from .relays import Relay, Sums, arrays, idled, related
 
 if TYPE_CHECKING:
-    from .gates import Link
     from .navigation import SafeWater, Ways
+    from .reasons import Lake
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -25,67 +25,6 @@ Leg = tuple[str, Floats]
 
 RUN, IDLE = "run", "idle"
 LEAST_RUN_AREA_M2 = 10_000.0
-
-
-@dataclass(frozen=True, eq=False)
-class _Sums:
-    """What ways add up to, between rows and columns."""
-
-    time_s: Floats
-    distance_m: Floats
-    idle_m: Floats
-    slow_m: Floats
-
-    def __getitem__(self, at: Any) -> _Sums:
-        return _Sums(self.time_s[at], self.distance_m[at], self.idle_m[at], self.slow_m[at])
-
-    def __add__(self, more: _Sums) -> _Sums:
-        return _Sums(
-            self.time_s + more.time_s,
-            self.distance_m + more.distance_m,
-            self.idle_m + more.idle_m,
-            self.slow_m + more.slow_m,
-        )
-
-    def put(self, at: Any, values: _Sums) -> None:
-        self.time_s[at], self.distance_m[at] = values.time_s, values.distance_m
-        self.idle_m[at], self.slow_m[at] = values.idle_m, values.slow_m
-
-    def copy(self) -> _Sums:
-        return self[np.ix_(*(np.arange(k) for k in self.time_s.shape))]
-
-    def mirrored(self) -> _Sums:
-        """Let the upper triangle speak for both directions."""
-        return _Sums(*(np.triu(a, 1) + np.triu(a, 1).T for a in _arrays(self)))
-
-
-def _arrays(sums: _Sums) -> tuple[Floats, Floats, Floats, Floats]:
-    return sums.time_s, sums.distance_m, sums.idle_m, sums.slow_m
-
-
-def _idled(length_m: Floats, speed_mps: float) -> _Sums:
-    return _Sums(length_m / speed_mps, length_m, length_m.copy(), length_m * 0.0)
-
-
-@dataclass(frozen=True, eq=False)
-class _Relay:
-    """How to get from one running water to another: over which ends of links, in which order."""
-
-    ends: Ints  # nodes
-    first: Ints  # (node, end left by): end reached first
-    last: Ints  # (node, node): end left by; -1 for a way without links
-    previous: Ints  # tree between ends
-    links: dict[tuple[int, int], Floats]
-
-    def nodes(self, a: int, b: int) -> list[int]:
-        by = int(self.last[a, b])
-        if by < 0:
-            return [a, b]
-        first = int(self.first[a, by])
-        chain = [by]
-        while chain[-1] != first:
-            chain.append(int(self.previous[first, chain[-1]]))
-        return [a, *(int(self.ends[k]) for k in reversed(chain)), b]
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,7 +49,7 @@ class Passages:
     _node: Ints
     _access: list[Floats | None]
     _running: Ways
-    _relay: _Relay | None
+    _relay: Relay | None
     _idling: Ways | None
     _idle_row: Ints
     _direct: NDArray[np.bool_]
@@ -168,67 +107,6 @@ def _length(xy: Floats) -> float:
     return float(np.sum(np.sqrt(step[:, 0] * step[:, 0] + step[:, 1] * step[:, 1])))
 
 
-def _related(sums: _Sums, links: list[Link], number: Ints, idle_mps: float) -> tuple[_Sums, _Relay]:
-    """Add to running ways those over idle links; node numbers of the links' ends come two a link."""
-    ends = np.unique(number)
-    place = np.searchsorted(ends, number)
-    between = sums[np.ix_(ends, ends)].copy()
-    lines: dict[tuple[int, int], Floats] = {}
-    for link, a, b in zip(links, place[0::2], place[1::2], strict=True):
-        idled = _idled(np.asarray(link.length_m), idle_mps)
-        if idled.time_s < between.time_s[a, b]:
-            between.put((a, b), idled)
-            between.put((b, a), idled)
-            lines[int(ends[a]), int(ends[b])] = link.coordinates
-            lines[int(ends[b]), int(ends[a])] = link.coordinates[::-1]
-    quickest, previous = floyd_warshall(between.time_s, directed=False, return_predecessors=True)
-    whole = between.copy()
-    for a in range(len(ends)):
-        for b in range(len(ends)):
-            if a != b and np.isfinite(quickest[a, b]):
-                chain = [b]
-                while chain[-1] != a:
-                    chain.append(int(previous[a, chain[-1]]))
-                total = between[chain[1], chain[0]]
-                for one, other in pairwise(chain[1:]):
-                    total = total + between[other, one]
-                whole.put((a, b), total)
-    # From each node to the end it leaves the last link by, then on to every other node: the best of both steps.
-    size, count = len(sums.time_s), len(ends)
-    first = np.zeros((size, count), dtype=np.int64)
-    reach = sums[:, np.full(count, 0)].copy()
-    reach.time_s[:] = np.inf
-    for p in range(count):
-        offer = sums[:, np.full(count, ends[p])] + whole[np.full(size, p), :]
-        better = offer.time_s < reach.time_s
-        reach.put(better, offer[better])
-        first[better] = p
-    result, last = sums.copy(), np.full((size, size), -1, dtype=np.int64)
-    for q in range(count):
-        offer = reach[:, np.full(size, q)] + sums[np.full(size, ends[q]), :]
-        better = offer.time_s < result.time_s
-        result.put(better, offer[better])
-        last[better] = q
-    return result, _Relay(ends, first, last, np.asarray(previous, dtype=np.int64), lines)
-
-
-def _reasons(time_s: Floats, stops: Floats, idle_part: Ints, idling: SafeWater) -> list[str]:
-    """Say for each stop why it cannot be reached from stop 0."""
-    away = shapely.distance(shapely.points(stops), idling.water)
-    reasons: list[str] = []
-    for row in range(len(stops)):
-        if idle_part[row] < 0:
-            where = "there is none" if idling.water.is_empty else f"it begins {away[row]:.1f} m away"
-            reasons.append(f"outside the water this boat can use: {where}")
-        elif row == 0 or np.isfinite(time_s[0, row]):
-            reasons.append("")
-        elif idle_part[0] < 0:
-            reasons.append("the start lies outside the water this boat can use")
-        else:
-            reasons.append("in other water: no safe way leads there from the start")
-    return reasons
-
-
 def passages(
     xy: Any,
     running: SafeWater,
@@ -239,6 +117,7 @@ def passages(
     slow: Any = None,
     slow_speed_mps: float | None = None,
     least_run_area_m2: float = LEAST_RUN_AREA_M2,
+    lake: Lake | None = None,
 ) -> Passages:
     """Find the quickest ways between all pairs of stops, running where that is safe and idling where it must be.
 
@@ -256,6 +135,8 @@ def passages(
         Speed within it; the idle speed unless given.
     least_run_area_m2
         A pool of running water smaller than this and without a stop is idled through like the thin water about it.
+    lake
+        What the waters were made from; lets the reasons say why, how wide a strait is and what would open it.
 
     Returns
     -------
@@ -313,12 +194,12 @@ def passages(
     joined = np.isfinite(ways.length_m)
     fast_m = np.where(joined, ways.length_m, 0.0) - np.where(joined, np.minimum(slow_m, ways.length_m), 0.0)
     nothing = np.where(joined, 0.0, np.inf)
-    sums = _Sums(fast_m / run_speed_mps + slow_m / slow_mps, ways.length_m, nothing, slow_m)
+    sums = Sums(fast_m / run_speed_mps + slow_m / slow_mps, ways.length_m, nothing, slow_m)
     relay = None
     if links:
-        sums, relay = _related(sums, links, number[len(on) :], idle_speed_mps)
-    total = _Sums(*(np.full((count, count), np.inf) for _ in range(4)))
-    extra = _idled(np.asarray([0.0 if xy_ is None else _length(xy_) for xy_ in access])[on], idle_speed_mps)
+        sums, relay = related(sums, links, number[len(on) :], idle_speed_mps)
+    total = Sums(*(np.full((count, count), np.inf) for _ in range(4)))
+    extra = idled(np.asarray([0.0 if xy_ is None else _length(xy_) for xy_ in access])[on], idle_speed_mps)
     square = np.ix_(on, on)
     total.put(square, extra[:, None] + sums[np.ix_(node[on], node[on])] + extra[None, :])
 
@@ -335,22 +216,23 @@ def passages(
         idle_ways = idling.ways(stops[hopeful])
         idle_row[hopeful] = np.arange(len(hopeful))
         square = np.ix_(hopeful, hopeful)
-        idled = _idled(idle_ways.length_m, idle_speed_mps)
-        better = idled.time_s < total.time_s[square]
+        by_idling = idled(idle_ways.length_m, idle_speed_mps)
+        better = by_idling.time_s < total.time_s[square]
         direct[square] = better
         merged = total[square].copy()
-        merged.put(better, idled[better])
+        merged.put(better, by_idling[better])
         total.put(square, merged)
     total = total.mirrored()
     lone = idle_part < 0
-    for values in _arrays(total):
+    for values in arrays(total):
         values[lone, lone] = np.inf
+    reached = np.isfinite(total.time_s[0]) if count else np.empty(0, dtype=bool)
     return Passages(
         total.distance_m,
         total.time_s,
         total.idle_m,
         total.slow_m,
-        _reasons(total.time_s, stops, idle_part, idling),
+        reasons(stops, reached, idling, lake),
         stops,
         node,
         access,

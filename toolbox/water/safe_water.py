@@ -149,12 +149,26 @@ def shrink(water: Any, clearance_m: float, *, tolerance_m: float | None = None) 
     )
 
 
-def _areas(frame: Any, column: str, wanted: tuple[str, ...]) -> list[Any]:
+def areas_of(frame: Any, column: str | None = None, wanted: tuple[str, ...] = ()) -> list[Any]:
+    """List the valid polygons of a layer, of the rows with a wanted value if a column is named.
+
+    Raises
+    ------
+    DataError
+        The column is missing.
+    """
     if frame is None or len(frame) == 0:
         return []
-    if column not in frame.columns:
-        raise DataError(f"column '{column}' is missing; there are {', '.join(map(str, frame.columns))}")
-    return polygon_parts(shapely.make_valid(frame.loc[frame[column].isin(wanted)].geometry.to_numpy()))
+    if column is not None:
+        if column not in frame.columns:
+            raise DataError(f"column '{column}' is missing; there are {', '.join(map(str, frame.columns))}")
+        frame = frame.loc[frame[column].isin(wanted)]
+    return polygon_parts(shapely.make_valid(frame.geometry.to_numpy()))
+
+
+def closed_zones(zones: Any) -> list[Any]:
+    """List the polygons of zones no motor boat may enter."""
+    return areas_of(zones, "zone", CLOSED_ZONES)
 
 
 def safe_waters(
@@ -185,15 +199,14 @@ def safe_waters(
     running, idling
         Polygon or MultiPolygon each, possibly empty; running water lies wholly in idling water.
     """
-    whole = [g for g in water.geometry.to_numpy() if g is not None]
-    if not all(shapely.is_valid(whole)):
+    given = water.geometry.to_numpy()
+    if not np.all(shapely.is_valid(given) | shapely.is_missing(given)):
         warnings.warn(
             "the water has invalid polygons; they were repaired, check its edge", DataWarning, stacklevel=2
         )
-    area = shapely.union_all(polygon_parts(shapely.make_valid(whole)))
-    closed = _areas(zones, "zone", CLOSED_ZONES)
-    idle_hazards = _areas(hazards, "care", ("idle",)) + closed
-    run_hazards = _areas(hazards, "care", ("run",))
+    area = shapely.union_all(areas_of(water))
+    idle_hazards = areas_of(hazards, "care", ("idle",)) + closed_zones(zones)
+    run_hazards = areas_of(hazards, "care", ("run",))
     idle_area = shapely.difference(area, shapely.union_all(idle_hazards)) if idle_hazards else area
     run_area = shapely.difference(idle_area, shapely.union_all(run_hazards)) if run_hazards else idle_area
     run_clearance = clearance_m if run_clearance_m is None else run_clearance_m
