@@ -10,7 +10,6 @@ from castshed.toolbox.parameters import FolderContents, FolderSet
 FILES: Final = (
     "day.toml",
     "reservoir.gpkg",
-    "worked.gpkg",
     "habitat_sites.csv",
     "own_waypoints.gpx",
     "forecast.csv",

@@ -129,8 +129,8 @@ def _left_out(holds: GeoDataFrame, rows: list[int], reasons: list[str]) -> GeoDa
 
 @algorithm(
     step="run",
-    example="castshed shortest-run demo_layers/worked.gpkg:holds demo_layers/reservoir.gpkg:ramps "
-    "demo_layers/worked.gpkg:water --hazards demo_layers/worked.gpkg:shallow_hazards "
+    example="castshed shortest-run my_day/plan.gpkg:holds demo_layers/reservoir.gpkg:ramps "
+    "my_day/plan.gpkg:water --hazards my_day/plan.gpkg:shallow_hazards "
     "--zones demo_layers/reservoir.gpkg:zones --depth demo_layers/reservoir.gpkg:depth --level -4ft --at-most 8 "
     "--out my.gpkg",
 )
