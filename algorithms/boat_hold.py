@@ -68,7 +68,7 @@ def _keep_off(
 
 @algorithm(
     step="hold",
-    example="castshed boat-hold reservoir.gpkg:spots reservoir.gpkg:depth --level -4ft --wind-from SW "
+    example="castshed boat-hold demo_layers/reservoir.gpkg:spots demo_layers/reservoir.gpkg:depth --level -4ft --wind-from SW "
     "--out my.gpkg",
 )
 def boat_hold(
@@ -166,6 +166,7 @@ def boat_hold(
     import geopandas as gpd
     import numpy as np
     import shapely
+
     from castshed.toolbox.errors import DataError
     from castshed.toolbox.water.casting import find_holds
     from castshed.toolbox.water.hold_rules import HoldRules, Setting, Surroundings

@@ -11,7 +11,7 @@ MARK_M = 1.0
 
 @algorithm(
     step="hold",
-    example="castshed cast-reach reservoir.gpkg:spots my.gpkg:water --most-cast 90ft --out my.gpkg:cast_reach",
+    example="castshed cast-reach demo_layers/reservoir.gpkg:spots my_day/plan.gpkg:water --most-cast 90ft --out my.gpkg:cast_reach",
 )
 def cast_reach(
     spots: Spots,
@@ -56,6 +56,7 @@ def cast_reach(
     import geopandas as gpd
     import numpy as np
     import shapely
+
     from castshed.toolbox.errors import UsageError
     from castshed.toolbox.units import in_words
     from castshed.toolbox.water.cast_ring import cast_reaches

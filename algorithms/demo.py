@@ -9,7 +9,7 @@ from castshed.toolbox.parameters import FolderContents, FolderSet
 
 FILES: Final = (
     "day.toml",
-    "reservoir.gpkg",
+    "demo_layers/reservoir.gpkg",
     "habitat_sites.csv",
     "own_waypoints.gpx",
     "forecast.csv",

@@ -17,9 +17,10 @@ from castshed.toolbox.parameters import (
 )
 
 if TYPE_CHECKING:
-    from castshed.toolbox.water.surface import Measured
     from geopandas import GeoDataFrame
     from shapely.geometry.base import BaseGeometry
+
+    from castshed.toolbox.water.surface import Measured
 
 Method = Annotated[str, Choice(("minimum-curvature", "triangles"))]
 Holds = Annotated[str, Choice(("depth", "negative-depth", "elevation"))]
@@ -42,6 +43,7 @@ def _usable(layer: GeoDataFrame | None, lake: BaseGeometry, name: str) -> GeoDat
     """Leave out rows above chart datum and rows that do not touch the lake, and say how many."""
     import numpy as np
     import shapely
+
     from castshed.toolbox.errors import DataError
 
     if layer is None or len(layer) == 0:
@@ -69,6 +71,7 @@ def _usable(layer: GeoDataFrame | None, lake: BaseGeometry, name: str) -> GeoDat
 
 def _measured(lake: BaseGeometry, contours: GeoDataFrame | None, soundings: GeoDataFrame | None) -> Measured:
     import numpy as np
+
     from castshed.toolbox.water.surface import Measured
 
     lines, line_depths = np.empty(0, dtype=object), np.empty(0)
@@ -108,6 +111,7 @@ def _from_raster(
     raster: Depth, lake: BaseGeometry, holds: str, datum_m: float, cell_m: float | None
 ) -> Depth:
     import numpy as np
+
     from castshed.toolbox.errors import DataError
     from castshed.toolbox.water.raster_depth import depth_from, resampled, with_shore
     from castshed.toolbox.water.shore import centres_inside
@@ -143,8 +147,8 @@ def _from_raster(
 
 @algorithm(
     step="water",
-    example="castshed depth-surface reservoir.gpkg:shoreline --contours reservoir.gpkg:contours "
-    "--soundings reservoir.gpkg:soundings --cell 10m --out my.gpkg:depth",
+    example="castshed depth-surface demo_layers/reservoir.gpkg:shoreline --contours demo_layers/reservoir.gpkg:contours "
+    "--soundings demo_layers/reservoir.gpkg:soundings --cell 10m --out my.gpkg:depth",
 )
 def depth_surface(
     shoreline: Shoreline,
@@ -215,6 +219,7 @@ def depth_surface(
     wrong depth, soundings far apart, a shoreline drawn at another level than chart datum.
     """
     import shapely
+
     from castshed.toolbox.errors import UsageError
     from castshed.toolbox.report import progress
     from castshed.toolbox.water.depth import DepthSurface

@@ -22,6 +22,7 @@ def _numbers(frame: GeoDataFrame, column: str) -> Floats:
     """Read a column of numbers of 0 or more, NaN where it is empty or not there."""
     import numpy as np
     import pandas as pd
+
     from castshed.toolbox.errors import DataError
 
     if column not in frame.columns:
@@ -82,6 +83,7 @@ def _bottom(spots: GeoDataFrame, depth: Depth | None, points: Floats) -> Floats:
     import warnings
 
     import numpy as np
+
     from castshed.toolbox.errors import DataWarning
 
     own = np.asarray(spots["depth_m"].to_numpy(dtype=float, na_value=np.nan))
@@ -103,7 +105,7 @@ def _bottom(spots: GeoDataFrame, depth: Depth | None, points: Floats) -> Floats:
 
 @algorithm(
     step="wind",
-    example="castshed fishable reservoir.gpkg:spots my.gpkg:water --depth reservoir.gpkg:depth --level -4ft "
+    example="castshed fishable demo_layers/reservoir.gpkg:spots my_day/plan.gpkg:water --depth demo_layers/reservoir.gpkg:depth --level -4ft "
     "--out my.gpkg:verdicts",
 )
 def fishable(
@@ -168,6 +170,7 @@ def fishable(
 
     import numpy as np
     import shapely
+
     from castshed.toolbox.errors import DataWarning
     from castshed.toolbox.water.exposure import place_points
     from castshed.toolbox.water.fetch import on_water

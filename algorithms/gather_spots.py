@@ -67,8 +67,8 @@ def _tell(table: SourceTable, roles: Roles, records: Records) -> list[str]:
 @algorithm(
     step="gather",
     example=(
-        "castshed gather-spots habitat_sites.csv reservoir.gpkg:own_spots --shoreline reservoir.gpkg:shoreline "
-        "--depth-unit ft --out book.gpkg"
+        "castshed gather-spots demo_layers/reservoir.gpkg:spots demo_layers/habitat_sites.csv "
+        "demo_layers/own_waypoints.gpx --shoreline demo_layers/reservoir.gpkg:shoreline --depth-unit ft --out book.gpkg"
     ),
 )
 def gather_spots(

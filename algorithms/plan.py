@@ -8,10 +8,11 @@ from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import DayFile, FolderContents, FolderSet
 
 if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
     from castshed.toolbox.day import Boat, Day
     from castshed.toolbox.water.depth import DepthSurface
     from castshed.toolbox.water.last_check import Limits
-    from geopandas import GeoDataFrame
 
 FILES: Final = ("plan.gpkg", "run.gpx", "plan.kml", "plan.geojson", "plan.json", "map.png")
 LAUNCH_M: Final = 150.0

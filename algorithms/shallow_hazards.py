@@ -28,6 +28,7 @@ def _known_reason(kind: str, top_today_m: float) -> str:
 
 def _numbers(values: object, name: str, *, least: float | None = None) -> NDArray[np.float64]:
     import numpy as np
+
     from castshed.toolbox.errors import DataError
 
     numbers = np.asarray(values, dtype=np.float64)
@@ -41,7 +42,7 @@ def _numbers(values: object, name: str, *, least: float | None = None) -> NDArra
 
 @algorithm(
     step="water",
-    example="castshed shallow-hazards reservoir.gpkg:depth my.gpkg:water --known-hazards reservoir.gpkg:known_hazards "
+    example="castshed shallow-hazards demo_layers/reservoir.gpkg:depth my_day/plan.gpkg:water --known-hazards demo_layers/reservoir.gpkg:known_hazards "
     "--level -4ft --draft 2ft --out my.gpkg:shallow_hazards",
 )
 def shallow_hazards(
@@ -118,6 +119,7 @@ def shallow_hazards(
     import geopandas
     import numpy as np
     import shapely
+
     from castshed.toolbox.errors import DataWarning, UsageError
     from castshed.toolbox.units import in_words
     from castshed.toolbox.water.hazards import least_depths, polygon_parts, shallow_area, widened

@@ -26,9 +26,10 @@ from castshed.toolbox.parameters import (
 if TYPE_CHECKING:
     import numpy as np
     import pandas as pd
-    from castshed.toolbox.water.run import Piece, Surroundings
     from geopandas import GeoDataFrame
     from numpy.typing import NDArray
+
+    from castshed.toolbox.water.run import Piece, Surroundings
 
 
 class ShortestRun(NamedTuple):
@@ -82,6 +83,7 @@ def _chosen(holds: GeoDataFrame, time_s: NDArray[np.float64], at_most: int) -> t
 
 def _clock(depart: str) -> pd.Timestamp | None:
     import pandas as pd
+
     from castshed.toolbox.errors import UsageError
 
     if not depart:
@@ -100,6 +102,7 @@ def _legs_frame(
 ) -> GeoDataFrame:
     import geopandas as gpd
     import numpy as np
+
     from castshed.toolbox.water.run import clearances, least_depths, slow_lengths, times_s
 
     lines = [piece.line for piece in pieces]
@@ -229,6 +232,7 @@ def shortest_run(
     import numpy as np
     import pandas as pd
     import shapely
+
     from castshed.toolbox.errors import NoSafeWay, UsageError
     from castshed.toolbox.report import progress
     from castshed.toolbox.units import in_words

@@ -63,7 +63,7 @@ def _limits(bands_m: Lengths) -> list[float]:
 
 @algorithm(
     step="water",
-    example="castshed water-today reservoir.gpkg:depth reservoir.gpkg:shoreline --level -4ft --out my.gpkg",
+    example="castshed water-today demo_layers/reservoir.gpkg:depth demo_layers/reservoir.gpkg:shoreline --level -4ft --out my.gpkg",
 )
 def water_today(
     depth: Depth, shoreline: Shoreline, *, level_m: Level = 0.0, bands_m: Lengths = BANDS_M
@@ -112,6 +112,7 @@ def water_today(
     import geopandas
     import numpy as np
     import shapely
+
     from castshed.toolbox.errors import DataError, DataWarning, NoSolution
     from castshed.toolbox.units import in_words
     from castshed.toolbox.water.isobaths import shallower_than, unknown_area

@@ -33,8 +33,8 @@ def _named(rows: GeoDataFrame) -> str:
 
 @algorithm(
     step="wind",
-    example="castshed wind-exposure reservoir.gpkg:spots my.gpkg:water --wind-from SW --wind 15mph "
-    "--depth reservoir.gpkg:depth --level -4ft --out my.gpkg:exposure",
+    example="castshed wind-exposure demo_layers/reservoir.gpkg:spots my_day/plan.gpkg:water --wind-from SW --wind 15mph "
+    "--depth demo_layers/reservoir.gpkg:depth --level -4ft --out my.gpkg:exposure",
 )
 def wind_exposure(
     places: Places,
@@ -100,6 +100,7 @@ def wind_exposure(
 
     import numpy as np
     import shapely
+
     from castshed.toolbox.errors import DataWarning
     from castshed.toolbox.water.exposure import expose, place_points
 

@@ -193,4 +193,6 @@ def shape_bottom(seed: int, *, tries: int = 40) -> Bottom:
         height = np.asarray(ndimage.gaussian_filter(height, 0.7), dtype=np.float32)
         lake = _flood(height, sheet, streams, dam)
         return Bottom(height, lake, sheet, streams, dam, road, knolls)
-    raise RuntimeError(f"No land of seed {seed} holds a lake of the size wanted in {tries} tries: take another seed.")
+    raise RuntimeError(
+        f"No land of seed {seed} holds a lake of the size wanted in {tries} tries: take another seed."
+    )

@@ -43,7 +43,8 @@ class Chart(NamedTuple):
         col = (xy[:, 0] - self.west_m) / self.cell_m - 0.5
         row = (self.north_m - xy[:, 1]) / self.cell_m - 0.5
         return np.asarray(
-            ndimage.map_coordinates(self.depth_m, [row, col], order=1, mode="constant", cval=np.nan), dtype=np.float64
+            ndimage.map_coordinates(self.depth_m, [row, col], order=1, mode="constant", cval=np.nan),
+            dtype=np.float64,
         )
 
     def centres(self, row: NDArray[np.intp], col: NDArray[np.intp]) -> Floats:
@@ -101,7 +102,9 @@ def make_shoreline(chart: Chart) -> gpd.GeoDataFrame:
     """Draw the water's edge at normal pool: one polygon, islands as holes."""
     x, y = chart.axes()
     filled = np.where(np.isnan(chart.depth_m), -LAND_KEPT_M, chart.depth_m)
-    generator = contourpy.contour_generator(x, y, filled, name="serial", fill_type=contourpy.FillType.OuterOffset)
+    generator = contourpy.contour_generator(
+        x, y, filled, name="serial", fill_type=contourpy.FillType.OuterOffset
+    )
     points, offsets = generator.filled(0.0, 1e4)
     polygons = [
         shapely.Polygon(p[o[0] : o[1]], [p[a:b] for a, b in zip(o[1:-1], o[2:], strict=True)])
@@ -126,7 +129,9 @@ def make_contours(chart: Chart) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame({"depth_m": depth}, geometry=lines, crs=CRS)
 
 
-def make_soundings(rng: np.random.Generator, chart: Chart, *, tracks: int = 60, points: int = 75) -> gpd.GeoDataFrame:
+def make_soundings(
+    rng: np.random.Generator, chart: Chart, *, tracks: int = 60, points: int = 75
+) -> gpd.GeoDataFrame:
     """Sound the lake along wandering tracks, as from a boat with a recording sounder, a few years back."""
     row, col = np.nonzero(chart.depth_m[::4, ::4] > 1.2)
     xy = chart.centres(row * 4, col * 4)[rng.choice(len(row), tracks, replace=False)]
@@ -134,7 +139,9 @@ def make_soundings(rng: np.random.Generator, chart: Chart, *, tracks: int = 60, 
     live = np.ones(tracks, dtype=bool)
     tries = np.deg2rad([0, 20, -20, 45, -45, 75, -75, 110, -110, 150, -150])
     day = rng.choice(pd.date_range("2021-04-20", "2023-10-10", freq="D"), 12, replace=False)
-    start = pd.DatetimeIndex(day[rng.integers(0, 12, tracks)]) + pd.to_timedelta(rng.integers(7 * 60, 17 * 60, tracks), "min")
+    start = pd.DatetimeIndex(day[rng.integers(0, 12, tracks)]) + pd.to_timedelta(
+        rng.integers(7 * 60, 17 * 60, tracks), "min"
+    )
     found: list[Floats] = []
     for k in range(points):
         heading = heading + rng.normal(0.0, 0.13, tracks)
@@ -152,7 +159,9 @@ def make_soundings(rng: np.random.Generator, chart: Chart, *, tracks: int = 60, 
     depth = np.round(chart.read(table[:, 2:]) + rng.normal(0.0, SOUNDING_NOISE_M, len(table)), 2)
     when = (start[track] + pd.to_timedelta(order * 6, "s")).tz_localize("America/Chicago")
     frame = gpd.GeoDataFrame(
-        {"depth_m": depth, "time": [t.isoformat() for t in when]}, geometry=shapely.points(table[:, 2:]), crs=CRS
+        {"depth_m": depth, "time": [t.isoformat() for t in when]},
+        geometry=shapely.points(table[:, 2:]),
+        crs=CRS,
     )
     place = np.lexsort([order, track])
     return frame.iloc[place].reset_index(drop=True)

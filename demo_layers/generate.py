@@ -27,7 +27,13 @@ DEPTH_ERROR_M = 0.3  # of the survey, 95 %
 
 def _surface(chart: Chart) -> DepthSurface:
     return DepthSurface(
-        chart.depth_m, chart.west_m, chart.north_m, chart.cell_m, chart.cell_m, pyproj.CRS(edges.CRS), DEPTH_ERROR_M
+        chart.depth_m,
+        chart.west_m,
+        chart.north_m,
+        chart.cell_m,
+        chart.cell_m,
+        pyproj.CRS(edges.CRS),
+        DEPTH_ERROR_M,
     )
 
 

@@ -25,7 +25,18 @@ _STRUCTURES = (
     ("Cedar trees", 2.2), ("hardwood brush pile", 1.5), ("PVC cubes", 1.2), ("Rock pile", 0.9), ("Stake bed", 1.0),
     ("Brush", 1.3), ("Xmas trees", 1.8), ("Concrete rubble", 0.8), ("hardwood tops", 1.7),
 )  # fmt: skip
-_REMARKS = ("", "", "", "", "refreshed", "marked w/ buoy until 2019", "check depth", "volunteers", "see map 4", "partly silted")
+_REMARKS = (
+    "",
+    "",
+    "",
+    "",
+    "refreshed",
+    "marked w/ buoy until 2019",
+    "check depth",
+    "volunteers",
+    "see map 4",
+    "partly silted",
+)
 
 
 def _degrees(xy: Floats) -> Floats:
@@ -71,7 +82,9 @@ def habitat_csv(rng: np.random.Generator, shore: Shore, spots: gpd.GeoDataFrame)
     earth = _degrees(xy)
     text = io.StringIO()
     out = csv.writer(text, lineterminator="\n")
-    out.writerow(["Site No", "Lake", "Structure", "LAT", "LONG", "Depth (ft)", "Year placed", "Qty", "Remarks"])
+    out.writerow(
+        ["Site No", "Lake", "Structure", "LAT", "LONG", "Depth (ft)", "Year placed", "Qty", "Remarks"]
+    )
     style = rng.choice(3, len(xy), p=[0.7, 0.18, 0.12])
     lost, swapped = {17, 58, 121}, {83}
     for k, ((lon, lat), deep) in enumerate(zip(earth, feet, strict=True)):
@@ -87,7 +100,9 @@ def habitat_csv(rng: np.random.Generator, shore: Shore, spots: gpd.GeoDataFrame)
             first, second = f"{lat:.6f}", f"{lon:.6f}"
         structure, _ = _STRUCTURES[int(rng.integers(len(_STRUCTURES)))]
         if k >= len(xy) - len(same):
-            structure = "Cedar trees" if brush["kind"].iloc[k - len(xy) + len(same)] == "conifer_brush" else "Brush"
+            structure = (
+                "Cedar trees" if brush["kind"].iloc[k - len(xy) + len(same)] == "conifer_brush" else "Brush"
+            )
         year = "" if rng.random() < 0.08 else str(int(rng.integers(1998, 2026)))
         remark = _REMARKS[int(rng.integers(len(_REMARKS)))]
         out.writerow([
@@ -102,7 +117,9 @@ def waypoints_gpx(rng: np.random.Generator, shore: Shore) -> str:
     depth = np.nan_to_num(shore.chart.depth_m, nan=-4.0)
     taken: list[Floats] = []
     for _ in names.WAYPOINTS:
-        shore.pick(rng, (depth > 2.5) & (depth < 7.0) & (shore.off_m > 20.0) & (shore.off_m < 150.0), taken, 500.0)
+        shore.pick(
+            rng, (depth > 2.5) & (depth < 7.0) & (shore.off_m > 20.0) & (shore.off_m < 150.0), taken, 500.0
+        )
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',
         '<gpx version="1.1" creator="castshed demo" xmlns="http://www.topografix.com/GPX/1/1">',

@@ -66,8 +66,12 @@ def _isobath_piece(shore: Shore, xy: Floats, depth_m: float, half_m: float) -> s
     row = int((chart.north_m - xy[1]) / chart.cell_m)
     r0, c0 = max(0, row - reach), max(0, col - reach)
     x, y = chart.axes()
-    part = ndimage.gaussian_filter(np.nan_to_num(chart.depth_m, nan=-4.0)[r0 : row + reach, c0 : col + reach], 2.0)
-    lines = contourpy.contour_generator(x[c0 : c0 + part.shape[1]], y[r0 : r0 + part.shape[0]], part).lines(depth_m)
+    part = ndimage.gaussian_filter(
+        np.nan_to_num(chart.depth_m, nan=-4.0)[r0 : row + reach, c0 : col + reach], 2.0
+    )
+    lines = contourpy.contour_generator(x[c0 : c0 + part.shape[1]], y[r0 : r0 + part.shape[0]], part).lines(
+        depth_m
+    )
     place = shapely.Point(xy)
     nearest = min((shapely.LineString(line) for line in lines if len(line) > 1), key=place.distance)
     along = nearest.project(place)
@@ -149,7 +153,7 @@ def make_own_spots(rng: np.random.Generator, shore: Shore, bottom: Bottom) -> gp
         for number, title in enumerate(titles):
             if len(rows) == 25:
                 break
-            if kind in ready and ready[kind]:
+            if ready.get(kind):
                 xy = ready[kind].pop(0)
                 taken.append(xy)
             elif kind in ready:
@@ -161,19 +165,25 @@ def make_own_spots(rng: np.random.Generator, shore: Shore, bottom: Bottom) -> gp
             if kind in ("ledge", "bluff"):
                 shape = _isobath_piece(shore, xy, here, float(rng.uniform(45.0, 90.0)))
             elif kind == "flat" or (kind == "hump" and number in (1, 3)):
-                shape = _area_round(shore, ground, xy, 110.0 if kind == "flat" else 70.0, 0.5 if kind == "flat" else 1.2)
+                shape = _area_round(
+                    shore, ground, xy, 110.0 if kind == "flat" else 70.0, 0.5 if kind == "flat" else 1.2
+                )
             tall = {"conifer_brush": 2.0, "brush": 1.2, "standing_timber": 3.5}.get(kind, 0.0)
-            rows.append({
-                "spot_id": f"own-{len(rows) + 1:02d}",
-                "name": title,
-                "kind": kind,
-                "depth_m": round(here, 1),
-                "height_m": tall,
-                "rating": float(rng.choice([2, 3, 3, 4, 4, 5])),
-                "note": _NOTES[kind],
-                "source": "own book",
-                "surveyed": f"{int(rng.integers(2019, 2026))}-{int(rng.integers(3, 11)):02d}-{int(rng.integers(1, 28)):02d}",
-                "position_error_m": float(rng.choice([3.0, 4.0, 5.0])),
-            })
+            rows.append(
+                {
+                    "spot_id": f"own-{len(rows) + 1:02d}",
+                    "name": title,
+                    "kind": kind,
+                    "depth_m": round(here, 1),
+                    "height_m": tall,
+                    "rating": float(rng.choice([2, 3, 3, 4, 4, 5])),
+                    "note": _NOTES[kind],
+                    "source": "own book",
+                    "surveyed": "-".join(
+                        f"{int(rng.integers(a, b)):02d}" for a, b in ((2019, 2026), (3, 11), (1, 28))
+                    ),
+                    "position_error_m": float(rng.choice([3.0, 4.0, 5.0])),
+                }
+            )
             shapes.append(shape)
     return gpd.GeoDataFrame(rows, geometry=shapes, crs=CRS)

@@ -42,7 +42,9 @@ class Shore:
         self.runnable = parts == int(size.argmax())  # the largest water to run in, four feet down
         self.off_run_m = ndimage.distance_transform_edt(~self.runnable) * chart.cell_m
 
-    def pick(self, rng: np.random.Generator, where: NDArray[np.bool_], taken: list[Floats], apart_m: float) -> Floats:
+    def pick(
+        self, rng: np.random.Generator, where: NDArray[np.bool_], taken: list[Floats], apart_m: float
+    ) -> Floats:
         """Pick a cell that fits, away from those taken; noted as taken."""
         row, col = np.nonzero(where)
         xy = self.chart.centres(row, col)
@@ -126,11 +128,15 @@ def _blob(rng: np.random.Generator, at: Floats, radius_m: float) -> shapely.Poly
     angle = np.linspace(0.0, 2 * np.pi, 40, endpoint=False)
     waves = np.arange(1, 6)
     size = rng.normal(0.0, 0.16, waves.size) / waves**0.5
-    ring = radius_m * np.maximum(0.4, 1.0 + np.cos(angle[:, None] * waves + rng.uniform(0, 6.28, waves.size)) @ size)
+    ring = radius_m * np.maximum(
+        0.4, 1.0 + np.cos(angle[:, None] * waves + rng.uniform(0, 6.28, waves.size)) @ size
+    )
     return shapely.Polygon(at + np.column_stack([np.cos(angle), np.sin(angle)]) * ring[:, None])
 
 
-def make_hazards(rng: np.random.Generator, shore: Shore, bottom: Bottom, lake: shapely.Polygon) -> gpd.GeoDataFrame:
+def make_hazards(
+    rng: np.random.Generator, shore: Shore, bottom: Bottom, lake: shapely.Polygon
+) -> gpd.GeoDataFrame:
     """Mark stump fields, standing timber, rocks, the old bridge's piers, a pipeline and a sunk barge."""
     depth, along = shore.chart.depth_m, _westing(shore)
     rows: list[tuple[str, float, float, shapely.Geometry]] = []
@@ -141,7 +147,9 @@ def make_hazards(rng: np.random.Generator, shore: Shore, bottom: Bottom, lake: s
         ("stumps", 2.0, 4.5, 0.8, 75.0, 0.9),
         ("standing_timber", 3.5, 8.0, 0.9, 85.0, -1.5),
     ):
-        at = shore.pick(rng, flat & (depth > low) & (depth < high) & (along < most) & (shore.off_m > 60.0), taken, 900.0)
+        at = shore.pick(
+            rng, flat & (depth > low) & (depth < high) & (along < most) & (shore.off_m > 60.0), taken, 900.0
+        )
         rows.append((kind, top, 0.0, shapely.intersection(_blob(rng, at, radius), lake)))
     for radius in (6.0, 4.0, 5.0, 8.0):
         at = shore.pick(rng, (depth > 1.3) & (depth < 3.2) & (shore.off_m > 50.0), taken, 900.0)
@@ -149,12 +157,18 @@ def make_hazards(rng: np.random.Generator, shore: Shore, bottom: Bottom, lake: s
         rows.append(("rock_pile", top, radius, shapely.Point(at)))
     for pier, height in zip(to_map(bottom.road.piers), bottom.road.pier_top_m, strict=True):
         rows.append(("old bridge pier", round(POOL_M - float(height), 2), 3.0, shapely.Point(pier)))
-    at = shore.pick(rng, (depth > 3.0) & (depth < 6.0) & (shore.off_m > 40.0) & (shore.off_m < 120.0), taken, 900.0)
-    rows.append(("sunk barge", round(float(shore.chart.read(at[None, :])[0]) - 2.2, 2), 9.0, shapely.Point(at)))
+    at = shore.pick(
+        rng, (depth > 3.0) & (depth < 6.0) & (shore.off_m > 40.0) & (shore.off_m < 120.0), taken, 900.0
+    )
+    rows.append(
+        ("sunk barge", round(float(shore.chart.read(at[None, :])[0]) - 2.2, 2), 9.0, shapely.Point(at))
+    )
     rows.append(("pipeline", *_pipeline(shore, bottom, lake)))
     kind, top_m, radius_m, shape = zip(*rows, strict=True)
     return gpd.GeoDataFrame(
-        {"kind": list(kind), "top_depth_m": list(top_m), "radius_m": list(radius_m)}, geometry=list(shape), crs=CRS
+        {"kind": list(kind), "top_depth_m": list(top_m), "radius_m": list(radius_m)},
+        geometry=list(shape),
+        crs=CRS,
     )
 
 
@@ -169,7 +183,9 @@ def _pipeline(shore: Shore, bottom: Bottom, lake: shapely.Polygon) -> tuple[floa
     ends = to_map(np.array([river[k] - across * 2500.0, river[k] + across * 2500.0]))
     parts = shapely.get_parts(shapely.intersection(shapely.LineString(ends), lake))
     pipe = parts[int(np.argmin(shapely.distance(parts, shapely.Point(to_map(river[k])))))]
-    samples = shapely.get_coordinates(shapely.line_interpolate_point(pipe, np.linspace(0, 1, 200), normalized=True))
+    samples = shapely.get_coordinates(
+        shapely.line_interpolate_point(pipe, np.linspace(0, 1, 200), normalized=True)
+    )
     deepest = float(np.nanmax(shore.chart.read(samples)))
     # Marked where it crosses deep water only; one depth serves the whole line, so the shoalest is given.
     keep = shore.chart.read(samples) > 0.4 * deepest

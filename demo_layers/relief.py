@@ -157,7 +157,9 @@ def carve_land(
     """
     mesh = _mesh(rng, width_m, height_m)
     xy = mesh.points
-    a, b = np.unique(np.sort(np.vstack([mesh.simplices[:, p] for p in ([0, 1], [1, 2], [2, 0])]), axis=1), axis=0).T
+    a, b = np.unique(
+        np.sort(np.vstack([mesh.simplices[:, p] for p in ([0, 1], [1, 2], [2, 0])]), axis=1), axis=0
+    ).T
     length_m = np.hypot(*(xy[a] - xy[b]).T)
     length_m = np.where(length_m > 4 * MESH_M, length_m * 1e3, length_m)  # slivers along the hull
     coarse = 60.0

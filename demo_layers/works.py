@@ -37,7 +37,9 @@ class Road(NamedTuple):
     pier_top_m: Floats  # (n,) height of what stands
 
 
-def find_dam(height: Grid, sheet: Sheet, river: Stream, x_range: tuple[float, float], crest_m: float) -> Floats:
+def find_dam(
+    height: Grid, sheet: Sheet, river: Stream, x_range: tuple[float, float], crest_m: float
+) -> Floats:
     """Choose the crossing of the river's gap that needs the shortest dam.
 
     Returns
@@ -67,15 +69,26 @@ def build_bank(
 ) -> None:
     """Heap an earth bank along a line, in place."""
     dense = resample(line, sheet.cell_m)
-    tops = np.broadcast_to(np.asarray(top_m, dtype=np.float64), (len(dense),)) if np.ndim(top_m) == 0 else top_m
-    cells, xy = sheet.near(line, half_top_m + 40.0 / slope if np.ndim(top_m) == 0 else half_top_m + 6.0 / slope)
+    tops = (
+        np.broadcast_to(np.asarray(top_m, dtype=np.float64), (len(dense),)) if np.ndim(top_m) == 0 else top_m
+    )
+    cells, xy = sheet.near(
+        line, half_top_m + 40.0 / slope if np.ndim(top_m) == 0 else half_top_m + 6.0 / slope
+    )
     away, nearest = cKDTree(dense).query(xy)
     bank = np.asarray(tops)[nearest] - slope * np.maximum(0.0, away - half_top_m)
     height[cells] = np.maximum(height[cells], bank)
 
 
 def raise_knolls(
-    rng: np.random.Generator, height: Grid, sheet: Sheet, lake: NDArray[np.bool_], pool_m: float, *, islands: int, humps: int
+    rng: np.random.Generator,
+    height: Grid,
+    sheet: Sheet,
+    lake: NDArray[np.bool_],
+    pool_m: float,
+    *,
+    islands: int,
+    humps: int,
 ) -> list[Knoll]:
     """Raise hills on the broad parts of the valley, in place.
 
@@ -93,7 +106,9 @@ def raise_knolls(
     for k in range(islands + humps):
         island = k < islands
         least, most = (2.5, 8.0) if island else (4.5, 14.0)
-        room = wet & (off_m > (150.0 if island else 130.0)) & (depth > least) & (depth < most) & (rough < 0.03)
+        room = (
+            wet & (off_m > (150.0 if island else 130.0)) & (depth > least) & (depth < most) & (rough < 0.03)
+        )
         row, col = np.nonzero(room)
         xy = np.column_stack([col, row]) * sheet.cell_m * step + sheet.cell_m / 2
         for other in knolls:
@@ -103,7 +118,9 @@ def raise_knolls(
             continue
         pick = int(rng.integers(len(xy)))
         ground = small[row[pick], col[pick]]
-        top = pool_m + rng.uniform(1.2, 3.2) if island else pool_m - rng.uniform(1.4, 0.62 * (pool_m - ground))
+        top = (
+            pool_m + rng.uniform(1.2, 3.2) if island else pool_m - rng.uniform(1.4, 0.62 * (pool_m - ground))
+        )
         long = float(rng.uniform(70.0, 135.0) if island else rng.uniform(38.0, 95.0))
         short = long * float(rng.uniform(0.45, 0.85))
         x, y = xy[pick]
@@ -113,7 +130,13 @@ def raise_knolls(
 
 
 def _raise_knoll(
-    rng: np.random.Generator, height: Grid, sheet: Sheet, at: Floats, rise_m: float, long_m: float, short_m: float
+    rng: np.random.Generator,
+    height: Grid,
+    sheet: Sheet,
+    at: Floats,
+    rise_m: float,
+    long_m: float,
+    short_m: float,
 ) -> None:
     cells, xy = sheet.near(np.vstack([at, at + 0.1]), 2.6 * long_m)
     turn = rng.uniform(0.0, np.pi)
@@ -129,7 +152,12 @@ def _raise_knoll(
 
 
 def lay_road(
-    rng: np.random.Generator, height: Grid, sheet: Sheet, river: Stream, pool_m: float, x_range: tuple[float, float]
+    rng: np.random.Generator,
+    height: Grid,
+    sheet: Sheet,
+    river: Stream,
+    pool_m: float,
+    x_range: tuple[float, float],
 ) -> Road:
     """Lay an old road on a low bank across the valley, in place, with a gap where its bridge was.
 

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 import pyproj
 import shapely
-from castshed.toolbox.water.depth import DepthSurface
 from scipy.ndimage import gaussian_filter
+
+from castshed.toolbox.water.depth import DepthSurface
 
 CRS = pyproj.CRS.from_epsg(32615)
 WIDTH_M = 840.0

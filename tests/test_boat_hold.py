@@ -9,12 +9,13 @@ import matplotlib.cbook
 import numpy as np
 import pytest
 import shapely
+from scipy.interpolate import RegularGridInterpolator
+from scipy.ndimage import zoom
+
 from castshed.algorithms.boat_hold import boat_hold
 from castshed.toolbox.errors import DataError, UsageError
 from castshed.toolbox.testing import check_algorithm
 from castshed.toolbox.water.depth import DepthSurface
-from scipy.interpolate import RegularGridInterpolator
-from scipy.ndimage import zoom
 
 CRS = "EPSG:32616"
 FINER = 8

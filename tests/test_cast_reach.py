@@ -6,6 +6,7 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
+
 from castshed.algorithms.cast_reach import cast_reach
 from castshed.toolbox.errors import UsageError
 from castshed.toolbox.testing import check_algorithm

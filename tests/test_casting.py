@@ -7,6 +7,10 @@ import dataclasses
 import numpy as np
 import pytest
 import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose
+
 from castshed.toolbox.errors import UsageError
 from castshed.toolbox.water.casting import find_holds
 from castshed.toolbox.water.deep_side import deep_sides
@@ -16,9 +20,6 @@ from castshed.toolbox.water.hold_words import hold_reasons
 from castshed.toolbox.water.hump_crown import aim_at_edges, hump_crowns
 from castshed.toolbox.water.least_depth import least_depth_along, least_depth_inside
 from castshed.toolbox.water.rays import cast_rays
-from hypothesis import given, settings
-from hypothesis import strategies as st
-from numpy.testing import assert_allclose
 
 X0, Y0 = 500_000.0, 4_000_000.0
 NOTHING = np.empty(0, dtype=object)

@@ -9,11 +9,12 @@ import numpy as np
 import pyproj
 import pytest
 import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from castshed.toolbox.intake.coordinates import read_angle, read_pair
 from castshed.toolbox.intake.lake_extent import LakeExtent
 from castshed.toolbox.intake.placing import Trust, place
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 # Examples of the EPSG Dataset, degree representation methods 9643 (DMS) and 9640 (DM), epsg.io, read.
 EPSG = [

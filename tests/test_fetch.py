@@ -5,6 +5,9 @@ import warnings
 import numpy as np
 import pytest
 import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from castshed.toolbox.errors import DataError, UsageError
 from castshed.toolbox.water.fetch import (
     RADIALS_DEG,
@@ -13,8 +16,6 @@ from castshed.toolbox.water.fetch import (
     fetch_lengths,
     on_water,
 )
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 CENTRE = np.array([512_345.0, 4_234_567.0])  # far from the origin, as real layers are
 

@@ -6,15 +6,16 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
+from geopandas.testing import assert_geodataframe_equal
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from castshed.algorithms.fishable import fishable
 from castshed.algorithms.wind_exposure import wind_exposure
 from castshed.toolbox.errors import DataError, DataWarning, UsageError
 from castshed.toolbox.testing import check_algorithm
 from castshed.toolbox.water.depth import DepthSurface
 from castshed.toolbox.water.verdict import Limits, judge, length_words, speed_words
-from geopandas.testing import assert_geodataframe_equal
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 pytestmark = pytest.mark.filterwarnings("ignore:Neither spots nor holds:castshed.toolbox.errors.DataWarning")
 

@@ -12,6 +12,10 @@ import geopandas
 import numpy as np
 import pytest
 import shapely
+from geographiclib.geodesic import Geodesic
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
 from castshed.algorithms.gather_spots import gather_spots
 from castshed.toolbox.errors import CrsError, DataWarning, UsageError
 from castshed.toolbox.intake.book import COLUMNS, take_apart
@@ -19,9 +23,6 @@ from castshed.toolbox.intake.kinds import alike, read_kinds
 from castshed.toolbox.intake.source_table import SourceTable
 from castshed.toolbox.sources import read_source
 from castshed.toolbox.testing import assert_layer_equal, check_algorithm
-from geographiclib.geodesic import Geodesic
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
 
 LON, LAT = -85.2, 35.76
 HEADER = "id,name,lat,lon,depth,type,note"

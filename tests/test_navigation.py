@@ -9,11 +9,12 @@ import networkx as nx
 import numpy as np
 import pytest
 import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from castshed.toolbox.errors import DataError, NoSafeWay
 from castshed.toolbox.water.navigation import SafeWater
 from castshed.toolbox.water.orientation import turn
-from hypothesis import given, settings
-from hypothesis import strategies as st
 from made_waters import narrows, plain_lengths, points_on, ragged_water, relative_error, touches_itself
 
 EMPTY = shapely.MultiPolygon()

@@ -8,6 +8,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 import shapely
+
 from castshed.toolbox.errors import DataError, NoSafeWay, UsageError
 from castshed.toolbox.water.navigation import SafeWater
 from castshed.toolbox.water.passages import passages

@@ -9,10 +9,11 @@ import numpy as np
 import pyproj
 import pytest
 import shapely
-from castshed.toolbox.errors import DataError, DataWarning, UsageError
-from castshed.toolbox.water.safe_water import measured_clearance, safe_waters, shrink
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
+from castshed.toolbox.errors import DataError, DataWarning, UsageError
+from castshed.toolbox.water.safe_water import measured_clearance, safe_waters, shrink
 from made_waters import narrows, ragged_water
 from valley import valley_shoreline
 

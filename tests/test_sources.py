@@ -9,6 +9,9 @@ import tracemalloc
 import geopandas
 import pytest
 import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from castshed.toolbox.errors import DataError, FileMissing, LayerMissing, UsageError
 from castshed.toolbox.intake import delimited, file_text
 from castshed.toolbox.intake.source_table import SourceTable
@@ -381,3 +384,34 @@ def test_a_frame_is_a_source_and_is_not_changed():
 def test_several_sources_keep_their_order(tmp_path):
     paths = [write(tmp_path, f"{n}.csv", "lat,lon\n35.75,-85.2\n") for n in "ba"]
     assert [t.name for t in read_sources(paths)] == ["b.csv", "a.csv"]
+
+
+SEEDS = {
+    "a.csv": b'id;name;lat;lon;depth\n1;"A, b";35,75;-85,2;10\'\n2;B;N35 45.1;W85 12.2;8 to 12 ft\n',
+    "a.gpx": GPX.encode(),
+    "a.kml": KML.encode(),
+    "a.geojson": b'{"type":"FeatureCollection","features":[{"type":"Feature","id":1,"properties":{"a":[1]},'
+    b'"geometry":{"type":"LineString","coordinates":[[-85.2,35.7],[-85.21,35.71]]}}]}',
+}
+
+
+@given(
+    st.sampled_from(sorted(SEEDS)),
+    st.lists(st.tuples(st.integers(0, 2000), st.binary(max_size=6)), max_size=6),
+)
+@settings(max_examples=250, deadline=None)
+def test_damaged_files_give_a_table_or_a_clear_error(tmp_path_factory, name, cuts):
+    data = SEEDS[name]
+    for where, piece in cuts:
+        at = where % (len(data) + 1)
+        data = data[:at] + piece + data[at + len(piece) // 2 :]
+    path = write(tmp_path_factory.getbasetemp(), name, data)
+    words, table = name, None
+    try:
+        table = read_source(path)
+    except DataError as refused:
+        words = str(refused)
+    assert name in words
+    if table is not None:
+        assert len(table) == len(table.line) == len(table.text) == len(table.problem)
+        assert table.geometry is None or len(table.geometry) == len(table)

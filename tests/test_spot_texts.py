@@ -3,13 +3,14 @@
 import math
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from castshed.toolbox.errors import UsageError
 from castshed.toolbox.intake.columns import ROLES, check_mapping, find_roles, header_words, parse_mapping
 from castshed.toolbox.intake.dates import read_dates
 from castshed.toolbox.intake.depth_text import read_depth
 from castshed.toolbox.intake.kinds import KINDS, SYNONYMS, Kind, alike, read_kinds
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 FT = 0.3048  # international foot, by definition
 

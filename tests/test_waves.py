@@ -3,6 +3,9 @@
 import numpy as np
 import pytest
 import scientimate
+from hypothesis import given
+from hypothesis import strategies as st
+
 from castshed.toolbox.errors import UsageError
 from castshed.toolbox.water.wave_growth import aces_wind_stress_factor, wind_stress_factor
 from castshed.toolbox.water.waves import (
@@ -14,8 +17,6 @@ from castshed.toolbox.water.waves import (
     wave_band,
     wave_height,
 )
-from hypothesis import given
-from hypothesis import strategies as st
 
 FOOT, MILE, KNOT, MPH = 0.3048, 1609.344, 1852.0 / 3600.0, 0.44704
 

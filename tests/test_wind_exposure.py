@@ -8,6 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+from geopandas.testing import assert_geodataframe_equal
+
 from castshed.algorithms import wind_exposure as module
 from castshed.algorithms.wind_exposure import wind_exposure
 from castshed.toolbox.errors import ContractError, CrsError, DataWarning, UsageError
@@ -16,7 +18,6 @@ from castshed.toolbox.water.depth import DepthSurface
 from castshed.toolbox.water.exposure import bank_words, expose, mean_depth_along, place_points
 from castshed.toolbox.water.fetch import effective_fetch_lengths, fetch_lengths
 from castshed.toolbox.water.waves import WAVE_METHODS, wave_height
-from geopandas.testing import assert_geodataframe_equal
 
 CRS = "EPSG:32615"
 WEST, SOUTH = 500_000.0, 4_000_000.0

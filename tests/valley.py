@@ -70,7 +70,11 @@ def seeded_spots(count: int, seed: int) -> gpd.GeoDataFrame:
         tried = shapely.points(rng.uniform(west, east, 4000), rng.uniform(south, north, 4000))
         off = shapely.distance(tried, water.boundary)
         wet = shapely.contains(water, tried)
-        take = (wet & (off < 150.0)) | (wet & (rng.random(4000) < 0.1)) | (~wet & (off < 60.0) & (rng.random(4000) < 0.2))
+        take = (
+            (wet & (off < 150.0))
+            | (wet & (rng.random(4000) < 0.1))
+            | (~wet & (off < 60.0) & (rng.random(4000) < 0.2))
+        )
         points += list(tried[take])
     kinds = np.array(["point", "brush", "rock_pile", "hump", "stumps"])
     return gpd.GeoDataFrame(

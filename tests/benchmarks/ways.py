@@ -14,6 +14,7 @@ from pathlib import Path
 
 import numpy as np
 import shapely
+
 from castshed.toolbox.water.navigation import SafeWater
 from castshed.toolbox.water.safe_water import shrink
 from made_waters import (

@@ -13,6 +13,11 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
+from matplotlib.patches import FancyBboxPatch, Polygon, Rectangle
+from matplotlib.text import Text
+from PIL import Image
+from shapely.geometry import LineString, Point, box
+
 from castshed.toolbox.errors import CrsError, DataError, DataWarning, UsageError
 from castshed.toolbox.output import palette
 from castshed.toolbox.output.cautions import CAUTIONS
@@ -20,10 +25,6 @@ from castshed.toolbox.output.chart import compose, draw_map
 from castshed.toolbox.output.chart_tools import nice, wind_of
 from castshed.toolbox.output.draughting import dots, hatching, outline
 from castshed.toolbox.output.view import Rect, fit
-from matplotlib.patches import FancyBboxPatch, Polygon, Rectangle
-from matplotlib.text import Text
-from PIL import Image
-from shapely.geometry import LineString, Point, box
 
 
 def drawn(layers, **options):

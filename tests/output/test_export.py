@@ -10,6 +10,7 @@ import xml.etree.ElementTree as ET
 
 import pyogrio
 import pytest
+
 from castshed.algorithms.export import FORMATS, export
 from castshed.toolbox.errors import ContractError, CrsError, DataError, DataWarning, UsageError
 from castshed.toolbox.output.cautions import CAUTIONS

@@ -14,13 +14,14 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely.geometry import Point, Polygon, shape
+
 from castshed.toolbox.errors import CrsError, DataWarning
 from castshed.toolbox.output.cautions import CAUTIONS
 from castshed.toolbox.output.earth import on_earth
 from castshed.toolbox.output.geojson import to_geojson
-from hypothesis import given, settings
-from hypothesis import strategies as st
-from shapely.geometry import Point, Polygon, shape
 
 
 def refuse(word):

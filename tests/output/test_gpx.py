@@ -14,6 +14,7 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
+
 from castshed.toolbox.errors import CrsError, DataError, DataWarning, UsageError
 from castshed.toolbox.output.cautions import CAUTIONS
 from castshed.toolbox.output.geojson import to_geojson

@@ -14,6 +14,7 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 import shapely
+
 from castshed.toolbox.errors import CrsError
 from castshed.toolbox.output.cautions import CAUTIONS
 from castshed.toolbox.output.kml import to_kml

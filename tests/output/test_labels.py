@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from castshed.toolbox.output.labels import Wish, leader_end, overlaps, place_labels
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
+from castshed.toolbox.output.labels import Wish, leader_end, overlaps, place_labels
 
 FRAME = (0.0, 0.0, 8.0, 8.0)
 

@@ -6,6 +6,7 @@ import itertools
 
 import numpy as np
 import pytest
+
 from castshed.toolbox.output import palette
 
 # Simulation of dichromacy, severity 1.0: G. M. Machado, M. M. Oliveira, L. A. F. Fernandes, "A physiologically-based

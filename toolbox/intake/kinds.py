@@ -63,7 +63,8 @@ SYNONYMS: Final[dict[str, tuple[str, ...]]] = {
     "artificial": (
         "artificial", "artificial habitat", "artificial structure", "artificial reef", "plastic",
         "plastic structure", "plastic habitat", "pvc", "pvc structure", "pvc tree", "pvc trees", "pvc cube",
-        "pvc cubes", "cube", "cubes", "concrete", "concrete blocks", "block", "blocks", "culvert", "tire",
+        "pvc cubes", "cube", "cubes", "concrete", "concrete blocks",
+        "concrete rubble", "block", "blocks", "culvert", "tire",
         "tires", "tyre", "tyres", "tire reef", "pallet", "pallets", "pallet stack", "plastic pipe",
         "corrugated pipe", "crib", "cribs", "fish crib",
     ),

@@ -78,6 +78,10 @@ def plan_folder(
     aboard = {name: shared[name] for name in _GPX}
     for name in ("holds", "spots"):  # into a small device go the places of the run only
         aboard[name] = aboard[name][aboard[name]["spot_id"].isin(stops["spot_id"])]
+    on_run = {
+        name: layers[name][layers[name]["spot_id"].isin(stops["spot_id"])] for name in ("holds", "cast_lines")
+    }
+    drawn = {**layers, **on_run}  # the map shows where the boat stops, not every place it could
     files = {
         "run.gpx": to_gpx(aboard, title=title, level_m=level_m, date=date),
         "plan.kml": to_kml(layers, title=title, level_m=level_m, date=date),
@@ -85,7 +89,7 @@ def plan_folder(
         "plan.json": to_plan_json(
             layers, title=title, level_m=level_m, date=date, totals=totals, proof=proof, notes=notes
         ),
-        "map.png": draw_map(layers, title=title, level_m=level_m, date=date, units=units),
+        "map.png": draw_map(drawn, title=title, level_m=level_m, date=date, units=units),
     }
     summary = (
         f"{totals['stops']} stops over {in_words(totals['distance_m'], 'length')}, "

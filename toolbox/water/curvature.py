@@ -28,7 +28,7 @@ def _beyond(bar: int) -> float:
 
 
 @compiled
-def _neighbour(  # noqa: PLR0917 - numba takes no keyword-only arguments
+def _neighbour(
     u: NDArray[np.float32], bars: NDArray[np.uint8], r: int, c: int, down: int, right: int, way: int
 ) -> float:
     """Value at the next centre, or what continues the surface there when the link is barred."""
@@ -39,7 +39,7 @@ def _neighbour(  # noqa: PLR0917 - numba takes no keyword-only arguments
 
 
 @compiled
-def _near_shore(  # noqa: PLR0917 - numba takes no keyword-only arguments
+def _near_shore(
     u: NDArray[np.float32], bars: NDArray[np.uint8], r: int, c: int, ratio: float, pull: float
 ) -> float:
     """Solve the stencil at a centre with a barrier near; what it reads of itself goes to the left side."""
@@ -83,7 +83,7 @@ def _near_shore(  # noqa: PLR0917 - numba takes no keyword-only arguments
 
 
 @compiled
-def sweep(  # noqa: PLR0917 - numba takes no keyword-only arguments
+def sweep(
     u: NDArray[np.float32],
     state: NDArray[np.uint8],
     bars: NDArray[np.uint8],

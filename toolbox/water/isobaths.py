@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from .depth import DepthSurface
 
 
+_STRAY_M = 2.0
+
+
 def _nodes(surface: DepthSurface) -> tuple[NDArray[np.float32], NDArray[np.float64], NDArray[np.float64]]:
     """Cell centres and a rim of nodes on the outer edge of the grid, which repeats the outermost centres."""
     west, south, east, north = surface.bounds
@@ -72,8 +75,8 @@ def shallower_than(
     limit_m
         Depth of the isobath.
     tolerance_m
-        How far the outline may stray into deeper water to save corners; a quarter of the shorter side of a cell
-        unless told. 0 keeps every corner.
+        How far the outline may stray into deeper water to save corners; unless told, a quarter of the shorter side
+        of a cell but 2 m at most. 0 keeps every corner.
     least_hole_m2
         Deeper pockets inside the area that are smaller than this are closed.
 
@@ -91,7 +94,7 @@ def shallower_than(
     if not np.isfinite(limit_m):
         raise UsageError(f"The depth of the isobath is {limit_m}; give a finite length.")
     if tolerance_m is None:
-        tolerance_m = 0.25 * min(surface.cell_x_m, surface.cell_y_m)
+        tolerance_m = min(0.25 * min(surface.cell_x_m, surface.cell_y_m), _STRAY_M)
     if not (np.isfinite(tolerance_m) and tolerance_m >= 0):
         raise UsageError(
             f"The tolerance of an isobath is {tolerance_m}; give a finite length of 0 m or more."

@@ -69,7 +69,7 @@ def _steps(values: NDArray[np.float64], limit: float) -> NDArray[np.int64]:
 
 
 @compiled
-def _gate(  # noqa: PLR0917 - numba takes no keyword-only arguments
+def _gate(
     edge: int,
     values: NDArray[np.float64],
     xs: NDArray[np.float64],
