@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import Depth, DepthBands, DryGround, Lengths, Level, Shoreline, Water
@@ -152,7 +152,7 @@ def water_today(
             f"{in_words(float(np.nanmax(depth.depth_m)), 'length')} below chart datum. Check the sign of the level "
             "and the datum it refers to."
         )
-    water = shapely.MultiPolygon(parts)
+    water: Any = shapely.multipolygons(parts)
     fallen_dry = _polygons(shapely.difference(lake, water))
 
     charted = shapely.intersection(water, known)
@@ -171,7 +171,8 @@ def water_today(
             shallow = shallower_than(filled, limit - level_m)
             band, left = shapely.intersection(left, shallow), shapely.difference(left, shallow)
         if pieces := _polygons(band):
-            rows.append((upper, limit, shapely.MultiPolygon(pieces)))
+            joined: Any = shapely.multipolygons(pieces)
+            rows.append((upper, limit, joined))
     bands = geopandas.GeoDataFrame(
         {"from_m": np.array([r[0] for r in rows]), "to_m": np.array([r[1] for r in rows])},
         geometry=[r[2] for r in rows],

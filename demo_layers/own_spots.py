@@ -8,6 +8,7 @@ import contourpy
 import geopandas as gpd
 import numpy as np
 import shapely
+import shapely.ops
 from scipy import ndimage
 
 from castshed.demo_layers import names

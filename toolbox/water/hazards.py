@@ -25,9 +25,10 @@ def polygon_parts(geometry: BaseGeometry) -> NDArray[np.object_]:
     parts = np.asarray(shapely.get_parts(shapely.get_parts(geometry)))
     parts = parts[(shapely.get_type_id(parts) == 3) & (shapely.area(parts) > 0)]
     if len(parts) == 0:
-        return parts
+        return np.asarray(parts, dtype=object)
     west, south, east, north = shapely.bounds(parts).T
-    return np.asarray(parts[np.lexsort((north, east, south, west))])
+    ordered: NDArray[np.object_] = np.asarray(parts[np.lexsort((north, east, south, west))], dtype=object)
+    return ordered
 
 
 def least_depths(surface: DepthSurface, polygons: NDArray[np.object_]) -> NDArray[np.float64]:

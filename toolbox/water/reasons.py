@@ -49,7 +49,7 @@ class Lake:
 
 def _opening(width_m: float) -> str:
     clearance = math.floor(10.0 * width_m / 2.0 / _MOST) / 10.0
-    return f"; a clearance of {clearance:.1f} m would open it" if clearance > 0.0 else ""
+    return f"; a clearance of {clearance:.1f} m may open it" if clearance > 0.0 else ""
 
 
 def _row_words(frame: gpd.GeoDataFrame | None, column: str, point: Any) -> str:
