@@ -68,7 +68,8 @@ def _keep_off(
 
 @algorithm(
     step="hold",
-    example="castshed boat-hold demo_layers/reservoir.gpkg:spots demo_layers/reservoir.gpkg:depth --level -4ft --wind-from SW "
+    example="castshed boat-hold demo_layers/reservoir.gpkg:spots "
+    "demo_layers/reservoir.gpkg:depth --level -4ft --wind-from SW "
     "--out my.gpkg",
 )
 def boat_hold(

@@ -11,7 +11,8 @@ MARK_M = 1.0
 
 @algorithm(
     step="hold",
-    example="castshed cast-reach demo_layers/reservoir.gpkg:spots my_day/plan.gpkg:water --most-cast 90ft --out my.gpkg:cast_reach",
+    example="castshed cast-reach demo_layers/reservoir.gpkg:spots "
+    "my_day/plan.gpkg:water --most-cast 90ft --out my.gpkg:cast_reach",
 )
 def cast_reach(
     spots: Spots,

@@ -147,7 +147,8 @@ def _from_raster(
 
 @algorithm(
     step="water",
-    example="castshed depth-surface demo_layers/reservoir.gpkg:shoreline --contours demo_layers/reservoir.gpkg:contours "
+    example="castshed depth-surface demo_layers/reservoir.gpkg:shoreline "
+    "--contours demo_layers/reservoir.gpkg:contours "
     "--soundings demo_layers/reservoir.gpkg:soundings --cell 10m --out my.gpkg:depth",
 )
 def depth_surface(

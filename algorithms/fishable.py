@@ -105,7 +105,8 @@ def _bottom(spots: GeoDataFrame, depth: Depth | None, points: Floats) -> Floats:
 
 @algorithm(
     step="wind",
-    example="castshed fishable demo_layers/reservoir.gpkg:spots my_day/plan.gpkg:water --depth demo_layers/reservoir.gpkg:depth --level -4ft "
+    example="castshed fishable demo_layers/reservoir.gpkg:spots "
+    "my_day/plan.gpkg:water --depth demo_layers/reservoir.gpkg:depth --level -4ft "
     "--out my.gpkg:verdicts",
 )
 def fishable(

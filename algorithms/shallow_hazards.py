@@ -42,7 +42,8 @@ def _numbers(values: object, name: str, *, least: float | None = None) -> NDArra
 
 @algorithm(
     step="water",
-    example="castshed shallow-hazards demo_layers/reservoir.gpkg:depth my_day/plan.gpkg:water --known-hazards demo_layers/reservoir.gpkg:known_hazards "
+    example="castshed shallow-hazards demo_layers/reservoir.gpkg:depth "
+    "my_day/plan.gpkg:water --known-hazards demo_layers/reservoir.gpkg:known_hazards "
     "--level -4ft --draft 2ft --out my.gpkg:shallow_hazards",
 )
 def shallow_hazards(

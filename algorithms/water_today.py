@@ -63,7 +63,8 @@ def _limits(bands_m: Lengths) -> list[float]:
 
 @algorithm(
     step="water",
-    example="castshed water-today demo_layers/reservoir.gpkg:depth demo_layers/reservoir.gpkg:shoreline --level -4ft --out my.gpkg",
+    example="castshed water-today demo_layers/reservoir.gpkg:depth "
+    "demo_layers/reservoir.gpkg:shoreline --level -4ft --out my.gpkg",
 )
 def water_today(
     depth: Depth, shoreline: Shoreline, *, level_m: Level = 0.0, bands_m: Lengths = BANDS_M

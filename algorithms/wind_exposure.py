@@ -33,7 +33,8 @@ def _named(rows: GeoDataFrame) -> str:
 
 @algorithm(
     step="wind",
-    example="castshed wind-exposure demo_layers/reservoir.gpkg:spots my_day/plan.gpkg:water --wind-from SW --wind 15mph "
+    example="castshed wind-exposure demo_layers/reservoir.gpkg:spots "
+    "my_day/plan.gpkg:water --wind-from SW --wind 15mph "
     "--depth demo_layers/reservoir.gpkg:depth --level -4ft --out my.gpkg:exposure",
 )
 def wind_exposure(

@@ -106,7 +106,8 @@ def habitat_csv(rng: np.random.Generator, shore: Shore, spots: gpd.GeoDataFrame)
         year = "" if rng.random() < 0.08 else str(int(rng.integers(1998, 2026)))
         remark = _REMARKS[int(rng.integers(len(_REMARKS)))]
         out.writerow([
-            f"LM-{k + 1:03d}", names.RESERVOIR.split()[0], structure, first, second, _depth_words(rng, float(deep)), year,
+            f"LM-{k + 1:03d}", names.RESERVOIR.split()[0], structure, first, second,
+            _depth_words(rng, float(deep)), year,
             int(rng.integers(1, 12)), remark,
         ])  # fmt: skip
     return text.getvalue()
