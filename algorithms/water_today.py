@@ -94,7 +94,8 @@ def water_today(
     -------
     WaterToday
         water (water_id, area_m2), the largest first; depth_bands (from_m, to_m; to_m of the last is empty);
-        dry_ground (area_m2): ground inside the shoreline that is dry today.
+        dry_ground (area_m2): ground inside the shoreline that is dry today; pieces smaller than a cell, such as
+        crumbs along the shoreline, are in neither water nor dry ground.
 
     Raises
     ------
@@ -154,7 +155,8 @@ def water_today(
             "and the datum it refers to."
         )
     water: Any = shapely.multipolygons(parts)
-    fallen_dry = _polygons(shapely.difference(lake, water))
+    cell = depth.cell_x_m * depth.cell_y_m
+    fallen_dry = [g for g in _polygons(shapely.difference(lake, water)) if g.area >= cell]
 
     charted = shapely.intersection(water, known)
     if (lost := water.area - charted.area) > 0.01 * water.area:
