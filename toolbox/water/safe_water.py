@@ -25,6 +25,7 @@ _MITRE = 1.1
 _TOLERANCE_SHARE = 0.1  # how far a shore may be simplified, as a share of the clearance
 _MARGIN_M = 0.001  # beyond the wanted clearance, so that rounding never falls short of it
 _PASSES = 12
+_FEW = 500  # pieces of shore that are too near and can be cut out one by one
 
 
 def _shore_segments(water: Any) -> NDArray[np.object_]:
@@ -51,7 +52,19 @@ def sound(geometry: Any) -> tuple[Any, bool]:
     return shapely.MultiPolygon(parts), repaired
 
 
-def measured_clearance(inner: Any, water: Any, *, up_to_m: float = np.inf) -> float:
+def _strays(inner: Any, water: Any) -> bool:
+    """Whether an area whose edge does not cross the water's holds something that is not water."""
+    parts = np.asarray(polygon_parts(inner), dtype=object)
+    # The edges do not cross; so one point of each ring tells whether the whole ring lies where it should.
+    shapely.prepare(water)
+    inside = shapely.get_coordinates(shapely.point_on_surface(parts))
+    if not np.all(shapely.intersects_xy(water, inside)):
+        return True
+    rings = shapely.get_rings(np.asarray(polygon_parts(water), dtype=object))
+    return bool(len(shapely.STRtree(parts).query(shapely.get_point(rings, 0), predicate="intersects")[0]))
+
+
+def measured_clearance(inner: Any, water: Any) -> float:
     """Measure how near an area comes to the edge of the water it lies in.
 
     Parameters
@@ -60,8 +73,6 @@ def measured_clearance(inner: Any, water: Any, *, up_to_m: float = np.inf) -> fl
         Polygon or MultiPolygon.
     water
         The water it should lie in.
-    up_to_m
-        Only distances below this matter; where all are larger, infinity is returned. Saves time.
 
     Returns
     -------
@@ -74,26 +85,22 @@ def measured_clearance(inner: Any, water: Any, *, up_to_m: float = np.inf) -> fl
         return float("inf")
     if not len(shore):
         return 0.0
-    tree = shapely.STRtree(shore)
-    if np.isfinite(up_to_m):
-        near, at = tree.query(inner_segments, predicate="dwithin", distance=up_to_m)
-        least = float(np.min(shapely.distance(inner_segments[near], shore[at]), initial=np.inf))
-    else:
-        _, distance = tree.query_nearest(inner_segments, return_distance=True, all_matches=False)
-        least = float(np.min(distance))
-    if least == 0.0:
-        return 0.0
-    # The edges do not cross; so one point of each ring tells whether the whole ring lies where it should.
-    parts = np.asarray(polygon_parts(inner), dtype=object)
-    shapely.prepare(water)
-    if not np.all(
-        shapely.intersects(water, shapely.points(shapely.get_coordinates(shapely.point_on_surface(parts))))
-    ):
-        return 0.0
-    rings = shapely.get_rings(np.asarray(polygon_parts(water), dtype=object))
-    if len(shapely.STRtree(parts).query(shapely.get_point(rings, 0), predicate="intersects")[0]):
-        return 0.0
-    return least
+    _, distance = shapely.STRtree(shore).query_nearest(
+        inner_segments, return_distance=True, all_matches=False
+    )
+    least = float(np.min(distance))
+    return 0.0 if least > 0.0 and _strays(inner, water) else least
+
+
+def _too_near(inner: Any, tree: shapely.STRtree, clearance_m: float) -> tuple[float, NDArray[np.object_]]:
+    """Least distance of an area's edge to a shore, and the pieces of shore nearer than the clearance."""
+    segments = _shore_segments(inner)
+    if not len(segments):
+        return np.inf, np.empty(0, dtype=object)
+    near, at = tree.query(segments, predicate="dwithin", distance=clearance_m)
+    distance = shapely.distance(segments[near], tree.geometries[at])
+    wrong = distance < clearance_m
+    return float(np.min(distance[wrong], initial=np.inf)), tree.geometries[np.unique(at[wrong])]
 
 
 def shrink(water: Any, clearance_m: float, *, tolerance_m: float | None = None) -> Any:
@@ -125,8 +132,8 @@ def shrink(water: Any, clearance_m: float, *, tolerance_m: float | None = None) 
     Notes
     -----
     Simplified by Douglas and Peucker with its topology kept, then offset inwards with cut mitres. Neither step
-    promises a distance, so the true one is measured between all pairs of edges, and the offset enlarged by what is
-    missing until it holds.
+    promises a distance, so the true one is measured between all pairs of edges. Where it falls short the water near
+    that shore is cut away; where it falls short all over, the offset is enlarged by what is missing; until it holds.
     """
     tolerance = _TOLERANCE_SHARE * clearance_m if tolerance_m is None else tolerance_m
     for name, value in (("clearance", clearance_m), ("tolerance", tolerance)):
@@ -137,12 +144,22 @@ def shrink(water: Any, clearance_m: float, *, tolerance_m: float | None = None) 
         return area
     simple = sound(shapely.simplify(area, tolerance, preserve_topology=True))[0] if tolerance > 0.0 else area
     offset = clearance_m + tolerance + _MARGIN_M
+    wanted = clearance_m + _MARGIN_M / 2.0
+    tree = shapely.STRtree(_shore_segments(area))
+    inner, _ = sound(shapely.buffer(simple, -offset, join_style="mitre", mitre_limit=_MITRE))
     for _ in range(_PASSES):
-        inner, _ = sound(shapely.buffer(simple, -offset, join_style="mitre", mitre_limit=_MITRE))
-        reached = measured_clearance(inner, area, up_to_m=clearance_m + _MARGIN_M / 2.0)
-        if reached >= clearance_m:
+        reached, shore = _too_near(inner, tree, wanted)
+        if len(shore) > _FEW:
+            offset += 1.05 * (wanted - reached) + _MARGIN_M
+            inner, _ = sound(shapely.buffer(simple, -offset, join_style="mitre", mitre_limit=_MITRE))
+        elif len(shore):
+            # Sixteen-cornered ends lie half a per cent further out, so that their sides keep the distance too.
+            near = shapely.buffer(shore, 1.006 * (clearance_m + _MARGIN_M), quad_segs=8)
+            inner, _ = sound(shapely.difference(inner, shapely.union_all(near)))
+        elif not inner.is_empty and _strays(inner, area):
+            inner, _ = sound(shapely.intersection(inner, area))
+        else:
             return inner
-        offset += 1.05 * (clearance_m - reached) + _MARGIN_M
     raise DataError(
         f"a clearance of {clearance_m:g} m could not be kept (reached {reached:g} m); repair the water with "
         "shapely.make_valid and try again"
