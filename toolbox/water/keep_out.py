@@ -7,11 +7,17 @@ distances and overlaps of the geometry as given.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+
+from ..units import in_words
+from .violations import Violation
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 Geometries = NDArray[np.object_]
 Floats = NDArray[np.float64]
@@ -29,7 +35,7 @@ class Breach:
     item, area
         Rows of the line or point and of the area; -1 for the edge of the water.
     inside_m
-        Length that lies inside the area; 0 for a point and for a line that stays outside.
+        Length of a line that lies inside the area, or how far inside a point lies; 0 for what stays outside.
     gap_m
         Distance to the area; 0 where it is entered.
     x, y
@@ -44,16 +50,23 @@ class Breach:
     y: float
 
 
-def areas_of(
-    frame: Any, column: str | None = None, words: tuple[str, ...] = ()
-) -> tuple[Geometries, list[str]]:
-    """Pick the geometries of a layer, all or those with some word in a column, and their row labels."""
+def areas_of(frame: Any) -> tuple[Geometries, NDArray[np.intp]]:
+    """Take the geometries of a layer, repaired where need be, and the rows they are of."""
     if frame is None or not len(frame):
-        return np.empty(0, dtype=object), []
-    rows = frame if column is None else frame[frame[column].isin(words)]
-    geometry = shapely.make_valid(rows.geometry.to_numpy())
-    there = ~(shapely.is_missing(geometry) | shapely.is_empty(geometry))
-    return np.asarray(geometry[there], dtype=object), [str(label) for label in rows.index[there]]
+        return np.empty(0, dtype=object), np.empty(0, dtype=np.intp)
+    geometry = np.asarray(shapely.make_valid(frame.geometry.to_numpy()), dtype=object)
+    rows = np.flatnonzero(~(shapely.is_missing(geometry) | shapely.is_empty(geometry)))
+    return geometry[rows], rows
+
+
+def edges_of(water: Any) -> Geometries:
+    """Take the edge of a water apart into straight pieces."""
+    rings = shapely.get_rings(shapely.get_parts(water))
+    if not len(rings):
+        return np.empty(0, dtype=object)
+    xy, ring = shapely.get_coordinates(rings, return_index=True)
+    along = np.flatnonzero(ring[1:] == ring[:-1])
+    return np.asarray(shapely.linestrings(np.stack([xy[along], xy[along + 1]], axis=1)), dtype=object)
 
 
 def _at(geometries: Geometries) -> Floats:
@@ -85,14 +98,14 @@ def too_near(items: Geometries, areas: Geometries, keep_m: float) -> list[Breach
     gap = shapely.distance(lines, others)
     shared = shapely.intersection(lines, others)
     inside = shapely.length(shared)
-    # A point has no length: it is inside when it is, and not on the edge.
-    point = shapely.get_dimensions(lines) == 0
-    entered = np.where(point, shapely.contains_properly(others, lines), inside > TOLERANCE_M)
-    bad = np.flatnonzero(entered | (gap < keep_m - TOLERANCE_M))
+    # A point has no length; how far inside it lies is its distance to the edge.
+    point = np.flatnonzero((shapely.get_dimensions(lines) == 0) & (gap == 0.0))
+    inside[point] = shapely.distance(lines[point], shapely.boundary(others[point]))
+    bad = np.flatnonzero((inside > TOLERANCE_M) | (gap < keep_m - TOLERANCE_M))
     if not len(bad):
         return []
     nearest = shapely.get_point(shapely.shortest_line(lines[bad], others[bad]), 0)
-    place = _at(np.where(inside[bad] > 0, shared[bad], nearest))
+    place = _at(np.where(shapely.length(shared[bad]) > 0, shared[bad], nearest))
     return [
         Breach(int(item[k]), int(area[k]), float(inside[k]), float(gap[k]), float(x), float(y))
         for k, (x, y) in zip(bad, place, strict=True)
@@ -100,7 +113,7 @@ def too_near(items: Geometries, areas: Geometries, keep_m: float) -> list[Breach
 
 
 def off_water(items: Geometries, water: Any, keep_m: float) -> list[Breach]:
-    """Find items that leave a water or come nearer to its edge than they may.
+    """Find items that leave a water, or come nearer to its edge than they may.
 
     Parameters
     ----------
@@ -114,29 +127,24 @@ def off_water(items: Geometries, water: Any, keep_m: float) -> list[Breach]:
     Returns
     -------
     list of Breach
-        At most one each; ``inside_m`` is the length outside the water.
+        At most one each; ``inside_m`` is the length, or for a point the distance, outside the water.
     """
     if not len(items):
         return []
     shapely.prepare(water)
     beyond = np.flatnonzero(~shapely.covers(water, items))
     outside = shapely.difference(items[beyond], water)
-    # Points and the ends of lines may differ from the edge by rounding.
-    out = (shapely.length(outside) > TOLERANCE_M) | (shapely.distance(items[beyond], water) > TOLERANCE_M)
     point = shapely.get_dimensions(items[beyond]) == 0
-    out &= ~point | (shapely.distance(items[beyond], water) > TOLERANCE_M)
+    away = shapely.distance(items[beyond], water)
+    beyond_m = np.where(point, away, shapely.length(outside))
+    out = np.flatnonzero(beyond_m > TOLERANCE_M)
     found = [
-        Breach(int(item), -1, float(length), 0.0, float(x), float(y))
-        for item, length, (x, y) in zip(
-            beyond[out], shapely.length(outside[out]), _at(outside[out]), strict=True
-        )
+        Breach(int(beyond[k]), -1, float(beyond_m[k]), 0.0, float(x), float(y))
+        for k, (x, y) in zip(out, _at(outside[out]), strict=True)
     ]
     if keep_m <= 0.0:
         return found
-    rings = shapely.get_rings(shapely.get_parts(water))
-    xy, ring = shapely.get_coordinates(rings, return_index=True)
-    along = np.flatnonzero(ring[1:] == ring[:-1])
-    edges = np.asarray(shapely.linestrings(np.stack([xy[along], xy[along + 1]], axis=1)), dtype=object)
+    edges = edges_of(water)
     item, edge = shapely.STRtree(edges).query(items, predicate="dwithin", distance=keep_m)
     gap = shapely.distance(items[item], edges[edge])
     done = {breach.item for breach in found}
@@ -148,3 +156,97 @@ def off_water(items: Geometries, water: Any, keep_m: float) -> list[Breach]:
         x, y = shapely.get_coordinates(shapely.shortest_line(items[number], edges[edge[k]]))[0]
         found.append(Breach(number, -1, 0.0, float(gap[k]), float(x), float(y)))
     return found
+
+
+def _violation(what: str, thing: str, breach: Breach, keep_m: float) -> Violation:
+    if breach.inside_m > TOLERANCE_M:
+        rule = "leaves today's water" if breach.area < 0 else f"enters {thing}"
+        return Violation(what, rule, breach.x, breach.y, breach.inside_m)
+    wanted = f"comes within {in_words(breach.gap_m, 'length')} of {thing}, {in_words(keep_m, 'length')} must be kept"
+    return Violation(what, wanted, breach.x, breach.y, keep_m - breach.gap_m)
+
+
+class OffLimits:
+    """What legs and holds keep out of, by the care it asks for.
+
+    Parameters
+    ----------
+    water, hazards, zones, dry_ground
+        Layers of today; None where there is none. On the safe side, a zone with any other word than ``slow`` is closed,
+        and a hazard with any other care than ``run`` is one at idle.
+    """
+
+    def __init__(self, water: Any, hazards: Any, zones: Any, dry_ground: Any) -> None:
+        self.water = shapely.union_all(areas_of(water)[0])
+        shapes: list[Geometries] = []
+        self.labels: list[str] = []
+        run_only: list[bool] = []
+        closed: list[bool] = []
+        for word, frame, column in (
+            ("hazard", hazards, "care"),
+            ("zone", zones, "zone"),
+            ("dry ground", dry_ground, None),
+        ):
+            geometry, rows = areas_of(frame)
+            for shape, row in zip(geometry, rows, strict=True):
+                kind = "" if column is None else str(frame[column].iloc[row])
+                if word == "zone" and kind == "slow":
+                    continue
+                name = (
+                    frame["hazard_id"].iloc[row]
+                    if "hazard_id" in frame.columns
+                    else f"in row {frame.index[row]}"
+                )
+                self.labels.append(f"{kind} {word} {name}".strip())
+                run_only.append(word == "hazard" and kind == "run")
+                closed.append(word == "zone")
+                shapes.append(shape)
+        self.areas = np.asarray(shapes, dtype=object)
+        self.run_only = np.asarray(run_only, dtype=bool)
+        self.closed = np.asarray(closed, dtype=bool)
+
+    def _kept_out_of(self, *, running: bool) -> NDArray[np.intp]:
+        return np.flatnonzero(~self.run_only | running)
+
+    def violations(
+        self, items: Geometries, names: Sequence[str], *, running: bool, keep_m: float
+    ) -> list[Violation]:
+        """Find what some lines or points break.
+
+        Parameters
+        ----------
+        items, names
+            Lines or points, and what to call them.
+        running
+            Whether hazards to a boat on plane count as well.
+        keep_m
+            Distance to keep from everything.
+        """
+        rows = self._kept_out_of(running=running)
+        return [
+            _violation(names[breach.item], "the water's edge", breach, keep_m)
+            for breach in off_water(items, self.water, keep_m)
+        ] + [
+            _violation(names[breach.item], self.labels[rows[breach.area]], breach, keep_m)
+            for breach in too_near(items, self.areas[rows], keep_m)
+        ]
+
+    def closed_violations(self, items: Geometries, names: Sequence[str]) -> list[Violation]:
+        """Find what enters a closed zone; nothing else is looked at."""
+        rows = np.flatnonzero(self.closed)
+        return [
+            _violation(names[breach.item], self.labels[rows[breach.area]], breach, 0.0)
+            for breach in too_near(items, self.areas[rows], 0.0)
+        ]
+
+    def clearance_m(self, items: Geometries, *, running: bool) -> Floats:
+        """Measure how near some lines or points come to anything they keep out of, the edge of the water included."""
+        everything = np.concatenate([self.areas[self._kept_out_of(running=running)], edges_of(self.water)])
+        if not len(items) or not len(everything):
+            return np.full(len(items), np.inf)
+        (item, _), distance = shapely.STRtree(everything).query_nearest(
+            items, return_distance=True, all_matches=False
+        )
+        found = np.full(len(items), np.inf)
+        found[item] = distance
+        return found

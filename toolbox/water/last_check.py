@@ -1,12 +1,13 @@
 """The last check: a run proved by geometry alone, however it was found, before anything is written.
 
 Shares no code with the way-finding. Lines are measured against the layers themselves, and the depth surface is sampled
-densely along every leg.
+densely along every leg. Whatever went wrong before, a run that breaks a rule does not pass.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import dataclasses
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
@@ -14,18 +15,26 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from ..contracts import same_crs
+from ..errors import CrsError, DataError, UsageError
 from ..units import in_words
+from .chain_check import chain_violations
+from .keep_out import TOLERANCE_M, OffLimits, too_near
+from .violations import Violation
 
 if TYPE_CHECKING:
     import geopandas as gpd
 
     from .depth import DepthSurface
 
-Floats = NDArray[np.float64]
+__all__ = ["Limits", "Violation", "last_check"]
 
-CLOSED: Final = ("no_entry", "no_motor")
-TOUCH_M: Final = 1e-6  # rounding of coordinates; a micrometre
-_STEP_M: Final = 2.0  # longest step between depth samples; half a cell where that is shorter
+Floats = NDArray[np.float64]
+Geometries = NDArray[np.object_]
+
+PARTS: Final = ("run", "idle", "launch")
+_SAMPLES_A_CELL: Final = 4
+_DEPTH_TOLERANCE_M: Final = 1e-4  # depths are kept in single precision
 
 
 @dataclass(frozen=True)
@@ -52,167 +61,164 @@ class Limits:
     launch_m: float
 
 
-@dataclass(frozen=True)
-class Violation:
-    """One rule that does not hold: what, where, which rule, and by how much."""
-
-    what: str
-    rule: str
-    x: float
-    y: float
-
-    def __str__(self) -> str:
-        return f"{self.what} {self.rule} at {self.x:.1f}, {self.y:.1f}"
+def _column(frame: gpd.GeoDataFrame, name: str) -> Floats:
+    if name not in frame.columns:
+        return np.full(len(frame), np.nan)
+    return np.asarray(frame[name].to_numpy(dtype=float, na_value=np.nan))
 
 
-def _first(geometry: Any) -> tuple[float, float]:
-    x, y = shapely.get_coordinates(geometry)[0]
+def _first(line: Any) -> tuple[float, float]:
+    x, y = shapely.get_coordinates(line)[0]
     return float(x), float(y)
 
 
-def _at_nearest(leg: Any, other: Any) -> tuple[float, float]:
-    return _first(shapely.shortest_line(leg, other))
-
-
-def _distances(leg: Any, areas: NDArray[np.object_]) -> Iterator[tuple[float, Any]]:
-    for distance, area in zip(shapely.distance(leg, areas), areas, strict=True):
-        yield float(distance), area
-
-
-def _areas(frame: gpd.GeoDataFrame | None, column: str, words: tuple[str, ...]) -> NDArray[np.object_]:
-    if frame is None or frame.empty:
-        return np.array([], dtype=object)
-    return np.asarray(frame.geometry[frame[column].isin(words)].to_numpy(), dtype=object)
-
-
-def _sampled(leg: Any, step_m: float) -> Floats:
-    """Points along a line no farther apart than the step, its corners among them."""
-    return np.asarray(shapely.get_coordinates(shapely.segmentize(leg, step_m)), dtype=np.float64)
-
-
-def _too_near(
-    what: str, leg: Any, kind: str, areas: NDArray[np.object_], wanted_m: float
-) -> Iterator[Violation]:
-    for distance, area in _distances(leg, areas):
-        if distance < wanted_m - TOUCH_M:
-            how = (
-                "enters"
-                if shapely.intersects(leg, area)
-                else f"comes within {in_words(distance, 'length')} of"
-            )
-            yield Violation(
-                what, f"{how} {kind} (wanted {in_words(wanted_m, 'length')})", *_at_nearest(leg, area)
-            )
+def _thinnest(items: Geometries, depth: DepthSurface, level_m: float) -> tuple[Floats, Floats]:
+    """Least depth today along each line or at each point, by dense samples, and where; NaN where one is not known."""
+    step = min(depth.cell_x_m, depth.cell_y_m) / _SAMPLES_A_CELL
+    xy, item = shapely.get_coordinates(shapely.segmentize(items, step), return_index=True)
+    today = depth.at(xy[:, 0], xy[:, 1]) + level_m
+    order = np.lexsort((np.where(np.isnan(today), -np.inf, today), item))
+    _, first = np.unique(item[order], return_index=True)
+    return today[order[first]], xy[order[first]]
 
 
 def _too_thin(
-    what: str, leg: Any, depth: DepthSurface, level_m: float, wanted_m: float
+    items: Geometries,
+    names: Sequence[str],
+    depth: DepthSurface,
+    level_m: float,
+    *,
+    wanted_m: float,
+    stated_m: Floats,
 ) -> Iterator[Violation]:
-    at = _sampled(leg, min(_STEP_M, depth.cell_x_m / 2.0, depth.cell_y_m / 2.0))
-    today = depth.at(at[:, 0], at[:, 1]) + level_m
-    if np.isnan(today).any():
-        x, y = at[int(np.isnan(today).argmax())]
-        yield Violation(what, "crosses water without a known depth", float(x), float(y))
-    least = int(np.nanargmin(np.where(np.isnan(today), np.inf, today)))
-    if today[least] < wanted_m - TOUCH_M:
-        words = f"has only {in_words(float(today[least]), 'length')} of water (wanted {in_words(wanted_m, 'length')})"
-        yield Violation(what, words, float(at[least, 0]), float(at[least, 1]))
+    for name, here, (x, y), stated in zip(names, *_thinnest(items, depth, level_m), stated_m, strict=True):
+        if np.isnan(here):
+            yield Violation(name, "lies in water without a known depth", x, y)
+            continue
+        for least, word in ((wanted_m, "needed"), (float(stated), "stated")):
+            if here < least - _DEPTH_TOLERANCE_M:
+                said = (
+                    f"has {in_words(float(here), 'length')} of water, {in_words(least, 'length')} is {word}"
+                )
+                yield Violation(name, said, x, y, least - float(here))
+
+
+def _untrue(
+    names: Sequence[str], what: str, measured: Floats, stated: Floats, bad: Any
+) -> Iterator[Violation]:
+    for row in np.flatnonzero(bad).tolist():
+        said = f"{what} {measured[row]:.6g} m, {stated[row]:.6g} m is stated"
+        yield Violation(names[row], said, by_m=abs(float(measured[row] - stated[row])))
 
 
 def _legs(
     legs: gpd.GeoDataFrame,
-    depth: DepthSurface,
+    names: list[str],
+    off: OffLimits,
+    depth: DepthSurface | None,
     level_m: float,
-    layers: dict[str, gpd.GeoDataFrame | None],
     limits: Limits,
 ) -> Iterator[Violation]:
-    water = shapely.union_all(np.asarray(layers["water"].geometry.to_numpy()))  # type: ignore[union-attr]  # always given
-    edge = np.array([shapely.boundary(water)], dtype=object)
-    closed = _areas(layers["zones"], "zone", CLOSED)
-    dry_frame = layers["dry_ground"]
-    dry = (
-        np.array([], dtype=object)
-        if dry_frame is None
-        else np.asarray(dry_frame.geometry.to_numpy(), dtype=object)
+    lines, part = legs.geometry.to_numpy(), legs["part"].to_numpy(dtype=object)
+    length, said = np.asarray(shapely.length(lines)), _column(legs, "distance_m")
+    yield from _untrue(
+        names, "is long", length, said, ~(np.abs(length - said) <= 1e-9 * length + TOLERANCE_M)
     )
-    thin = {
-        "run": _areas(layers["hazards"], "care", ("run", "idle")),
-        "idle": _areas(layers["hazards"], "care", ("idle",)),
-    }
-    clearance = {"run": limits.run_clearance_m, "idle": limits.idle_clearance_m}
-    needed = {"run": limits.run_depth_m, "idle": limits.idle_depth_m}
-    for row in legs.itertuples(index=False):
-        leg, part = row.geometry, str(row.part)
-        what = f"leg {row.leg_no} ({part}, {row.from_id} to {row.to_id})"
-        if not np.isfinite(shapely.get_coordinates(leg)).all() or shapely.length(leg) <= 0.0:
-            yield Violation(what, "has no length", *_first(leg))
-            continue
-        if abs(shapely.length(leg) - row.distance_m) > max(1e-6 * row.distance_m, 1e-3):
+    for row in np.flatnonzero(~np.isin(part, PARTS)):
+        yield Violation(names[row], f"is of part '{part[row]}'; it must be one of: {', '.join(PARTS)}")
+    for word, keep_m, least_m in (
+        ("run", limits.run_clearance_m, limits.run_depth_m),
+        ("idle", limits.idle_clearance_m, limits.idle_depth_m),
+    ):
+        # A part nobody knows is held to the stricter rules.
+        rows = np.flatnonzero(part == word if word == "idle" else ~np.isin(part, ("idle", "launch")))
+        own = [names[row] for row in rows]
+        yield from off.violations(lines[rows], own, running=word == "run", keep_m=keep_m)
+        clear, said = (
+            off.clearance_m(lines[rows], running=word == "run"),
+            _column(legs, "min_clearance_m")[rows],
+        )
+        yield from _untrue(own, "keeps clear by", clear, said, said > clear + TOLERANCE_M)
+        if depth is not None:
+            stated = _column(legs, "min_depth_m")[rows]
+            yield from _too_thin(lines[rows], own, depth, level_m, wanted_m=least_m, stated_m=stated)
+    for row in np.flatnonzero(part == "launch"):
+        at = shapely.get_coordinates(lines[row])
+        if length[row] > limits.launch_m + TOLERANCE_M:
+            limit = in_words(limits.launch_m, "length")
             yield Violation(
-                what, f"is {shapely.length(leg):.3f} m long but says {row.distance_m:.3f} m", *_first(leg)
+                names[row], f"is longer than {limit}", at[0, 0], at[0, 1], length[row] - limits.launch_m
             )
-        if part == "launch":
-            if shapely.length(leg) > limits.launch_m + TOUCH_M:
-                yield Violation(what, f"is longer than {in_words(limits.launch_m, 'length')}", *_first(leg))
-            yield from _too_near(what, leg, "a closed zone", closed, 0.0)
-            continue
-        if part not in clearance:
-            yield Violation(what, "is neither run, idle nor launch", *_first(leg))
-            continue
-        if not shapely.covered_by(leg, water):
-            yield Violation(what, "leaves the water", *_first(shapely.difference(leg, water)))
-        yield from _too_near(what, leg, "the water's edge", edge, clearance[part])
-        yield from _too_near(what, leg, "a shallow hazard", thin[part], clearance[part])
-        yield from _too_near(what, leg, "a closed zone", closed, clearance[part])
-        yield from _too_near(what, leg, "dry ground", dry, clearance[part])
-        yield from _too_thin(what, leg, depth, level_m, needed[part])
-
-
-def _joins(legs: gpd.GeoDataFrame, start: Any, end: Any) -> Iterator[Violation]:
-    ordered = legs.sort_values("leg_no", kind="stable")
-    at = start
-    for row in ordered.itertuples(index=False):
-        first, last = (shapely.get_point(row.geometry, k) for k in (0, -1))
-        if shapely.distance(at, first) > TOUCH_M:
-            gap = in_words(float(shapely.distance(at, first)), "length")
-            yield Violation(
-                f"leg {row.leg_no}", f"begins {gap} from where the run had come to", *_first(first)
-            )
-        at = last
-    if shapely.distance(at, end) > TOUCH_M:
-        gap = in_words(float(shapely.distance(at, end)), "length")
-        yield Violation("the run", f"ends {gap} from its ramp", *_first(at))
+        # The ramp is the far end of it; from the water on there is water.
+        ramp = at[0] if row == 0 else at[-1]
+        dry = shapely.get_parts(shapely.difference(lines[row], off.water))
+        for piece in dry[
+            (shapely.distance(dry, shapely.Point(ramp)) > TOLERANCE_M) & (shapely.length(dry) > TOLERANCE_M)
+        ]:
+            yield Violation(names[row], "crosses land", *_first(piece), float(piece.length))
+        yield from off.closed_violations(lines[[row]], [names[row]])
 
 
 def _holds(
     holds: gpd.GeoDataFrame,
-    depth: DepthSurface,
+    off: OffLimits,
+    depth: DepthSurface | None,
     level_m: float,
-    layers: dict[str, gpd.GeoDataFrame | None],
     limits: Limits,
+    structures: gpd.GeoDataFrame | None,
 ) -> Iterator[Violation]:
-    water = shapely.union_all(np.asarray(layers["water"].geometry.to_numpy()))  # type: ignore[union-attr]  # always given
-    shut = np.concatenate(
-        [_areas(layers["hazards"], "care", ("idle",)), _areas(layers["zones"], "zone", CLOSED)]
-    )
-    at = shapely.get_coordinates(holds.geometry.to_numpy())
-    today = depth.at(at[:, 0], at[:, 1]) + level_m
-    for row, place, deep in zip(holds.itertuples(index=False), at, today, strict=True):
-        what, (x, y) = f"the hold of {row.spot_id}", (float(place[0]), float(place[1]))
-        if not deep >= limits.hold_depth_m - TOUCH_M:
-            said = "unknown depth" if np.isnan(deep) else in_words(float(deep), "length")
-            yield Violation(what, f"lies in {said} (wanted {in_words(limits.hold_depth_m, 'length')})", x, y)
-        if not shapely.covers(water, row.geometry):
-            yield Violation(what, "lies outside the water", x, y)
-        if shapely.intersects(row.geometry, shut).any():
-            yield Violation(what, "lies in a shallow hazard or a closed zone", x, y)
+    points, ids = holds.geometry.to_numpy(), holds["spot_id"].astype(str).tolist()
+    names = [f"the hold of {one}" for one in ids]
+    yield from off.violations(points, names, running=False, keep_m=0.0)
+    if depth is not None:
+        stated = _column(holds, "depth_m")
+        yield from _too_thin(points, names, depth, level_m, wanted_m=limits.hold_depth_m, stated_m=stated)
+    if structures is None or structures.empty:
+        return
+    shapes, labels = structures.geometry.to_numpy(), structures["spot_id"].astype(str).tolist()
+    fished = dict(zip(labels, shapes, strict=True))
+    for breach in too_near(points, shapes, 10.0 * TOLERANCE_M):
+        spot, other = ids[breach.item], labels[breach.area]
+        # A flat that holds all of what is fished is no other structure to it.
+        if spot != other and spot in fished and bool(shapely.covers(shapes[breach.area], fished[spot])):
+            continue
+        thing = "its own structure" if spot == other else f"the structure {other}"
+        yield Violation(names[breach.item], f"lies on {thing}", breach.x, breach.y)
+
+
+def _require_sound(frames: dict[str, Any], numbers: dict[str, float]) -> None:
+    """Refuse what would make the proof say nothing.
+
+    Raises
+    ------
+    CrsError, DataError, UsageError
+        Layers in different reference systems, no usable geometry, or limits that are no numbers.
+    """
+    for name, value in numbers.items():
+        if not np.isfinite(value) or (name.endswith(("clearance_m", "launch_m")) and value < 0.0):
+            raise UsageError(
+                f"{name} is {value}; the last check needs a finite length, a distance of 0 or more."
+            )
+    given = {name: frame for name, frame in frames.items() if frame is not None}
+    for name, frame in given.items():
+        if frame.crs is None or given["legs"].crs is None or not same_crs(frame.crs, given["legs"].crs):
+            raise CrsError(
+                f"{name} and legs do not share one reference system; nothing can be proved. Reproject one."
+            )
+    for name, kind in (("legs", "LineString"), ("holds", "Point")):
+        for label, shape in given[name].geometry.items():
+            sound = shape is not None and shape.geom_type == kind and not shape.is_empty
+            if not sound or not np.isfinite(shapely.get_coordinates(shape)).all():
+                raise DataError(
+                    f"{name} has no {kind} with finite coordinates in row {label}; nothing can be proved."
+                )
 
 
 def last_check(
     legs: gpd.GeoDataFrame,
     holds: gpd.GeoDataFrame,
     *,
-    depth: DepthSurface,
+    depth: DepthSurface | None,
     level_m: float,
     water: gpd.GeoDataFrame,
     start: Any,
@@ -221,6 +227,7 @@ def last_check(
     hazards: gpd.GeoDataFrame | None = None,
     zones: gpd.GeoDataFrame | None = None,
     dry_ground: gpd.GeoDataFrame | None = None,
+    structures: gpd.GeoDataFrame | None = None,
 ) -> list[Violation]:
     """Prove a run.
 
@@ -231,27 +238,59 @@ def last_check(
     holds
         The holds at which the run stops.
     depth, level_m
-        Depth surface, and today's surface minus chart datum in metres.
+        Depth surface, and today's surface minus chart datum in metres. Without a surface depths are not proved.
     water, hazards, zones, dry_ground
-        The layers the run was planned on.
+        The layers the run was planned on. Every zone that is not ``slow`` is closed, and every hazard that is not of
+        care ``run`` is one at idle as well, whatever the words in the layer.
     start, end
         Points at which the run begins and ends.
     limits
         Clearances and depths it is held to.
+    structures
+        Layer ``spots``: no hold may lie on one of them.
 
     Returns
     -------
     list of Violation
         Everything that does not hold; empty for a sound run.
 
+    Raises
+    ------
+    CrsError, DataError, UsageError
+        Nothing can be proved: layers in different reference systems, legs or holds without usable geometry, limits that
+        are no numbers.
+
     Notes
     -----
-    Of a launch piece, from a ramp to the water the boat can use, only its length and that it keeps out of closed zones
-    are checked: a ramp ends in thin water by nature, and is taken by sight.
+    Running pieces keep the clearance from run and idle hazards, closed zones, dry ground and the water's edge; idling
+    ones from all but the run hazards. What a piece states of its length, least depth and clearance must be true. Pieces
+    join from start to end, each leg but the last ends at a hold, and no hold is passed over. Distances and overlaps are
+    exact for the geometry given, to a millionth of a metre; depths are sampled at a quarter of a cell, and what no
+    layer shows no check can see.
+
+    Of a launch piece, from a ramp to the water the boat can use, only its length is checked, that it is the first or
+    the last, that it crosses no land once it is afloat, and that it keeps out of closed zones: a ramp ends in thin
+    water by nature, and is taken by sight.
     """
-    layers = {"water": water, "hazards": hazards, "zones": zones, "dry_ground": dry_ground}
+    frames = {
+        "legs": legs,
+        "holds": holds,
+        "depth": depth,
+        "water": water,
+        "hazards": hazards,
+        "zones": zones,
+    }
+    _require_sound(
+        frames | {"dry_ground": dry_ground, "structures": structures},
+        dataclasses.asdict(limits) | {"level_m": level_m},
+    )
+    run = legs.sort_values("leg_no", kind="stable")
+    names = [
+        f"leg {row.leg_no} ({row.part}, {row.from_id} to {row.to_id})" for row in run.itertuples(index=False)
+    ]
+    off = OffLimits(water, hazards, zones, dry_ground)
     return [
-        *_legs(legs, depth, level_m, layers, limits),
-        *_joins(legs, start, end),
-        *_holds(holds, depth, level_m, layers, limits),
+        *chain_violations(run, names, holds, start=start, end=end),
+        *_legs(run, names, off, depth, level_m, limits),
+        *_holds(holds, off, depth, level_m, limits, structures),
     ]
