@@ -145,7 +145,7 @@ def test_many_left_out_are_counted(plan):
     )  # fmt: skip
     figure = drawn({**plan, "left_out": many})
     (more,) = [t.get_text() for t in words(figure, "cell") if t.get_text().startswith("and ")]
-    shown = len([t for t in words(figure, "cell") if t.get_text().startswith("Reef ")])
+    shown = len([t for t in words(figure, "cell") if t.get_text() in {"dry", "stands dry today"}])
     assert (
         more == f"and {301 - shown} more left out, with reasons, in the plan's files"
     )  # one more is among the spots
@@ -462,3 +462,26 @@ def test_a_lake_of_many_corners_is_drawn_in_time(plan_of):
         began = time.process_time()
         draw_map({**plan, "depth_bands": rough}, title="x", level_m=-1.2)
     assert time.process_time() - began < 6.0  # half of it on an idle machine
+
+
+@pytest.mark.parametrize(
+    ("known", "crosses", "said"),
+    [(True, 1, "spot not fishable today"), (False, 3, "spot left out of the run")],
+)
+def test_a_cross_is_a_spot_not_fishable_where_verdicts_are_known(plan, known, crosses, said):
+    spots = plan["spots"] if known else plan["spots"].drop(columns="fishable")
+    columns = {"spot_id": ["a", "b", "c"], "name": "x", "reason": "y"}
+    left_out = gpd.GeoDataFrame(columns, geometry=[plan["ramps"].geometry.iloc[0]] * 3, crs=spots.crs)
+    figure = drawn({**plan, "spots": spots, "left_out": left_out})
+    (marks,) = [c for c in figure.axes[0].collections if c.get_zorder() == 4.5]
+    assert len(marks.get_offsets()) == crosses
+    assert [t.get_text() for t in words(figure, "key")][-1] == said
+
+
+def test_spots_not_fishable_come_first_among_those_left_out(plan):
+    columns = {"spot_id": ["Q"], "name": ["Quiet ledge"], "reason": ["no time left"]}
+    left_out = gpd.GeoDataFrame(
+        columns, geometry=plan["spots"].geometry.iloc[:1].to_numpy(), crs=plan["spots"].crs
+    )
+    cells = [t.get_text() for t in words(drawn({**plan, "left_out": left_out}), "cell")]
+    assert cells[-4:] == ["Dry & high", "stands dry today", "Quiet ledge", "no time left"]

@@ -346,3 +346,14 @@ def test_every_kind_of_geometry_makes_valid_files(gpx_schema, kml_schema):
         gpx_schema.validate(write({"made up": layer}).decode())
         kml_schema.validate(to_kml({"made up": layer}, title="x").decode())
         assert len(json.loads(to_geojson({"made up": layer}, title="x"))["features"]) == len(shapes)
+
+
+def test_the_waves_of_a_stop_are_told_once_and_as_an_estimate(plan):
+    holds = plan["holds"].assign(
+        wind_mps=5.0, wind_from_deg=225.0, wave_m=0.12, wave_low_m=0.1, wave_high_m=0.15
+    )
+    root = ET.fromstring(write({**plan, "holds": holds}))
+    said = next(text(e, "desc") for e in root.iter(G + "wpt") if text(e, "type") == "hold")
+    assert said.count("Waves about") == 1
+    assert "Waves about 0.4 ft (0.12 m), between 0.3 ft (0.10 m) and 0.5 ft (0.15 m): an estimate." in said
+    assert said.count("Wind ") == 1

@@ -68,11 +68,11 @@ def _key(frames: Mapping[str, gpd.GeoDataFrame], *, metric_first: bool) -> list[
     if there("cast_lines"):
         lines.append(("cast", None, "cast"))
     spots = frames.get("spots")
-    unfit = (
-        spots is not None and "fishable" in spots and any(number(value) == 0.0 for value in spots["fishable"])
-    )
-    if there("left_out") or unfit:
-        lines.append(("mark", "left_out", "spot left out today"))
+    if spots is not None and "fishable" in spots:
+        if any(number(value) == 0.0 for value in spots["fishable"]):
+            lines.append(("mark", "left_out", "spot not fishable today"))
+    elif there("left_out"):
+        lines.append(("mark", "left_out", "spot left out of the run"))
     return lines
 
 

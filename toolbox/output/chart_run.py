@@ -37,9 +37,10 @@ def _mark_places(view: View, frames: Mapping[str, gpd.GeoDataFrame]) -> dict[str
         out = np.array([number(value) == 0.0 for value in spots["fishable"]], dtype=bool)
     if holds is not None and "status" in holds:
         holds = holds[holds["status"].astype(str) != "none"]
-    left = places_of(view, None if spots is None else spots[out])
+    # with verdicts known, a crossed spot is one that cannot be fished; else one the run leaves out
+    told = spots is not None and "fishable" in spots
     return {
-        "left_out": np.vstack([left, places_of(view, frames.get("left_out"))]),
+        "left_out": places_of(view, spots[out] if spots is not None and told else frames.get("left_out")),
         "spot": places_of(view, None if spots is None else spots[~out]),
         "hold": places_of(view, holds),
         "ramp": places_of(view, frames.get("ramps")),

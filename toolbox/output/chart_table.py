@@ -41,10 +41,11 @@ class Table:
         return HEAD_IN + ROW_IN * len(self.rows) + 0.05 if self.rows else 0.0
 
 
-def _pair(value_m: float, *, metric_first: bool, digits: int = 1) -> str:
+def _pair(value_m: float, *, metric_first: bool, digits: int = 1, digits_m: int | None = None) -> str:
     if not math.isfinite(value_m):
         return "–"
-    feet, metres = f"{value_m / _FOOT_M:.{digits}f}", f"{value_m:.{digits}f}"
+    feet = f"{value_m / _FOOT_M:.{digits}f}"
+    metres = f"{value_m:.{digits if digits_m is None else digits_m}f}"
     return f"{metres} ({feet})" if metric_first else f"{feet} ({metres})"
 
 
@@ -77,7 +78,7 @@ def stop_table(frames: Mapping[str, gpd.GeoDataFrame], *, metric_first: bool) ->
                 clock(stop.get("leave")),
                 _pair(number(hold.get("depth_m")), metric_first=metric_first),
                 f"{said} {bearing_text(bearing)}" if math.isfinite(bearing) else said,
-                _pair(number(stop.get("wave_m")), metric_first=metric_first),
+                _pair(number(stop.get("wave_m")), metric_first=metric_first, digits_m=2),
             ]
         )
     unit = "m (ft)" if metric_first else "ft (m)"
@@ -96,10 +97,10 @@ def stop_table(frames: Mapping[str, gpd.GeoDataFrame], *, metric_first: bool) ->
 
 
 def left_out_table(frames: Mapping[str, gpd.GeoDataFrame]) -> Table:
-    """Spots left out and why: those of the run, then those not fishable today, each once."""
+    """Spots left out and why: those not fishable today, then those the run has no room for, each once."""
     reasons: dict[str, tuple[str, str]] = {}
     unfit = [row for row in _records(frames.get("spots")) if number(row.get("fishable")) == 0.0]
-    for row in _records(frames.get("left_out")) + unfit:
+    for row in unfit + _records(frames.get("left_out")):
         spot = one_line(row.get("spot_id"))
         name = one_line(row.get("name")) or spot
         reasons.setdefault(spot or name, (name, one_line(row.get("reason"))))

@@ -218,6 +218,8 @@ def features_of(layers: Mapping[str, gpd.GeoDataFrame], *, level_m: float | None
             if order in at_stop:
                 made = stop_rows[at_stop[order]]
                 stop = title("stops", made, names, 0)
+                if math.isfinite(number(row.get("wave_m"))):  # the hold tells its waves better than the stop
+                    made = {key: value for key, value in made.items() if key not in {"wave_m", "wind_mps"}}
                 said = [f"Stop {stop}.", *describe("stops", made, level_m), *said]
             said = list(dict.fromkeys(said))  # the wind of a stop is that of its hold
             key = _key(layer, role, row, order + 1)

@@ -125,6 +125,17 @@ def both_lengths(value_m: float, *, signed: bool = False, metric_first: bool = F
     return f"{metres} ({feet})" if metric_first else f"{feet} ({metres})"
 
 
+def both_waves(value_m: float) -> str:
+    """Say a wave height, finer in metres than a depth.
+
+    Examples
+    --------
+    >>> both_waves(0.083)
+    '0.3 ft (0.08 m)'
+    """
+    return f"{value_m / _FOOT_M:.1f} ft ({value_m:.2f} m)"
+
+
 def both_distances(value_m: float, *, metric_first: bool = False) -> str:
     """Say a cast or a leg: feet and metres up to a quarter of a mile, miles and kilometres beyond.
 

@@ -11,6 +11,7 @@ from .text import (
     both_distances,
     both_lengths,
     both_speeds,
+    both_waves,
     clean,
     clock,
     is_missing,
@@ -20,6 +21,7 @@ from .text import (
 
 Row = Mapping[str, Any]
 
+_PLAIN_STOPS: Final = frozenset({"", "hold", "ramp"})
 _PARTS: Final = {"run": "running", "idle": "at idle", "launch": "between ramp and open water, at idle"}
 
 
@@ -79,11 +81,9 @@ def _exposure(row: Row) -> list[str]:
         )
     if _known(wave):
         low, high = _num(row, "wave_low_m"), _num(row, "wave_high_m")
-        band = f", between {both_lengths(low)} and {both_lengths(high)}" if _known(low, high) else ""
+        band = f", between {both_waves(low)} and {both_waves(high)}" if _known(low, high) else ""
         method = _get(row, "wave_method")
-        said.append(
-            f"Waves about {both_lengths(wave)}{band}{f' by {method}' if method else ''}: an estimate."
-        )
+        said.append(f"Waves about {both_waves(wave)}{band}{f' by {method}' if method else ''}: an estimate.")
     return said
 
 
@@ -138,13 +138,15 @@ def _hold(row: Row, level_m: float | None) -> list[str]:
         said.append(f"Deep side {bearing_text(deep)}.")
     if _known(wind):
         said.append(f"Cast {wind:.0f}° off straight into the wind.")
+    if reason := _get(row, "reason"):
+        said.append(_sentence(reason[:1].upper() + reason[1:]))
     return said + _exposure(row)
 
 
 def _stop(row: Row, level_m: float | None) -> list[str]:
     del level_m
     reason = _get(row, "reason")
-    return _times(row) + _exposure(row) + ([_sentence(reason)] if reason else [])
+    return _times(row) + _exposure(row) + ([_sentence(reason)] if reason not in _PLAIN_STOPS else [])
 
 
 def _leg(row: Row, level_m: float | None) -> list[str]:
