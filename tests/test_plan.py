@@ -9,8 +9,6 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
-from test_day import GOOD
-from valley import CRS, flooded_valley, seeded_spots, valley_shoreline
 
 from castshed.algorithms.boat_hold import boat_hold
 from castshed.algorithms.fishable import fishable
@@ -23,6 +21,8 @@ from castshed.toolbox.errors import CastshedError
 from castshed.toolbox.layers import list_layers, write_layers
 from castshed.toolbox.outputs import write_folder
 from castshed.toolbox.water.last_check import Limits, last_check
+from test_day import GOOD
+from valley import CRS, flooded_valley, seeded_spots, valley_shoreline
 
 DAY = GOOD.replace("-4ft", "-1ft")
 
@@ -78,7 +78,12 @@ def moved(frame, geometry):
         (lambda k: {"ramps": moved(k.ramps, k.ramps.geometry.translate(0, -900))}, DAY, 5, "dry ground"),
         (lambda k: {"ramps": k.ramps.assign(min_level_m=5.0)}, DAY, 5, "can't be used"),
         (lambda k: {}, DAY.replace("South ramp", "North ramp"), 2, "Choose one of: r1"),
-        (lambda k: {}, DAY.replace('today = "-1ft"', 'today = "-30ft"'), 5, "fishable|dry|no water|No water|can't be used"),
+        (
+            lambda k: {},
+            DAY.replace('today = "-1ft"', 'today = "-30ft"'),
+            5,
+            "fishable|dry|no water|No water|can't be used",
+        ),
         (lambda k: {}, DAY.replace('draft = "14in"', 'draft = "90ft"'), 2, "running depth|draft"),
         (lambda k: {"shoreline": k.shoreline.to_crs(4326)}, DAY, 3, "degrees"),
         (lambda k: {"zones": k.zones.to_crs(32616)}, DAY, 3, "share one"),
@@ -100,7 +105,12 @@ def test_water_that_is_not_connected_is_named_and_left_out(tmp_path, lake):
     depth = lake.depth.depth_m.copy()
     wall = np.abs(lake.depth.xs - (500_000 + 480)) < 12.0
     depth[:, wall] = -1.0
-    save(tmp_path, lake, depth=replace(lake.depth, depth_m=depth), ramps=moved(lake.ramps, lake.ramps.geometry.translate(30, 0)))
+    save(
+        tmp_path,
+        lake,
+        depth=replace(lake.depth, depth_m=depth),
+        ramps=moved(lake.ramps, lake.ramps.geometry.translate(30, 0)),
+    )
     result = made(tmp_path)
     left = result.layers["plan.gpkg"]["left_out"]
     cut = left[left["spot_id"] == "west"]["reason"].iloc[0]
@@ -113,7 +123,9 @@ def test_the_chain_holds_on_a_real_valley_nobody_here_drew():
     depth, shore, spots, level = flooded_valley(), valley_shoreline(), seeded_spots(40, 1), -1.5
     ring = np.asarray(shore.geometry.iloc[0].exterior.coords)
     ramps = gpd.GeoDataFrame(
-        {"ramp_id": ["r"], "name": ["Valley ramp"], "min_level_m": [-5.0]}, geometry=[shapely.Point(ring[1000])], crs=CRS
+        {"ramp_id": ["r"], "name": ["Valley ramp"], "min_level_m": [-5.0]},
+        geometry=[shapely.Point(ring[1000])],
+        crs=CRS,
     )
     today = water_today(depth, shore, level_m=level)
     hazards = shallow_hazards(depth, today.water, level_m=level)
@@ -129,7 +141,9 @@ def test_the_chain_holds_on_a_real_valley_nobody_here_drew():
     assert len(run.stops) - 2 + len(run.left_out) == len(good)
     assert len(run.stops) > 10
     error = float(np.hypot(depth.error_m, 0.03048))
-    limits = Limits(1.2192 + 3.0 + 6.096, 1.2192 + 3.0, 0.9144 + 0.3048 + error, 0.6096 + 0.3048 + error, 0.9, 1000.0)
+    limits = Limits(
+        1.2192 + 3.0 + 6.096, 1.2192 + 3.0, 0.9144 + 0.3048 + error, 0.6096 + 0.3048 + error, 0.9, 1000.0
+    )
     violations = last_check(
         run.legs,
         good[good["spot_id"].isin(run.stops["spot_id"])],
