@@ -9,7 +9,7 @@ from castshed.toolbox.parameters import FolderContents, FolderSet
 
 FILES: Final = (
     "day.toml",
-    "demo_layers/reservoir.gpkg",
+    "reservoir.gpkg",
     "habitat_sites.csv",
     "own_waypoints.gpx",
     "forecast.csv",

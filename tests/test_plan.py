@@ -175,3 +175,12 @@ def test_the_demo_day_is_complete():
     assert sum(p.stat().st_size for p in home.iterdir() if p.is_file()) < 15e6
     contours = gpd.read_file(home / "reservoir.gpkg", layer="contours")
     assert np.allclose(contours["depth_m"] / 1.524, np.round(contours["depth_m"] / 1.524))
+
+
+def test_demo_writes_every_file_it_names():
+    from castshed.algorithms.demo import FILES as NAMES
+    from castshed.algorithms.demo import demo
+
+    files = demo().files
+    assert set(files) == set(NAMES)
+    assert {"day.toml", "reservoir.gpkg"} <= set(files)
