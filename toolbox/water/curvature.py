@@ -129,6 +129,8 @@ def hold_data(
     rows: NDArray[np.int64],
     columns: NDArray[np.int64],
     data: NDArray[np.float64],
+    low: NDArray[np.float64],
+    high: NDArray[np.float64],
 ) -> None:
     """Set the centres that have data so that the surface passes through them where they lie, not at the centre."""
     held = np.empty(rows.size)
@@ -138,7 +140,8 @@ def hold_data(
         west = _neighbour(u, bars, r, c, 0, -1, 1)
         north = _neighbour(u, bars, r, c, -1, 0, 2)
         south = _neighbour(u, bars, r, c, 1, 0, 3)
-        held[k] = data[k, 0] - data[k, 1] * (east - west) / 2.0 - data[k, 2] * (south - north) / 2.0
+        value = data[k, 0] - data[k, 1] * (east - west) / 2.0 - data[k, 2] * (south - north) / 2.0
+        held[k] = min(max(value, low[k]), high[k])
     for k in range(rows.size):
         u[rows[k], columns[k]] = held[k]
 
@@ -210,6 +213,8 @@ def carry_ashore(
                 for right in range(-1, 2):
                     rr, cc = r + down, c + right
                     if rr < 0 or rr >= rows or cc < 0 or cc >= columns or not water[rr, cc]:
+                        continue
+                    if np.isnan(u[rr, cc]):
                         continue
                     near = True
                     if down != 0 and right != 0:

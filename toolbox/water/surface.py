@@ -131,10 +131,13 @@ def _solve(
         rounds = _SWEEPS
     u = np.pad(u, MARGIN)
     data = np.column_stack([means[:, 2], offset])
+    rows, columns = rows + MARGIN, columns + MARGIN
+    held = (low[label[rows, columns]].astype(np.float64), high[label[rows, columns]].astype(np.float64))
     ratio = (grid.cell_x_m / grid.cell_y_m) ** 2
+    rounds = int(np.ceil(rounds * max(ratio, 1.0 / ratio)))  # oblong cells settle so much slower
     for k in range(rounds):
         if k in (0, _AGAIN):
-            hold_data(u, bars, rows + MARGIN, columns + MARGIN, data)
+            hold_data(u, bars, rows, columns, data, *held)
         sweep(u, state, bars, label, low, high, ratio, tension / (1.0 - tension), k % 2 == 1)
     return np.ascontiguousarray(u[MARGIN:-MARGIN, MARGIN:-MARGIN]), shore
 
@@ -151,8 +154,7 @@ def _without_data(shore: _Shore, known: Measured, grid: Grid) -> NDArray[np.bool
 def _finish(u: NDArray[np.float32], shore: _Shore, empty: NDArray[np.bool_]) -> NDArray[np.float32]:
     """Carry the surface one centre onto land so that it is 0 at the shoreline; the rest of the land is unknown."""
     depth = np.full(u.shape, np.nan, dtype=np.float32)
-    carry_ashore(u, shore.water, shore.bars, depth)
-    depth[empty] = np.nan
+    carry_ashore(np.where(empty, np.float32(np.nan), u), shore.water, shore.bars, depth)
     return depth
 
 
