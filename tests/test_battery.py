@@ -1,0 +1,95 @@
+"""The contract of the toolbox, held to every algorithm that takes layers; and every example that is shown is run."""
+
+import os
+import shlex
+import subprocess
+import sys
+import warnings
+from pathlib import Path
+
+import pytest
+
+from castshed.algorithms.boat_hold import boat_hold
+from castshed.algorithms.cast_reach import cast_reach
+from castshed.algorithms.depth_surface import depth_surface
+from castshed.algorithms.fishable import fishable
+from castshed.algorithms.shallow_hazards import shallow_hazards
+from castshed.algorithms.shortest_run import shortest_run
+from castshed.algorithms.water_today import water_today
+from castshed.algorithms.wind_exposure import wind_exposure
+from castshed.toolbox.catalogue import entries, load_entry
+from castshed.toolbox.testing import check_algorithm
+
+LEVEL = -0.3048
+
+
+@pytest.fixture
+def chain(lake):
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        lake.water = water_today(lake.depth, lake.shoreline, level_m=LEVEL).water
+        lake.hazards = shallow_hazards(
+            lake.depth, lake.water, known_hazards=lake.known_hazards, level_m=LEVEL
+        )
+        lake.holds = boat_hold(lake.spots, lake.depth, level_m=LEVEL, drift_m=6.0, hazards=lake.hazards).holds
+    return lake
+
+
+CALLS = {
+    "water-today": lambda k: (water_today, (k.depth, k.shoreline), {"level_m": LEVEL}),
+    "shallow-hazards": lambda k: (shallow_hazards, (k.depth, k.water), {"known_hazards": k.known_hazards}),
+    "depth-surface": lambda k: (depth_surface, (k.shoreline,), {"raster": k.depth}),
+    "cast-reach": lambda k: (cast_reach, (k.spots, k.water), {}),
+    "boat-hold": lambda k: (boat_hold, (k.spots, k.depth), {"level_m": LEVEL, "zones": k.zones}),
+    "wind-exposure": lambda k: (wind_exposure, (k.spots, k.water), {"wind_from_deg": 200.0, "wind_mps": 5.0}),
+    "fishable": lambda k: (fishable, (k.spots, k.water), {"depth": k.depth, "holds": k.holds}),
+    "shortest-run": lambda k: (
+        shortest_run, (k.holds, k.ramps, k.water), {"hazards": k.hazards, "zones": k.zones, "depth": k.depth},
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", CALLS)
+def test_the_contract_holds(chain, name):
+    function, inputs, options = CALLS[name](chain)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        check_algorithm(function, *inputs, **options)
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """A folder as the examples expect it: the demo files, and the demo day planned."""
+    home = tmp_path_factory.mktemp("examples")
+    for words in ("castshed demo demo_layers", "castshed plan demo_layers/day.toml --out my_day"):
+        done = run(words, home)
+        assert done.returncode == 0, done.stderr
+    return home
+
+
+def run(words, home):
+    code = "from castshed.toolbox.cli import main; main()"
+    given = [*shlex.split(words)[1:], "--quiet"]
+    env = {**os.environ, "NO_COLOR": "1"}
+    return subprocess.run(
+        [sys.executable, "-c", code, *given], cwd=home, env=env, capture_output=True, text=True, check=False
+    )
+
+
+BUNDLED = sorted(n for n, e in entries().items() if e.origin == "castshed" and n not in ("demo", "plan"))
+
+
+@pytest.mark.parametrize("name", BUNDLED)
+def test_the_example_in_the_help_runs(folder, name):
+    done = run(load_entry(entries()[name]).example + " --replace", folder)
+    assert done.returncode == 0, done.stderr
+
+
+def test_the_chain_in_the_readme_runs(folder):
+    text = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
+    start = text.index("L=demo_layers")
+    lines = text[start : text.index("```", start)].replace("\\\n", " ").strip().splitlines()
+    assert len(lines) == 9
+    for line in lines[1:]:
+        done = run(line.replace("$L", "demo_layers/reservoir.gpkg"), folder)
+        assert done.returncode == 0, f"{line}\n{done.stderr}"
