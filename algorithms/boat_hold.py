@@ -46,6 +46,8 @@ def _keep_off(
     """Collect what the drift circle keeps off, with a radius each."""
     import numpy as np
 
+    from castshed.toolbox.water.safe_water import CLOSED_ZONES
+
     geometries: list[Geometries] = [np.empty(0, dtype=object)]
     radii: list[Floats] = [np.empty(0)]
     if hazards is not None:
@@ -60,7 +62,7 @@ def _keep_off(
         geometries.append(high.geometry.to_numpy())
         radii.append(np.where(np.isnan(radius_m), default_radius_m, np.maximum(radius_m, 0.0)))
     if zones is not None:
-        closed = zones[zones["zone"].isin(["no_entry", "no_motor"])]
+        closed = zones[zones["zone"].isin(CLOSED_ZONES)]
         geometries.append(closed.geometry.to_numpy())
         radii.append(np.zeros(len(closed)))
     return np.concatenate(geometries), np.concatenate(radii)

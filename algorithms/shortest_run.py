@@ -320,11 +320,8 @@ def shortest_run(
             order = np.append(order, rows[0])
         step(1)
 
-        gone = {
-            "run": _shut(water, hazards, zones, ("run", "idle")),
-            "idle": _shut(water, hazards, zones, ("idle",)),
-        }
-        around = Surroundings(gone["run"], gone["idle"], slow_area, slow_mps, depth, level_m)
+        run_shut, idle_shut = _shut(water, hazards, zones)
+        around = Surroundings(run_shut, idle_shut, slow_area, slow_mps, depth, level_m)
         ids = [
             str(first["ramp_id"]),
             *([] if last is first else [str(last["ramp_id"])]),
@@ -359,18 +356,15 @@ def shortest_run(
     )
 
 
-def _shut(
-    water: GeoDataFrame, hazards: GeoDataFrame | None, zones: GeoDataFrame | None, care: tuple[str, ...]
-) -> Any:
-    """Everything a piece of this care keeps clear of: the water's edge, hazards, closed zones."""
+def _shut(water: GeoDataFrame, hazards: GeoDataFrame | None, zones: GeoDataFrame | None) -> tuple[Any, Any]:
+    """Collect what running and idling pieces keep clear of: the water's edge, hazards, closed zones."""
     import shapely
 
-    parts = [shapely.boundary(shapely.union_all(water.geometry.to_numpy()))]
-    if hazards is not None:
-        parts += list(hazards.geometry[hazards["care"].isin(care)])
-    if zones is not None:
-        parts += list(zones.geometry[zones["zone"].isin(("no_entry", "no_motor"))])
-    return shapely.geometrycollections(parts)
+    from castshed.toolbox.water.safe_water import areas_of, closed_zones
+
+    always = [shapely.boundary(shapely.union_all(water.geometry.to_numpy())), *closed_zones(zones)]
+    run, idle = (areas_of(hazards, "care", care) for care in (("run", "idle"), ("idle",)))
+    return shapely.geometrycollections([*always, *run]), shapely.geometrycollections([*always, *idle])
 
 
 def _stops_frame(

@@ -48,7 +48,6 @@ COLUMNS: Final = (
     "depth_least_m", "depth_most_m", "top_depth_m", "placed", "kind_text", "depth_text", "remark", "rows",
     "merged_from", "extra",
 )  # fmt: skip
-ASIDE: Final = ("source", "line", "counted", "reason", "text")
 _TYPES: Final = (0, 1, 3, 4, 5, 6)  # point, line, polygon and their multiples, as shapely numbers them
 _DEPTHS_DIFFER_M: Final = 0.3048  # a foot: less is reading and level
 

@@ -18,12 +18,6 @@ CAUTIONS: Final[tuple[str, ...]] = (
 )
 """Shown on the map, in every file's description and at the end of a command."""
 
-SHORT: Final = (
-    "Planning aid, not for navigation. Depths are estimates at the stated level and date. "
-    "Buoys, posted rules and what you see prevail."
-)
-"""One line for places with room for one line only."""
-
 
 def level_text(level_m: float | None, date: str | None = None) -> str:
     """Say which level and which day the depths stand for.
