@@ -46,13 +46,13 @@ def _keep_off(
     """Collect what the drift circle keeps off, with a radius each."""
     import numpy as np
 
-    from castshed.toolbox.water.safe_water import CLOSED_ZONES
+    from castshed.toolbox.water.safe_water import SLOW
 
     geometries: list[Geometries] = [np.empty(0, dtype=object)]
     radii: list[Floats] = [np.empty(0)]
     if hazards is not None:
         # Water too thin to run on plane may hold a boat; water too thin to idle may not.
-        thin = hazards[hazards["care"] == "idle"]
+        thin = hazards[hazards["care"] != "run"]
         geometries.append(thin.geometry.to_numpy())
         radii.append(np.zeros(len(thin)))
     if known_hazards is not None:
@@ -62,7 +62,7 @@ def _keep_off(
         geometries.append(high.geometry.to_numpy())
         radii.append(np.where(np.isnan(radius_m), default_radius_m, np.maximum(radius_m, 0.0)))
     if zones is not None:
-        closed = zones[zones["zone"].isin(CLOSED_ZONES)]
+        closed = zones[zones["zone"] != SLOW]
         geometries.append(closed.geometry.to_numpy())
         radii.append(np.zeros(len(closed)))
     return np.concatenate(geometries), np.concatenate(radii)

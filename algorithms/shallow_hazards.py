@@ -103,7 +103,7 @@ def shallow_hazards(
     -------
     GeoDataFrame
         shallow_hazards: hazard_id, care (run: too thin to run; idle: too thin even at idle), reason, least_depth_m
-        (today, before errors; empty where it is not known).
+        (today, before errors; empty where it is not known), needed_depth_m (today's depth that would do).
 
     Raises
     ------
@@ -201,6 +201,7 @@ def shallow_hazards(
             "care": np.array(cares, dtype=object)[order],
             "reason": np.array(reasons, dtype=object)[order],
             "least_depth_m": np.concatenate(depths)[order] if depths else np.empty(0),
+            "needed_depth_m": np.array([needs[care] for care in cares], dtype=float)[order],
         },
         geometry=all_parts[order],
         crs=depth.crs,

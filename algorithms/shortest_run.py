@@ -103,10 +103,11 @@ def _legs_frame(
     import geopandas as gpd
     import numpy as np
 
-    from castshed.toolbox.water.run import clearances, least_depths, slow_lengths, times_s
+    from castshed.toolbox.water.run import least_depths, nearest_along, slow_and_time
 
     lines = [piece.line for piece in pieces]
-    slow = slow_lengths(pieces, around.slow)
+    nearest = nearest_along(pieces, around)
+    slow_m, time_s = slow_and_time(pieces, around.slow, run_mps=run_mps, idle_mps=idle_mps)
     return gpd.GeoDataFrame(
         {
             "leg_no": np.array([piece.leg_no for piece in pieces], dtype=int),
@@ -114,10 +115,13 @@ def _legs_frame(
             "from_id": np.array([ids[piece.origin] for piece in pieces], dtype=object),
             "to_id": np.array([ids[piece.goal] for piece in pieces], dtype=object),
             "distance_m": np.array([line.length for line in lines], dtype=float),
-            "slow_m": slow,
+            "slow_m": slow_m,
             "min_depth_m": least_depths(lines, around.depth, around.level_m),
-            "min_clearance_m": clearances(pieces, around).astype(float),
-            "time_s": times_s(pieces, slow, around, run_mps, idle_mps),
+            "min_clearance_m": nearest.distance_m,
+            "nearest_hazard": nearest.name,
+            "hazard_side": nearest.side,
+            "hazard_at_m": nearest.along_m,
+            "time_s": time_s,
         },
         geometry=lines,
         crs=crs,
@@ -155,6 +159,7 @@ def shortest_run(
     idle_clearance_m: Length = 0.0,
     run_speed_mps: Speed = 13.4112,
     idle_speed_mps: Speed = 2.2352,
+    turning_radius_m: Length = 0.0,
     launch_m: Length = 150.0,
     at_each_s: Duration = 1500.0,
     depart: Words = "",
@@ -165,6 +170,8 @@ def shortest_run(
     closed zones, narrowed on every side by half the beam, the position error and the clearance wanted. A hold in water
     too thin to run in is reached at idle, as a piece of its own. The order starts from a networkx tour and is improved
     until neither turning a stretch round nor moving stops gains; up to fourteen stops it is the best there is.
+
+    Each piece of a leg tells its least depth, what it passes nearest to, on which side, how far off and how far along.
 
     Holds that cannot be reached, and those beyond the number wanted, are in left_out with the reason. Of more holds
     than wanted the best rated are taken; of equal rating the nearer by time from the start, then by id.
@@ -203,6 +210,8 @@ def shortest_run(
         Speed on plane.
     idle_speed_mps
         Speed at idle, and within slow zones that state none.
+    turning_radius_m
+        Radius to which corners of running ways are rounded where there is room; 0 leaves them sharp.
     launch_m
         How far from the ramp the water that the boat can use may begin.
     at_each_s
@@ -236,10 +245,11 @@ def shortest_run(
     from castshed.toolbox.errors import NoSafeWay, UsageError
     from castshed.toolbox.report import progress
     from castshed.toolbox.units import in_words
-    from castshed.toolbox.water.navigation import SafeWater
+    from castshed.toolbox.water.alongside import edges_to_keep_from
+    from castshed.toolbox.water.kept_water import kept_mesh, kept_safe_waters
+    from castshed.toolbox.water.lake import Lake
     from castshed.toolbox.water.passages import passages
-    from castshed.toolbox.water.run import Surroundings, inside, launch_point, pieces_of
-    from castshed.toolbox.water.safe_water import safe_waters
+    from castshed.toolbox.water.run import Surroundings, entry_point, pieces_of, rounded, slow_zones
     from castshed.toolbox.water.tours import tour
 
     if run_speed_mps <= 0.0 or idle_speed_mps <= 0.0:
@@ -250,7 +260,7 @@ def shortest_run(
     keep = beam_m / 2.0 + position_error_m
 
     with progress("Finding safe ways", 4) as step:
-        running, idling = safe_waters(
+        running, idling = kept_safe_waters(
             water, hazards, zones, clearance_m=keep + idle_clearance_m, run_clearance_m=keep + clearance_m
         )
         step(1)
@@ -260,9 +270,24 @@ def shortest_run(
         usable["name"] = usable["name"].where(usable["name"] != "", usable["spot_id"])
         ok = np.flatnonzero(usable["status"] == "ok")
         ramp_points = [first.geometry] if last is first else [first.geometry, last.geometry]
+        lake = Lake(
+            water,
+            hazards,
+            zones,
+            keep + idle_clearance_m,
+            None if depth is None else depth.shifted(level_m),
+        )
+        afloat, closed = lake.area(), lake.closed()
         entries = []
         for ramp, point in zip((first, last), ramp_points, strict=False):
-            entry = launch_point(point, idling, launch_m)
+            entry = entry_point(
+                point,
+                idling,
+                water=afloat,
+                closed=closed,
+                holds=usable.geometry.iloc[ok].to_numpy(),
+                reach_m=launch_m,
+            )
             if entry is None:
                 away = (
                     "there is none"
@@ -274,26 +299,21 @@ def shortest_run(
                     f"boat can use begins {away} away. Choose another ramp, a smaller clearance, or --launch if the "
                     "lane is known to be deep enough."
                 )
-            entries.append(inside(entry, idling))
+            entries.append(entry)
         xy = np.concatenate(
             [shapely.get_coordinates(entries), shapely.get_coordinates(usable.geometry.iloc[ok])]
         )
-        slow = (
-            gpd.GeoDataFrame(geometry=[], crs=water.crs) if zones is None else zones[zones["zone"] == "slow"]
-        )
-        slow_area = shapely.union_all(slow.geometry.to_numpy())
-        stated = slow["speed_mps"].dropna() if len(slow) else pd.Series(dtype=float)
-        slow_mps = (
-            float(min(stated.min(), run_speed_mps)) if len(stated) else min(idle_speed_mps, run_speed_mps)
-        )
+        slow = slow_zones(zones, unstated_mps=idle_speed_mps)
         found = passages(
             xy,
-            SafeWater.build(running),
-            SafeWater.build(idling),
+            kept_mesh(running),
+            kept_mesh(idling),
             run_speed_mps=run_speed_mps,
             idle_speed_mps=idle_speed_mps,
-            slow=None if slow_area.is_empty else slow_area,
-            slow_speed_mps=slow_mps,
+            # For the order all slow zones count at the speed of the slowest; times of legs take each at its own.
+            slow=shapely.union_all([area for _, area in slow]) if slow else None,
+            slow_speed_mps=slow[0][0] if slow else None,
+            lake=lake,
         )
         step(1)
         ramps_here = len(entries)
@@ -320,17 +340,26 @@ def shortest_run(
             order = np.append(order, rows[0])
         step(1)
 
-        run_shut, idle_shut = _shut(water, hazards, zones)
-        around = Surroundings(run_shut, idle_shut, slow_area, slow_mps, depth, level_m)
+        around = Surroundings(
+            edges_to_keep_from(water, hazards, zones, running=True),
+            edges_to_keep_from(water, hazards, zones, running=False),
+            slow,
+            depth,
+            level_m,
+        )
         ids = [
             str(first["ramp_id"]),
             *([] if last is first else [str(last["ramp_id"])]),
             *candidates["spot_id"],
         ]
         launches = {
-            k: point for k, point in enumerate(ramp_points) if shapely.distance(point, entries[k]) > 0.0
+            k: shapely.LineString([point, entries[k]])
+            for k, point in enumerate(ramp_points)
+            if shapely.distance(point, entries[k]) > 0.0
         }
         pieces = pieces_of(found, order, launches) if len(order) > 1 else []
+        if turning_radius_m > 0.0:
+            pieces = rounded(pieces, running, turning_radius_m)
         legs = _legs_frame(pieces, ids, around, run_speed_mps, idle_speed_mps, water.crs)
         step(1)
 
@@ -354,17 +383,6 @@ def shortest_run(
         legs,
         gpd.GeoDataFrame(left.reset_index(drop=True), geometry=holds.geometry.name, crs=holds.crs),
     )
-
-
-def _shut(water: GeoDataFrame, hazards: GeoDataFrame | None, zones: GeoDataFrame | None) -> tuple[Any, Any]:
-    """Collect what running and idling pieces keep clear of: the water's edge, hazards, closed zones."""
-    import shapely
-
-    from castshed.toolbox.water.safe_water import areas_of, closed_zones
-
-    always = [shapely.boundary(shapely.union_all(water.geometry.to_numpy())), *closed_zones(zones)]
-    run, idle = (areas_of(hazards, "care", care) for care in (("run", "idle"), ("idle",)))
-    return shapely.geometrycollections([*always, *run]), shapely.geometrycollections([*always, *idle])
 
 
 def _stops_frame(

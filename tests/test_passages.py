@@ -162,19 +162,19 @@ def test_stops_that_cannot_be_reached_say_why():
     xy = np.array([(50.0, 50.0), (150.0, 50.0), (250.0, 50.0), (60.0, 50.0)])
     found = go(xy, idling, idling)
     assert found.reason[0] == found.reason[3] == ""
-    assert "50.0 m away" in found.reason[1]
+    assert "50 m (164 ft) away" in found.reason[1]
     assert "other water" in found.reason[2]
     assert np.isinf(found.time_s[0, [1, 2]]).all()
     assert np.isinf(found.time_s[1]).all()
     assert found.time_s[2, 2] == 0.0
-    with pytest.raises(NoSafeWay, match=r"stop 0 to stop 1: .*50\.0 m away"):
+    with pytest.raises(NoSafeWay, match=r"stop 0 to stop 1: .*50 m \(164 ft\) away"):
         found.legs(0, 1)
 
 
 def test_start_off_the_water_is_named_for_all():
     water = shapely.box(0, 0, 100, 100)
     found = go(np.array([(-5.0, 50.0), (50.0, 50.0)]), water, water)
-    assert "5.0 m away" in found.reason[0]
+    assert "5 m (16.4 ft) away" in found.reason[0]
     assert "start" in found.reason[1]
 
 

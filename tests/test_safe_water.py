@@ -162,6 +162,16 @@ def test_invalid_water_is_repaired_and_said_so():
     assert len(shapely.get_parts(running)) == 2
 
 
+def test_hazard_of_unknown_care_and_zone_of_unknown_kind_are_closed():
+    water, hazards, zones = lake()
+    hazards["care"] = ["run", None]
+    zones["zone"] = ["reserve", "slow", "slow"]
+    _, idling = safe_waters(water, hazards, zones, clearance_m=10.0)
+    assert shapely.distance(idling, hazards.geometry[1]) >= 10.0
+    assert shapely.distance(idling, zones.geometry[0]) >= 10.0
+    assert shapely.intersects(idling, zones.geometry[1])
+
+
 def test_missing_column_is_named():
     water, hazards, _ = lake()
     with pytest.raises(DataError, match="'care' is missing"):

@@ -36,6 +36,7 @@ from .parameters import (
     Surface,
 )
 from .report import Reporter
+from .store import keeping
 
 TRACEBACK: Final = "CASTSHED_TRACEBACK"
 
@@ -127,6 +128,18 @@ def _read_input(par: Parameter, given: Any, crs: str | None) -> Any:
     raise AssertionError(marker)
 
 
+def _beside(spec: Spec, given: Mapping[str, Any]) -> Path | None:
+    """Folder of the first input: results worth keeping are kept beside it."""
+    from .layers import parse_reference
+
+    for par in spec.parameters:
+        value = given[par.name]
+        if par.is_input and value:
+            text = str(value[0] if isinstance(value, list) else value)
+            return parse_reference(text).path.parent
+    return None
+
+
 def run(
     spec: Spec, given: Mapping[str, Any], out: str, *, replace: bool, crs: str | None, reporter: Reporter
 ) -> None:
@@ -147,7 +160,7 @@ def run(
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("ignore")
         warnings.simplefilter("always", DataWarning)
-        with reporter.open():
+        with reporter.open(), keeping(_beside(spec, given)):
             for par in spec.parameters:
                 value = given[par.name]
                 if par.is_input and value is not None and value != []:

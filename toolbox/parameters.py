@@ -293,6 +293,7 @@ ShallowHazards = Annotated[
             Column("reason", "text"),
             Column("least_depth_m", gaps=True),
         ),
+        optional=(Column("needed_depth_m", gaps=True),),
     ),
 ]
 CastReach = Annotated[
@@ -400,6 +401,11 @@ Legs = Annotated[
             Column("min_depth_m", gaps=True),
             Column("min_clearance_m", gaps=True),
             Column("time_s"),
+        ),
+        optional=(
+            Column("nearest_hazard", "text", gaps=True),
+            Column("hazard_side", "text", gaps=True),
+            Column("hazard_at_m", gaps=True),
         ),
     ),
 ]

@@ -162,7 +162,9 @@ def _leg(row: Row, level_m: float | None) -> list[str]:
     if _known(least):
         said.append(f"Least depth today {both_lengths(least)}.")
     if _known(clearance):
-        said.append(f"Nearest hazard edge {both_distances(clearance)} off.")
+        what, side = _get(row, "nearest_hazard"), _get(row, "hazard_side")
+        named = f" ({_plain(what)}, {side})" if what and side else ""
+        said.append(f"Nearest hazard edge {both_distances(clearance)} off{named}.")
     return said
 
 

@@ -16,8 +16,8 @@ from .reasons import reasons
 from .relays import Relay, Sums, arrays, idled, related
 
 if TYPE_CHECKING:
+    from .lake import Lake
     from .navigation import SafeWater, Ways
-    from .reasons import Lake
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]

@@ -2,54 +2,31 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from ..units import in_words
 from .navigation import SafeWater
-from .safe_water import areas_of, closed_zones, sound
+from .openings import Openings
+from .safe_water import sound
 from .straits import narrowest
 
 if TYPE_CHECKING:
     import geopandas as gpd
 
+    from .lake import Lake
+
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 
-# An offset takes away at most this many times the clearance: a tenth for the tolerance, then 1.47 at the corners of a
-# cut mitre, and a tenth by which the edge itself may have been simplified towards the water.
-_MOST = 1.75
+_WIDE = 7.0  # a strait wider than so many clearances is not what bars a way
 
 
-@dataclass(frozen=True, eq=False)
-class Lake:
-    """What safe water was made from: layers ``water``, ``shallow_hazards`` and ``zones``, and the clearance."""
-
-    water: gpd.GeoDataFrame
-    hazards: gpd.GeoDataFrame | None
-    zones: gpd.GeoDataFrame | None
-    clearance_m: float
-
-    def area(self) -> Any:
-        """Today's water."""
-        return shapely.union_all(areas_of(self.water))
-
-    def thin(self) -> Any:
-        """Water too thin even to idle."""
-        return shapely.union_all(areas_of(self.hazards, "care", ("idle",)))
-
-    def closed(self) -> Any:
-        """Zones no motor boat may enter."""
-        return shapely.union_all(closed_zones(self.zones))
-
-
-def _opening(width_m: float) -> str:
-    clearance = math.floor(10.0 * width_m / 2.0 / _MOST) / 10.0
-    return f"; a clearance of {clearance:.1f} m may open it" if clearance > 0.0 else ""
+def _metres(length_m: float) -> str:
+    return in_words(length_m, "length")
 
 
 def _row_words(frame: gpd.GeoDataFrame | None, column: str, point: Any) -> str:
@@ -61,55 +38,78 @@ def _row_words(frame: gpd.GeoDataFrame | None, column: str, point: Any) -> str:
     return f" ({', '.join(words)})" if words else ""
 
 
-def _off_words(point: Any, lake: Lake, layers: dict[str, Any]) -> str:
-    """Why a point lies outside the water a boat can use."""
-    area, thin, closed = layers["shore"], layers["hazard"], layers["closed zone"]
-    if area.is_empty:
-        return "there is no water today"
-    if not shapely.intersects(area, point):
-        return f"off today's water, which begins {shapely.distance(area, point):.1f} m away; higher water may reach it"
-    if shapely.intersects(closed, point):
-        return f"in a closed zone{_row_words(lake.zones, 'reason', point)}"
-    if shapely.intersects(thin, point):
-        return f"in water too thin even to idle{_row_words(lake.hazards, 'reason', point)}; higher water may open it"
-    edges = {"the shore": shapely.boundary(area), "a hazard": thin, "a closed zone": closed}
-    near = {name: float(shapely.distance(edge, point)) for name, edge in edges.items() if not edge.is_empty}
-    name = min(near, key=lambda key: near[key])
-    much = "only " if near[name] < lake.clearance_m else ""
-    return (
-        f"{much}{near[name]:.1f} m from {name}, where this boat keeps {lake.clearance_m:.1f} m clear"
-        + _opening(2.0 * near[name])
-    )
+class _Reasons:
+    """Words for stops of one lake, by their rows."""
 
+    def __init__(self, lake: Lake, stops: Floats) -> None:
+        self.lake = lake
+        self.stops = stops
+        self.openings = Openings(lake, stops[0], stops)
+        self.area, self.thin, self.closed = lake.area(), lake.thin(), lake.closed()
 
-def _apart_words(start: Floats, stops: Floats, lake: Lake, layers: dict[str, Any]) -> list[str]:
-    """Why stops in usable water are not joined to the start."""
-    area, thin, closed = layers["shore"], layers["hazard"], layers["closed zone"]
-    open_water = SafeWater.build(sound(shapely.difference(shapely.difference(area, closed), thin))[0])
-    part, own = open_water.locate(stops), open_water.locate(start[None])[0]
-    limit = 4.0 * _MOST * lake.clearance_m
-    straits = (
-        narrowest(open_water, start, stops, up_to_m=limit) if lake.clearance_m > 0.0 else [None] * len(stops)
-    )
-    without_zones = SafeWater.build(sound(shapely.difference(area, thin))[0]).locate([start, *stops])
-    whole = SafeWater.build(area).locate([start, *stops])
-    words: list[str] = []
-    for row, strait in enumerate(straits):
-        if part[row] == own and strait is not None:
-            words.append(
-                f"the widest way from the start leads through a strait {strait.width_m:.1f} m wide (at {strait.x:.0f}, "
-                f"{strait.y:.0f}), too narrow to keep {lake.clearance_m:.1f} m clear on both sides"
-                + _opening(strait.width_m)
-            )
-        elif without_zones[row + 1] == without_zones[0]:
-            words.append("cut off from the start by a closed zone")
-        elif whole[row + 1] == whole[0]:
-            words.append("cut off from the start by water too thin even to idle; higher water may open a way")
-        else:
-            words.append(
-                "in another water than the start, not joined to it today; higher water may join them"
-            )
-    return words
+    def off(self, row: int) -> str:
+        """Say why a stop lies outside the water a boat can use."""
+        lake, point = self.lake, shapely.Point(self.stops[row])
+        if self.area.is_empty:
+            return "there is no water today"
+        if not shapely.intersects(self.area, point):
+            away = _metres(float(shapely.distance(self.area, point)))
+            return f"off today's water, which begins {away} away{self.openings.by_water(row)}"
+        if shapely.intersects(self.closed, point):
+            return f"in a closed zone{_row_words(lake.zones, 'reason', point)}"
+        if shapely.intersects(self.thin, point):
+            why = _row_words(lake.hazards, "reason", point)
+            return f"in water too thin even to idle{why}{self.openings.by_water(row)}"
+        edges = {
+            "the shore": shapely.boundary(self.area),
+            "a hazard": self.thin,
+            "a closed zone": self.closed,
+        }
+        near = {
+            name: float(shapely.distance(edge, point)) for name, edge in edges.items() if not edge.is_empty
+        }
+        name = min(near, key=lambda key: near[key])
+        much = "only " if near[name] < lake.clearance_m else ""
+        return (
+            f"{much}{_metres(near[name])} from {name}, where this boat keeps {_metres(lake.clearance_m)} clear"
+            + self.openings.by_clearance(row, 2.0 * near[name])
+        )
+
+    def apart(self, rows: Ints) -> list[str]:
+        """Say why stops in usable water are not joined to the start."""
+        lake, start, stops = self.lake, self.stops[0], self.stops[rows]
+        open_water = SafeWater.build(
+            sound(shapely.difference(shapely.difference(self.area, self.closed), self.thin))[0]
+        )
+        part, own = open_water.locate(stops), open_water.locate(start[None])[0]
+        straits = (
+            narrowest(open_water, start, stops, up_to_m=_WIDE * lake.clearance_m)
+            if lake.clearance_m > 0.0
+            else [None] * len(stops)
+        )
+        without_zones = SafeWater.build(sound(shapely.difference(self.area, self.thin))[0]).locate(
+            [start, *stops]
+        )
+        whole = SafeWater.build(self.area).locate([start, *stops])
+        words: list[str] = []
+        for at, (row, strait) in enumerate(zip(rows.tolist(), straits, strict=True)):
+            if part[at] == own and strait is not None:
+                words.append(
+                    f"the widest way from the start leads through a strait {_metres(strait.width_m)} wide "
+                    f"(at {strait.x:.0f}, {strait.y:.0f}), too narrow to keep {_metres(lake.clearance_m)} clear on "
+                    "both sides" + self.openings.by_clearance(row, strait.width_m)
+                )
+            elif without_zones[at + 1] == without_zones[0]:
+                words.append("cut off from the start by a closed zone")
+            elif whole[at + 1] == whole[0]:
+                words.append(
+                    "cut off from the start by water too thin even to idle" + self.openings.by_water(row)
+                )
+            else:
+                words.append(
+                    "in another water than the start, not joined to it today" + self.openings.by_water(row)
+                )
+        return words
 
 
 def reasons(
@@ -135,34 +135,32 @@ def reasons(
 
     Notes
     -----
-    What is said to open a way is enough for it, seldom the least that would do. Widths are those of today's water
-    between hazards and closed zones.
+    A clearance said to open a way was tried out, and does; it is seldom the greatest that would do. A rise of the water
+    is the least that can open it, for a way needs width as well. Widths are those of today's water between hazards
+    and closed zones.
     """
     where = idling.locate(stops)
     found = [""] * len(stops)
     off = np.flatnonzero(where < 0)
     apart = np.flatnonzero((where >= 0) & ~reached)
-    layers: dict[str, Any] = {}
-    if lake is not None and (len(off) or len(apart)):
-        layers = {"shore": lake.area(), "hazard": lake.thin(), "closed zone": lake.closed()}
-    points = np.asarray(shapely.points(stops), dtype=object)
-    for row in off:
-        if lake is not None:
-            found[row] = _off_words(points[row], lake, layers)
+    words = _Reasons(lake, stops) if lake is not None and (len(off) or len(apart)) else None
+    for row in off.tolist():
+        if words is not None:
+            found[row] = words.off(row)
         elif idling.water.is_empty:
             found[row] = "outside the water this boat can use: there is none"
         else:
-            away = float(shapely.distance(idling.water, points[row]))
-            found[row] = f"outside the water this boat can use: it begins {away:.1f} m away"
+            away = float(shapely.distance(idling.water, shapely.Point(stops[row])))
+            found[row] = f"outside the water this boat can use: it begins {_metres(away)} away"
     apart = apart[apart > 0]
     if not len(apart):
         return found
     if where[0] < 0:
-        words = [f"the start cannot be used: {found[0]}"] * len(apart)
-    elif lake is not None:
-        words = _apart_words(stops[0], stops[apart], lake, layers)
+        texts = [f"the start cannot be used: {found[0]}"] * len(apart)
+    elif words is not None:
+        texts = words.apart(apart)
     else:
-        words = ["in other water: no safe way leads there from the start"] * len(apart)
-    for row, text in zip(apart, words, strict=True):
+        texts = ["in other water: no safe way leads there from the start"] * len(apart)
+    for row, text in zip(apart.tolist(), texts, strict=True):
         found[row] = text
     return found

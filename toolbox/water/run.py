@@ -1,8 +1,8 @@
-"""A run from ramp to ramp: stops in order, the pieces of way between them, and what each piece is like."""
+"""A run from ramp to ramp: where it takes to the water, the pieces of way in it, and what each piece is like."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
@@ -10,13 +10,24 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from .alongside import Alongside, passed_nearest
 from .least_depth import least_depth_along
+from .rounding import round_corners
+from .safe_water import areas_of
 
 if TYPE_CHECKING:
+    import geopandas as gpd
+
+    from .alongside import Edges
     from .depth import DepthSurface
     from .passages import Passages
 
 Floats = NDArray[np.float64]
+Geometries = NDArray[np.object_]
+SlowZones = list[tuple[float, Any]]
+
+_NUDGES_M = (1e-6, 1e-4, 1e-2)
+_LEAST_M = 1e-6  # a shorter crossing of land or zone is rounding
 
 
 @dataclass(frozen=True)
@@ -32,35 +43,97 @@ class Piece:
 
 @dataclass(frozen=True)
 class Surroundings:
-    """What the pieces of a run are measured against; unions of areas, empty where there are none."""
+    """What the pieces of a run are measured against."""
 
-    run_shut: Any
-    idle_shut: Any
-    slow: Any
-    slow_speed_mps: float
+    running: Edges
+    idling: Edges
+    slow: SlowZones
     depth: DepthSurface | None
     level_m: float
 
 
-def launch_point(ramp: Any, water: Any, reach_m: float) -> Any | None:
-    """Find where a boat from this ramp first has the water it needs; None when that is farther than the reach."""
-    if water.is_empty:
-        return None
-    near = shapely.get_point(shapely.shortest_line(water, ramp), 0)
-    return near if shapely.distance(near, ramp) <= reach_m else None
+def slow_zones(zones: gpd.GeoDataFrame | None, *, unstated_mps: float) -> SlowZones:
+    """List the slow zones by speed, the slowest first; where zones overlap the slowest counts."""
+    if zones is None:
+        return []
+    slow = zones[zones["zone"] == "slow"]
+    speed = slow["speed_mps"].fillna(unstated_mps).to_numpy(dtype=float)
+    found: SlowZones = []
+    taken: Any = shapely.Polygon()
+    for one in np.unique(speed):
+        area = shapely.union_all(areas_of(slow[speed == one]))
+        found.append((float(one), shapely.difference(area, taken)))
+        taken = shapely.union(taken, area)
+    return found
 
 
-def inside(point: Any, water: Any) -> Any:
-    """Move a point on the edge of a water a hair's breadth inward, so that it lies in it."""
-    if shapely.contains_properly(water, point):
-        return point
-    for width in (0.01, 0.05, 0.25, 1.0):
-        inner = shapely.buffer(water, -width, join_style="mitre")
+def _afloat(line: Any, water: Any, closed: Any) -> bool:
+    """Whether a line from a ramp crosses no land once it has come to the water, and no closed zone."""
+    ramp = shapely.get_point(line, 0)
+    dry = shapely.get_parts(shapely.difference(line, water))
+    beyond = (shapely.distance(dry, ramp) > _LEAST_M) & (shapely.length(dry) > _LEAST_M)
+    return not beyond.any() and float(shapely.length(shapely.intersection(line, closed))) <= _LEAST_M
+
+
+def _moved_in(point: Any, ramp: Any, part: Any) -> Any | None:
+    """Move a point on the edge of a water a hair's breadth in, straight on where that leads in."""
+    (x, y), (ramp_x, ramp_y) = point.coords[0], ramp.coords[0]
+    length = float(shapely.distance(point, ramp))
+    for nudge in _NUDGES_M:
+        onward = shapely.Point(x + (x - ramp_x) / length * nudge, y + (y - ramp_y) / length * nudge)
+        if shapely.contains_properly(part, onward):
+            return onward
+        near = shapely.intersection(
+            part, shapely.box(x - 100 * nudge, y - 100 * nudge, x + 100 * nudge, y + 100 * nudge)
+        )
+        inner = shapely.buffer(near, -nudge, join_style="mitre")
         if not inner.is_empty:
-            moved = shapely.get_point(shapely.shortest_line(inner, point), 0)
-            if shapely.distance(moved, point) <= 4.0 * width:
-                return moved
-    return point
+            inward = shapely.get_point(shapely.shortest_line(inner, point), 0)
+            if shapely.contains_properly(part, inward):
+                return inward
+    return None
+
+
+def entry_point(
+    ramp: Any, idling: Any, *, water: Any, closed: Any, holds: Geometries, reach_m: float
+) -> Any | None:
+    """Find where a boat from a ramp has the water it needs.
+
+    Parameters
+    ----------
+    ramp
+        Point of the ramp.
+    idling
+        Water the boat may idle in.
+    water, closed
+        Today's water and the closed zones: the launch crosses no land once afloat, and no closed zone.
+    holds
+        Points the run is to visit.
+    reach_m
+        Longest launch.
+
+    Returns
+    -------
+    Point or None
+        The ramp itself where it lies in such water; else the nearest point of that water in reach which most holds lie
+        in, a hair's breadth within it; None where there is none.
+    """
+    parts = shapely.get_parts(idling)
+    parts = parts[shapely.dwithin(parts, ramp, reach_m)] if len(parts) else parts
+    if not len(parts):
+        return None
+    shapely.prepare(parts)
+    if shapely.contains_properly(parts, ramp).any():
+        return ramp
+    count = np.array([int(shapely.intersects(part, holds).sum()) for part in parts])
+    for row in np.lexsort((shapely.distance(parts, ramp), -count)):
+        near = shapely.get_point(shapely.shortest_line(parts[row], ramp), 0)
+        if shapely.distance(near, ramp) == 0.0:
+            return ramp
+        entry = _moved_in(near, ramp, parts[row])
+        if entry is not None and _afloat(shapely.LineString([ramp, entry]), water, closed):
+            return entry
+    return None
 
 
 def pieces_of(found: Passages, order: NDArray[np.int64], launches: dict[int, Any]) -> list[Piece]:
@@ -73,22 +146,32 @@ def pieces_of(found: Passages, order: NDArray[np.int64], launches: dict[int, Any
     order
         Rows of the stops in the order of the run, first and last included.
     launches
-        Row of a stop that is a ramp -> the ramp's own point, where it lies apart from its stop in the water.
+        Row of a stop that is a ramp -> line from the ramp to the water, where the two lie apart.
     """
     pieces: list[Piece] = []
-    for leg_no, (a, b) in enumerate(pairwise(order), start=1):
-        one, other = int(a), int(b)
-        lines: list[tuple[str, Any]] = [
-            (part, shapely.linestrings(xy)) for part, xy in found.legs(one, other)
-        ]
-        if leg_no == 1 and one in launches:
-            first: Any = shapely.get_point(lines[0][1], 0) if lines else launches[one]
-            lines.insert(0, ("launch", shapely.linestrings([launches[one].coords[0], first.coords[0]])))
-        if leg_no == len(order) - 1 and other in launches:
-            last: Any = shapely.get_point(lines[-1][1], -1)
-            lines.append(("launch", shapely.linestrings([last.coords[0], launches[other].coords[0]])))
-        pieces += [Piece(leg_no, part, one, other, line) for part, line in lines if line.length > 0.0]
+    for leg_no, (a, b) in enumerate(pairwise(order.tolist()), start=1):
+        lines: list[tuple[str, Any]] = [(part, shapely.linestrings(xy)) for part, xy in found.legs(a, b)]
+        if leg_no == 1 and a in launches:
+            lines.insert(0, ("launch", launches[a]))
+        if leg_no == len(order) - 1 and b in launches:
+            lines.append(("launch", shapely.reverse(launches[b])))
+        pieces += [Piece(leg_no, part, a, b, line) for part, line in lines if line.length > 0.0]
     return pieces
+
+
+def rounded(pieces: list[Piece], running: Any, radius_m: float) -> list[Piece]:
+    """Round the corners of running pieces to a turning radius, within the water the boat may run on."""
+    return [
+        replace(
+            piece,
+            line=shapely.linestrings(
+                round_corners(shapely.get_coordinates(piece.line), radius_m, running).coordinates
+            ),
+        )
+        if piece.part == "run"
+        else piece
+        for piece in pieces
+    ]
 
 
 def least_depths(lines: list[Any], depth: DepthSurface | None, level_m: float) -> Floats:
@@ -100,34 +183,34 @@ def least_depths(lines: list[Any], depth: DepthSurface | None, level_m: float) -
     step = np.flatnonzero(row[1:] == row[:-1])
     a, b = xy[step], xy[step + 1]
     found = least_depth_along(depth, a[:, 0], a[:, 1], b[:, 0], b[:, 1], level_m=level_m)
-    for number in range(len(lines)):
-        own = found[row[step] == number]
-        least[number] = np.nan if np.isnan(own).any() or not len(own) else own.min()
+    least[:] = np.inf
+    np.minimum.at(least, row[step], found)  # NaN prevails
     return least
 
 
-def times_s(
-    pieces: list[Piece], slow_m: Floats, around: Surroundings, run_mps: float, idle_mps: float
-) -> Floats:
-    """Time on each piece: running outside slow zones, at their speed inside; idle and launch at idle."""
-    length = np.array([piece.line.length for piece in pieces])
-    running = np.array([piece.part == "run" for piece in pieces], dtype=bool)
-    slow_mps = min(around.slow_speed_mps, run_mps)
-    run_s = (length - slow_m) / run_mps + slow_m / slow_mps
-    return np.asarray(np.where(running, run_s, length / idle_mps))
-
-
-def slow_lengths(pieces: list[Piece], slow: Any) -> Floats:
-    """Length of each piece within slow zones."""
-    if not pieces or slow.is_empty:
-        return np.zeros(len(pieces))
+def slow_and_time(
+    pieces: list[Piece], slow: SlowZones, *, run_mps: float, idle_mps: float
+) -> tuple[Floats, Floats]:
+    """Length of each piece within slow zones, and its time: idle and launch at idle, no faster than a zone allows."""
     lines = np.array([piece.line for piece in pieces], dtype=object)
-    return np.asarray(shapely.length(shapely.intersection(lines, slow)))
+    speed = np.array([run_mps if piece.part == "run" else idle_mps for piece in pieces])
+    slow_m, time_s = np.zeros(len(pieces)), np.zeros(len(pieces))
+    for zone_mps, area in slow:
+        within = np.asarray(shapely.length(shapely.intersection(lines, area)))
+        slow_m += within
+        time_s += within / np.minimum(speed, zone_mps)
+    return slow_m, time_s + (shapely.length(lines) - slow_m).clip(min=0.0) / speed
 
 
-def clearances(pieces: list[Piece], around: Surroundings) -> Floats:
-    """Distance of each piece to the nearest land, hazard or closed zone that counts for its part; NaN at a launch."""
-    shut = {"run": around.run_shut, "idle": around.idle_shut}
-    return np.array(
-        [shapely.distance(piece.line, shut[piece.part]) if piece.part in shut else np.nan for piece in pieces]
+def nearest_along(pieces: list[Piece], around: Surroundings) -> Alongside:
+    """Find what each piece passes nearest to of all that counts for its part; nothing is told of a launch."""
+    count = len(pieces)
+    found = Alongside(
+        np.full(count, np.nan), np.full(count, "", object), np.full(count, "", object), np.full(count, np.nan)
     )
+    for part, edges in (("run", around.running), ("idle", around.idling)):
+        rows = np.array([row for row, piece in enumerate(pieces) if piece.part == part], dtype=int)
+        own = passed_nearest(np.array([pieces[row].line for row in rows], dtype=object), edges)
+        for name in ("distance_m", "name", "side", "along_m"):
+            getattr(found, name)[rows] = getattr(own, name)
+    return found

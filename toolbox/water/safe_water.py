@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
-CLOSED_ZONES = ("no_entry", "no_motor")
+SLOW = "slow"  # the one kind of zone that stays open
 
 # A mitre leaves one vertex at a corner of land; beyond this share of the offset it is cut off, so that headlands
 # do not close a strait that is wide enough.
@@ -166,8 +166,8 @@ def shrink(water: Any, clearance_m: float, *, tolerance_m: float | None = None) 
     )
 
 
-def areas_of(frame: Any, column: str | None = None, wanted: tuple[str, ...] = ()) -> list[Any]:
-    """List the valid polygons of a layer, of the rows with a wanted value if a column is named.
+def areas_of(frame: Any, column: str | None = None, besides: str = "") -> list[Any]:
+    """List the valid polygons of a layer; if a column is named, not those of rows that hold one value there.
 
     Raises
     ------
@@ -179,13 +179,18 @@ def areas_of(frame: Any, column: str | None = None, wanted: tuple[str, ...] = ()
     if column is not None:
         if column not in frame.columns:
             raise DataError(f"column '{column}' is missing; there are {', '.join(map(str, frame.columns))}")
-        frame = frame.loc[frame[column].isin(wanted)]
+        frame = frame.loc[frame[column] != besides]
     return polygon_parts(shapely.make_valid(frame.geometry.to_numpy()))
 
 
 def closed_zones(zones: Any) -> list[Any]:
-    """List the polygons of zones no motor boat may enter."""
-    return areas_of(zones, "zone", CLOSED_ZONES)
+    """List the polygons of zones no motor boat may enter; a zone of a kind unknown is taken for one."""
+    return areas_of(zones, "zone", SLOW)
+
+
+def thin_water(hazards: Any) -> list[Any]:
+    """List the polygons of hazards to a boat even at idle; one of a care unknown is taken for one."""
+    return areas_of(hazards, "care", "run")
 
 
 def safe_waters(
@@ -222,13 +227,13 @@ def safe_waters(
             "the water has invalid polygons; they were repaired, check its edge", DataWarning, stacklevel=2
         )
     area = shapely.union_all(areas_of(water))
-    idle_hazards = areas_of(hazards, "care", ("idle",)) + closed_zones(zones)
-    run_hazards = areas_of(hazards, "care", ("run",))
-    idle_area = shapely.difference(area, shapely.union_all(idle_hazards)) if idle_hazards else area
-    run_area = shapely.difference(idle_area, shapely.union_all(run_hazards)) if run_hazards else idle_area
-    run_clearance = clearance_m if run_clearance_m is None else run_clearance_m
+    thin, hazardous = thin_water(hazards), areas_of(hazards)
+    closed = [*thin, *closed_zones(zones)]
+    idle_area = shapely.difference(area, shapely.union_all(closed)) if closed else area
     idling = shrink(idle_area, clearance_m)
-    if not run_hazards and run_clearance == clearance_m:
+    run_clearance = clearance_m if run_clearance_m is None else run_clearance_m
+    if len(thin) == len(hazardous) and run_clearance == clearance_m:
         return idling, idling
+    run_area = shapely.difference(idle_area, shapely.union_all(hazardous)) if hazardous else idle_area
     running, _ = sound(shapely.intersection(shrink(run_area, run_clearance), idling))
     return running, idling

@@ -1,0 +1,151 @@
+"""What a piece of way passes nearest to: how far off, on which side, and how far along."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from .safe_water import areas_of, closed_zones, thin_water
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+
+Floats = NDArray[np.float64]
+Geometries = NDArray[np.object_]
+
+SIDES = ("ahead", "starboard", "astern", "port")
+
+
+@dataclass(frozen=True, eq=False)
+class Edges:
+    """Edges that a boat keeps clear of, as segments, each with what it is the edge of."""
+
+    segments: Geometries
+    names: NDArray[np.object_]
+
+
+@dataclass(frozen=True, eq=False)
+class Alongside:
+    """What each of some lines passes nearest to, seen by a boat that follows it.
+
+    Attributes
+    ----------
+    distance_m
+        Distance; NaN where there is nothing to pass.
+    name
+        What it is; empty where there is nothing.
+    side
+        ``port`` or ``starboard``; ``ahead`` or ``astern`` within an eighth of a circle of the bow or the stern.
+    along_m
+        How far along the line the boat is nearest to it.
+    """
+
+    distance_m: Floats
+    name: NDArray[np.object_]
+    side: NDArray[np.object_]
+    along_m: Floats
+
+
+def _named(frame: gpd.GeoDataFrame | None, column: str, usual: str) -> list[tuple[gpd.GeoDataFrame, str]]:
+    """List the rows of a layer, each with what it is called."""
+    if frame is None:
+        return []
+    words = frame[column] if column in frame.columns else [""] * len(frame)
+    return [
+        (frame.iloc[[row]], word.strip() if isinstance(word, str) and word.strip() else usual)
+        for row, word in enumerate(words)
+    ]
+
+
+def edges_to_keep_from(
+    water: gpd.GeoDataFrame,
+    hazards: gpd.GeoDataFrame | None,
+    zones: gpd.GeoDataFrame | None,
+    *,
+    running: bool,
+) -> Edges:
+    """List all that a boat keeps clear of.
+
+    Parameters
+    ----------
+    water, hazards, zones
+        Layers ``water``, ``shallow_hazards`` and ``zones``, the latter two or None.
+    running
+        Whether the boat runs on plane; hazards of care ``run`` count only then.
+
+    Returns
+    -------
+    Edges
+        The water's edge, the hazards that count, and the closed zones.
+    """
+    parts: list[tuple[Any, str]] = [(shapely.union_all(areas_of(water)), "shore")]
+    for frame, column, usual, pick in (
+        (hazards, "reason", "shallow hazard", areas_of if running else thin_water),
+        (zones, "reason", "closed zone", closed_zones),
+    ):
+        for row, name in _named(frame, column, usual):
+            parts += [(area, name) for area in pick(row)]
+    owner: list[int] = []
+    rings: list[Any] = []
+    for number, (area, _) in enumerate(parts):
+        own = shapely.get_rings(shapely.get_parts(area))
+        rings.extend(own)
+        owner.extend([number] * len(own))
+    if not rings:
+        return Edges(np.empty(0, dtype=object), np.empty(0, dtype=object))
+    xy, ring = shapely.get_coordinates(np.asarray(rings, dtype=object), return_index=True)
+    along = np.flatnonzero(ring[1:] == ring[:-1])
+    segments = shapely.linestrings(np.stack([xy[along], xy[along + 1]], axis=1))
+    words = np.array([name for _, name in parts], dtype=object)
+    return Edges(np.asarray(segments, dtype=object), words[np.asarray(owner)[ring[along]]])
+
+
+def _heading(lines: Geometries, along_m: Floats) -> Floats:
+    """Direction (n, 2) of each line about a place on it; at a corner the mean of both."""
+    length = np.asarray(shapely.length(lines))
+    reach = np.minimum(1.0, length / 4.0)
+    back = shapely.line_interpolate_point(lines, np.maximum(along_m - reach, 0.0))
+    onward = shapely.line_interpolate_point(lines, np.minimum(along_m + reach, length))
+    return np.asarray(shapely.get_coordinates(onward) - shapely.get_coordinates(back))
+
+
+def passed_nearest(lines: Geometries, edges: Edges) -> Alongside:
+    """Find what lines pass nearest to.
+
+    Parameters
+    ----------
+    lines
+        LineStrings, each in the direction the boat takes.
+    edges
+        From `edges_to_keep_from`.
+
+    Returns
+    -------
+    Alongside
+        Distances are exact for the geometry given.
+    """
+    count = len(lines)
+    found = Alongside(
+        np.full(count, np.nan), np.full(count, "", object), np.full(count, "", object), np.full(count, np.nan)
+    )
+    if not count or not len(edges.segments):
+        return found
+    (at, edge), distance = shapely.STRtree(edges.segments).query_nearest(
+        lines, return_distance=True, all_matches=False
+    )
+    link = shapely.shortest_line(lines[at], edges.segments[edge])
+    ends = shapely.get_coordinates(link).reshape(-1, 2, 2)
+    along = np.asarray(shapely.line_locate_point(lines[at], shapely.points(ends[:, 0])))
+    way, off = _heading(lines[at], along), ends[:, 1] - ends[:, 0]
+    # Clockwise from the bow, in quarters centred on bow, beam, stern and beam.
+    angle = np.arctan2(way[:, 1] * off[:, 0] - way[:, 0] * off[:, 1], np.sum(way * off, axis=1))
+    quarter = np.round(angle / (np.pi / 2.0)).astype(int) % 4
+    found.distance_m[at] = distance
+    found.name[at] = edges.names[edge]
+    found.side[at] = np.array(SIDES, dtype=object)[quarter]
+    found.along_m[at] = along
+    return found

@@ -1,0 +1,112 @@
+"""Safe water and its mesh, taken from the open store where they were kept."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from ..store import fingerprint, open_store
+from .mesh import Mesh
+from .navigation import SafeWater
+from .safe_water import safe_waters
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    import geopandas as gpd
+
+# Raise these when the work behind them changes what it gives.
+_MESH, _SHRUNK = "mesh 1", "safe water 1"
+_ARRAYS = ("xy", "triangles", "twin", "before", "after", "part")
+
+
+def _bits(geometry: Any) -> bytes:
+    return bytes(shapely.to_wkb(geometry, byte_order=1, include_srid=False))
+
+
+def _layer(frame: gpd.GeoDataFrame | None, column: str | None) -> list[bytes | str]:
+    """All that the rows of a layer say to the safe water."""
+    if frame is None:
+        return ["none"]
+    words = [] if column is None else [str(word) for word in frame[column]] if column in frame else ["?"]
+    return [
+        str(len(frame)),
+        *(_bits(shape) if shape is not None else b"" for shape in frame.geometry),
+        *words,
+    ]
+
+
+def kept_mesh(water: Any, *, progress: Callable[[float], object] | None = None) -> SafeWater:
+    """Make a water ready for shortest ways, or take its mesh from the open store.
+
+    Parameters
+    ----------
+    water, progress
+        As for `SafeWater.build`.
+
+    Returns
+    -------
+    SafeWater
+        What `SafeWater.build` gives, to the bit. The mesh of another water, however little it differs, of another
+        triangulating library or of a broken file is never used.
+    """
+    store = open_store()
+    if store is None:
+        return SafeWater.build(water, progress=progress)
+    key = fingerprint(_MESH, shapely.geos_version_string, _bits(water))
+    found = store.get(key)
+    if found is not None and set(found) == set(_ARRAYS):
+        if progress is not None:
+            progress(1.0)
+        return SafeWater(water, Mesh(**found))
+    safe = SafeWater.build(water, progress=progress)
+    store.put(key, {name: getattr(safe.mesh, name) for name in _ARRAYS})
+    return safe
+
+
+def kept_safe_waters(
+    water: gpd.GeoDataFrame,
+    hazards: gpd.GeoDataFrame | None = None,
+    zones: gpd.GeoDataFrame | None = None,
+    *,
+    clearance_m: float,
+    run_clearance_m: float | None = None,
+) -> tuple[Any, Any]:
+    """Find the water to run and to idle on, or take both from the open store.
+
+    Parameters
+    ----------
+    water, hazards, zones, clearance_m, run_clearance_m
+        As for `safe_waters`.
+
+    Returns
+    -------
+    running, idling
+        What `safe_waters` gives.
+    """
+    store = open_store()
+    if store is None:
+        return safe_waters(water, hazards, zones, clearance_m=clearance_m, run_clearance_m=run_clearance_m)
+    key = fingerprint(
+        _SHRUNK,
+        shapely.geos_version_string,
+        repr((clearance_m, run_clearance_m)),
+        *_layer(water, None),
+        *_layer(hazards, "care"),
+        *_layer(zones, "zone"),
+    )
+    found = store.get(key)
+    if found is not None and {"running", "idling"} == set(found):
+        running, idling = (shapely.from_wkb(found[name].tobytes()) for name in ("running", "idling"))
+        return running, idling
+    made = safe_waters(water, hazards, zones, clearance_m=clearance_m, run_clearance_m=run_clearance_m)
+    store.put(
+        key,
+        {
+            name: np.frombuffer(_bits(area), dtype=np.uint8)
+            for name, area in zip(("running", "idling"), made, strict=True)
+        },
+    )
+    return made
