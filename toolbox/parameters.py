@@ -260,6 +260,20 @@ KnownHazards = Annotated[
         ),
     ),
 ]
+Landmarks = Annotated[
+    Frame,
+    Layer(
+        "landmarks",
+        POINT,
+        "landmark_id",
+        optional=(
+            Column("name", "text", gaps=True),
+            Column("kind", "text", gaps=True),
+            Column("height_m", gaps=True),
+            Column("position_error_m", gaps=True),
+        ),
+    ),
+]
 SPOT_COLUMNS: Final = (
     Column("name", "text", gaps=True),
     Column("kind", "text", gaps=True),
@@ -340,6 +354,69 @@ CastLines = Annotated[
         ),
     ),
 ]
+HoldLines = Annotated[
+    Frame,
+    Layer(
+        "hold_lines",
+        LINE,
+        needs=(
+            Column("spot_id", "text"),
+            Column("line_no"),
+            Column("length_m"),
+            Column("heading_deg", gaps=True),
+            Column("headings", "text"),
+            Column("cast_side", "text"),
+            Column("cast_m"),
+            Column("least_depth_m"),
+            Column("most_depth_m"),
+            Column("deep_bearing_deg", gaps=True),
+            Column("wind_angle_deg", gaps=True),
+            Column("starts", "text"),
+            Column("ends", "text"),
+            Column("reason", "text"),
+        ),
+    ),
+]
+LineUps = Annotated[
+    Frame,
+    Layer(
+        "line_ups",
+        LINE,
+        needs=(
+            Column("spot_id", "text"),
+            Column("hold_no"),
+            Column("range_no"),
+            Column("landmark_id", "text"),
+            Column("behind_id", "text", gaps=True),
+            Column("words", "text"),
+            Column("bearing_deg"),
+            Column("distance_m"),
+            Column("open_deg", gaps=True),
+            Column("error_m"),
+            Column("crossing_deg"),
+        ),
+    ),
+]
+Fixes = Annotated[
+    Frame,
+    Layer(
+        "fixes",
+        POINT,
+        needs=(
+            Column("spot_id", "text"),
+            Column("hold_no"),
+            Column("status", "text"),
+            Column("reason", "text"),
+            Column("words", "text", gaps=True),
+            Column("ranges"),
+            Column("crossing_deg", gaps=True),
+            Column("error_m", gaps=True),
+            Column("bank_bearing_deg", gaps=True),
+            Column("bank_m", gaps=True),
+            Column("bank_mark", "text", gaps=True),
+        ),
+    ),
+]
 EXPOSURE_COLUMNS: Final = (
     Column("fetch_m", gaps=True),
     Column("wave_m", gaps=True),
@@ -406,6 +483,25 @@ Legs = Annotated[
             Column("nearest_hazard", "text", gaps=True),
             Column("hazard_side", "text", gaps=True),
             Column("hazard_at_m", gaps=True),
+        ),
+    ),
+]
+SafeWaterAreas = Annotated[
+    Frame,
+    Layer("safe_water", POLYGON, needs=(Column("care", "text"), Column("area_m2"))),
+]
+WaysBetween = Annotated[
+    Frame,
+    Layer(
+        "ways",
+        LINE,
+        needs=(
+            Column("from_id", "text"),
+            Column("to_id", "text"),
+            Column("distance_m"),
+            Column("idle_m"),
+            Column("slow_m"),
+            Column("time_s"),
         ),
     ),
 ]
