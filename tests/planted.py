@@ -1,8 +1,11 @@
 """Made lake bottoms whose structures are known, because they were planted.
 
 A drowned valley runs between two banks, turned by a chance angle; a winding channel is cut into its floor. Structures
-are planted in slots that do not touch. Nothing here knows how they are looked for. Faint swells and roughness lie over
-everything, so that a finder which reports every wrinkle pays for it.
+are planted in stretches of bank and floor that do not touch. Nothing here knows how they are looked for. What is
+planted is clearly a structure (a hump closes over a metre and more, a point moves its isobaths by 40 m, a ledge drops
+steeper than 1 in 4.5, a bend turns by 60 degrees); what is planted to mislead is clearly none (swells that do not
+close, bulges of the bank that move isobaths by 18 m at most, turns of the channel below 30 degrees). Faint swells and
+roughness lie over everything, so that a finder which reports every wrinkle pays for it.
 """
 
 from __future__ import annotations
@@ -12,18 +15,26 @@ from dataclasses import dataclass
 import numpy as np
 import pyproj
 import shapely
-from scipy.ndimage import gaussian_filter
+from scipy.ndimage import gaussian_filter, gaussian_filter1d
+from scipy.spatial import cKDTree
 
 from castshed.toolbox.water.depth import DepthSurface
 
 CRS = pyproj.CRS.from_epsg(32615)
-WIDTH_M = 840.0
+WIDTH_M = 960.0
+KNEE_M = 170.0  # where the bank ends and the floor begins
 SLOT_M = 270.0
+EDGE_M = 60.0  # nothing is planted, and nothing is judged, so near to the ends of the survey
+ORIGIN = np.array([500_000.0, 3_900_000.0])
+# Metres of bank that each kind takes up, with what surrounds it.
+BANK_M = {"point": 240.0, "pocket": 240.0, "ledge": 310.0, "bluff": 410.0, "flat": 350.0, "bulge": 200.0}
+BANK = ["point", "pocket", "ledge", "bluff", "flat", "bulge", "point", "pocket", "ledge"]
+FLOOR = ["hump", "hump", "saddle", "swell", "none"]
 
 
 @dataclass(frozen=True)
 class Truth:
-    """One planted structure: its kind, its place (a point, crest line, edge or area), and its smallest width."""
+    """One planted structure: its kind and its place (a top or col, a crest or axis, an edge, an area)."""
 
     kind: str
     place: shapely.Geometry
@@ -36,6 +47,7 @@ class Planted:
     surface: DepthSurface
     truths: tuple[Truth, ...]
     contoured: shapely.Polygon  # the water's outline, for contours
+    judged: shapely.Polygon  # where a finding counts; the channel is cut off at the ends of the survey
 
 
 def _ease(t):
@@ -51,124 +63,194 @@ class _Scene:
         self.rng = rng
         self.length = SLOT_M * slots
         self.bank_slope = rng.uniform(0.045, 0.065)
-        self.floor_slope = rng.uniform(0.022, 0.030)
-        self.tilt = rng.uniform(0.002, 0.004)
+        self.floor_fall = rng.uniform(0.022, 0.030) * (WIDTH_M / 2 - KNEE_M)
+        self.tilt = rng.uniform(0.0008, 0.0012)
         self.wave = [
             (rng.uniform(8.0, 16.0), rng.uniform(900.0, 1500.0), rng.uniform(0, 6.28)) for _ in range(2)
         ]
-        self.parts = []  # functions of (u, v, offshore distance, side) giving what is added to the depth
-        self.blends = []  # (weight function, depth) for flats
+        self.walls = (
+            [],
+            [],
+        )  # bluffs by side: (weight along the bank, headland, depth of the wall, its scale)
+        self.parts = []  # functions of (u, v) giving what is added to the depth
+        self.blends = []  # (weight function, level, tilt, centre) for flats
         self.truths: list[tuple[str, np.ndarray, str]] = []
         self._channel()
-        kinds = ["point", "pocket", "ledge", "bluff", "flat", "point", "pocket", "ledge", "none", "flat"]
+        planted = []
         for side in (0, 1):
-            order = [kinds[k] for k in rng.permutation(len(kinds))]
-            for slot in range(slots):
-                kind = order[slot % len(order)]
-                middle = (slot + 0.5) * SLOT_M + rng.uniform(-20.0, 20.0)
-                if kind != "none":
-                    getattr(self, f"_{kind}")(side, middle)
+            at = EDGE_M + rng.uniform(0.0, 60.0)
+            order = [BANK[k] for k in np.concatenate([rng.permutation(len(BANK)) for _ in range(slots)])]
+            for kind in order:
+                if at + BANK_M[kind] > self.length - EDGE_M:
+                    break
+                planted.append((kind, side, at + BANK_M[kind] / 2.0))
+                at += BANK_M[kind]
+        # Bluffs move the shore, so they come before everything that is measured from it.
+        for kind, side, middle in sorted(planted, key=lambda one: one[0] != "bluff"):
+            getattr(self, f"_{kind}")(side, middle)
         for side in (0, 1):
-            for k in range(int(self.length // 200.0)):
-                choice = rng.choice(["hump", "hump", "saddle", "swell", "none"])
-                if choice != "none":
-                    getattr(self, f"_{choice}")(side, (k + 0.5) * 200.0 + rng.uniform(-15, 15))
+            for k in range(int((self.length - 2 * EDGE_M) // 220.0)):
+                choice = rng.choice(FLOOR)
+                middle = EDGE_M + (k + 0.5) * 220.0 + rng.uniform(-15, 15)
+                v0 = self._place(side, middle)
+                # None in the channel, nor so near that the channel cuts into its side.
+                if choice != "none" and np.hypot(*(self.axis - [middle, v0]).T).min() > 110.0:
+                    getattr(self, f"_{choice}")(middle, v0)
 
     # The ground -----------------------------------------------------------------------------------------
-    def shore(self, u, side):
+    def bare_shore(self, u, side):
         a, length, phase = self.wave[side]
         edge = a * np.sin(2 * np.pi * u / length + phase)
         return edge if side == 0 else WIDTH_M - edge
 
+    def shore(self, u, side):
+        headlands = sum(headland * weight(u) for weight, headland, _, _ in self.walls[side])
+        return self.bare_shore(u, side) + (headlands if side == 0 else -headlands)
+
+    def middle(self, u):
+        """Where the valley is deepest: the channel's axis, smoothed."""
+        return np.interp(u, *self.smooth_axis)
+
     def offshore(self, u, v, side):
         return v - self.shore(u, 0) if side == 0 else self.shore(u, 1) - v
 
+    def floor_slope(self, u, side):
+        """Slope with which both banks, however the channel winds, come down to it at one depth."""
+        return self.floor_fall / (np.abs(self.middle(u) - self.bare_shore(u, side)) - KNEE_M)
+
+    def plain(self, s, floor_slope=0.0):
+        """Depth of a bank without structure, s metres off it."""
+        return np.where(
+            s < KNEE_M, self.bank_slope * s, self.bank_slope * KNEE_M + floor_slope * (s - KNEE_M)
+        )
+
     def ground(self, u, v):
-        s = np.minimum(self.offshore(u, v, 0), self.offshore(u, v, 1))
-        knee = 170.0
-        deep = np.where(s < knee, self.bank_slope * s, self.bank_slope * knee + self.floor_slope * (s - knee))
-        return np.where(s < 0, 0.12 * s, deep + self.tilt * u * _ease(s / 150.0))
+        sides = []
+        for side in (0, 1):
+            s = self.offshore(u, v, side)
+            floor = self.floor_slope(u, side)
+            depth = self.plain(s, floor)
+            for weight, headland, deep, scale in self.walls[side]:
+                beyond = self.plain(s + headland, floor)
+                foot = deep + 0.028 * (s - headland)  # not level, or it would be a flat
+                foot = (foot + beyond + np.hypot(foot - beyond, 0.4)) / 2.0  # the deeper one, rounded
+                w = weight(u)
+                depth = (1 - w) * depth + w * foot * (1.0 - np.exp(-np.maximum(s, 0.0) / scale))
+            sides.append(np.where(s < 0, 0.12 * s, depth + self.tilt * u * _ease(s / 300.0)))
+        return np.minimum(*sides)
 
     def _channel(self) -> None:
         rng = self.rng
         axis, at, heading = [(-200.0, WIDTH_M / 2)], np.array([-200.0, WIDTH_M / 2]), 0.0
-        self.bends = []
+        bends = []
         sign = rng.choice([-1.0, 1.0])
         first = True
         while at[0] < self.length + 200.0:
-            for _ in range(int(rng.uniform(60.0, 150.0) / 5.0)):
+            for _ in range(int(rng.uniform(70.0, 150.0) / 5.0)):
                 at = at + 5.0 * np.array([np.cos(heading), np.sin(heading)])
                 axis.append(tuple(at))
-            turn = np.radians(rng.uniform(62.0, 95.0)) * sign
+            turn = np.radians(rng.uniform(64.0, 95.0)) * sign
             if first:
                 turn, first = turn / 2.0, False
             # The new heading leads back over the middle line.
-            lean = -0.35 * np.arctan2(at[1] - WIDTH_M / 2, 150.0)
+            lean = -0.3 * np.arctan2(at[1] - WIDTH_M / 2, 50.0)
             turn = np.clip(turn, -np.radians(52) + lean - heading, np.radians(52) + lean - heading)
-            steps = int(max(4, abs(turn) * rng.uniform(40.0, 70.0) / 5.0))
+            if np.radians(30) < abs(turn) < np.radians(62):  # neither a bend nor none: make it none
+                turn = np.sign(turn) * np.radians(rng.uniform(10.0, 28.0))
+            steps = int(max(4, abs(turn) * rng.uniform(45.0, 70.0) / 5.0))
             begin = len(axis)
             for _ in range(steps):
                 heading += turn / steps
                 at = at + 5.0 * np.array([np.cos(heading), np.sin(heading)])
                 axis.append(tuple(at))
-            if abs(np.degrees(turn)) >= 55.0:
-                self.bends.append(begin + steps // 2 - 1)
+            if abs(np.degrees(turn)) >= 60.0:
+                bends.append(begin + steps // 2 - 1)
             sign = -sign
         self.axis = np.array(axis)
-        self.cut, self.half = rng.uniform(2.5, 4.0), rng.uniform(14.0, 22.0)
-        for k in self.bends:
-            self.truths.append(("channel_bend", self.axis[k][None], "point"))
+        even = np.arange(self.axis[0, 0], self.axis[-1, 0], 5.0)
+        winding = np.interp(even, self.axis[:, 0], self.axis[:, 1])
+        self.smooth_axis = even, gaussian_filter1d(winding, 8.0)
+        self.half = rng.uniform(20.0, 27.0)
+        self.cut = self.half * rng.uniform(0.11, 0.14)  # no wall so steep that it is a ledge
+        for k in bends:
+            if EDGE_M < self.axis[k, 0] < self.length - EDGE_M:
+                self.truths.append(("channel_bend", self.axis[k][None], "spot"))
 
     def channel(self, u, v):
-        from scipy.spatial import cKDTree
-
-        away = (
-            cKDTree(shapely.get_coordinates(shapely.segmentize(shapely.LineString(self.axis), 1.0)))
-            .query(np.column_stack([u.ravel(), v.ravel()]), distance_upper_bound=3.5 * self.half)[0]
-            .reshape(u.shape)
-        )
-        return self.cut * np.exp(-((np.minimum(away, 1e3) / self.half) ** 4))
+        line = shapely.get_coordinates(shapely.segmentize(shapely.LineString(self.axis), 1.0))
+        away = cKDTree(line).query(
+            np.column_stack([u.ravel(), v.ravel()]), distance_upper_bound=3.0 * self.half
+        )[0]
+        return self.cut * np.exp(-((np.minimum(away, 1e3) / self.half) ** 3)).reshape(u.shape)
 
     # Banks ----------------------------------------------------------------------------------------------
-    def _nose(self, side, middle, sign, kind) -> None:
-        rng = self.rng
-        long, half, high = rng.uniform(90.0, 160.0), rng.uniform(24.0, 38.0), rng.uniform(2.6, 4.2)
-        lean = rng.uniform(-0.25, 0.25)
-
-        def part(u, v):
-            s = self.offshore(u, v, side)
-            across = (u - middle - lean * s) / half
-            rise = high * _ease(s / 60.0) * (1.0 - _ease((s - long) / 70.0))
-            return np.where(s > 0, -sign * rise * np.exp(-(across**2)), 0.0)
-
-        self.parts.append(part)
-        s = np.linspace(15.0, long + 45.0, 40)
+    def _crest(self, kind, side, middle, lean, s) -> None:
         u = middle + lean * s
         edge = self.shore(u, side)
         self.truths.append((kind, np.column_stack([u, edge + s if side == 0 else edge - s]), "line"))
 
-    def _point(self, side, middle) -> None:
-        self._nose(side, middle, 1.0, "point")
-
-    def _pocket(self, side, middle) -> None:
-        self._nose(side, middle, -1.0, "pocket")
-
-    def _ledge(self, side, middle) -> None:
-        rng = self.rng
-        at, high, run, long = (
-            rng.uniform(60, 120),
-            rng.uniform(1.8, 3.5),
-            rng.uniform(7, 14),
-            rng.uniform(90, 190),
-        )
+    def _across(self, side, middle, lean, profile, half):
+        """Add profile(s) along an axis out from the bank, fading to both sides."""
 
         def part(u, v):
-            s = self.offshore(u, v, side) - at
-            along = 1.0 - _ease((np.abs(u - middle) - long / 2 + 15.0) / 30.0)
-            step = np.clip(2 * s / run, -1, 1)
-            step = np.sin(step * np.pi / 2)
-            fade = 1.0 - _ease((np.abs(s) - run / 2) / (28.0 * high + 20.0))
-            return 0.5 * high * step * fade * along * _ease((s + at) / 15.0)
+            s = self.offshore(u, v, side)
+            return np.where(s > 0, profile(s) * np.exp(-(((u - middle - lean * s) / half) ** 2)), 0.0)
+
+        self.parts.append(part)
+
+    def _point(self, side, middle) -> None:
+        """A ridge that runs out from the bank, its crest ever deeper, and falls off at its tip."""
+        rng = self.rng
+        crest_slope, lean, fall = rng.uniform(0.012, 0.020), rng.uniform(-0.25, 0.25), 58.0
+        long = min(rng.uniform(85.0, 125.0), 4.2 / (self.bank_slope - crest_slope))
+        half = max(22.0, 7.0 * (self.bank_slope - crest_slope) * long) + rng.uniform(0.0, 10.0)
+        self._across(
+            side,
+            middle,
+            lean,
+            lambda s: (crest_slope * s - self.plain(s)) * (1.0 - _ease((s - long) / fall)),
+            half,
+        )
+        self._crest("point", side, middle, lean, np.linspace(15.0, long + 0.6 * fall, 40))
+
+    def _pocket(self, side, middle) -> None:
+        """A hollow in the bank that deepens quickly from its head and never shoals again further out."""
+        rng = self.rng
+        high, lean = rng.uniform(2.4, 3.2), rng.uniform(-0.25, 0.25)
+        high = min(high, 125.0 * self.bank_slope / 2.2)
+        far = 2.2 * high / self.bank_slope
+        half = max(22.0, 7.0 * high) + rng.uniform(0.0, 10.0)
+        self._across(
+            side, middle, lean, lambda s: high * _ease(s / 50.0) * (1.0 - _ease((s - 50.0) / far)), half
+        )
+        self._crest("pocket", side, middle, lean, np.linspace(15.0, 50.0 + 0.6 * far, 40))
+
+    def _bulge(self, side, middle) -> None:
+        """A wave of the bank, out or in, too faint to be a point or a pocket; nothing is expected of it."""
+        high = self.rng.uniform(0.2, 0.28) * self.rng.choice([-1.0, 1.0]) * self.bank_slope / 0.02
+        self._across(
+            side,
+            middle,
+            0.0,
+            lambda s: high * _ease(s / 50.0) * (1.0 - _ease((s - 80.0) / 80.0)),
+            45.0,
+        )
+
+    def _ledge(self, side, middle) -> None:
+        """A step along the bank; the shelf above it and the foot below it fade out before the floor begins."""
+        rng = self.rng
+        at, high, long = rng.uniform(70, 88), rng.uniform(2.4, 3.8), rng.uniform(100, 180)
+        run = rng.uniform(6.0, min(12.0, 3.5 * high))
+
+        def part(u, v):
+            s = self.offshore(u, v, side)
+            along = 1.0 - _ease((np.abs(u - middle) - long / 2 + 10.0) / 60.0)
+            step = np.sin(np.clip(2 * (s - at) / run, -1, 1) * np.pi / 2)
+            beyond = np.abs(s - at) - run / 2
+            fade = 1.0 - _ease(beyond / np.where(s > at, 82.0, 28.0 * high + 20.0))
+            drop = np.where(s > at, 0.35, 0.65) * high * step * fade * along
+            room = 0.6 * self.plain(np.maximum(s, 1.0))  # a shelf stays under water
+            return np.where(s > 0, np.where(drop < 0, room * np.expm1(drop / room), drop), 0.0)
 
         self.parts.append(part)
         u = np.linspace(middle - long / 2, middle + long / 2, 40)
@@ -176,99 +258,75 @@ class _Scene:
         self.truths.append(("ledge", np.column_stack([u, edge + at if side == 0 else edge - at]), "line"))
 
     def _bluff(self, side, middle) -> None:
+        """A blunt headland with a wall: the shore comes out and the deep comes in, by as much."""
         rng = self.rng
-        deep, long, scale = rng.uniform(7.0, 10.0), rng.uniform(110.0, 200.0), rng.uniform(7.0, 10.0)
+        deep, long, scale = rng.uniform(5.4, 6.6), rng.uniform(110.0, 170.0), rng.uniform(5.0, 7.0)
 
-        def part(u, v):
-            s = self.offshore(u, v, side)
-            along = 1.0 - _ease((np.abs(u - middle) - long / 2 + 10.0) / 20.0)
-            wall = deep * (1.0 - np.exp(-np.maximum(s, 0) / scale))
-            over = np.maximum(wall - self.bank_slope * s, 0.0)  # gone where the bank itself is as deep
-            return np.where(s > 0, over * along, 0.0)
+        def weight(u):
+            return 1.0 - _ease((np.abs(u - middle) - long / 2 + 15.0) / 120.0)
 
-        self.parts.append(part)
+        self.walls[side].append((weight, deep / self.bank_slope / 2.0, deep, scale))
         u = np.linspace(middle - long / 2, middle + long / 2, 40)
         self.truths.append(("bluff", np.column_stack([u, self.shore(u, side)]), "line"))
 
     def _flat(self, side, middle) -> None:
         rng = self.rng
-        at, a, b = rng.uniform(95, 120), rng.uniform(55.0, 75.0), rng.uniform(38.0, 50.0)
+        at, a, b = rng.uniform(108, 118), rng.uniform(60.0, 80.0), rng.uniform(34.0, 42.0)
 
         def weight(u, v):
-            s = self.offshore(u, v, side)
-            return 1.0 - _ease((np.hypot((u - middle) / a, (s - at) / b) - 1.0) / 0.8)
+            across = np.abs(self.offshore(u, v, side) - at)
+            return (1.0 - _ease((np.abs(u - middle) - a) / 90.0)) * (1.0 - _ease((across - b) / 58.0))
 
-        centre_u = np.array([middle])
-        edge = self.shore(centre_u, side)
-        centre_v = edge + at if side == 0 else edge - at
-        self.blends.append(
-            (
-                weight,
-                float(self.ground(centre_u, centre_v)[0]),
-                rng.uniform(-0.004, 0.004, 2),
-                (middle, float(centre_v[0])),
-            )
-        )
-        t = np.linspace(0, 2 * np.pi, 60, endpoint=False)
-        u = middle + a * np.cos(t)
+        u = np.array([middle])
         edge = self.shore(u, side)
-        s = at + b * np.sin(t)
+        v = edge + at if side == 0 else edge - at
+        level = float(self.ground(u, v)[0])
+        self.blends.append((weight, level, rng.uniform(-0.004, 0.004, 2), (middle, float(v[0]))))
+        t = np.linspace(0, 2 * np.pi, 60, endpoint=False)
+        squared = np.maximum(np.abs(np.cos(t)), np.abs(np.sin(t))) ** 0.5  # between a box and an ellipse
+        u = middle + a * np.cos(t) / squared
+        edge, s = self.shore(u, side), at + b * np.sin(t) / squared
         self.truths.append(("flat", np.column_stack([u, edge + s if side == 0 else edge - s]), "area"))
 
     # The floor ------------------------------------------------------------------------------------------
     def _place(self, side, middle):
-        s = self.rng.uniform(245.0, 275.0)
-        return self.shore(np.array([middle]), side)[0] + (s if side == 0 else -s)
+        off = self.rng.uniform(255.0, 280.0)
+        return self.bare_shore(middle, side) + (off if side == 0 else -off)
 
-    def _bump(self, u0, v0, high, a, b, turn):
+    def _bump(self, u0, v0, high, a, b, turn) -> None:
         def part(u, v):
             c, s = np.cos(turn), np.sin(turn)
             x, y = ((u - u0) * c + (v - v0) * s) / a, (-(u - u0) * s + (v - v0) * c) / b
             return -high * np.exp(-((x * x + y * y) ** 1.2))
 
-        return part
+        self.parts.append(part)
 
-    def _hump(self, side, middle) -> None:
+    def _hump(self, middle, v0) -> None:
         rng = self.rng
-        v0 = self._place(side, middle)
-        self.parts.append(
-            self._bump(
-                middle,
-                v0,
-                rng.uniform(2.2, 5.0),
-                rng.uniform(16, 38),
-                rng.uniform(16, 26),
-                rng.uniform(0, 3.14),
-            )
-        )
+        # What stands on a slope closes over less than its height.
+        steeper = 50.0 * float(self.floor_slope(middle, int(v0 > self.middle(middle))))
+        sizes = rng.uniform(18, 38), rng.uniform(18, 27)
+        self._bump(middle, v0, rng.uniform(1.8, 4.0) + steeper, *sizes, rng.uniform(0, 3.14))
         self.truths.append(("hump", np.array([[middle, v0]]), "top"))
 
-    def _saddle(self, side, middle) -> None:
+    def _saddle(self, middle, v0) -> None:
+        """A ridge with two tops; between them it is lower than they are, and higher than the floor."""
         rng = self.rng
-        v0 = self._place(side, middle)
         turn = rng.uniform(-0.4, 0.4)
         half = rng.uniform(36.0, 44.0)
         step = half * np.array([np.cos(turn), np.sin(turn)])
+        steeper = 40.0 * float(self.floor_slope(middle, int(v0 > self.middle(middle))))
+        wide = rng.uniform(24.0, 30.0)
+        self._bump(middle, v0, rng.uniform(2.0, 2.8), half + 22.0, wide, turn)
         for sign in (-1, 1):
             u, v = np.array([middle, v0]) + sign * step
-            self.parts.append(
-                self._bump(u, v, rng.uniform(3.4, 4.8), rng.uniform(27, 31), rng.uniform(24, 30), turn)
-            )
+            self._bump(u, v, rng.uniform(1.8, 2.7) + steeper, rng.uniform(19, 22), rng.uniform(19, 24), turn)
             self.truths.append(("hump", np.array([[u, v]]), "top"))
-        self.truths.append(("saddle", np.array([[middle, v0]]), "col"))
+        self.truths.append(("saddle", np.array([[middle, v0], [np.cos(turn), np.sin(turn)]]), "col"))
 
-    def _swell(self, side, middle) -> None:
-        """A rise too low to be worth a stop; nothing is expected of it."""
-        self.parts.append(
-            self._bump(
-                middle,
-                self._place(side, middle),
-                self.rng.uniform(0.3, 0.7),
-                40.0,
-                30.0,
-                self.rng.uniform(0, 3.14),
-            )
-        )
+    def _swell(self, middle, v0) -> None:
+        """A rise too low to close; nothing is expected of it."""
+        self._bump(middle, v0, self.rng.uniform(0.3, 0.6), 40.0, 32.0, self.rng.uniform(0, 3.14))
 
     # Together -------------------------------------------------------------------------------------------
     def depth(self, u, v):
@@ -282,19 +340,20 @@ class _Scene:
         return np.where(ground > 0, np.maximum(total, 0.15), ground)
 
     def settle(self, place, how):
-        """Move a top to where the planted surface is shallowest, a col to the least of the crest between its tops."""
+        """Move a top to where the planted surface is shallowest, a col to the deepest of its crest."""
         u0, v0 = place[0]
         step = np.linspace(-20.0, 20.0, 81)
         if how == "top":
             u, v = np.meshgrid(u0 + step, v0 + step)
             k = int(np.argmin(self.depth(u, v)))
             return np.array([[u.ravel()[k], v.ravel()[k]]])
-        # Of the crest's shallowest cross points, the deepest: a mountain pass.
-        u, v = np.meshgrid(u0 + step, v0 + step, indexing="ij")
+        # Of the shallowest points of the cross-sections, the deepest: a pass.
+        along, across = np.meshgrid(step, step, indexing="ij")
+        c, s = place[1]
+        u, v = u0 + along * c - across * s, v0 + along * s + across * c
         d = self.depth(u, v)
         best = np.argmin(d, axis=1)
-        along = d[np.arange(len(step)), best]
-        k = int(np.argmax(along))
+        k = int(np.argmax(d[np.arange(len(step)), best]))
         return np.array([[u[k, best[k]], v[k, best[k]]]])
 
 
@@ -307,14 +366,13 @@ def plant(seed: int, *, slots: int = 10, cell_m: float = 2.5, rough_m: float = 1
     rng = np.random.default_rng([77, seed])
     turn = rng.uniform(-0.6, 0.6)
     c, s = np.cos(turn), np.sin(turn)
-    corner = np.array(
-        [[0, -70], [scene.length, -70], [scene.length, WIDTH_M + 70], [0, WIDTH_M + 70]], dtype=float
-    )
 
     def onto(uv):
+        uv = np.asarray(uv, dtype=float)
         return np.column_stack([uv[:, 0] * c - uv[:, 1] * s, uv[:, 0] * s + uv[:, 1] * c])
 
-    box = onto(corner)
+    rim = 60.0  # of land
+    box = onto([[0, -rim], [scene.length, -rim], [scene.length, WIDTH_M + rim], [0, WIDTH_M + rim]])
     west, south = np.floor(box.min(axis=0) / cell_m - 1) * cell_m
     east, north = np.ceil(box.max(axis=0) / cell_m + 1) * cell_m
     columns, rows = round((east - west) / cell_m), round((north - south) / cell_m)
@@ -325,25 +383,21 @@ def plant(seed: int, *, slots: int = 10, cell_m: float = 2.5, rough_m: float = 1
         noise = gaussian_filter(rng.standard_normal(depth.shape), reach_m / cell_m)
         depth += np.where(depth > 0.3, rough_m * amplitude * noise / noise.std(), 0.0)
     depth += np.where(depth > 0.3, rough_m * 0.02 * rng.standard_normal(depth.shape), 0.0)
-    outside = (u < 0) | (u > scene.length) | (v < -60) | (v > WIDTH_M + 60)
+    outside = (u < 0) | (u > scene.length) | (v < -rim) | (v > WIDTH_M + rim)
     depth[outside] = np.nan
     truths = []
     for kind, place, how in scene.truths:
-        uv = scene.settle(place, how) if how in {"top", "col"} else place
-        if uv[:, 0].min() < 40 or uv[:, 0].max() > scene.length - 40:
-            continue  # cut by the edge of the survey
-        xy = onto(uv) + np.array([500_000.0, 3_900_000.0])
+        xy = onto(scene.settle(place, how) if how in {"top", "col"} else place) + ORIGIN
         shape = {"line": shapely.LineString, "area": shapely.Polygon}.get(how)
         truths.append(Truth(kind, shape(xy) if shape else shapely.Point(xy[0])))
     along = np.linspace(1.0, scene.length - 1.0, 400)
-    ring = np.concatenate(
-        [
-            np.column_stack([along, scene.shore(along, 0)]),
-            np.column_stack([along, scene.shore(along, 1)])[::-1],
-        ]
+    banks = [np.column_stack([along, scene.shore(along, side)]) for side in (0, 1)]
+    water = shapely.Polygon(onto(np.concatenate([banks[0], banks[1][::-1]])) + ORIGIN)
+    ends = (EDGE_M, scene.length - EDGE_M)
+    judged = shapely.Polygon(
+        onto([[ends[0], 0], [ends[1], 0], [ends[1], WIDTH_M], [ends[0], WIDTH_M]]) + ORIGIN
     )
-    water = shapely.Polygon(onto(ring) + np.array([500_000.0, 3_900_000.0]))
     surface = DepthSurface(
-        depth.astype(np.float32), 500_000.0 + west, 3_900_000.0 + north, cell_m, cell_m, CRS, 0.1
+        depth.astype(np.float32), ORIGIN[0] + west, ORIGIN[1] + north, cell_m, cell_m, CRS, 0.1
     )
-    return Planted(surface, tuple(truths), water)
+    return Planted(surface, tuple(truths), water, judged)
