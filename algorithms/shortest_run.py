@@ -245,11 +245,9 @@ def shortest_run(
     from castshed.toolbox.errors import NoSafeWay, UsageError
     from castshed.toolbox.report import progress
     from castshed.toolbox.units import in_words
+    from castshed.toolbox.water.afloat import Handling, set_afloat
     from castshed.toolbox.water.alongside import edges_to_keep_from
-    from castshed.toolbox.water.kept_water import kept_mesh, kept_safe_waters
-    from castshed.toolbox.water.lake import Lake
-    from castshed.toolbox.water.passages import passages
-    from castshed.toolbox.water.run import Surroundings, entry_point, pieces_of, rounded, slow_zones
+    from castshed.toolbox.water.run import Surroundings, pieces_of, rounded
     from castshed.toolbox.water.tours import tour
 
     if run_speed_mps <= 0.0 or idle_speed_mps <= 0.0:
@@ -260,35 +258,22 @@ def shortest_run(
     keep = beam_m / 2.0 + position_error_m
 
     with progress("Finding safe ways", 4) as step:
-        running, idling = kept_safe_waters(
-            water, hazards, zones, clearance_m=keep + idle_clearance_m, run_clearance_m=keep + clearance_m
-        )
-        step(1)
         usable = holds.reset_index(drop=True)
         if "name" not in usable.columns:
             usable["name"] = ""
         usable["name"] = usable["name"].where(usable["name"] != "", usable["spot_id"])
         ok = np.flatnonzero(usable["status"] == "ok")
+        held = usable.geometry.iloc[ok].to_numpy()
         ramp_points = [first.geometry] if last is first else [first.geometry, last.geometry]
-        lake = Lake(
-            water,
-            hazards,
-            zones,
-            keep + idle_clearance_m,
-            None if depth is None else depth.shifted(level_m),
+        handling = Handling(
+            keep + idle_clearance_m, keep + clearance_m, run_speed_mps, idle_speed_mps, launch_m
         )
-        afloat, closed = lake.area(), lake.closed()
-        entries = []
-        for ramp, point in zip((first, last), ramp_points, strict=False):
-            entry = entry_point(
-                point,
-                idling,
-                water=afloat,
-                closed=closed,
-                holds=usable.geometry.iloc[ok].to_numpy(),
-                reach_m=launch_m,
-            )
+        today = None if depth is None else depth.shifted(level_m)
+        afloat = set_afloat(ramp_points, held, water, hazards, zones, today, handling)
+        step(1)
+        for ramp, point, entry in zip((first, last), ramp_points, afloat.entries, strict=False):
             if entry is None:
+                idling = afloat.idling
                 away = (
                     "there is none"
                     if idling.is_empty
@@ -299,23 +284,9 @@ def shortest_run(
                     f"boat can use begins {away} away. Choose another ramp, a smaller clearance, or --launch if the "
                     "lane is known to be deep enough."
                 )
-            entries.append(entry)
-        xy = np.concatenate(
-            [shapely.get_coordinates(entries), shapely.get_coordinates(usable.geometry.iloc[ok])]
-        )
-        slow = slow_zones(zones, unstated_mps=idle_speed_mps)
-        found = passages(
-            xy,
-            kept_mesh(running),
-            kept_mesh(idling),
-            run_speed_mps=run_speed_mps,
-            idle_speed_mps=idle_speed_mps,
-            # For the order all slow zones count at the speed of the slowest; times of legs take each at its own.
-            slow=shapely.union_all([area for _, area in slow]) if slow else None,
-            slow_speed_mps=slow[0][0] if slow else None,
-            lake=lake,
-        )
+        found = afloat.ways(held)
         step(1)
+        entries = afloat.entries
         ramps_here = len(entries)
         if not np.isfinite(found.time_s[0, ramps_here - 1]):
             raise NoSafeWay(
@@ -343,7 +314,7 @@ def shortest_run(
         around = Surroundings(
             edges_to_keep_from(water, hazards, zones, running=True),
             edges_to_keep_from(water, hazards, zones, running=False),
-            slow,
+            afloat.slow,
             depth,
             level_m,
         )
@@ -359,7 +330,7 @@ def shortest_run(
         }
         pieces = pieces_of(found, order, launches) if len(order) > 1 else []
         if turning_radius_m > 0.0:
-            pieces = rounded(pieces, running, turning_radius_m)
+            pieces = rounded(pieces, afloat.running, turning_radius_m)
         legs = _legs_frame(pieces, ids, around, run_speed_mps, idle_speed_mps, water.crs)
         step(1)
 

@@ -1,0 +1,217 @@
+"""Shortest safe ways between all ramps and holds: the graph of a lake for one boat."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from castshed.toolbox.algorithm import algorithm
+from castshed.toolbox.parameters import (
+    Depth,
+    Holds,
+    LeftOut,
+    Length,
+    Level,
+    Ramps,
+    SafeWaterAreas,
+    ShallowHazards,
+    Speed,
+    Water,
+    WaysBetween,
+    Zones,
+)
+
+if TYPE_CHECKING:
+    from typing import Any
+
+
+class SafeWays(NamedTuple):
+    """What safe-ways makes."""
+
+    safe_water: SafeWaterAreas
+    ways: WaysBetween
+    left_out: LeftOut
+
+
+def _line(pieces: list[tuple[str, Any]], at: Any) -> Any:
+    """Join the pieces of a way; between places in one spot it is a point drawn as a line."""
+    import numpy as np
+    import shapely
+
+    if not pieces:
+        return shapely.linestrings([at, at])
+    return shapely.linestrings(np.concatenate([pieces[0][1][:1], *(xy[1:] for _, xy in pieces)]))
+
+
+@algorithm(
+    step="run",
+    example="castshed safe-ways my_day/plan.gpkg:holds demo_layers/reservoir.gpkg:ramps my_day/plan.gpkg:water "
+    "--hazards my_day/plan.gpkg:shallow_hazards --zones demo_layers/reservoir.gpkg:zones --level -4ft --out my.gpkg",
+)
+def safe_ways(
+    holds: Holds,
+    ramps: Ramps,
+    water: Water,
+    *,
+    hazards: ShallowHazards | None = None,
+    zones: Zones | None = None,
+    depth: Depth | None = None,
+    level_m: Level = 0.0,
+    beam_m: Length = 2.4384,
+    position_error_m: Length = 3.0,
+    clearance_m: Length = 6.096,
+    idle_clearance_m: Length = 0.0,
+    run_speed_mps: Speed = 13.4112,
+    idle_speed_mps: Speed = 2.2352,
+    launch_m: Length = 150.0,
+) -> SafeWays:
+    """Find the shortest safe ways between all ramps and holds.
+
+    The ways are those that shortest-run orders: exact shortest lines over today's water without shallow hazards and
+    closed zones, narrowed by half the beam, the position error and the clearance wanted; a place in water too thin to
+    run in is reached at idle. Each pair of places has one row, so the layer is a graph:
+    ``networkx.from_pandas_edgelist(ways, "from_id", "to_id", edge_attr=True)`` hands it to networkx.
+
+    Parameters
+    ----------
+    holds
+        Holds from boat-hold; rows of status none are left out.
+    ramps
+        Ramps; those that can't be used at today's level are left out.
+    water
+        Today's water, from water-today.
+    hazards
+        Shallow hazards, from shallow-hazards.
+    zones
+        Zones: no_entry and no_motor are closed, slow takes longer.
+    depth
+        Depth coverage, to tell how much more water would open a way.
+    level_m
+        Today's surface minus chart datum; four feet down is -4ft.
+    beam_m
+        Width of the boat.
+    position_error_m
+        How far the boat may be from where it seems to be (95 %).
+    clearance_m
+        Distance wanted from hazards, land and closed zones while running, beyond half the beam and the position error.
+    idle_clearance_m
+        The same at idle.
+    run_speed_mps
+        Speed on plane.
+    idle_speed_mps
+        Speed at idle, and within slow zones that state none.
+    launch_m
+        How far from the ramp the water that the boat can use may begin.
+
+    Returns
+    -------
+    SafeWays
+        `safe_water`: where the boat may run and where it may idle (care); `ways` with distance, what of it is idled,
+        what of it lies in slow zones, and time; `left_out` with the reason, seen from the first usable ramp.
+
+    Raises
+    ------
+    NoSafeWay
+        No ramp can be used today.
+    UsageError
+        A speed of 0.
+
+    Notes
+    -----
+    Lengths are exact for the water given; `castshed.toolbox.water.navigation` tells how. Times count all slow zones at
+    the speed of the slowest. What makes them wrong: hazards nobody charted, and a level other than that of the layers.
+    """
+    import geopandas as gpd
+    import numpy as np
+    import shapely
+
+    from castshed.toolbox.errors import NoSafeWay, UsageError
+    from castshed.toolbox.report import progress
+    from castshed.toolbox.units import in_words
+    from castshed.toolbox.water.afloat import Handling, set_afloat
+
+    if run_speed_mps <= 0.0 or idle_speed_mps <= 0.0:
+        raise UsageError("run-speed and idle-speed must be above 0.")
+    keep = beam_m / 2.0 + position_error_m
+    handling = Handling(keep + idle_clearance_m, keep + clearance_m, run_speed_mps, idle_speed_mps, launch_m)
+    low = level_m < ramps["min_level_m"].to_numpy(dtype=float)
+    usable, none = ramps[~low], holds[holds["status"] != "ok"]
+    holds = holds[holds["status"] == "ok"]
+    held = holds.geometry.to_numpy()
+    today = None if depth is None else depth.shifted(level_m)
+    with progress("Finding safe ways", 3) as step:
+        afloat = set_afloat(list(usable.geometry), held, water, hazards, zones, today, handling)
+        step(1)
+        floats = np.array([entry is not None for entry in afloat.entries], dtype=bool)
+        if not floats.any():
+            raise NoSafeWay(
+                f"None of {len(ramps)} ramps can be used at {in_words(level_m, 'length')}: they need more water, "
+                "or the water this boat can use begins too far away. Try a smaller clearance, or --launch."
+            )
+        found = afloat.ways(held)
+        step(1)
+        ids = [*usable["ramp_id"][floats].astype(str), *_own_ids(holds)]
+        places = shapely.get_coordinates([*(e for e in afloat.entries if e is not None), *held])
+        first, other = np.nonzero(np.triu(np.isfinite(found.time_s), 1))
+        lines = [
+            _line(found.legs(i, j), places[i]) for i, j in zip(first.tolist(), other.tolist(), strict=True)
+        ]
+        step(1)
+    names = np.array(ids, dtype=object)
+    ways = gpd.GeoDataFrame(
+        {
+            "from_id": names[first],
+            "to_id": names[other],
+            "distance_m": found.distance_m[first, other],
+            "idle_m": found.idle_m[first, other],
+            "slow_m": found.slow_m[first, other],
+            "time_s": found.time_s[first, other],
+        },
+        geometry=lines,
+        crs=water.crs,
+    )
+    areas = [afloat.running, afloat.idling]
+    safe_water = gpd.GeoDataFrame(
+        {
+            "care": np.array(["run", "idle"], dtype=object),
+            "area_m2": [float(area.area) for area in areas],
+        },
+        geometry=areas,
+        crs=water.crs,
+    )
+    here = int(floats.sum())
+    cut_off = [row for row in range(len(holds)) if not np.isfinite(found.time_s[0, here + row])]
+    out = [
+        *zip(none["spot_id"], none["reason"].map("no hold: {}".format), none.geometry, strict=True),
+        *(
+            (holds["spot_id"].iloc[row], f"out of reach: {found.reason[here + row]}", held[row])
+            for row in cut_off
+        ),
+        *(
+            (one, "the ramp can't be used at today's level", at)
+            for one, at in zip(ramps["ramp_id"][low], ramps.geometry[low], strict=True)
+        ),
+        *(
+            (one, "the water this boat can use begins too far from the ramp", at)
+            for one, at in zip(usable["ramp_id"][~floats], usable.geometry[~floats], strict=True)
+        ),
+    ]
+    left_out = gpd.GeoDataFrame(
+        {
+            "spot_id": np.array([row[0] for row in out], dtype=object),
+            "name": np.array([row[0] for row in out], dtype=object),
+            "reason": np.array([row[1] for row in out], dtype=object),
+        },
+        geometry=[row[2] for row in out],
+        crs=water.crs,
+    )
+    return SafeWays(safe_water[~safe_water.geometry.is_empty], ways, left_out)
+
+
+def _own_ids(holds: Any) -> list[str]:
+    """Name places: by spot, and by hold where a spot has several."""
+    number = holds.groupby("spot_id").cumcount()
+    several = holds.groupby("spot_id")["spot_id"].transform("size") > 1
+    return [
+        f"{spot} hold {count + 1}" if many else str(spot)
+        for spot, count, many in zip(holds["spot_id"], number, several, strict=True)
+    ]

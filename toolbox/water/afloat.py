@@ -1,0 +1,109 @@
+"""Everything a boat has before its first leg: safe water, where ramps take to it, and ways between all stops."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from .kept_water import kept_mesh, kept_safe_waters
+from .lake import Lake
+from .passages import passages
+from .run import entry_point, slow_zones
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+
+    from .depth import DepthSurface
+    from .passages import Passages
+    from .run import SlowZones
+
+Floats = NDArray[np.float64]
+Geometries = NDArray[np.object_]
+
+
+@dataclass(frozen=True)
+class Handling:
+    """How a boat is handled: what it keeps clear, idling and running, its speeds, and the longest launch."""
+
+    clearance_m: float
+    run_clearance_m: float
+    run_speed_mps: float
+    idle_speed_mps: float
+    launch_m: float
+
+
+@dataclass(frozen=True, eq=False)
+class Afloat:
+    """Water safe to run and to idle on, and where a boat from each ramp has the water it needs (None: nowhere)."""
+
+    lake: Lake
+    handling: Handling
+    running: Any
+    idling: Any
+    entries: list[Any | None]
+    slow: SlowZones
+
+    def ways(self, holds: Geometries) -> Passages:
+        """Find ways between all places: the ramps that have one, in order, then the holds.
+
+        Parameters
+        ----------
+        holds
+            Points (n,).
+
+        Returns
+        -------
+        Passages
+            Its first stop is the first ramp with an entry; reasons refer to it.
+        """
+        stops = [entry for entry in self.entries if entry is not None]
+        return passages(
+            np.concatenate([shapely.get_coordinates(stops), shapely.get_coordinates(holds)]),
+            kept_mesh(self.running),
+            kept_mesh(self.idling),
+            run_speed_mps=self.handling.run_speed_mps,
+            idle_speed_mps=self.handling.idle_speed_mps,
+            # For the order all slow zones count at the speed of the slowest; times of legs take each at its own.
+            slow=shapely.union_all([area for _, area in self.slow]) if self.slow else None,
+            slow_speed_mps=self.slow[0][0] if self.slow else None,
+            lake=self.lake,
+        )
+
+
+def set_afloat(
+    ramps: list[Any],
+    holds: Geometries,
+    water: gpd.GeoDataFrame,
+    hazards: gpd.GeoDataFrame | None,
+    zones: gpd.GeoDataFrame | None,
+    today: DepthSurface | None,
+    handling: Handling,
+) -> Afloat:
+    """Find the safe water of a boat, and where it takes to it from each ramp.
+
+    Parameters
+    ----------
+    ramps, holds
+        Points; of several waters near a ramp the one with most holds is taken.
+    water, hazards, zones
+        Layers ``water``, ``shallow_hazards`` and ``zones``, the latter two or None.
+    today
+        Today's depths, for reasons; or None.
+    handling
+        Clearances and speeds.
+    """
+    running, idling = kept_safe_waters(
+        water, hazards, zones, clearance_m=handling.clearance_m, run_clearance_m=handling.run_clearance_m
+    )
+    lake = Lake(water, hazards, zones, handling.clearance_m, today)
+    afloat, closed = lake.area(), lake.closed()
+    entries = [
+        entry_point(ramp, idling, water=afloat, closed=closed, holds=holds, reach_m=handling.launch_m)
+        for ramp in ramps
+    ]
+    slow = slow_zones(zones, unstated_mps=handling.idle_speed_mps)
+    return Afloat(lake, handling, running, idling, entries, slow)
