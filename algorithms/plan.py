@@ -272,6 +272,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
             hazards=hazards,
             zones=lake.zones,
             dry_ground=today.dry_ground,
+            structures=book.spots,
         )
         if broken:
             raise NoSafeWay(
