@@ -35,6 +35,9 @@ class DeepSide:
         Whether the fall stands out from the depth error and from the roughness round the plane.
     weight
         What the side counts: 1 where it is clear, next to nothing where not, and 0 on dead level ground.
+    directionality
+        0 to 1: the plane's share in the variance of the depths, their own error counted in; 1 is a clean
+        slope without error, 0 level ground or a fall alike on all sides.
     """
 
     east: Floats
@@ -42,6 +45,7 @@ class DeepSide:
     fall_m: Floats
     clear: NDArray[np.bool_]
     weight: Floats
+    directionality: Floats
 
     @property
     def bearing_deg(self) -> Floats:
@@ -113,7 +117,16 @@ def deep_sides(
     error_of_slope = np.sqrt(np.where(fits, variance * half_sum / determinant, 0.0))
     fall = slope * cast_m
     clear = fits & (fall > np.maximum(error_m, 2 * error_of_slope * cast_m))
+    by_plane = b * b * xx + 2 * b * c * xy + c * c * yy
+    # An error of 95 % is two standard deviations.
+    whole = by_plane + left + count * (error_m / 2) ** 2
+    share = np.where(fits & (whole > 0), by_plane / np.where(whole > 0, whole, 1.0), 0.0)
     faint = _FAINT * np.minimum(fall / max(error_m, 1e-6), 1.0)
     return DeepSide(
-        east=b / steep, north=c / steep, fall_m=fall, clear=clear, weight=np.where(clear, 1.0, faint)
+        east=b / steep,
+        north=c / steep,
+        fall_m=fall,
+        clear=clear,
+        weight=np.where(clear, 1.0, faint),
+        directionality=share,
     )

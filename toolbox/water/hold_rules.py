@@ -6,7 +6,7 @@ say why.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -15,6 +15,10 @@ import shapely
 from ..errors import UsageError
 from ..units import in_words
 from .least_depth import least_depth_along, least_depth_inside
+from .soft_rules import wind_angles_deg
+from .surroundings import Surroundings
+from .uncertainty import needed_depth_m
+from .wind_cast import LEAST_UPWIND, upwind_share
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -24,8 +28,12 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
     Ints = NDArray[np.intp]
-    Bits = NDArray[np.uint8]
-    Geometries = NDArray[np.object_]
+    Bits = NDArray[np.uint16]
+
+__all__ = [
+    "ABOVE", "ADRIFT", "BLOCKED", "CUT_OFF", "HAZARD", "OVER_OTHER", "RULES", "THIN", "UNKNOWN", "UPWIND",
+    "HoldRules", "Setting", "Surroundings", "broken_rules", "longest_cast_m",
+]  # fmt: skip
 
 UNKNOWN: Final = 1
 THIN: Final = 2
@@ -34,15 +42,19 @@ BLOCKED: Final = 8
 ADRIFT: Final = 16
 OVER_OTHER: Final = 32
 HAZARD: Final = 64
+UPWIND: Final = 128
+CUT_OFF: Final = 256
 
 RULES: Final[dict[int, str]] = {
     UNKNOWN: "no depth is known there",
     THIN: "the water is too thin for draft, margin and depth error",
     ABOVE: "the water is shallower than the structure",
-    BLOCKED: "land or dry ground lies in the line of cast",
+    BLOCKED: "land, dry ground or tall cover lies in the line of cast",
     ADRIFT: "the drift circle reaches into water too thin",
     OVER_OTHER: "another structure is too near",
     HAZARD: "a hazard is too near",
+    UPWIND: "a cast that long falls short against the wind",
+    CUT_OFF: "no safe water leads there from a ramp",
 }
 
 
@@ -67,6 +79,19 @@ class HoldRules:
     deep_weight, wind_weight, cast_weight
         What the deep side, the wind and the length of cast count. With 1 and 0.5 the wind swings the hold no
         more than 30 degrees off the deep side while all of the ring is open.
+    level_error_m
+        Error of the level; joined to the depth error of the surface by the root of the sum of squares.
+    upwind_factor
+        Longest cast straight upwind, as a share of the longest cast.
+    sun_bearing_deg, sun_height_deg, sun_weight
+        Where the sun stands and how high; what the caster's shadow on the spot counts. Without a bearing there is
+        no shadow, nor with the sun below the horizon; without a height the shadow has no end.
+    caster_m
+        Height of the caster above the water, for the length of the shadow.
+    next_weight
+        What it counts to sit next to another structure.
+    at_most, apart_deg
+        How many holds a structure gets at most, and how far apart they lie, seen from its middle.
     """
 
     least_cast_m: float = 12.2
@@ -81,13 +106,22 @@ class HoldRules:
     deep_weight: float = 1.0
     wind_weight: float = 0.5
     cast_weight: float = 1.0
+    level_error_m: float = 0.0
+    upwind_factor: float = 0.7
+    sun_bearing_deg: float | None = None
+    sun_height_deg: float | None = None
+    sun_weight: float = 0.5
+    caster_m: float = 2.5
+    next_weight: float = 0.25
+    at_most: int = 1
+    apart_deg: float = 60.0
 
     def __post_init__(self) -> None:
         for one in fields(self):
             value = getattr(self, one.name)
-            if value is None and one.name == "wind_from_deg":
+            if value is None and one.default is None:
                 continue
-            if not np.isfinite(value) or value < 0:
+            if not np.isfinite(value) or (value < 0 and one.name != "sun_height_deg"):
                 raise UsageError(f"{one.name} is {value}; give a finite number of 0 or more.")
         if not 0 < self.least_cast_m <= self.cast_m <= self.most_cast_m:
             raise UsageError(
@@ -100,66 +134,12 @@ class HoldRules:
                 f"The drift circle of {in_words(self.drift_m, 'length')} reaches the structure from the least cast of "
                 f"{in_words(self.least_cast_m, 'length')}; give a smaller drift or a longer least cast."
             )
-
-
-@dataclass(frozen=True, eq=False)
-class Surroundings:
-    """Everything a boat keeps off, apart from thin water.
-
-    Parameters
-    ----------
-    structures, clear_m
-        All structures of the plan and the distance the boat keeps from each while it fishes another.
-    hazards, hazard_radius_m
-        Things to keep the drift circle off, and their own radius.
-    """
-
-    structures: Geometries
-    clear_m: Floats
-    hazards: Geometries
-    hazard_radius_m: Floats
-    _tree: shapely.STRtree = field(init=False)
-    _hazard_tree: shapely.STRtree = field(init=False)
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "_tree", shapely.STRtree(self.structures))
-        object.__setattr__(self, "_hazard_tree", shapely.STRtree(self.hazards))
-
-    def structure_near(self, places: Geometries, fished: Ints) -> Ints:
-        """Give for each place the row of another structure it lies too near to, -1 where there is none.
-
-        A polygon that holds all of the fished structure, as a flat holds a stump, is no other structure to it.
-        """
-        found = np.full(len(places), -1, dtype=np.intp)
-        if not len(places) or not len(self.structures):
-            return found
-        place, other = self._tree.query(places, predicate="dwithin", distance=float(self.clear_m.max()))
-        near = other != fished[place]
-        place, other = place[near], other[near]
-        near = shapely.distance(places[place], self.structures[other]) < self.clear_m[other]
-        place, other = place[near], other[near]
-        wide = shapely.get_dimensions(self.structures[other]) == 2
-        holds_it = np.zeros(len(place), dtype=np.bool_)
-        holds_it[wide] = shapely.covers(self.structures[other[wide]], self.structures[fished[place[wide]]])
-        found[place[~holds_it]] = other[~holds_it]
-        return found
-
-    def nearest_other(self, row: int) -> int:
-        """Give the row of the structure nearest to one, by its keep-off distance; -1 when it is alone."""
-        gap = shapely.distance(self.structures, self.structures[row]) - self.clear_m
-        gap[row] = np.inf
-        return int(gap.argmin()) if len(gap) > 1 else -1
-
-    def hazard_near(self, places: Geometries, drift_m: float) -> NDArray[np.bool_]:
-        """Tell for each place whether its drift circle touches a hazard."""
-        found = np.zeros(len(places), dtype=np.bool_)
-        if not len(places) or not len(self.hazards):
-            return found
-        reach = drift_m + float(self.hazard_radius_m.max())
-        place, hazard = self._hazard_tree.query(places, predicate="dwithin", distance=reach)
-        gap = shapely.distance(places[place], self.hazards[hazard])
-        found[place[gap <= drift_m + self.hazard_radius_m[hazard]]] = True
-        return found
+        if not LEAST_UPWIND <= self.upwind_factor <= 1:
+            raise UsageError(f"upwind_factor is {self.upwind_factor}; give a share from {LEAST_UPWIND} to 1.")
+        if self.at_most < 1 or self.at_most != int(self.at_most):
+            raise UsageError(f"at_most is {self.at_most}; give a whole number of 1 or more.")
+        if not 0 < self.apart_deg <= 180:
+            raise UsageError(f"apart_deg is {self.apart_deg}; give an angle above 0 and up to 180 degrees.")
 
 
 @dataclass(frozen=True, eq=False)
@@ -183,8 +163,15 @@ class Setting:
 
     @property
     def need_m(self) -> float:
-        """Water a hold needs today, the depth error included."""
-        return self.rules.draft_m + self.rules.margin_m + self.surface.error_m
+        """Water a hold needs today, the errors of depth and level included."""
+        rules = self.rules
+        return needed_depth_m(rules.draft_m, rules.margin_m, self.surface.error_m, rules.level_error_m)
+
+
+def longest_cast_m(east: Floats, north: Floats, rules: HoldRules) -> Floats:
+    """Longest cast from a boat that stands off in a direction: shorter against the wind."""
+    angle = wind_angles_deg(east, north, rules.wind_from_deg)
+    return rules.most_cast_m * upwind_share(angle, rules.upwind_factor)
 
 
 def broken_rules(lie: Lie, cast_m: Floats, *, fished: Ints, top_m: Floats, setting: Setting) -> Bits:
@@ -210,23 +197,26 @@ def broken_rules(lie: Lie, cast_m: Floats, *, fished: Ints, top_m: Floats, setti
     A place is shallower than the structure when it is so by more than the depth error. Lines of cast and
     drift circles are checked exactly on the surface (`castshed.toolbox.water.least_depth`).
     """
-    broken = np.zeros(len(cast_m), dtype=np.uint8)
+    broken = np.zeros(len(cast_m), dtype=np.uint16)
     if not len(cast_m):
         return broken
-    surface, level_m, drift_m = setting.surface, setting.level_m, setting.rules.drift_m
+    rules, around = setting.rules, setting.surroundings
+    surface, level_m, drift_m = setting.surface, setting.level_m, rules.drift_m
     x, y = lie.x + cast_m * lie.east, lie.y + cast_m * lie.north
     depth = surface.at(x, y) + level_m
     along = least_depth_along(surface, lie.x, lie.y, x, y, level_m=level_m)
     inside = least_depth_inside(surface, x, y, drift_m, level_m=level_m)
-    places = np.asarray(shapely.points(x, y))
+    places, aims = np.asarray(shapely.points(x, y)), np.asarray(shapely.points(lie.x, lie.y))
     for rule, fails in (
         (UNKNOWN, np.isnan(depth)),
         (THIN, depth < setting.need_m),
         (ABOVE, depth < top_m - surface.error_m),
-        (BLOCKED, ~(along > 0)),
+        (BLOCKED, ~(along > 0) | around.screened(aims, places, fished)),
         (ADRIFT, ~(inside >= setting.need_m)),
-        (OVER_OTHER, setting.surroundings.structure_near(places, fished) >= 0),
-        (HAZARD, setting.surroundings.hazard_near(places, drift_m)),
+        (OVER_OTHER, around.structure_near(places, fished) >= 0),
+        (HAZARD, around.hazard_near(places, drift_m)),
+        (UPWIND, cast_m > longest_cast_m(lie.east, lie.north, rules) + 1e-9),
+        (CUT_OFF, around.out_of_reach(x, y)),
     ):
         broken[fails] |= rule
     return broken

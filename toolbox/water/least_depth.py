@@ -19,7 +19,9 @@ if TYPE_CHECKING:
 
 _MOST_VALUES = 2_000_000  # values held at a time, so that memory stays flat whatever is asked
 _CIRCLE_POINTS = 64
-_FINE_POINTS = 17
+_DIPS = 3
+_ROUNDS = 3
+_FINE_POINTS = 7
 
 
 def _in_cells(surface: DepthSurface, x: Floats, y: Floats) -> tuple[Floats, Floats]:
@@ -83,12 +85,22 @@ def _least_inside(surface: DepthSurface, x: Floats, y: Floats, radius_m: float) 
         rim_x += [x[:, None] + off_x, x[:, None] + side * np.sqrt(radius_m**2 - off_y**2)]
         rim_y += [y[:, None] + side * np.sqrt(radius_m**2 - off_x**2), y[:, None] + off_y]
     depth = surface.at(np.concatenate([node_x, *rim_x], axis=1), np.concatenate([node_y, *rim_y], axis=1))
-    # Once more, finely, about the least of the even points of the circle.
-    first = node_x.shape[1]
-    shallowest = angle[depth[:, first : first + _CIRCLE_POINTS].argmin(axis=1)]
-    close = shallowest[:, None] + np.linspace(-1.0, 1.0, _FINE_POINTS) * (2 * np.pi / _CIRCLE_POINTS)
-    fine = surface.at(x[:, None] + radius_m * np.cos(close), y[:, None] + radius_m * np.sin(close))
-    return np.asarray(np.minimum(depth.min(axis=1), fine.min(axis=1)))
+    # Closer and closer about the lowest dips of the even points of the circle; there may be one in each cell.
+    least = np.asarray(depth.min(axis=1))
+    even = depth[:, node_x.shape[1] : node_x.shape[1] + _CIRCLE_POINTS]
+    dips = np.where((even <= np.roll(even, 1, axis=1)) & (even <= np.roll(even, -1, axis=1)), even, np.inf)
+    best = angle[np.argsort(dips, axis=1)[:, :_DIPS]]
+    width = 2 * np.pi / _CIRCLE_POINTS
+    for _ in range(_ROUNDS):
+        close = best[:, :, None] + np.linspace(-width, width, _FINE_POINTS)
+        fine = surface.at(
+            x[:, None, None] + radius_m * np.cos(close), y[:, None, None] + radius_m * np.sin(close)
+        )
+        least = np.minimum(least, fine.min(axis=(1, 2)))
+        at = np.nan_to_num(fine, nan=np.inf).argmin(axis=2)[:, :, None]
+        best = np.take_along_axis(close, at, axis=2)[:, :, 0]
+        width *= 2 / (_FINE_POINTS - 1)
+    return least
 
 
 def least_depth_along(
@@ -151,8 +163,8 @@ def least_depth_inside(
     -----
     A bilinear patch has no least value in its inside (it is harmonic), so the least lies at a cell centre
     inside the circle or on the circle. There the surface bends at the lines through the cell centres, all of
-    which are looked at. Between them 64 points, and 17 more about the least of these, leave an error far below a
-    thousandth of radius times slope.
+    which are looked at. Between them 64 points, and closer ones about their three lowest dips, leave an error
+    far below a thousandth of radius times slope.
     """
     least = np.empty(len(x))
     nodes = (2 * radius_m / surface.cell_x_m + 3) * (2 * radius_m / surface.cell_y_m + 3)

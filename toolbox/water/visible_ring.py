@@ -57,9 +57,12 @@ def _steps(radii: Floats, step: float) -> tuple[Floats, Ints]:
 
 
 def cast_radii_m(rules: HoldRules) -> Floats:
-    """Lengths of cast that are tried: least, preferred, most and half-way between."""
+    """Lengths of cast that are tried: least, preferred, most and half-way between; in wind the longest upwind too."""
     least, cast, most = rules.least_cast_m, rules.cast_m, rules.most_cast_m
-    return np.unique([least, (least + cast) / 2, cast, (cast + most) / 2, most])
+    radii = [least, (least + cast) / 2, cast, (cast + most) / 2, most]
+    if rules.wind_from_deg is not None:
+        radii.append(max(least, most * rules.upwind_factor))
+    return np.unique(radii)
 
 
 def look_round(

@@ -1,0 +1,81 @@
+"""How near the boat comes to the structures round the one it fishes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Self
+
+import numpy as np
+import shapely
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.intp]
+    Geometries = NDArray[np.object_]
+
+
+@dataclass(frozen=True, eq=False)
+class NextStructures:
+    """Structures round each of those that are fished, one after the other.
+
+    Attributes
+    ----------
+    first, count
+        Where the neighbours of each fished structure begin in ``others``, and how many there are.
+    others
+        The neighbours.
+    """
+
+    first: Ints
+    count: Ints
+    others: Geometries
+
+    @classmethod
+    def build(cls, fished: Geometries, rows: Ints, structures: Geometries, reach_m: float) -> Self:
+        """Find the neighbours of structures.
+
+        Parameters
+        ----------
+        fished, rows
+            Structures that are fished, and the row of each among all.
+        structures
+            All structures.
+        reach_m
+            How far off a structure is a neighbour.
+
+        Notes
+        -----
+        A polygon that holds all of the fished structure, as a flat holds a stump, is no neighbour of it.
+        """
+        none = np.empty(0, dtype=np.intp)
+        if not len(fished) or not len(structures):
+            return cls(
+                np.zeros(len(fished), dtype=np.intp), np.zeros(len(fished), dtype=np.intp), structures[none]
+            )
+        one, other = shapely.STRtree(structures).query(fished, predicate="dwithin", distance=reach_m)
+        apart = other != rows[one]
+        one, other = one[apart], other[apart]
+        wide = np.flatnonzero(shapely.get_dimensions(structures[other]) == 2)
+        holds_it = np.zeros(len(one), dtype=np.bool_)
+        holds_it[wide] = shapely.covers(structures[other[wide]], structures[rows[one[wide]]])
+        one, other = one[~holds_it], other[~holds_it]
+        order = np.lexsort((other, one))
+        count = np.bincount(one, minlength=len(fished))
+        return cls(np.cumsum(count) - count, count, structures[other[order]])
+
+    def gap_m(self, fished: Ints, x: Floats, y: Floats) -> Floats:
+        """Give the distance from places to the nearest neighbour of the structure fished; infinite without one."""
+        gap = np.full(len(x), np.inf)
+        some = np.flatnonzero(self.count[fished] > 0)
+        if not some.size:
+            return gap
+        number = self.count[fished[some]]
+        start = np.cumsum(number) - number
+        other = np.repeat(self.first[fished[some]] - start, number) + np.arange(int(number.sum()))
+        places = np.asarray(shapely.points(x[some], y[some]))
+        gap[some] = np.minimum.reduceat(
+            shapely.distance(np.repeat(places, number), self.others[other]), start
+        )
+        return gap
