@@ -161,7 +161,7 @@ def depth_surface(
     datum_m: SignedLength = 0.0,
     cell_m: Length | None = None,
     method: Method = "minimum-curvature",
-    tension: Tension = 0.1,
+    tension: Tension | None = None,
     depth_error_m: Length | None = None,
 ) -> Depth:
     """Make the depth coverage of a lake from contours and soundings, or from a raster.
@@ -193,7 +193,8 @@ def depth_surface(
     method
         minimum-curvature, or triangles (Delaunay; flat at tops and in hollows).
     tension
-        Of minimum curvature: 0 bends least and may swing between far data, near 1 is a stretched skin.
+        Of minimum curvature: 0 bends least and may swing between far data, near 1 is a stretched skin. By default
+        0.3 where there are contours, else 0.1.
     depth_error_m
         Half-width within which the true depth lies (95 %), kept with the coverage and used by hazards. By default
         half the contour interval; without contours that of the raster, or 0.5 m.

@@ -19,6 +19,7 @@ from made_bottoms import (
     known_of,
     lake_of,
     lattice,
+    leak,
     no_lines,
     no_points,
     peer_triangles,
@@ -114,25 +115,57 @@ def test_the_surface_is_0_along_the_shoreline():
     assert np.abs(found).max() < 0.03
 
 
-@pytest.mark.parametrize("width_m", [10.0])  # two cells; a spit of a fifth of a cell still lets some through
-def test_depth_does_not_leak_across_a_spit(width_m):
-    lake, known = spit(width_m)
+@pytest.mark.parametrize("width_m", [10.0, 5.0, 2.0, 0.5])
+def test_depth_does_not_leak_across_a_spit_even_one_of_a_tenth_of_a_cell(width_m):
+    """20 m more before the spit: not a millimetre of it arrives behind."""
+    assert leak(minimum_curvature, width_m, cell_m=5.0) * 20.0 < 0.001
+
+
+def test_behind_a_spit_the_depth_is_that_of_the_soundings_there():
+    lake, known = spit(10.0)
     cells = grid_over(lake.bounds, 5.0, 5.0)
     found = minimum_curvature(cells, known)
     x = cells.west_m + (np.arange(cells.columns) + 0.5) * 5.0
     y = cells.north_m - (np.arange(cells.rows) + 0.5) * 5.0
-    right = found[np.ix_(y < 200, (x > 300 + width_m) & (x < 400))]
-    assert (
-        np.nanmax(right) < 1.25
-    )  # soundings of 1 m here and 10 m beyond; the swing at the wall reaches 1.18 m
-    # The same bay with another depth beyond the spit: hardly anything of it arrives.
-    _, other = spit(width_m, known_left=30.0)
-    assert (
-        np.nanmax(
-            np.abs(minimum_curvature(cells, other) - found)[np.ix_(y < 200, (x > 300 + width_m) & (x < 400))]
-        )
-        < 0.05
-    )
+    # Soundings of 1 m here and 10 m beyond; near the wall the surface swings.
+    assert np.nanmax(found[np.ix_(y < 200, (x > 310) & (x < 400))]) < 1.25
+
+
+def test_a_contour_that_runs_exactly_through_cell_centres_parts_them():
+    """From north-west to south-east through the centres: without care, two corners of each stay joined round it."""
+    from castshed.toolbox.water.areas import label_areas
+    from castshed.toolbox.water.links import Grid, crossings, segments_of
+
+    cells = Grid(12, 12, 0.0, 12.0, 1.0, 1.0)
+    for line in ([(-1.0, 13.0), (13.0, -1.0)], [(-1.0, -1.0), (13.0, 13.0)]):
+        east, south = crossings(cells, *segments_of(np.array([shapely.LineString(line)], dtype=object)))
+        areas, count = label_areas(np.ones((12, 12), dtype=bool), east, south)
+        assert count == 2
+        below = np.sign(np.subtract.outer(np.arange(12), np.arange(12)))
+        below = below if line[0][1] > 0 else below[:, ::-1]
+        assert len(np.unique(areas[below > 0])) == len(np.unique(areas[below < 0])) == 1
+        assert areas[11, 0 if line[0][1] > 0 else 11] != areas[0, 11 if line[0][1] > 0 else 0]
+
+
+def test_at_the_foot_of_a_bluff_the_surface_does_not_swing_past_the_next_contour():
+    """60 m of contours within half a metre of the shore all round: the bed lies between 55 and 65 m."""
+    lake = shapely.box(0, 0, 400, 400)
+    depths = np.arange(5.0, 61.0, 5.0)
+    lines = [shapely.box(off, off, 400 - off, 400 - off).exterior for off in 0.008 * depths]
+    known = Measured.gather(lake, np.array(lines, dtype=object), depths, *no_points())
+    cells = grid_over(lake.bounds, 5.0, 5.0)
+    found = minimum_curvature(cells, known)[2:-2, 2:-2]
+    assert found.shape == (80, 80)
+    assert found.min() >= 55.0
+    assert found.max() <= 65.0
+
+
+def test_a_contour_without_length_is_passed_over():
+    lake = shapely.box(0, 0, 100, 100)
+    lines = [shapely.LineString([(50, 50), (50, 50)]), shapely.LineString([(20, 20), (80, 20)])]
+    known = Measured.gather(lake, np.array(lines, dtype=object), np.array([9.0, 4.0]), *no_points())
+    assert known.line_depth_m.tolist() == [0.0, 4.0]
+    assert np.nanmax(minimum_curvature(grid_over(lake.bounds, 5.0, 5.0), known)) < 9.0
 
 
 def test_land_is_unknown_but_for_a_rim_that_is_not_below_the_datum():

@@ -162,31 +162,95 @@ def find_shore(state: NDArray[np.uint8], bars: NDArray[np.uint8]) -> None:
 
 
 @compiled
+def _open_block(bars: NDArray[np.uint8], r: int, c: int) -> bool:
+    """Whether no barrier lies between the fine centres of a coarse cell, whose first is (r, c)."""
+    rows, columns = bars.shape[1:]
+    for down in range(2):
+        for right in range(2):
+            if r + down >= rows or c + right >= columns:
+                continue
+            if right == 0 and bars[0, r + down, c]:
+                return False
+            if down == 0 and bars[3, r, c + right]:
+                return False
+    return True
+
+
+@compiled
+def _flood(u: NDArray[np.float32], bars: NDArray[np.uint8], node: NDArray[np.int64]) -> None:
+    """Give unknown centres the mean of their known neighbours over open links, as far as those lead."""
+    columns = u.shape[1]
+    changed = True
+    while changed:
+        changed = False
+        for k in range(node.size):
+            r, c = node[k] // columns, node[k] % columns
+            if not np.isnan(u[r, c]):
+                continue
+            total, count = 0.0, 0
+            for way in range(4):
+                if bars[way, r, c]:
+                    continue
+                rr = r + (way == 3) - (way == 2)
+                cc = c + (way == 0) - (way == 1)
+                if rr < 0 or cc < 0 or rr >= u.shape[0] or cc >= columns or np.isnan(u[rr, cc]):
+                    continue
+                total += u[rr, cc]
+                count += 1
+            if count:
+                u[r, c] = total / count
+                changed = True
+
+
+@compiled
 def refine(
-    coarse: NDArray[np.float32], wet: NDArray[np.bool_], fine_wet: NDArray[np.bool_]
+    coarse: NDArray[np.float32],
+    wet: NDArray[np.bool_],
+    coarse_bars: NDArray[np.uint8],
+    fine_wet: NDArray[np.bool_],
+    bars: NDArray[np.uint8],
 ) -> NDArray[np.float32]:
-    """Carry a surface to cells half as wide: bilinear among the coarse centres that are water."""
+    """Carry a surface to cells half as wide, bilinear, and never across a barrier.
+
+    A fine centre takes from its coarse cell, and over open links of that from the neighbours of it, when no
+    barrier runs through the cell; else from its fine neighbours. NaN where nothing leads, 0 on land.
+    """
     fine = np.zeros(fine_wet.shape, dtype=np.float32)
+    unknown = np.empty(fine_wet.size, dtype=np.int64)
     rows, columns = wet.shape
+    found = 0
     for r in range(fine_wet.shape[0]):
         r0 = r // 2
         r1 = min(max(r0 + (1 if r % 2 else -1), 0), rows - 1)
+        upright = 3 if r % 2 else 2
         for c in range(fine_wet.shape[1]):
             if not fine_wet[r, c]:
                 continue
             c0 = c // 2
             c1 = min(max(c0 + (1 if c % 2 else -1), 0), columns - 1)
-            total, weight = 0.0, 0.0
-            for a in range(2):
-                for b in range(2):
-                    rr = r1 if a else r0
-                    cc = c1 if b else c0
-                    if wet[rr, cc]:
-                        share = (0.25 if a else 0.75) * (0.25 if b else 0.75)
-                        total += share * coarse[rr, cc]
-                        weight += share
-            if weight > 0.0:
-                fine[r, c] = total / weight
+            side = 0 if c % 2 else 1
+            if not wet[r0, c0] or not _open_block(bars, 2 * r0, 2 * c0):
+                fine[r, c] = np.nan
+                unknown[found] = r * fine_wet.shape[1] + c
+                found += 1
+                continue
+            beside = wet[r0, c1] and not coarse_bars[side, r0, c0]
+            above = wet[r1, c0] and not coarse_bars[upright, r0, c0]
+            across = wet[r1, c1] and (
+                (beside and not coarse_bars[upright, r0, c1]) or (above and not coarse_bars[side, r1, c0])
+            )
+            total, weight = 9.0 * coarse[r0, c0], 9.0
+            if beside:
+                total += 3.0 * coarse[r0, c1]
+                weight += 3.0
+            if above:
+                total += 3.0 * coarse[r1, c0]
+                weight += 3.0
+            if across:
+                total += coarse[r1, c1]
+                weight += 1.0
+            fine[r, c] = total / weight
+    _flood(fine, bars, unknown[:found])
     return fine
 
 

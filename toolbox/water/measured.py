@@ -1,0 +1,152 @@
+"""What is known of a bottom, and what of it each cell of a grid can use."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from .links import barriers, crossings, inside, segments_of
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+    from shapely.geometry.base import BaseGeometry
+
+    from .links import Crossings, Grid
+
+DENSE = 0.7  # points along a contour, in cells: no cell on the line stays without
+
+
+@dataclass(frozen=True, eq=False)
+class Measured:
+    """What is known of the bottom.
+
+    ``lines`` are simple lines of equal depth ``line_depth_m``: first the ``shores`` rings of the shoreline, at
+    depth 0, then the contours. ``xy`` and ``depth_m`` are soundings.
+    """
+
+    lines: NDArray[np.object_]
+    line_depth_m: NDArray[np.float64]
+    shores: int
+    xy: NDArray[np.float64]
+    depth_m: NDArray[np.float64]
+
+    @classmethod
+    def gather(
+        cls,
+        shoreline: BaseGeometry,
+        contours: NDArray[np.object_],
+        contour_depth_m: NDArray[np.float64],
+        xy: NDArray[np.float64],
+        depth_m: NDArray[np.float64],
+    ) -> Measured:
+        """Take geometries apart: polygons into rings, several lines into single ones; lines without length go."""
+        rings = np.asarray(shapely.get_rings(shapely.get_parts(shapely.get_parts(shoreline))))
+        parts, source = shapely.get_parts(contours, return_index=True)
+        long = shapely.length(parts) > 0
+        parts, source = parts[long], source[long]
+        return cls(
+            np.concatenate([rings, parts]),
+            np.concatenate([np.zeros(len(rings)), contour_depth_m[source]]),
+            len(rings),
+            xy,
+            depth_m,
+        )
+
+    def along_lines(self, spacing_m: float, *, shore: bool) -> NDArray[np.float64]:
+        """Rows of x, y, depth, 1 along the contours, and along the shore if asked."""
+        first = 0 if shore else self.shores
+        dense = shapely.segmentize(self.lines[first:], spacing_m)
+        xy, line = shapely.get_coordinates(dense, return_index=True)
+        return np.column_stack([xy, self.line_depth_m[first:][line], np.ones(len(xy))])
+
+    def soundings(self) -> NDArray[np.float64]:
+        """Rows of x, y, depth, 1, one for each sounding."""
+        return np.column_stack([self.xy, self.depth_m, np.ones(len(self.depth_m))])
+
+    def points(self, spacing_m: float, *, shore: bool) -> NDArray[np.float64]:
+        """Rows of x, y, depth, 1 along the contours (and the shore if asked), and for each sounding."""
+        return np.vstack([self.along_lines(spacing_m, shore=shore), self.soundings()])
+
+
+@dataclass(frozen=True, eq=False)
+class Shore:
+    """The shoreline on one grid: centres that are water, barred links, and where it crosses them."""
+
+    water: NDArray[np.bool_]
+    bars: NDArray[np.uint8]
+    east: Crossings
+    south: Crossings
+
+
+def shore_on(grid: Grid, rings: NDArray[np.object_]) -> Shore:
+    """Lay the rings of a shoreline on a grid."""
+    east, south = crossings(grid, *segments_of(rings))
+    water = inside(grid, east)
+    return Shore(water, barriers(grid, east, south, water), east, south)
+
+
+def _near(bars: NDArray[np.uint8]) -> NDArray[np.bool_]:
+    """Find centres in whose cell, or in one of the eight around it, a link is barred."""
+    barred: NDArray[np.bool_] = (bars != 0).any(axis=0)
+    for axis in (0, 1):
+        after = np.moveaxis(barred, axis, 0)
+        before = after.copy()
+        after[1:] |= before[:-1]
+        after[:-1] |= before[1:]
+    return barred
+
+
+class Gathering:
+    """Sorts rows (x, y, depth, weight) into the cells of a grid, never across the shore."""
+
+    def __init__(self, known: Measured) -> None:
+        ends, _ = segments_of(known.lines[: known.shores])
+        self._shore = shapely.STRtree(np.asarray(shapely.linestrings(ends.reshape(-1, 2, 2)), dtype=object))
+
+    def _beyond_shore(self, start: NDArray[np.float64], end: NDArray[np.float64]) -> NDArray[np.bool_]:
+        way = np.asarray(shapely.linestrings(np.stack([start, end], axis=1)), dtype=object)
+        found = np.zeros(len(way), dtype=np.bool_)
+        found[self._shore.query(way, predicate="intersects")[0]] = True
+        return found
+
+    def by_cell(
+        self, grid: Grid, shore: Shore, rows: NDArray[np.float64]
+    ) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
+        """Average rows by cell, weighted.
+
+        Returns
+        -------
+        Flat indices of the cells, the mean row of each, and the rows left over: those in the grid that a shore
+        parts from the centre of their cell. Coarser cells may be able to use them.
+        """
+        place = np.rint(grid.places(rows[:, :2])).astype(np.int64)
+        held = (
+            (place[:, 0] >= 0) & (place[:, 0] < grid.columns) & (place[:, 1] >= 0) & (place[:, 1] < grid.rows)
+        )
+        rows, place = rows[held], place[held]
+        node = place[:, 1] * grid.columns + place[:, 0]
+        close = np.flatnonzero(_near(shore.bars).ravel()[node])
+        centre = np.column_stack(
+            [
+                grid.west_m + (place[close, 0] + 0.5) * grid.cell_x_m,
+                grid.north_m - (place[close, 1] + 0.5) * grid.cell_y_m,
+            ]
+        )
+        aside = np.zeros(len(rows), dtype=np.bool_)
+        aside[close] = self._beyond_shore(rows[close, :2], centre)
+        used = ~aside & shore.water.ravel()[node]
+        node, means = mean_rows(node[used], rows[used])
+        return node, means, rows[aside]
+
+
+def mean_rows(
+    node: NDArray[np.int64], rows: NDArray[np.float64]
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Average rows (x, y, depth, weight) of the same cell; the weights are added up."""
+    node, where = np.unique(node, return_inverse=True)
+    weight = np.bincount(where, rows[:, 3], minlength=len(node))
+    means = [np.bincount(where, rows[:, k] * rows[:, 3], minlength=len(node)) / weight for k in range(3)]
+    return node, np.column_stack([*means, weight])
