@@ -9,6 +9,7 @@ import contourpy
 import numpy as np
 
 from ..compiled import compiled
+from .polyline import ahead, evenly, smoothed
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -66,22 +67,6 @@ def _land_beside_water(depth: NDArray[np.float32]) -> bool:
     return False
 
 
-def _smooth(values: NDArray[np.float64], reach: int, *, closed: bool) -> NDArray[np.float64]:
-    """Mean over 2 reach + 1 points; the ends of an open line are continued through their end point."""
-    if reach < 1:
-        return values
-    if closed:
-        padded = np.take(values, np.arange(-reach, len(values) + reach), axis=0, mode="wrap")
-    else:
-        reach = min(reach, len(values) - 1)
-        front = 2 * values[0] - values[1 : reach + 1][::-1]
-        back = 2 * values[-1] - values[-reach - 1 : -1][::-1]
-        padded = np.concatenate([front, values, back])
-    total = np.cumsum(np.concatenate([np.zeros((1, values.shape[1])), padded]), axis=0)
-    width = 2 * reach + 1
-    return np.asarray((total[width:] - total[:-width]) / width)
-
-
 def bank_lines(
     surface: DepthSurface, *, least_m: float, unknown_is_land: bool | None = None, step_m: float = 3.0
 ) -> list[BankLine]:
@@ -114,21 +99,11 @@ def bank_lines(
     lines = []
     for line in drawn:
         points = np.asarray(line, dtype=np.float64)
-        along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-        if not along[-1] >= max(least_m, 4 * step_m):
+        if np.hypot(*np.diff(points, axis=0).T).sum() < max(least_m, 4 * step_m):
             continue
         closed = bool((points[0] == points[-1]).all())
-        count = max(int(along[-1] // step_m), 3)
-        step = along[-1] / count
-        at = np.arange(count if closed else count + 1) * step
-        points = np.column_stack([np.interp(at, along, points[:, k]) for k in (0, 1)])
-        soft = _smooth(points, int(_SMOOTH_M // step), closed=closed)
-        ahead = np.roll(soft, -1, axis=0) - np.roll(soft, 1, axis=0)
-        if not closed:
-            ahead[0], ahead[-1] = soft[1] - soft[0], soft[-1] - soft[-2]
-        size = np.hypot(*ahead.T)
-        size[size == 0] = 1.0
+        points, step = evenly(points, step_m, closed=closed)
+        way = ahead(smoothed(points, int(_SMOOTH_M // step), closed=closed), closed=closed)
         # Lines are drawn with the greater value to the left when rows count upward; here they count southward.
-        to_water = np.column_stack([ahead[:, 1], -ahead[:, 0]]) / size[:, None]
-        lines.append(BankLine(points, to_water, float(step), closed))
+        lines.append(BankLine(points, np.column_stack([way[:, 1], -way[:, 0]]), step, closed))
     return lines

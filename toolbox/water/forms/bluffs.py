@@ -12,6 +12,7 @@ from scipy.ndimage import median_filter
 from ...errors import DataWarning
 from .bank import bank_lines
 from .frame import bearing_deg, findings, require_lengths
+from .polyline import spells
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -42,17 +43,6 @@ def _off_bank(surface: DepthSurface, bank: BankLine, within_m: float) -> NDArray
         wet = np.logical_and.accumulate(depth > 0, axis=1)
         row[:] = np.where(wet, depth, 0.0).max(axis=1)
     return np.asarray(np.median(reached, axis=0))
-
-
-def _spells(deep: NDArray[np.bool_], *, closed: bool) -> list[NDArray[np.intp]]:
-    """Give the runs of deep points in order along the line; on a ring a run may go over its seam."""
-    count = len(deep)
-    if deep.all():
-        return [np.arange(count + 1 if closed else count) % count]
-    start = 0 if not closed else int(np.argmin(deep))
-    turned = np.roll(deep, -start)
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], turned.astype(np.int8), [0]])))
-    return [(np.arange(a, b) + start) % count for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
 def find_bluffs(
@@ -112,7 +102,7 @@ def find_bluffs(
             off = _off_bank(surface, bank, within_m)
             lone = min(int(_LONE_M / bank.step_m) | 1, len(off) - 1 | 1)
             deep = median_filter(off >= depth_m, size=lone, mode="wrap" if bank.closed else "nearest")
-            for spell in _spells(deep, closed=bank.closed):
+            for spell in spells(deep, closed=bank.closed):
                 if len(spell) < 2 or (len(spell) - 1) * bank.step_m < length_m:
                     continue
                 shapes.append(shapely.LineString(bank.points[spell]))
