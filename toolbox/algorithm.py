@@ -40,6 +40,7 @@ R = TypeVar("R")
 STEPS: Final[dict[str, str]] = {
     "gather": "Gather what is known",
     "water": "The lake today",
+    "bottom": "Reading the bottom",
     "hold": "Where the boat sits",
     "wind": "Wind and verdict",
     "run": "The run",

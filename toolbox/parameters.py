@@ -287,6 +287,32 @@ SPOT_COLUMNS: Final = (
 )
 Spots = Annotated[Frame, Layer("spots", ANY, "spot_id", optional=SPOT_COLUMNS)]
 
+Structure = Annotated[
+    Frame,
+    Layer(
+        "structure",
+        ANY,
+        "spot_id",
+        needs=(
+            Column("name", "text"),
+            Column("kind", "text"),
+            Column("description", "text"),
+            Column("rank"),
+            Column("confidence"),
+            Column("depth_m", gaps=True),
+            Column("top_today_m", gaps=True),
+            Column("base_today_m", gaps=True),
+            Column("relief_m", gaps=True),
+            Column("slope_deg", gaps=True),
+            Column("length_m", gaps=True),
+            Column("area_m2", gaps=True),
+            Column("deep_bearing_deg", gaps=True),
+            Column("bank", "text"),
+            Column("bank_m", gaps=True),
+        ),
+    ),
+]
+
 # Layers that algorithms make and take ------------------------------------------------------------------------
 Water = Annotated[
     Frame,

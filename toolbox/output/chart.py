@@ -6,30 +6,26 @@ beside it (or below it where the lake is wide), and the cautions along the foot.
 
 from __future__ import annotations
 
-import io
 import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
-
-from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
-from matplotlib.figure import Figure
 
 from ..errors import DataWarning, UsageError
 from . import palette
 from .cautions import CAUTIONS, caution_text, level_text
 from .chart_ground import draw_ground
 from .chart_key import KEY_LINE_IN, draw_key, key_lines
+from .chart_page import blank_page, map_axes, png_of
 from .chart_run import draw_run
 from .chart_table import ROW_IN, Table, draw_table, left_out_table, stop_table
 from .chart_tools import draw_north, draw_scale, draw_wind, wind_of
-from .draughting import Pen
 from .text import shortened
-from .view import Rect, View, bounds_of, by_role, fit
+from .view import Rect, bounds_of, by_role, fit
 
 if TYPE_CHECKING:
     import geopandas as gpd
-    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
     from .view import Bounds
 
@@ -85,20 +81,6 @@ def _lay_out(bounds: Bounds, stops: Table, left_out: Table, lines: int, foot: fl
     )
 
 
-def _map_axes(figure: Figure, view: View, height: float) -> Axes:
-    rect = view.rect
-    place = (rect.left / _WIDTH_IN, rect.bottom / height, rect.width / _WIDTH_IN, rect.height / height)
-    axes = figure.add_axes(place)
-    axes.set_facecolor(palette.LAND)
-    axes.set_xticks([])
-    axes.set_yticks([])
-    west, east, south, north = view.limits
-    axes.set(xlim=(west, east), ylim=(south, north), autoscale_on=False)
-    for spine in axes.spines.values():
-        spine.set(color=palette.INK, linewidth=0.9)
-    return axes
-
-
 def compose(
     layers: Mapping[str, gpd.GeoDataFrame],
     *,
@@ -116,10 +98,7 @@ def compose(
     metric_first = units == "metric"
     frames = by_role(layers)
     bounds = bounds_of(frames)
-    figure = Figure(figsize=(_WIDTH_IN, _WIDTH_IN), dpi=width_px / _WIDTH_IN, facecolor=palette.PAPER)
-    FigureCanvasAgg(figure)
-    # a renderer of one pixel measures words; matplotlib leaves its constructor untyped
-    pen = Pen(figure, RendererAgg(1, 1, figure.dpi))  # type: ignore[no-untyped-call]
+    figure, pen = blank_page(_WIDTH_IN, width_px)
     warning = pen.wrapped(" ".join(CAUTIONS), _FOOT_SIZE, _INNER_IN)
     foot = _EDGE + _FOOT_LINE_IN * len(warning) + 0.14
     stops, left_out = stop_table(frames, metric_first=metric_first), left_out_table(frames)
@@ -138,7 +117,7 @@ def compose(
         gid="level",
     )
     view = fit(bounds, page.map)
-    axes = _map_axes(figure, view, page.height)
+    axes = map_axes(figure, view)
     draw_ground(axes, frames, view)
     if unplaced := draw_run(axes, frames, view, pen):
         warnings.warn(
@@ -211,6 +190,4 @@ def draw_map(
         "Description": caution_text(level_m, date),
         "Software": "castshed",
     }
-    picture = io.BytesIO()
-    figure.savefig(picture, format="png", dpi=figure.dpi, facecolor=palette.PAPER, metadata=told)
-    return picture.getvalue()
+    return png_of(figure, told)

@@ -1,0 +1,50 @@
+"""A page measured in inches: blank paper, the window of a map on it, and the finished picture."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
+from matplotlib.figure import Figure
+
+from . import palette
+from .draughting import Pen
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from .view import View
+
+
+def blank_page(width_in: float, width_px: int) -> tuple[Figure, Pen]:
+    """Make a page, square until its height is set, and the pen to write on it."""
+    figure = Figure(figsize=(width_in, width_in), dpi=width_px / width_in, facecolor=palette.PAPER)
+    FigureCanvasAgg(figure)
+    # a renderer of one pixel measures words; matplotlib leaves its constructor untyped
+    return figure, Pen(figure, RendererAgg(1, 1, figure.dpi))  # type: ignore[no-untyped-call]
+
+
+def map_axes(figure: Figure, view: View) -> Axes:
+    """Put axes for the map where the view has its rectangle; the page has its final height by then."""
+    rect = view.rect
+    width, height = figure.get_size_inches()
+    axes = figure.add_axes(
+        (rect.left / width, rect.bottom / height, rect.width / width, rect.height / height)
+    )
+    axes.set_facecolor(palette.LAND)
+    axes.set_xticks([])
+    axes.set_yticks([])
+    west, east, south, north = view.limits
+    axes.set(xlim=(west, east), ylim=(south, north), autoscale_on=False)
+    for spine in axes.spines.values():
+        spine.set(color=palette.INK, linewidth=0.9)
+    return axes
+
+
+def png_of(figure: Figure, told: Mapping[str, str]) -> bytes:
+    """Draw the page as a PNG file with these text fields."""
+    picture = io.BytesIO()
+    figure.savefig(picture, format="png", dpi=figure.dpi, facecolor=palette.PAPER, metadata=dict(told))
+    return picture.getvalue()
