@@ -1,0 +1,566 @@
+"""Hold lines on bottoms whose answer is known: ledges, planes, humps, islands, level ground; and a recheck by other means."""
+
+import warnings
+
+import geopandas as gpd
+import numpy as np
+import pyproj
+import pytest
+import shapely
+from scipy.interpolate import RegularGridInterpolator
+
+from castshed.algorithms.hold_lines import hold_lines as command
+from castshed.toolbox.errors import CrsError, DataError, UsageError
+from castshed.toolbox.testing import check_algorithm
+from castshed.toolbox.water.depth import DepthSurface
+from castshed.toolbox.water.hold_lines import COLUMNS, hold_lines
+from castshed.toolbox.water.hold_paths import smooth_line
+from castshed.toolbox.water.hold_rules import HoldRules
+from castshed.toolbox.water.surroundings import Surroundings
+
+CRS = pyproj.CRS.from_epsg(32615)
+X0, Y0 = 500_000.0, 4_000_000.0
+CAST = 21.3
+RULES = HoldRules(cast_m=CAST)
+NEED = RULES.draft_m + RULES.margin_m  # and the depth error of the surface
+
+
+def surface(depth, *, cell=4.0, cells=150, error_m=0.15, x0=X0, y0=Y0):
+    """A square lake whose depth is a function of metres east and north of its corner."""
+    along = (np.arange(cells) + 0.5) * cell
+    x, y = np.meshgrid(along, along[::-1])
+    return DepthSurface(
+        np.broadcast_to(depth(x, y), x.shape).astype("f4"), x0, y0 + cells * cell, cell, cell, CRS, error_m
+    )
+
+
+def line(*corners, x0=X0, y0=Y0):
+    return shapely.LineString([(x0 + x, y0 + y) for x, y in corners])
+
+
+def frame(*geometry, **columns):
+    ids = [f"s{number}" for number in range(len(geometry))]
+    return gpd.GeoDataFrame({"spot_id": ids, **columns}, geometry=list(geometry), crs=CRS)
+
+
+def ledge(x, y):
+    """Three metres west of x = 300, eight east of it, with nothing between."""
+    return np.where(x < 300, 3.0, 8.0)
+
+
+def hump(x, y):
+    return 10.0 - 7.0 * np.exp(-((x - 300) ** 2 + (y - 300) ** 2) / (2 * 50.0**2))
+
+
+NORTH = line((300, 150), (300, 400))
+
+
+# Exact cases ----------------------------------------------------------------------------------------------
+def test_beside_a_vertical_ledge_the_line_is_parallel_one_cast_off_on_the_deep_side():
+    (told,) = hold_lines(frame(NORTH), surface(ledge), rules=RULES).lines.itertuples()
+    ideal = line((300 + CAST, 150), (300 + CAST, 400))
+    assert shapely.hausdorff_distance(told.geometry, ideal, densify=0.01) <= 0.1
+    assert told.deep_bearing_deg == pytest.approx(90.0, abs=0.1)
+    assert told.cast_m == pytest.approx(CAST, abs=0.1)
+    assert told.length_m == pytest.approx(250.0, abs=0.5)
+    assert (told.heading_deg, told.headings, told.cast_side) == (0.0, "000 deg 250 m", "port")
+    assert told.starts == told.ends == "end of the structure"
+    assert (told.least_depth_m, told.most_depth_m) == (8.0, 8.0)
+
+
+def test_a_ledge_drawn_the_other_way_has_the_same_line_run_the_other_way():
+    (told,) = hold_lines(frame(NORTH.reverse()), surface(ledge), rules=RULES).lines.itertuples()
+    assert shapely.hausdorff_distance(told.geometry, line((300 + CAST, 150), (300 + CAST, 400))) <= 0.1
+    assert (told.heading_deg, told.cast_side) == (180.0, "starboard")
+
+
+@pytest.mark.parametrize("bearing", [0.0, 30.0, 77.0, 143.0, 256.0])
+def test_on_a_plane_bank_the_line_lies_straight_down_the_slope(bearing):
+    towards = np.radians(bearing)
+    east, north = np.sin(towards), np.cos(towards)
+    lake = surface(lambda x, y: 10.0 + 0.02 * ((x - 300) * east + (y - 300) * north))
+    contour = line(*[(300 + s * north, 300 - s * east) for s in (-100, 100)])
+    (told,) = hold_lines(frame(contour), lake, rules=RULES).lines.itertuples()
+    ideal = shapely.affinity.translate(contour, CAST * east, CAST * north)
+    assert shapely.hausdorff_distance(told.geometry, ideal, densify=0.01) <= 0.1
+    assert abs((told.deep_bearing_deg - bearing + 180) % 360 - 180) <= 0.1
+    assert told.least_depth_m == pytest.approx(10.0 + 0.02 * CAST, abs=0.01)
+
+
+def test_one_deep_hole_does_not_make_its_side_the_deep_one():
+    hole = lambda x, y: 20.0 * np.exp(-((x - 280) ** 2 + (y - 280) ** 2) / (2 * 4.0**2))  # noqa: E731
+    lake = surface(lambda x, y: 6.0 + 0.05 * (x - 300) + hole(x, y))
+    told = hold_lines(frame(NORTH), lake, rules=RULES).lines
+    beside = lake.at(X0 + 300 + np.linspace(-27, 27, 109), np.full(109, Y0 + 280))
+    assert np.argmax(beside) < 54  # the deepest place within a cast lies to the west
+    assert len(told) == 1
+    assert told.deep_bearing_deg[0] == pytest.approx(90.0, abs=1.0)
+    assert shapely.bounds(told.geometry[0])[0] == pytest.approx(X0 + 300 + CAST, abs=0.1)
+
+
+@pytest.mark.parametrize("radius", [60.0, 120.0])
+@pytest.mark.parametrize("outside", [True, False])
+def test_round_a_bend_every_place_of_the_line_is_one_cast_off(radius, outside):
+    def depth(x, y):
+        off = np.hypot(x - 300, y - 300) - radius
+        return 8.0 + (0.04 if outside else -0.04) * off
+
+    bend = shapely.Point(X0 + 300, Y0 + 300).buffer(radius, quad_segs=64).exterior
+    quarter = shapely.ops.substring(bend, 0.1, 0.35, normalized=True)
+    (told,) = hold_lines(frame(quarter), surface(depth), rules=RULES).lines.itertuples()
+    dense = shapely.get_coordinates(shapely.segmentize(told.geometry, 0.5)) - (X0 + 300, Y0 + 300)
+    expected = radius + CAST if outside else radius - CAST
+    assert np.abs(np.hypot(*dense.T) - expected).max() <= 0.1
+
+
+def test_wiggles_of_a_ledge_drawn_by_hand_are_not_followed():
+    rng = np.random.default_rng(5)
+    drawn = line(*[(300 + rng.normal(0, 0.7), y) for y in np.arange(150, 401, 5.0)])
+    (told,) = hold_lines(frame(drawn), surface(ledge), rules=RULES).lines.itertuples()
+    dense = shapely.get_coordinates(shapely.segmentize(told.geometry, 1.0))
+    assert np.abs(dense[:, 0] - X0 - 300 - CAST).max() <= 1.2
+    turns = np.abs(np.diff(np.unwrap(np.arctan2(*np.diff(dense, axis=0).T))))
+    assert turns.sum() < np.radians(200)
+    by_hand = np.abs(np.diff(np.unwrap(np.arctan2(*np.diff(shapely.get_coordinates(drawn), axis=0).T))))
+    assert turns.sum() < 0.4 * by_hand.sum()
+
+
+@pytest.mark.parametrize("level", [0.0, -0.5, 0.8])
+def test_an_isobath_is_followed_at_todays_level(level):
+    lake = surface(lambda x, y: y / 20.0)
+    bank = line((150, 205), (400, 205))
+    follow = 11.0 + level
+    (told,) = hold_lines(frame(bank), lake, rules=RULES, level_m=level, follow_m=follow).lines.itertuples()
+    dense = shapely.get_coordinates(shapely.segmentize(told.geometry, 1.0))
+    # Charted 11 m lies on y = 220 whatever the level; today it holds 11 m and the level.
+    assert np.abs(dense[:, 1] - Y0 - 220).max() <= 0.01
+    assert (told.least_depth_m, told.most_depth_m) == pytest.approx((follow, follow), abs=1e-3)
+    assert told.cast_m == pytest.approx(15.0, abs=0.01)
+
+
+def test_an_isobath_out_of_a_cast_is_not_followed_and_the_reason_says_so():
+    lake = surface(lambda x, y: y / 20.0)
+    told = hold_lines(frame(line((150, 200), (400, 200))), lake, rules=RULES, follow_m=15.0)
+    assert told.lines.empty
+    assert "isobath of today does not pass within a cast" in told.left_out.reason[0]
+
+
+def test_round_a_hump_a_closed_line_goes_all_round_on_the_outside():
+    ring = shapely.Point(X0 + 300, Y0 + 300).buffer(50, quad_segs=32)
+    both = frame(shapely.LineString(ring.exterior.coords), ring)
+    told = hold_lines(both, surface(hump), rules=RULES).lines
+    assert list(told.spot_id) == ["s0", "s1"]
+    for one in told.itertuples():
+        assert one.geometry.is_closed
+        dense = shapely.get_coordinates(shapely.segmentize(one.geometry, 0.5)) - (X0 + 300, Y0 + 300)
+        assert np.abs(np.hypot(*dense.T) - 50 - CAST).max() <= 0.1
+        assert np.isnan(one.deep_bearing_deg)
+        assert np.isnan(one.heading_deg)
+        assert "deep all round" in one.reason
+        # The structure lies on the inside of the round: to port when it runs counter-clockwise.
+        counter = shapely.is_ccw(shapely.LinearRing(one.geometry))
+        assert one.cast_side == ("port" if counter else "starboard")
+
+
+def test_a_weed_bed_on_a_slope_is_worked_along_its_deep_edge_only():
+    bed = shapely.Point(X0 + 300, Y0 + 300).buffer(40, quad_segs=32)
+    lake = surface(lambda x, y: y / 25.0)
+    (told,) = hold_lines(frame(bed), lake, rules=RULES).lines.itertuples()
+    dense = shapely.get_coordinates(shapely.segmentize(told.geometry, 1.0)) - (X0 + 300, Y0 + 300)
+    assert np.abs(np.hypot(*dense.T) - 40 - CAST).max() <= 0.1
+    # The fall one cast off is 0.85 m straight down the slope and passes the depth error up to 80 degrees off it.
+    off = np.degrees(np.arctan2(dense[:, 0], dense[:, 1]))
+    assert np.abs(off).max() < 95
+    assert off.min() < -70
+    assert off.max() > 70
+    assert abs((told.deep_bearing_deg + 180) % 360 - 180) < 4.0
+
+
+# Cuts -----------------------------------------------------------------------------------------------------
+def test_an_island_on_the_deep_side_cuts_the_line_in_two_numbered_pieces():
+    island = (325.0, 250.0)
+    lake = surface(lambda x, y: np.where(np.hypot(x - island[0], y - island[1]) < 14, -1.0, ledge(x, y)))
+    told = hold_lines(frame(NORTH), lake, rules=RULES).lines
+    assert list(told.line_no) == [1, 2]
+    assert told.geometry[0].bounds[3] < Y0 + 250 - 14 < Y0 + 250 + 14 < told.geometry[1].bounds[1]
+    assert told.starts[0] == told.ends[1] == "end of the structure"
+    assert "shallower" in told.ends[0] or "thin" in told.ends[0]
+    tall = frame(NORTH, height_m=[7.0])  # so that three metres over the island are deeper than its top
+    assert len(hold_lines(tall, lake, rules=RULES, level_m=4.0).lines) == 1
+
+
+def test_land_between_boat_and_structure_cuts_the_line():
+    lake = surface(lambda x, y: np.where((np.abs(x - 310) < 4) & (np.abs(y - 260) < 30), -2.0, ledge(x, y)))
+    told = hold_lines(frame(NORTH), lake, rules=RULES).lines
+    assert len(told) == 2
+    assert "line of cast" in told.ends[0]
+    assert told.geometry[0].bounds[3] <= Y0 + 233
+    assert told.geometry[1].bounds[1] >= Y0 + 287
+
+
+def test_the_line_breaks_where_the_water_gets_thin_and_says_so():
+    lake = surface(lambda x, y: np.where(np.abs(y - 280) < 25, 1.05, 1.6) + np.where(x > 300, 0.1, -0.4))
+    told = hold_lines(frame(NORTH), lake, rules=RULES).lines
+    assert len(told) == 2
+    for one in told.itertuples():
+        assert one.least_depth_m >= NEED + lake.error_m
+    assert "too thin" in told.ends[0]
+    assert "too thin" in told.starts[1]
+
+
+def test_a_hazard_and_another_structure_cut_the_line():
+    both = frame(NORTH, shapely.Point(X0 + 322, Y0 + 340))
+    stump = shapely.Point(X0 + 318, Y0 + 220)
+    around = Surroundings(
+        both.geometry.to_numpy(), np.array([8.0, 8.0]), np.array([stump], dtype=object), np.array([4.0])
+    )
+    told = hold_lines(both, surface(ledge), rules=RULES, surroundings=around)
+    assert len(told.lines) == 3
+    assert list(told.lines.ends[:2]) == ["a hazard is too near", "another structure is too near"]
+    every = shapely.union_all(told.lines.geometry.to_numpy())
+    assert shapely.distance(every, stump) > 4.0 + RULES.drift_m
+    assert shapely.distance(every, both.geometry[1]) >= 8.0
+    assert list(told.left_out.spot_id) == ["s1"]
+
+
+def test_where_the_deep_side_changes_another_line_begins_on_the_other_side():
+    lake = surface(lambda x, y: 8.0 + np.tanh((x - 300) / 10.0) * np.where(y < 280, 3.0, -3.0))
+    told = hold_lines(frame(line((300, 100), (300, 460))), lake, rules=RULES).lines
+    assert len(told) == 2
+    assert told.ends[0] == told.starts[1] == "the deep side is the other one"
+    west, _, east, _ = told.total_bounds
+    assert (west, east) == pytest.approx((X0 + 300 - CAST, X0 + 300 + CAST), abs=0.2)
+    assert list(told.cast_side) == ["port", "starboard"]
+    assert told.geometry[0].bounds[3] == pytest.approx(Y0 + 280, abs=CAST)
+
+
+# Wind -----------------------------------------------------------------------------------------------------
+@pytest.mark.parametrize(
+    ("wind", "heading"), [(0, 0), (45, 0), (180, 180), (200, 180), (320, 0), (90, 0), (None, 0)]
+)
+def test_the_boat_runs_with_its_bow_into_the_wind(wind, heading):
+    rules = HoldRules(cast_m=CAST, wind_from_deg=wind)
+    (told,) = hold_lines(frame(NORTH), surface(ledge), rules=rules).lines.itertuples()
+    assert told.heading_deg == heading
+    assert told.cast_side == ("port" if heading == 0 else "starboard")
+    if wind is None:
+        assert np.isnan(told.wind_angle_deg)
+        assert "no wind given" in told.reason
+    else:
+        assert told.wind_angle_deg == pytest.approx(abs((heading - wind + 180) % 360 - 180))
+        assert told.wind_angle_deg <= 90
+        assert ("into the wind" in told.reason) == (wind != 90)
+
+
+def test_pieces_are_numbered_in_the_direction_of_travel():
+    lake = surface(lambda x, y: np.where(np.hypot(x - 325, y - 250) < 14, -1.0, ledge(x, y)))
+    told = hold_lines(frame(NORTH), lake, rules=HoldRules(cast_m=CAST, wind_from_deg=180)).lines
+    assert list(told.line_no) == [1, 2]
+    assert told.geometry[0].bounds[1] > told.geometry[1].bounds[3]
+    assert list(told.heading_deg) == [180.0, 180.0]
+
+
+@pytest.mark.parametrize(("wind", "side"), [(90.0, -1), (270.0, 1)])
+def test_on_level_ground_the_wind_sets_the_boat_off_the_structure(wind, side):
+    rules = HoldRules(cast_m=15.0, wind_from_deg=wind)
+    (told,) = hold_lines(frame(NORTH), surface(lambda x, y: 6.0), rules=rules).lines.itertuples()
+    assert told.geometry.centroid.x == pytest.approx(X0 + 300 + side * 15.0, abs=0.1)
+    assert "level ground, no deep side" in told.reason
+    assert np.isnan(told.deep_bearing_deg)
+
+
+def test_a_line_whose_casts_go_against_the_wind_lies_within_the_casts_that_carry():
+    rules = HoldRules(cast_m=26.0, most_cast_m=27.4, wind_from_deg=270.0, upwind_factor=0.7)
+    (told,) = hold_lines(frame(NORTH), surface(ledge), rules=rules).lines.itertuples()
+    longest = 0.7 * 27.4  # from the deep side, to the east, a cast goes straight upwind
+    assert longest - 1.0 < told.cast_m <= longest
+    lee = HoldRules(cast_m=26.0, most_cast_m=27.4, wind_from_deg=90.0)
+    assert hold_lines(frame(NORTH), surface(ledge), rules=lee).lines.cast_m[0] == pytest.approx(26.0, abs=0.1)
+
+
+# Drawn down, edges, nothing to draw ----------------------------------------------------------------------------
+def test_a_bank_that_lies_dry_is_cast_to_at_the_waters_edge():
+    lake = surface(lambda x, y: (x - 300) * 0.35)
+    told = hold_lines(frame(NORTH), lake, rules=RULES, level_m=-2.0).lines
+    assert len(told) == 1
+    edge = 2.0 / 0.35  # metres off the bank at which the water begins
+    assert told.cast_m[0] == pytest.approx(CAST - edge, abs=0.6)
+    bed = shapely.box(X0 + 270, Y0 + 150, X0 + 300, Y0 + 400)
+    assert "line of cast" in hold_lines(frame(bed), lake, rules=RULES, level_m=-2.0).left_out.reason[0]
+
+
+def test_a_drawdown_moves_the_line_off_water_that_has_become_thin():
+    lake = surface(lambda x, y: np.where(x < 300, 1.0, np.where(y < 280, 1.8, 6.0)))
+    full = hold_lines(frame(NORTH), lake, rules=RULES).lines
+    down = hold_lines(frame(NORTH), lake, rules=RULES, level_m=-4 * 0.3048)
+    assert full.length_m.sum() == pytest.approx(250.0, abs=1.0)
+    assert down.lines.total_bounds[1] > Y0 + 280
+    assert down.lines.least_depth_m.min() >= NEED + lake.error_m
+
+
+def test_the_edge_of_the_data_ends_a_line():
+    def depth(x, y):
+        return np.where(y > 300, np.nan, ledge(x, y))
+
+    told = hold_lines(frame(NORTH), surface(depth), rules=RULES).lines
+    assert len(told) == 1
+    assert told.geometry[0].bounds[3] <= Y0 + 300 - RULES.drift_m
+    outside = hold_lines(frame(line((5000, 0), (5000, 200))), surface(ledge), rules=RULES)
+    assert outside.lines.empty
+    assert "no depth is known" in outside.left_out.reason[0]
+
+
+@pytest.mark.parametrize(
+    ("geometry", "words"),
+    [
+        (shapely.Point(X0 + 300, Y0 + 300), "a point has no line"),
+        (shapely.MultiPoint([(X0 + 300, Y0 + 300), (X0 + 310, Y0 + 300)]), "a point has no line"),
+        (line((300, 300), (300, 308)), "is the least wanted"),
+    ],
+)
+def test_what_has_no_line_is_left_out_with_the_reason(geometry, words):
+    told = hold_lines(frame(geometry), surface(ledge), rules=RULES)
+    assert told.lines.empty
+    assert list(told.lines.columns) == [*COLUMNS, "geometry"]
+    assert words in told.left_out.reason[0]
+
+
+def test_water_too_thin_all_along_is_told_with_what_is_needed():
+    told = hold_lines(frame(NORTH), surface(lambda x, y: np.where(x < 300, 0.3, 0.9)), rules=RULES)
+    assert told.lines.empty
+    assert told.left_out.reason[0].startswith("too thin: 0.9 m (3.0 ft) is the deepest a cast off and 1.2 m")
+
+
+def test_every_structure_has_a_line_or_a_reason():
+    rng = np.random.default_rng(3)
+    shapes = [line(*rng.uniform(-50, 650, (4, 2))) for _ in range(40)]
+    shapes += [
+        shapely.Point(X0 + x, Y0 + y).buffer(r) for x, y, r in rng.uniform(5, 600, (10, 3)) / (1, 1, 8)
+    ]
+    lake = surface(lambda x, y: 4.0 + 4.0 * np.sin(x / 60.0) * np.cos(y / 45.0))
+    told = hold_lines(frame(*shapes), lake, rules=RULES)
+    named = set(told.lines.spot_id) | set(told.left_out.spot_id)
+    assert named == {f"s{n}" for n in range(50)}
+    assert not set(told.lines.spot_id) & set(told.left_out.spot_id)
+    assert (told.left_out.reason != "").all()
+
+
+@pytest.mark.parametrize(
+    "geometry",
+    [
+        shapely.MultiLineString([NORTH, line((300, 420), (300, 520))]),
+        shapely.MultiPolygon([shapely.box(X0 + 280, Y0 + 150, X0 + 300, Y0 + 250), shapely.box(X0 + 280, Y0 + 330, X0 + 300, Y0 + 430)]),
+        line((300, 150), (340, 300), (260, 300), (300, 150), (300, 400)),  # crosses itself
+        line((300, 150), (300, 400), (300, 150)),  # there and back
+        line((300, 150), (300, 150), (300, 400), (300, 400)),  # repeated corners
+        shapely.LineString([(X0 + 300, Y0 + 150), (X0 + 300, Y0 + 400)]).segmentize(0.05),
+        shapely.Polygon(shapely.Point(X0 + 250, Y0 + 300).buffer(60).exterior, [shapely.Point(X0 + 250, Y0 + 300).buffer(40).exterior]),
+    ],
+    ids=["lines", "polygons", "self-crossing", "there and back", "repeated", "5,001 corners", "hole"],
+)  # fmt: skip
+def test_odd_geometry_gives_lines_that_keep_the_rules(geometry):
+    told = hold_lines(frame(geometry), surface(ledge), rules=RULES)
+    assert len(told.lines) + len(told.left_out) >= 1
+    recheck(told.lines, frame(geometry), surface(ledge), RULES)
+
+
+def test_lake_without_structures():
+    told = hold_lines(frame(), surface(ledge), rules=RULES)
+    assert told.lines.empty
+    assert told.left_out.empty
+    assert list(told.lines.columns) == [*COLUMNS, "geometry"]
+
+
+@pytest.mark.parametrize(
+    ("call", "error"),
+    [
+        ({"level_m": np.nan}, UsageError),
+        ({"level_m": np.inf}, UsageError),
+        ({"follow_m": 0.0}, UsageError),
+        ({"follow_m": np.nan}, UsageError),
+        ({"follow_m": -3.0}, UsageError),
+    ],
+)
+def test_numbers_that_mean_nothing_are_refused(call, error):
+    with pytest.raises(error):
+        hold_lines(frame(NORTH), surface(ledge), rules=RULES, **call)
+
+
+def test_layers_that_do_not_fit_are_refused():
+    with pytest.raises(CrsError):
+        hold_lines(frame(NORTH).to_crs(32616), surface(ledge))
+    with pytest.raises(DataError):
+        hold_lines(frame(NORTH, None), surface(ledge))
+    with pytest.raises(DataError, match="height_m is -1"):
+        command(frame(NORTH, height_m=[-1.0]), surface(ledge))
+    with pytest.raises(UsageError, match="each must be no longer"):
+        command(frame(NORTH), surface(ledge), least_cast_m=30.0)
+
+
+# Laws -----------------------------------------------------------------------------------------------------
+def wavy(x, y):
+    return (
+        7.0
+        + 2.0 * np.tanh((x - 300 - 20 * np.sin(y / 60.0)) / 8.0)
+        + 0.4 * np.sin(x / 13.0) * np.cos(y / 17.0)
+    )
+
+
+WAVE = line(*[(300 + 20 * np.sin(y / 60.0), y) for y in np.arange(120, 480, 6.0)])
+
+
+def test_moving_the_lake_moves_the_lines_and_nothing_else():
+    here = hold_lines(frame(WAVE), surface(wavy), rules=RULES).lines
+    east, north = 123_456.0, 4_321_000.0
+    there = hold_lines(
+        frame(shapely.affinity.translate(WAVE, east, north)),
+        surface(wavy, x0=X0 + east, y0=Y0 + north),
+        rules=RULES,
+    ).lines
+    assert len(here) == len(there) >= 1
+    back = shapely.transform(there.geometry.to_numpy(), lambda xy: xy - (east, north))
+    assert shapely.hausdorff_distance(here.geometry.to_numpy(), back).max() < 1e-3
+    assert np.allclose(here.least_depth_m, there.least_depth_m, atol=1e-3)
+    assert list(here.headings) == list(there.headings)
+
+
+@pytest.mark.parametrize("turns", [1, 2, 3])
+def test_turning_the_lake_turns_the_lines(turns):
+    lake = surface(wavy)
+    turned = DepthSurface(np.rot90(lake.depth_m, turns), lake.west_m, lake.north_m, 4.0, 4.0, CRS, 0.15)
+    middle = (X0 + 300, Y0 + 300)
+    other = shapely.affinity.rotate(WAVE, 90 * turns, origin=middle)
+    here = hold_lines(frame(WAVE), lake, rules=RULES).lines
+    there = hold_lines(frame(other), turned, rules=RULES).lines
+    assert len(here) == len(there) >= 1
+    back = [shapely.affinity.rotate(one, -90 * turns, origin=middle) for one in there.geometry]
+    assert shapely.hausdorff_distance(here.geometry.to_numpy(), np.array(back)).max() < 0.05
+    gone = (here.deep_bearing_deg - 90 * turns - there.deep_bearing_deg + 180) % 360 - 180
+    assert np.abs(gone).max() < 0.2
+
+
+def test_the_order_of_rows_plays_no_part():
+    shapes = [WAVE, NORTH, line((200, 200), (380, 420))]
+    lake = surface(wavy)
+    there = hold_lines(frame(*shapes), lake, rules=RULES).lines
+    turned = hold_lines(frame(*shapes).iloc[::-1].reset_index(drop=True), lake, rules=RULES).lines
+    for one in ("s0", "s1", "s2"):
+        left, right = there[there.spot_id == one], turned[turned.spot_id == one]
+        assert shapely.equals_exact(left.geometry.to_numpy(), right.geometry.to_numpy(), 1e-9).all()
+
+
+def test_more_draft_or_less_water_never_lengthens_the_lines():
+    lake = surface(lambda x, y: 0.55 * wavy(x, y) - 3.0)
+    lengths = [
+        hold_lines(frame(WAVE), lake, rules=HoldRules(draft_m=draft), least_length_m=0.0).lines.length_m.sum()
+        for draft in (0.2, 0.6, 1.0, 1.6)
+    ]
+    assert lengths == sorted(lengths, reverse=True)
+    assert lengths[0] > lengths[-1]
+
+
+@pytest.mark.parametrize("width", [2.0, 5.0])
+def test_smoothing_leaves_straight_lines_and_wide_bends_in_place(width):
+    straight = line((0, 0), (300, 120))
+    assert shapely.hausdorff_distance(smooth_line(straight, width), straight, densify=0.01) < 1e-6
+    radius = 60.0
+    ring = shapely.Point(X0, Y0).buffer(radius, quad_segs=400).exterior
+    smooth = shapely.get_coordinates(smooth_line(ring, width)) - (X0, Y0)
+    # worked: a mode of n waves passes the kernel 2G - G*G with 1 - (1 - exp(-(n width / radius)**2 / 2))**2.
+    expected = radius * (1 - (1 - np.exp(-((width / radius) ** 2) / 2)) ** 2)
+    assert np.abs(np.hypot(*smooth.T) - expected).max() < 0.02
+
+
+# A recheck by other means ---------------------------------------------------------------------------------------
+def recheck(lines, structures, lake, rules, level_m=0.0):
+    """Every half metre of every line against every rule, with another interpolator and no code of the toolbox."""
+    # Cell centres, and the outermost values repeated to the edge of the grid.
+    z = np.pad(lake.depth_m.astype(float), 1, mode="edge")
+    west, south, east, north = lake.bounds
+    ys, xs = np.r_[north, lake.ys, south][::-1], np.r_[west, lake.xs, east]
+    read = RegularGridInterpolator((ys, xs), z[::-1], bounds_error=False, fill_value=np.nan)
+    depth = lambda x, y: read(np.stack([y, x], axis=-1)) + level_m  # noqa: E731
+    need = rules.draft_m + rules.margin_m + lake.error_m
+    shape = dict(zip(structures["spot_id"], structures.geometry, strict=True))
+    angle = np.radians(np.arange(0, 360, 10))
+    for one in lines.itertuples():
+        at = shapely.get_coordinates(shapely.segmentize(one.geometry, 0.5))
+        assert (depth(*at.T) >= need - 1e-5).all()
+        for share in (0.5, 0.99):
+            rim = at[:, None] + share * rules.drift_m * np.column_stack([np.sin(angle), np.cos(angle)])
+            assert (depth(rim[..., 0], rim[..., 1]) >= need - 1e-5).all()
+        near = shapely.get_coordinates(shapely.shortest_line(shapely.points(at), shape[one.spot_id]))
+        aims = near.reshape(-1, 2, 2)[:, 1]
+        cast = np.hypot(*(at - aims).T)
+        assert (cast >= rules.least_cast_m - 1e-6).all()
+        assert (cast <= rules.most_cast_m + 1e-6).all()
+        along = aims[:, None] + np.linspace(0.0, 1.0, 60)[:, None] * (at - aims)[:, None]
+        assert (depth(along[..., 0], along[..., 1]) > 0).all()
+
+
+@pytest.mark.parametrize("level", [0.0, -1.2192])
+@pytest.mark.parametrize("follow", [None, 4.0])
+def test_no_half_metre_of_any_line_breaks_a_rule(level, follow):
+    rng = np.random.default_rng(11)
+
+    def rough(x, y):
+        waves = sum(
+            np.sin((x * np.cos(a) + y * np.sin(a)) / w + p)
+            for a, w, p in zip(
+                rng.uniform(0, 6.28, 12), rng.uniform(9, 45, 12), rng.uniform(0, 6.28, 12), strict=True
+            )
+        )
+        return 3.5 + 1.1 * waves
+
+    lake = surface(rough, cells=200)
+    shapes = []
+    for _ in range(50):
+        x, y, turn = rng.uniform(60, 740), rng.uniform(60, 740), rng.uniform(0, 6.28)
+        s = np.linspace(0, 120, 13)
+        course = turn + np.cumsum(rng.normal(0, 0.12, 13))
+        shapes.append(
+            line(
+                *np.column_stack([x + np.cumsum(np.sin(course)) * 10, y + np.cumsum(np.cos(course)) * 10])
+                + 0 * s[:, None]
+            )
+        )
+    shapes += [
+        shapely.Point(X0 + x, Y0 + y).buffer(r) for x, y, r in rng.uniform(60, 700, (15, 3)) / (1, 1, 18)
+    ]
+    structures = frame(*shapes)
+    told = hold_lines(structures, lake, rules=RULES, level_m=level, follow_m=follow).lines
+    assert told.length_m.sum() > (500 if follow is None else 150)
+    # Lines that lie dry are cast to at the water's edge, which this recheck does not know of.
+    wet = structures[[lake.at(*shapely.get_coordinates(shapely.segmentize(g.boundary if g.geom_type == "Polygon" else g, 1.0)).T).min() + level > 0 for g in shapes]]  # fmt: skip
+    kept = told[told.spot_id.isin(wet.spot_id)]
+    assert len(kept) >= 3
+    recheck(kept, structures, lake, RULES, level)
+
+
+def test_the_command_keeps_the_contract_of_the_toolbox(lake):
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        result = check_algorithm(
+            command,
+            lake.spots,
+            lake.depth,
+            level_m=-0.3048,
+            known_hazards=lake.known_hazards,
+            zones=lake.zones,
+        )
+    assert set(result.hold_lines.spot_id) == {"ledge"}
+    assert set(result.left_out.spot_id) == {"hump", "west", "south", "island"}
+
+
+def test_the_command_keeps_off_closed_zones_hazards_and_other_spots(lake):
+    spots = lake.spots[lake.spots.spot_id == "ledge"].reset_index(drop=True)
+    bare = command(spots, lake.depth).hold_lines
+    at = bare.geometry[0].centroid
+    closed = lake.zones.iloc[:1].assign(zone="no_motor").set_geometry([at.buffer(10)], crs=spots.crs)
+    rock = lake.known_hazards.set_geometry([at], crs=spots.crs)
+    for call in ({"zones": closed}, {"known_hazards": rock}):
+        told = command(spots, lake.depth, least_length_m=5.0, **call).hold_lines
+        assert len(told) == 2
+        assert "a hazard is too near" in told.ends[0]
+    deep = rock.assign(top_depth_m=6.0)
+    assert len(command(spots, lake.depth, known_hazards=deep).hold_lines) == 1
