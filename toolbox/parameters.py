@@ -455,7 +455,20 @@ EXPOSURE_COLUMNS: Final = (
     Column("bank", "text", gaps=True),
 )
 Places = Annotated[Frame, Layer("places", ANY)]
-Exposure = Annotated[Frame, Layer("exposure", ANY, needs=EXPOSURE_COLUMNS)]
+Exposure = Annotated[
+    Frame,
+    Layer(
+        "exposure",
+        ANY,
+        needs=EXPOSURE_COLUMNS,
+        # one row a place and hour: whose, when (ISO text with zone), and the gusts of that hour
+        optional=(
+            Column("spot_id", "text", gaps=True),
+            Column("time", "text", gaps=True),
+            Column("gust_mps", gaps=True),
+        ),
+    ),
+]
 Verdicts = Annotated[
     Frame,
     Layer(
@@ -470,6 +483,21 @@ Verdicts = Annotated[
             Column("margin_m", gaps=True),
         ),
         optional=SPOT_COLUMNS,
+    ),
+]
+HourVerdicts = Annotated[
+    Frame,
+    Layer(
+        "verdicts",
+        ANY,
+        needs=(
+            Column("spot_id", "text"),
+            Column("time", "text"),
+            Column("fishable"),
+            Column("reason", "text"),
+            Column("margin_m", gaps=True),
+            Column("marginal"),
+        ),
     ),
 ]
 Stops = Annotated[
