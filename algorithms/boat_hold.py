@@ -2,30 +2,29 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import (
     Bearing,
     CastLines,
+    Count,
     Depth,
     Holds,
     KnownHazards,
     Length,
     Level,
     Plain,
+    Ramps,
     ShallowHazards,
     Spots,
+    Water,
+    Words,
     Zones,
 )
 
-if TYPE_CHECKING:
-    import numpy as np
-    from geopandas import GeoDataFrame
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
-    Geometries = NDArray[np.object_]
+LAUNCH_M = 150.0
+"""How far from safe water a ramp may lie."""
 
 
 class BoatHolds(NamedTuple):
@@ -33,39 +32,6 @@ class BoatHolds(NamedTuple):
 
     holds: Holds
     cast_lines: CastLines
-
-
-def _keep_off(
-    hazards: GeoDataFrame | None,
-    known_hazards: GeoDataFrame | None,
-    zones: GeoDataFrame | None,
-    *,
-    cover_m: float,
-    default_radius_m: float,
-) -> tuple[Geometries, Floats]:
-    """Collect what the drift circle keeps off, with a radius each."""
-    import numpy as np
-
-    from castshed.toolbox.water.safe_water import SLOW
-
-    geometries: list[Geometries] = [np.empty(0, dtype=object)]
-    radii: list[Floats] = [np.empty(0)]
-    if hazards is not None:
-        # Water too thin to run on plane may hold a boat; water too thin to idle may not.
-        thin = hazards[hazards["care"] != "run"]
-        geometries.append(thin.geometry.to_numpy())
-        radii.append(np.zeros(len(thin)))
-    if known_hazards is not None:
-        top_m = known_hazards["top_depth_m"].to_numpy(dtype=float)
-        high = known_hazards[~(top_m >= cover_m)]
-        radius_m = high["radius_m"].to_numpy(dtype=float)
-        geometries.append(high.geometry.to_numpy())
-        radii.append(np.where(np.isnan(radius_m), default_radius_m, np.maximum(radius_m, 0.0)))
-    if zones is not None:
-        closed = zones[zones["zone"] != SLOW]
-        geometries.append(closed.geometry.to_numpy())
-        radii.append(np.zeros(len(closed)))
-    return np.concatenate(geometries), np.concatenate(radii)
 
 
 @algorithm(
@@ -87,8 +53,21 @@ def boat_hold(
     drift_m: Length = 3.048,
     footprint_m: Length = 3.048,
     position_error_m: Length = 5.0,
+    fix_error_m: Length = 3.0,
+    level_error_m: Length = 0.0,
     wind_from_deg: Bearing | None = None,
     wind_weight: Plain = 0.5,
+    upwind_factor: Plain = 0.7,
+    when: Words = "",
+    sun_from_deg: Bearing | None = None,
+    sun_height_deg: Bearing | None = None,
+    sun_weight: Plain = 0.5,
+    next_weight: Plain = 0.25,
+    most_holds: Count = 1,
+    apart_deg: Bearing = 60.0,
+    water: Water | None = None,
+    ramps: Ramps | None = None,
+    clearance_m: Length = 4.2672,
     hazards: ShallowHazards | None = None,
     known_hazards: KnownHazards | None = None,
     zones: Zones | None = None,
@@ -100,16 +79,21 @@ def boat_hold(
     flank of a ridge does not mislead it.
 
     Hard rules, never traded: today's depth at the hold and all over its drift circle is at least draft, margin and
-    depth error of the coverage together; the hold is not shallower than the top of the structure; the line of cast
-    lies over water all the way; every other structure is farther off than footprint and its position error; the
-    drift circle is clear of hazards and of closed zones, where these are given. Soft rules: the deep side counts 1,
-    the wind 0.5 (bow into the wind and cast across it, best at 60 degrees, neither straight upwind nor drifting
-    down onto the spot), the length of the cast 1.
+    the errors of depth and level together; the hold is not shallower than the top of the structure; the line of cast
+    lies over water all the way and over no other spot that stands out of the water; against the wind the cast is
+    shorter; every other structure is farther off than footprint and the position errors of both marks; the drift
+    circle is clear of hazards and of closed zones, where these are given; safe water leads there from a ramp, where
+    water is given. Soft rules: the deep side counts 1, the wind 0.5 (bow into the wind and cast across it, best at 60
+    degrees, neither straight upwind nor drifting down onto the spot), the length of the cast 1, the caster's shadow on
+    the spot 0.5 against, another structure next to the boat 0.25 against.
 
     On level ground no side is the deep one: the reason says so, and the wind decides. A polygon is aimed at on its
     nearest edge, and so is a hump marked by a point whose top is wider than the least cast. A line is held beside
     its middle, or beside its best part. A spot without a hold keeps its row with `status` none and hold 0, a point on
     the spot, and the reason: the rule most places break and the nearest relaxation that would allow one.
+
+    With more holds than one a spot, the next are the best that lie apart from those before by the angle given, seen
+    from the spot; `hold_no` counts them.
 
     A hold is a place to start from, not a promise: the depth is an estimate at the stated level, marks are off by
     metres, and cover moves. Look at the sounder before you stop there, and keep to local rules.
@@ -138,10 +122,37 @@ def boat_hold(
         Radius of any other structure, kept off beside its position error.
     position_error_m
         Position error of spots that do not tell their own, and radius of known hazards without one.
+    fix_error_m
+        Error of the boat's own position; joined to that of the spot, it is the radius of the circle to search.
+    level_error_m
+        Error of the level; joined to the depth error of the coverage.
     wind_from_deg
         Where the wind comes from; without it the wind plays no part.
     wind_weight
         What the wind counts where the deep side counts 1; at 0.5 it swings the hold at most 30 degrees off it.
+    upwind_factor
+        The most cast straight upwind as a share of the most cast, 0.5 to 1; it shrinks with the cosine of the angle to
+        the wind (common practice; the angler's own to state).
+    when
+        Date and time with its zone, as 2026-04-18T07:30-05:00, from which the place of the sun is worked out.
+    sun_from_deg
+        Bearing of the sun, in place of a time; with neither there is no shadow.
+    sun_height_deg
+        Height of the sun above the horizon, up to 90; without it the shadow has no end.
+    sun_weight
+        What it counts against a place that the caster's shadow falls on the spot.
+    next_weight
+        What it counts against a place to lie next to another structure; nothing from one most cast off.
+    most_holds
+        How many holds a spot gets at most.
+    apart_deg
+        How far apart the holds of a spot lie, seen from it; up to 180.
+    water
+        Today's water, from water-today; the holds then lie where safe water leads.
+    ramps
+        Ramps from which the holds must be reached; without them any safe water will do.
+    clearance_m
+        How far a way keeps from land, hazards and closed zones: half the beam and the error of the position.
     hazards
         Shallow hazards of today, from shallow-hazards; those of care `idle` are kept off.
     known_hazards
@@ -151,86 +162,97 @@ def boat_hold(
 
     Returns
     -------
-    `holds`, one row a spot, and `cast_lines` from each hold to the point that is cast to.
+    `holds`, one row a spot or one a hold, and `cast_lines` from each hold to the point that is cast to. Beside what is
+    told of casts and sides, `directionality` tells how clear the deep side is (0 to 1), `margin_m` how much water
+    is to spare at the shallowest of the drift circle, `search_radius_m` how far off the marks may lie.
 
     Raises
     ------
     UsageError
-        Casts that are not in order, a negative length, or a drift circle that reaches the spot.
+        Casts that are not in order, a negative length, a factor or angle out of its range, a drift circle that reaches
+        the spot, a time without a zone, or ramps without water.
     DataError
         A height or position error of a spot is negative.
 
     Notes
     -----
-    Places: 72 rays round a spot by five lengths of cast; the best is turned between the rays and all rules checked
-    again. Models: `castshed.toolbox.water.casting`, `hold_rules`, `soft_rules`, `deep_side`. Bearings are
-    those of the grid, taken as true.
+    Places: 72 rays round a spot by five lengths of cast, in wind six; the best is turned between the rays and all
+    rules checked again. Models: `castshed.toolbox.water.casting`, `hold_rules`, `soft_rules`, `deep_side`,
+    `tall_cover`, `wind_cast`, `sun_side`. Position errors of 95 % are joined by the root of the sum of their squares.
+    Bearings are those of the grid, taken as true.
     """
-    import geopandas as gpd
     import numpy as np
     import shapely
 
-    from castshed.toolbox.errors import DataError
-    from castshed.toolbox.water.casting import find_holds
+    from castshed.toolbox.errors import UsageError
+    from castshed.toolbox.water.casting import find_holds_apart
+    from castshed.toolbox.water.hold_layers import hold_layers
     from castshed.toolbox.water.hold_rules import HoldRules, Setting, Surroundings
-    from castshed.toolbox.water.hold_words import hold_reasons
+    from castshed.toolbox.water.hold_scene import kept_off, reachable_water
+    from castshed.toolbox.water.hold_words import further_reasons, hold_reasons
     from castshed.toolbox.water.hump_crown import aim_at_edges
+    from castshed.toolbox.water.spot_numbers import bottoms_today_m, not_negative, search_radii_m
+    from castshed.toolbox.water.sun_side import sun_over
+    from castshed.toolbox.water.tall_cover import tall_cover
 
-    height_m = spots["height_m"].to_numpy(dtype=float)
-    own_error_m = spots["position_error_m"].to_numpy(dtype=float)
-    for name, values in (("height_m", height_m), ("position_error_m", own_error_m)):
-        if (values < 0).any():
-            row = int((values < 0).argmax())
-            raise DataError(
-                f"spots.{name} is {values[row]} for {spots['spot_id'].iloc[row]}; it must be 0 or more, or empty."
-            )
+    if ramps is not None and water is None:
+        raise UsageError(
+            "Ramps are given, but no water to reach the holds by; give --water too, from water-today."
+        )
+    geometry, kinds = spots.geometry.to_numpy(), spots["kind"].tolist()
+    height_m = not_negative(spots, "height_m")
+    search_m = search_radii_m(not_negative(spots, "position_error_m"), position_error_m, fix_error_m)
+    if when:
+        if sun_from_deg is not None or sun_height_deg is not None:
+            raise UsageError("Give either the time or where the sun stands, not both.")
+        sun_from_deg, sun_height_deg = sun_over(spots.total_bounds, spots.crs, when)
     rules = HoldRules(
         least_cast_m=least_cast_m,
         cast_m=cast_m,
         most_cast_m=most_cast_m,
         draft_m=draft_m,
         margin_m=margin_m,
+        level_error_m=level_error_m,
         drift_m=drift_m,
         footprint_m=footprint_m,
         position_error_m=position_error_m,
         wind_from_deg=wind_from_deg,
         wind_weight=wind_weight,
+        upwind_factor=upwind_factor,
+        sun_bearing_deg=sun_from_deg,
+        sun_height_deg=sun_height_deg,
+        sun_weight=sun_weight,
+        next_weight=next_weight,
+        most_holds=most_holds,
+        apart_deg=apart_deg,
     )
-    geometry = spots.geometry.to_numpy()
-    need_m = draft_m + margin_m + depth.error_m
-    keep_off, keep_off_m = _keep_off(
-        hazards, known_hazards, zones, cover_m=need_m - level_m, default_radius_m=position_error_m
+    bottom_m = bottoms_today_m(spots, depth, level_m)
+    screens, screen_rows = tall_cover(
+        geometry, kinds, bottom_m=bottom_m, height_m=height_m, radius_m=footprint_m
     )
-    clear_m = footprint_m + np.where(np.isnan(own_error_m), position_error_m, own_error_m)
-    setting = Setting(depth, level_m, rules, Surroundings(geometry, clear_m, keep_off, keep_off_m))
-    structures = aim_at_edges(geometry, spots["kind"].tolist(), depth, wider_than_m=least_cast_m)
-    bottom_m = spots["depth_m"].to_numpy(dtype=float)
-    found = find_holds(structures, setting, bottom_m=bottom_m, height_m=height_m)
+    reachable = None
+    if water is not None:
+        reachable = reachable_water(
+            water, ramps, hazards, zones, level_m=level_m, clearance_m=clearance_m, launch_m=LAUNCH_M
+        )
+    bare = Surroundings(geometry, footprint_m + search_m, np.empty(0, dtype=object), np.empty(0))
+    setting = Setting(depth, level_m, rules, bare)
+    keep_off, keep_off_m = kept_off(
+        hazards, known_hazards, zones, cover_m=setting.need_m - level_m, default_radius_m=position_error_m
+    )
+    around = Surroundings(
+        geometry, footprint_m + search_m, keep_off, keep_off_m, screens, screen_rows, reachable
+    )
+    setting = Setting(depth, level_m, rules, around)
+    structures = aim_at_edges(geometry, kinds, depth, wider_than_m=least_cast_m)
+    listed_m = spots["depth_m"].to_numpy(dtype=float)
+    found = find_holds_apart(structures, setting, bottom_m=listed_m, height_m=height_m)
     names = spots["spot_id"].astype(str).tolist()
-    reason = hold_reasons(found, structures, setting, names=names, bottom_m=bottom_m, height_m=height_m)
-
-    ok = found.found
-    point = np.asarray(shapely.point_on_surface(geometry))
-    point[ok] = shapely.points(found.x[ok], found.y[ok])
-    holds = gpd.GeoDataFrame(
-        {
-            "spot_id": np.array(names, dtype=object),
-            "hold_no": np.where(ok, 1, 0),
-            "status": np.where(ok, "ok", "none"),
-            "reason": np.array(reason, dtype=object),
-            "depth_m": found.depth_m,
-            "cast_m": found.cast_m,
-            "cast_bearing_deg": found.cast_bearing_deg,
-            "deep_bearing_deg": found.deep_bearing_deg,
-            "wind_angle_deg": found.wind_angle_deg,
-        },
-        geometry=point,
-        crs=spots.crs,
+    first = hold_reasons(
+        found[0], structures, setting, names=names, bottom_m=listed_m, height_m=height_m, search_m=search_m
     )
-    ends = np.stack([found.x, found.y, found.aim_x, found.aim_y], axis=1)[ok].reshape(-1, 2, 2)
-    cast_lines = gpd.GeoDataFrame(
-        holds.loc[ok, ["spot_id", "hold_no", "cast_m", "cast_bearing_deg"]].reset_index(drop=True),
-        geometry=shapely.linestrings(ends) if len(ends) else np.empty(0, dtype=object),
-        crs=spots.crs,
+    reasons = [first, *(further_reasons(table, setting, search_m) for table in found[1:])]
+    on_spot = np.asarray(shapely.point_on_surface(geometry))
+    return BoatHolds(
+        *hold_layers(found, reasons, names=names, search_m=search_m, on_spot=on_spot, crs=spots.crs)
     )
-    return BoatHolds(holds, cast_lines)

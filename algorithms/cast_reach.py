@@ -2,17 +2,45 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from castshed.toolbox.algorithm import algorithm
-from castshed.toolbox.parameters import CastReach, Length, Spots, Water
+from castshed.toolbox.parameters import Bearing, CastReach, Depth, Length, Level, Plain, Spots, Water, YesNo
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from castshed.toolbox.water.cast_ring import Reach
+
+    Floats = NDArray[np.float64]
 
 MARK_M = 1.0
 """Radius of the mark drawn for a spot without any reach."""
 
 
+def _reasons(found: Reach, search_m: Floats, *, sure: bool) -> list[str]:
+    """Say what limits each ring, and for an empty one of a vague mark how vague it is."""
+    from castshed.toolbox.units import in_words
+
+    said = []
+    for row, why in enumerate(found.reason):
+        cut = "land or tall cover" if found.covered[row] else "land"
+        part = f"{cut} takes part of the ring" if found.cut[row] else "all of the ring is open water"
+        vague = why and sure and "on dry ground" not in why
+        good_to = in_words(search_m[row], "length")
+        said.append(
+            f"no place is surely within the casts of a mark good to {good_to} only; find it on the sounder first"
+            if vague
+            else why or part
+        )
+    return said
+
+
 @algorithm(
     step="hold",
     example="castshed cast-reach demo_layers/reservoir.gpkg:spots "
-    "my_day/plan.gpkg:water --most-cast 90ft --out my.gpkg:cast_reach",
+    "my_day/plan.gpkg:water --most-cast 90ft --wind-from SW --out my.gpkg:cast_reach",
 )
 def cast_reach(
     spots: Spots,
@@ -20,11 +48,20 @@ def cast_reach(
     *,
     least_cast_m: Length = 12.192,
     most_cast_m: Length = 27.432,
+    wind_from_deg: Bearing | None = None,
+    upwind_factor: Plain = 0.7,
+    depth: Depth | None = None,
+    level_m: Level = 0.0,
+    footprint_m: Length = 3.048,
+    position_error_m: Length = 5.0,
+    fix_error_m: Length = 3.0,
+    sure: YesNo = False,
 ) -> CastReach:
     """Draw the ring of water from which each spot can be cast to.
 
     The ring lies between the least and the most cast from a point, line or polygon, and holds only water from which
-    a straight line to the spot crosses no land and no dry ground of today. A spot whose ring is empty keeps its
+    a straight line to the spot crosses no land, no dry ground of today and no other spot that stands out of the water
+    today. In a wind the ring is drawn in where the cast goes against it. A spot whose ring is empty keeps its
     row: `status` is `none`, `reason` says why, `area_m2` is 0, and the geometry is a mark of one metre round the spot.
 
     The ring tells where a cast can come from. Whether a boat may sit there is for boat-hold.
@@ -39,20 +76,41 @@ def cast_reach(
         Least cast, so that the boat does not sit on the spot (common practice).
     most_cast_m
         Most comfortable cast (common practice).
+    wind_from_deg
+        Where the wind comes from; without it the wind plays no part.
+    upwind_factor
+        The most cast straight upwind as a share of the most cast, 0.5 to 1; it shrinks with the cosine of the angle to
+        the wind (common practice; the angler's own to state).
+    depth
+        Depth coverage, to tell which spots without a listed depth stand out of the water.
+    level_m
+        Today's surface minus chart datum; four feet down is -4ft. Only used to tell what stands out of the water.
+    footprint_m
+        Radius of cover that is marked by a point or a line.
+    position_error_m
+        Position error of spots that do not tell their own.
+    fix_error_m
+        Error of the boat's own position; joined to that of the spot, it is the radius of the circle to search.
+    sure
+        Draw only the water from which the spot is within the casts wherever in its search circle it lies.
 
     Returns
     -------
-    One row a spot: `spot_id`, `status`, `reason`, `area_m2`.
+    One row a spot: `spot_id`, `status`, `reason`, `area_m2`, `search_radius_m`.
 
     Raises
     ------
     UsageError
-        The least cast is not below the most.
+        The least cast is not below the most, or the factor is out of its range.
+    DataError
+        A height or position error of a spot is negative.
 
     Notes
     -----
     Sight lines are exact round points; lines and edges are looked at every 5 m
-    (`castshed.toolbox.water.cast_ring`). The water layer is as good as the depth surface and level it was made from.
+    (`castshed.toolbox.water.cast_ring`). Tall cover: `castshed.toolbox.water.tall_cover`; wind: `wind_cast`. The
+    position errors of the two marks, of 95 %, are joined by the root of the sum of their squares. The water layer is as
+    good as the depth surface and level it was made from.
     """
     import geopandas as gpd
     import numpy as np
@@ -61,26 +119,49 @@ def cast_reach(
     from castshed.toolbox.errors import UsageError
     from castshed.toolbox.units import in_words
     from castshed.toolbox.water.cast_ring import cast_reaches
+    from castshed.toolbox.water.spot_numbers import bottoms_today_m, not_negative, search_radii_m
+    from castshed.toolbox.water.tall_cover import tall_cover
+    from castshed.toolbox.water.wind_cast import check_factor, wind_shape
 
     if not least_cast_m < most_cast_m:
         raise UsageError(
             f"least-cast is {in_words(least_cast_m, 'length')} and most-cast {in_words(most_cast_m, 'length')}; "
             "the least cast must be shorter than the most."
         )
+    check_factor(upwind_factor)
     structures = spots.geometry.to_numpy()
-    found = cast_reaches(structures, water.geometry.to_numpy(), least_m=least_cast_m, most_m=most_cast_m)
+    screens, screen_rows = tall_cover(
+        structures,
+        spots["kind"].tolist(),
+        bottom_m=bottoms_today_m(spots, depth, level_m),
+        height_m=not_negative(spots, "height_m"),
+        radius_m=footprint_m,
+    )
+    search_m = search_radii_m(not_negative(spots, "position_error_m"), position_error_m, fix_error_m)
+    within_m = search_m if sure else np.zeros(len(spots))
+    shape, share = None, 1.0
+    if wind_from_deg is not None:
+        shape, share = wind_shape(wind_from_deg, upwind_factor), upwind_factor
+    # Drawn in before the wind shortens it, the ring has to lose more, so that the shortest cast loses enough.
+    found = cast_reaches(
+        structures,
+        water.geometry.to_numpy(),
+        least_m=least_cast_m + within_m,
+        most_m=np.maximum(most_cast_m - within_m / share, 0.0),
+        shape=shape,
+        screens=screens,
+        screen_rows=screen_rows,
+    )
     none = shapely.is_empty(found.area)
     geometry = found.area.copy()
     geometry[none] = shapely.buffer(structures[none], MARK_M)
-    full = "all of the ring is open water"
-    cut = "land takes part of the ring"
-    reason = [why or (cut if part else full) for why, part in zip(found.reason, found.cut, strict=True)]
     return gpd.GeoDataFrame(
         {
             "spot_id": spots["spot_id"].to_numpy(dtype=object),
             "status": np.where(none, "none", "ok"),
-            "reason": np.array(reason, dtype=object),
+            "reason": np.array(_reasons(found, search_m, sure=sure), dtype=object),
             "area_m2": shapely.area(found.area),
+            "search_radius_m": search_m,
         },
         geometry=geometry,
         crs=spots.crs,

@@ -15,6 +15,7 @@ from scipy.ndimage import zoom
 from castshed.algorithms.boat_hold import boat_hold
 from castshed.toolbox.errors import DataError, UsageError
 from castshed.toolbox.testing import check_algorithm
+from castshed.toolbox.units import in_words
 from castshed.toolbox.water.depth import DepthSurface
 
 CRS = "EPSG:32616"
@@ -186,17 +187,33 @@ def test_on_the_valley_as_it_is_cells_longer_than_a_cast_hold_too():
 
 def test_every_relaxation_that_is_named_holds():
     shoals = valley(relief=0.1)
-    spots = random_spots(shoals, 400, 21)
+    spots = random_spots(shoals, 250, 21)
     holds, _ = boat_hold(spots, shoals, level_m=-2.0)
-    for words, change in (
-        (r"more water would allow one", {"level_m": -2.0 + 0.4572}),
-        (r"a cast of .* would allow one", {"most_cast_m": 1.5 * 27.432, "level_m": -2.0}),
-    ):
-        said = holds["reason"].str.contains(words)
-        assert said.sum() > 3
-        assert (holds["status"][said] == "none").all()
-        again, _ = boat_hold(spots, shoals, **change)
-        assert (again["status"][said] == "ok").all()
+    kinds = {"cast": 0, "water": 0}
+    # The quarters that are tried: casts an eighth longer each, a quarter of the margin more water each.
+    for k in range(1, 5):
+        cast_m, rise_m = 27.432 * (1 + k / 8), 0.4572 * k / 4
+        for kind, words, change in (
+            (
+                "cast",
+                f"a cast of up to {in_words(cast_m, 'length')} would allow one",
+                {"most_cast_m": cast_m},
+            ),
+            ("water", f"{in_words(rise_m, 'length')} more water would allow one", {"level_m": -2.0 + rise_m}),
+        ):
+            said = holds["reason"].str.endswith("; " + words)
+            kinds[kind] += said.sum()
+            assert (holds["status"][said] == "none").all()
+            again, _ = boat_hold(spots, shoals, **{"level_m": -2.0, **change})
+            assert (again["status"][said] == "ok").all()
+            if k > 1:  # and a quarter less does not do, as far as this way goes
+                less = (
+                    {"level_m": -2.0, "most_cast_m": 27.432 * (1 + (k - 1) / 8)}
+                    if kind == "cast"
+                    else {"level_m": -2.0 + 0.4572 * (k - 1) / 4}
+                )
+                assert (boat_hold(spots, shoals, **less).holds["status"][said] == "none").all()
+    assert min(kinds.values()) >= 2
 
 
 def test_rows_columns_and_lines_of_the_made_lake(lake):

@@ -158,8 +158,9 @@ def test_on_level_ground_no_side_is_deep_and_the_wind_decides():
         assert found.wind_angle_deg[0] == pytest.approx(60.0, abs=0.01)
         assert found.cast_m[0] == 21.3
         said = hold_reasons(
-            found, structures, setting, names=["a"], bottom_m=np.array([np.nan]), height_m=np.array([0.0])
-        )
+            found, structures, setting, names=["a"], bottom_m=np.array([np.nan]), height_m=np.array([0.0]),
+            search_m=np.array([5.0]),
+        )  # fmt: skip
         assert said == ["level ground, no deep side: the wind decides"]
 
 
@@ -237,8 +238,9 @@ def test_a_structure_on_dry_ground_gets_no_hold_and_the_reason_says_by_how_much(
     setting = setting_of(lake, structures)
     found = find_holds(structures, setting)
     said = hold_reasons(
-        found, structures, setting, names=["a"], bottom_m=np.full(1, np.nan), height_m=np.zeros(1)
-    )
+        found, structures, setting, names=["a"], bottom_m=np.full(1, np.nan), height_m=np.zeros(1),
+        search_m=np.zeros(1),
+    )  # fmt: skip
     assert not found.found[0]
     assert said == ["dry today: the water would have to rise 0.7 m (2.3 ft) to reach it"]
 
@@ -580,6 +582,7 @@ def reasons(lake, structures, **options):
         names=[f"s{k}" for k in range(n)],
         bottom_m=np.full(n, np.nan),
         height_m=np.zeros(n),
+        search_m=np.full(n, 5.0),
     )
 
 
@@ -589,18 +592,22 @@ def test_the_reason_names_what_is_missing_and_the_nearest_relaxation():
     assert said.startswith(
         "too thin all round: 0.7 m (2.3 ft) is the deepest within a cast and 1.2 m (3.9 ft) is needed"
     )
-    assert said.endswith("; a cast of 31.2 m (102.4 ft) would allow one")
-    assert hold(far_channel, most_cast_m=31.2).cast_m[0] == pytest.approx(31.2)  # as said
-    assert not hold(far_channel, most_cast_m=30.5).found[0]  # deep enough from 27.65 m on, drift circle 3 m
+    # Deep enough from 27.65 m on, drift circle 3 m: an eighth more than 27.4 m is the first eighth that reaches it.
+    assert said.endswith("; a cast of up to 30.82 m (101 ft) would allow one")
+    assert hold(far_channel, most_cast_m=30.82).found[0]
+    assert not hold(far_channel, most_cast_m=30.5).found[0]
 
     shallow = surface(lambda x, y: 0.9)
-    assert "0.5 m (1.5 ft) more water would allow one" in reasons(shallow, at((0, 0)))[0]
-    assert hold(shallow, level=0.45).found[0]
+    assert "0.3375 m (1.11 ft) more water would allow one" in reasons(shallow, at((0, 0)))[0]
+    assert hold(shallow, level=0.3375).found[0]
+    assert not hold(shallow, level=0.225).found[0]  # a quarter of the margin less
 
     thin = surface(lambda x, y: np.where((np.abs(y) <= 2) & (x > -6), 3.0, 0.5))
     said = reasons(thin, at((0, 0)))[0]
     assert "the drift circle reaches into water too thin" in said
-    assert "a boat that holds without any drift could sit there" in said
+    assert "a boat that drifts no more than 1.5 m (4.92 ft) could sit there" in said
+    assert hold(thin, drift_m=1.5).found[0]
+    assert not hold(thin, drift_m=2.25).found[0]
 
     crowd = at(
         (0, 0), *((r * np.cos(a), r * np.sin(a)) for r in (14, 24, 34, 43) for a in np.arange(0, 6.28, 0.3))

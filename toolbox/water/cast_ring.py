@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
+from .wind_cast import within_casts
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -37,22 +39,31 @@ class Reach:
         Water from which the structure can be cast to; empty where there is none.
     reason
         Why there is none, empty text otherwise.
-    cut
-        Whether land takes a part of the full ring.
+    cut, covered
+        Whether land or tall cover takes a part of the full ring, and whether tall cover does.
     """
 
     area: Geometries
     reason: list[str]
     cut: NDArray[np.bool_]
+    covered: NDArray[np.bool_]
 
 
-def _shore(whole: shapely.Geometry, longest_m: float) -> Geometries:
-    """Cut the edges of the water into straight pieces no longer than given."""
-    rings = shapely.segmentize(shapely.get_rings(shapely.get_parts(whole)), longest_m)
-    coordinates, ring = shapely.get_coordinates(rings, return_index=True)
-    inside = ring[1:] == ring[:-1]
+def _edges(areas: Geometries, longest_m: float) -> tuple[Geometries, Ints]:
+    """Cut the edges of areas into straight pieces no longer than given; give the area of each too."""
+    parts, area = shapely.get_parts(areas, return_index=True)
+    rings, part = shapely.get_rings(parts, return_index=True)
+    coordinates, ring = shapely.get_coordinates(shapely.segmentize(rings, longest_m), return_index=True)
+    inside = (ring[1:] == ring[:-1]) & (coordinates[1:] != coordinates[:-1]).any(axis=1)
     ends = np.stack([coordinates[:-1][inside], coordinates[1:][inside]], axis=1)
-    return np.asarray(shapely.linestrings(ends[(ends[:, 0] != ends[:, 1]).any(axis=1)]))
+    return np.asarray(shapely.linestrings(ends)), np.asarray(area[part[ring[:-1][inside]]])
+
+
+def _discs(structures: Geometries, radius_m: Floats, shape: Floats | None) -> Geometries:
+    """Area within a cast of structures."""
+    if shape is None:
+        return np.asarray(shapely.buffer(structures, radius_m, quad_segs=_ARC_SEGMENTS))
+    return within_casts(structures, radius_m, shape)
 
 
 def _views(structures: Geometries, whole: shapely.Geometry) -> tuple[Geometries, Ints]:
@@ -95,7 +106,55 @@ def _shadows(x: Floats, y: Floats, ends: Floats, far_m: float) -> tuple[Geometri
     return np.asarray(shapely.polygons(corners[wide])), wide
 
 
-def cast_reaches(structures: Geometries, water: Geometries, *, least_m: float, most_m: float) -> Reach:
+def _seen(
+    views: Geometries, owner: Ints, most_m: Floats, blocks: _Blocks, shape: Floats | None
+) -> tuple[Geometries, NDArray[np.bool_]]:
+    """Give what is seen from each place, and whether tall cover hides some of it."""
+    far_m = _FAR * float(most_m.max(initial=0.0))
+    view, piece = blocks.tree.query(views, predicate="dwithin", distance=most_m)
+    screen = blocks.screen[piece]
+    hides = np.ones(len(view), dtype=np.bool_)
+    some = np.flatnonzero(screen >= 0)
+    hides[some] = blocks.rows[screen[some]] != owner[view[some]]
+    hides[some] &= ~shapely.intersects(blocks.screens[screen[some]], views[view[some]])
+    view, piece = view[hides], piece[hides]
+    x, y = shapely.get_x(views), shapely.get_y(views)
+    ends = shapely.get_coordinates(blocks.pieces[piece]).reshape(-1, 2, 2)
+    shadows, wide = _shadows(x[view], y[view], ends, far_m)
+    covered = np.zeros(len(views), dtype=np.bool_)
+    covered[view[blocks.screen[piece] >= 0]] = True
+    view = view[wide]
+    order = np.argsort(view, kind="stable")
+    view, shadows = view[order], shadows[order]
+    seen = _discs(views, most_m, shape)
+    bounds = np.searchsorted(view, np.arange(len(views) + 1))
+    for at in np.flatnonzero(np.diff(bounds)):  # a union each: shapely has no grouped one
+        dark = shapely.union_all(shadows[bounds[at] : bounds[at + 1]])
+        seen[at] = shapely.difference(seen[at], dark)
+    return seen, covered
+
+
+@dataclass(frozen=True, eq=False)
+class _Blocks:
+    """Straight pieces that throw shadows, and for each the tall cover it is the edge of, -1 for shore."""
+
+    pieces: Geometries
+    screen: Ints
+    screens: Geometries
+    rows: Ints
+    tree: shapely.STRtree
+
+
+def cast_reaches(
+    structures: Geometries,
+    water: Geometries,
+    *,
+    least_m: float | Floats,
+    most_m: float | Floats,
+    shape: Floats | None = None,
+    screens: Geometries | None = None,
+    screen_rows: Ints | None = None,
+) -> Reach:
     """Give the water from which each structure can be cast to.
 
     Parameters
@@ -105,7 +164,12 @@ def cast_reaches(structures: Geometries, water: Geometries, *, least_m: float, m
     water
         Polygons of today's water; land and dry ground are what they leave out.
     least_m, most_m
-        Least and most cast, ``0 <= least_m < most_m``.
+        Least and most cast of all, or of each; where the least is not below the most there is no reach.
+    shape
+        Outline of a cast's reach in the wind, from `wind_cast.wind_shape`; a circle by default.
+    screens, screen_rows
+        Areas of tall cover, which no cast goes over, and the row of the structure each is. A structure is no
+        screen before itself, nor before a place that lies within it.
 
     Returns
     -------
@@ -122,51 +186,52 @@ def cast_reaches(structures: Geometries, water: Geometries, *, least_m: float, m
     """
     n = len(structures)
     area = np.full(n, shapely.Polygon(), dtype=object)
-    cut = np.zeros(n, dtype=np.bool_)
+    cut, covered = np.zeros(n, dtype=np.bool_), np.zeros(n, dtype=np.bool_)
     reason = [""] * n
     if not n:
-        return Reach(area, reason, cut)
+        return Reach(area, reason, cut, covered)
+    least, most = np.broadcast_to(least_m, n).astype(float), np.broadcast_to(most_m, n).astype(float)
+    wide = least < most
     whole = shapely.union_all(water) if len(water) > 1 else water[0]  # what two waters share is no shore
-    shore = _shore(whole, most_m)
+    screens = np.empty(0, dtype=object) if screens is None else screens
+    rows = np.empty(0, dtype=np.intp) if screen_rows is None else screen_rows
+    shore, _ = _edges(np.array([whole], dtype=object), float(most.max()))
+    fence, screen = _edges(screens, float(most.max()))
+    pieces = np.concatenate([shore, fence])
+    of_screen = np.concatenate([np.full(len(shore), -1, dtype=np.intp), screen])
+    blocks = _Blocks(pieces, of_screen, screens, rows, shapely.STRtree(pieces))
     shores = shapely.STRtree(shore)
     waters = shapely.STRtree(water)
     views, owner = _views(structures, whole)
-    # Structures with no shore within the most cast need no shadows.
+    # Structures with nothing in sight's way within the most cast need no shadows.
     near = np.zeros(n, dtype=np.bool_)
-    near[np.unique(shores.query(structures, predicate="dwithin", distance=most_m)[0])] = True
+    near[np.unique(blocks.tree.query(structures, predicate="dwithin", distance=most)[0])] = True
     afloat = np.zeros(len(views), dtype=np.bool_)
     afloat[waters.query(views, predicate="intersects")[0]] = True
     afloat[shores.query(views, predicate="dwithin", distance=_ON_SHORE_M)[0]] = False
     some_afloat = np.bincount(owner, weights=afloat, minlength=n) > 0
-    open_water = ~near & some_afloat
-    area[open_water] = shapely.buffer(structures[open_water], most_m, quad_segs=_ARC_SEGMENTS)
+    open_water = ~near & some_afloat & wide
+    area[open_water] = _discs(structures[open_water], most[open_water], shape)
 
-    look = np.flatnonzero(near[owner] & afloat)
-    view, piece = shores.query(views[look], predicate="dwithin", distance=most_m)
-    x, y = shapely.get_x(views[look]), shapely.get_y(views[look])
-    ends = shapely.get_coordinates(shore[piece]).reshape(-1, 2, 2)
-    shadows, wide = _shadows(x[view], y[view], ends, _FAR * most_m)
-    view = view[wide]
-    discs = shapely.buffer(views[look], most_m, quad_segs=_ARC_SEGMENTS)
-    bounds = np.searchsorted(view, np.arange(len(look) + 1))
-    seen = discs.copy()
-    for at in np.flatnonzero(np.diff(bounds)):  # a union each: shapely has no grouped one
-        dark = shapely.union_all(shadows[bounds[at] : bounds[at + 1]])
-        seen[at] = shapely.difference(discs[at], dark)
+    look = np.flatnonzero((near & wide)[owner] & afloat)
+    seen, hidden = _seen(views[look], owner[look], most[owner[look]], blocks, shape)
+    covered[owner[look[hidden]]] = True
     last = np.searchsorted(owner[look], np.arange(n + 1))
     for row in np.flatnonzero(np.diff(last)):
         area[row] = shapely.union_all(seen[last[row] : last[row + 1]])
-    area = shapely.difference(area, shapely.buffer(structures, least_m, quad_segs=_ARC_SEGMENTS))
-    full = shapely.difference(
-        shapely.buffer(structures, most_m, quad_segs=_ARC_SEGMENTS),
-        shapely.buffer(structures, least_m, quad_segs=_ARC_SEGMENTS),
+    inner = shapely.buffer(structures, least, quad_segs=_ARC_SEGMENTS)
+    area = shapely.difference(area, inner)
+    full = np.full(n, shapely.Polygon(), dtype=object)
+    full[near & wide] = shapely.difference(
+        _discs(structures[near & wide], most[near & wide], shape), inner[near & wide]
     )
     cut = near & (shapely.area(area) < 0.999 * shapely.area(full))
     for row in np.flatnonzero(shapely.is_empty(area) | (shapely.area(area) <= 0)):
         area[row] = shapely.Polygon()
-        reason[row] = (
-            "no water within a cast is in line of sight"
-            if some_afloat[row]
-            else "on dry ground or on the shore today"
-        )
-    return Reach(area, reason, cut)
+        if not wide[row]:
+            reason[row] = "the least cast is not shorter than the most"
+        elif some_afloat[row]:
+            reason[row] = "no water within a cast is in line of sight"
+        else:
+            reason[row] = "on dry ground or on the shore today"
+    return Reach(area, reason, cut, cut & covered)

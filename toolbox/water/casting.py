@@ -65,7 +65,7 @@ def _chunk(look: Look, structures: Geometries) -> list[Found]:
         picked = chosen[chosen >= 0]
         lies, casts_m = _settled(look, picked, middle, earlier)
         tables.append(tell(look, chosen, lies, casts_m, bits))
-        if len(tables) == rules.at_most or not picked.size:
+        if len(tables) == rules.most_holds or not picked.size:
             return tables
         held = tables[-1]
         earlier.append(bearings_deg(held.x - middle[:, 0], held.y - middle[:, 1]))
@@ -142,5 +142,5 @@ def find_holds(
     Found
         One entry a structure.
     """
-    one = replace(setting, rules=replace(setting.rules, at_most=1))
+    one = replace(setting, rules=replace(setting.rules, most_holds=1))
     return find_holds_apart(structures, one, rows=rows, bottom_m=bottom_m, height_m=height_m)[0]

@@ -114,8 +114,8 @@ def tell(look: Look, chosen: Ints, lie: Lie, cast_m: Floats, bits: Bits) -> Foun
         full[found] = values
         return full
 
-    broken, alone = _tally(np.repeat(rays.structure, ring.seen.sum(axis=1)), bits[ring.seen], n)
-    seen_depth_m = np.where(ring.seen, ring.depth_m, -np.inf).max(axis=1)
+    broken, alone = _tally(np.repeat(rays.structure, look.within.sum(axis=1)), bits[look.within], n)
+    seen_depth_m = np.where(look.within, ring.depth_m, -np.inf).max(axis=1)
     return Found(
         found=found,
         x=spread(x),

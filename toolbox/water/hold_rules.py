@@ -18,7 +18,7 @@ from .least_depth import least_depth_along, least_depth_inside
 from .soft_rules import wind_angles_deg
 from .surroundings import Surroundings
 from .uncertainty import needed_depth_m
-from .wind_cast import LEAST_UPWIND, upwind_share
+from .wind_cast import check_factor, upwind_share
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -90,7 +90,7 @@ class HoldRules:
         Height of the caster above the water, for the length of the shadow.
     next_weight
         What it counts to sit next to another structure.
-    at_most, apart_deg
+    most_holds, apart_deg
         How many holds a structure gets at most, and how far apart they lie, seen from its middle.
     """
 
@@ -113,7 +113,7 @@ class HoldRules:
     sun_weight: float = 0.5
     caster_m: float = 2.5
     next_weight: float = 0.25
-    at_most: int = 1
+    most_holds: int = 1
     apart_deg: float = 60.0
 
     def __post_init__(self) -> None:
@@ -134,10 +134,13 @@ class HoldRules:
                 f"The drift circle of {in_words(self.drift_m, 'length')} reaches the structure from the least cast of "
                 f"{in_words(self.least_cast_m, 'length')}; give a smaller drift or a longer least cast."
             )
-        if not LEAST_UPWIND <= self.upwind_factor <= 1:
-            raise UsageError(f"upwind_factor is {self.upwind_factor}; give a share from {LEAST_UPWIND} to 1.")
-        if self.at_most < 1 or self.at_most != int(self.at_most):
-            raise UsageError(f"at_most is {self.at_most}; give a whole number of 1 or more.")
+        check_factor(self.upwind_factor)
+        if self.most_holds < 1 or self.most_holds != int(self.most_holds):
+            raise UsageError(f"most_holds is {self.most_holds}; give a whole number of 1 or more.")
+        if self.sun_height_deg is not None and not -90 <= self.sun_height_deg <= 90:
+            raise UsageError(
+                f"sun_height_deg is {self.sun_height_deg}; give an angle from -90 to 90 degrees."
+            )
         if not 0 < self.apart_deg <= 180:
             raise UsageError(f"apart_deg is {self.apart_deg}; give an angle above 0 and up to 180 degrees.")
 

@@ -2,29 +2,26 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from ..units import FOOT_M
-from .casting import find_holds
-from .hold_rules import OVER_OTHER, RULES, Surroundings
+from .hold_rules import OVER_OTHER, RULES
+from .relaxations import nearest_relaxations
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from .casting import Found
-    from .hold_rules import Setting
+    from .held import Found
+    from .hold_rules import HoldRules, Setting
 
     Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
     Geometries = NDArray[np.object_]
 
 _FAR_OFF_DEG: Final = 45.0  # off the deep side by more than wind alone turns the hold of a point
-_LONGER_CAST: Final = 1.5
 
 
 def _length(metres: float) -> str:
@@ -32,56 +29,10 @@ def _length(metres: float) -> str:
     return f"{metres:.{digits}f} m ({metres / FOOT_M:.1f} ft)"
 
 
-def _longer_cast(setting: Setting) -> Setting:
-    rules = replace(setting.rules, most_cast_m=setting.rules.most_cast_m * _LONGER_CAST)
-    return replace(setting, rules=rules)
-
-
-def _more_water(setting: Setting) -> Setting:
-    return replace(setting, level_m=setting.level_m + setting.rules.margin_m)
-
-
-def _no_drift(setting: Setting) -> Setting:
-    return replace(setting, rules=replace(setting.rules, drift_m=0.0))
-
-
-def _over_others(setting: Setting) -> Setting:
-    around = setting.surroundings
-    bare = Surroundings(around.structures[:0], around.clear_m[:0], around.hazards, around.hazard_radius_m)
-    return replace(setting, surroundings=bare)
-
-
-def _allowances(
-    structures: Geometries, setting: Setting, *, rows: Ints, bottom_m: Floats, height_m: Floats
-) -> list[str]:
-    """Name for each structure the first relaxation of one rule that would allow a hold, or nothing."""
-    said = [""] * len(structures)
-    waiting = np.arange(len(structures))
-    ways: list[tuple[Callable[[Setting], Setting], Callable[[float], str]]] = [
-        (_longer_cast, lambda cast_m: f"a cast of {_length(cast_m)} would allow one"),
-        (_more_water, lambda _: f"{_length(setting.rules.margin_m)} more water would allow one"),
-        (_no_drift, lambda _: "a boat that holds without any drift could sit there"),
-        (_over_others, lambda _: "only a place over or near another structure is left"),
-    ]
-    for relax, words in ways:
-        if not waiting.size:
-            break
-        found = find_holds(
-            structures[waiting],
-            relax(setting),
-            rows=rows[waiting],
-            bottom_m=bottom_m[waiting],
-            height_m=height_m[waiting],
-        )
-        for at in np.flatnonzero(found.found):
-            said[waiting[at]] = words(float(found.cast_m[at]))
-        waiting = waiting[~found.found]
-    return said
-
-
-def _why_here(found: Found, row: int, *, wind: bool) -> str:
+def _why_here(found: Found, row: int, rules: HoldRules) -> str:
     deep = found.deep_bearing_deg[row]
     if np.isnan(deep):
+        wind = rules.wind_from_deg is not None
         rest = "the wind decides" if wind else "no wind given, so any side serves"
         return f"level ground, no deep side: {rest}"
     words = f"deep side {deep:.0f} deg, {_length(found.fall_m[row])} deeper one cast off"
@@ -91,6 +42,13 @@ def _why_here(found: Found, row: int, *, wind: bool) -> str:
         if off > _FAR_OFF_DEG
         else words
     )
+
+
+def _vague(found: Found, row: int, rules: HoldRules, search_m: Floats) -> str:
+    """Warn where the spot may as well lie under the boat."""
+    if search_m[row] + rules.drift_m <= found.cast_m[row]:
+        return ""
+    return f"; the marks are good to {_length(search_m[row])} only: look for the spot on the sounder first"
 
 
 def _why_none(found: Found, row: int, need_m: float, neighbour: str) -> str:
@@ -126,6 +84,7 @@ def hold_reasons(
     names: Sequence[str],
     bottom_m: Floats,
     height_m: Floats,
+    search_m: Floats,
 ) -> list[str]:
     """Give the reason for each hold, and for each structure without one.
 
@@ -137,15 +96,19 @@ def hold_reasons(
         What it was asked.
     names
         Ids of the structures, to name a neighbour.
+    search_m
+        How far off the marks of structure and boat may lie together.
 
     Returns
     -------
     One sentence a structure. Where there is no hold, it names the rule most places break and, when there is
-    one, the first relaxation that would allow a hold: a cast half as long again, as much more water as the margin,
-    no drift, another structure under the boat.
+    one, the nearest relaxation of a single rule that would allow a hold (`relaxations`).
     """
-    wind = setting.rules.wind_from_deg is not None
-    said = [_why_here(found, row, wind=wind) if found.found[row] else "" for row in range(len(structures))]
+    rules = setting.rules
+    said = [
+        _why_here(found, row, rules) + _vague(found, row, rules, search_m) if found.found[row] else ""
+        for row in range(len(structures))
+    ]
     none = np.flatnonzero(~found.found)
     if not none.size:
         return said
@@ -153,7 +116,9 @@ def hold_reasons(
     allowed = dict(
         zip(
             wet.tolist(),
-            _allowances(structures[wet], setting, rows=wet, bottom_m=bottom_m[wet], height_m=height_m[wet]),
+            nearest_relaxations(
+                structures[wet], setting, rows=wet, bottom_m=bottom_m[wet], height_m=height_m[wet]
+            ),
             strict=True,
         )
     )
@@ -164,3 +129,22 @@ def hold_reasons(
         words = _why_none(found, row, setting.need_m, near)
         said[row] = f"{words}; {allowed[row]}" if allowed.get(row) else words
     return said
+
+
+def further_reasons(found: Found, setting: Setting, search_m: Floats) -> list[str]:
+    """Give the reason for each second or further hold; empty text where there is none.
+
+    Parameters
+    ----------
+    found
+        A table of `castshed.toolbox.water.casting.find_holds_apart` but the first.
+    setting, search_m
+        As for `hold_reasons`.
+    """
+    rules = setting.rules
+    return [
+        f"from another side: {_why_here(found, row, rules)}{_vague(found, row, rules, search_m)}"
+        if ok
+        else ""
+        for row, ok in enumerate(found.found.tolist())
+    ]

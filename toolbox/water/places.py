@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .hold_rules import ABOVE, THIN, UPWIND, broken_rules, longest_cast_m
+from .hold_rules import ABOVE, THIN, broken_rules, longest_cast_m
 from .next_structure import NextStructures
 from .rays import between
 from .soft_rules import Lie, soft_score
@@ -31,6 +31,7 @@ class Look:
 
     rows: Ints
     ring: VisibleRing
+    within: Flags
     others: NextStructures
     setting: Setting
     bottom_m: Floats
@@ -74,12 +75,12 @@ def look_and_rank(
     if rules.next_weight == 0:
         every = every[:0]
     others = NextStructures.build(structures, rows, every, 2 * rules.most_cast_m)
-    # The rules that cost nothing go first.
+    # What a cast against the wind falls short of is not within a cast; and the rules that cost nothing go first.
+    within = ring.seen & (ring.radii_m <= longest_cast_m(rays.east, rays.north, rules)[:, None] + 1e-9)
     bits = np.where(ring.depth_m < setting.need_m, THIN, 0).astype(np.uint16)
     bits[ring.depth_m < ring.top_m[:, None] - surface.error_m] |= ABOVE
-    bits[ring.radii_m > longest_cast_m(rays.east, rays.north, rules)[:, None] + 1e-9] |= UPWIND
-    ray, radius = np.nonzero(ring.seen & (bits == 0))
-    look = Look(rows, ring, others, setting, bottom_m, height_m, bits, ray, radius)
+    ray, radius = np.nonzero(within & (bits == 0))
+    look = Look(rows, ring, within, others, setting, bottom_m, height_m, bits, ray, radius)
     score = look.score(ray, look.lie(ray), ring.radii_m[radius])
     # Scores equal but for the last digits count as equal: then the first ray decides, on every machine alike.
     order = np.lexsort((-np.round(score, 9), rays.structure[ray]))

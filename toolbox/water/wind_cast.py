@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
+from ..errors import UsageError
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -16,6 +18,18 @@ if TYPE_CHECKING:
 LEAST_UPWIND: Final = 0.5
 """Smallest factor taken: down to it the shape of the reach is convex, so that sums with lines and areas are exact."""
 _CORNERS: Final = 144
+
+
+def check_factor(upwind_factor: float) -> None:
+    """Check the share of the longest cast that is left straight upwind.
+
+    Raises
+    ------
+    UsageError
+        It is not between `LEAST_UPWIND` and 1.
+    """
+    if not LEAST_UPWIND <= upwind_factor <= 1:
+        raise UsageError(f"upwind_factor is {upwind_factor}; give a share from {LEAST_UPWIND} to 1.")
 
 
 def upwind_share(wind_angle_deg: Floats, upwind_factor: float) -> Floats:
@@ -74,7 +88,11 @@ def within_casts(structures: Geometries, most_m: Floats, shape: Floats) -> Geome
     The sum of a convex outline and a straight piece is the hull of the outline at both of its ends.
     """
     area = np.empty(len(structures), dtype=object)
-    for row, (one, most) in enumerate(zip(structures, most_m, strict=True)):
+    points = shapely.get_type_id(structures) == 0
+    corners = shapely.get_coordinates(structures[points])[:, None] + most_m[points, None, None] * shape
+    area[points] = shapely.polygons(corners)
+    for row in np.flatnonzero(~points):
+        one, most = structures[row], most_m[row]
         pieces = []
         for part in shapely.get_parts(one):
             for line in shapely.get_rings(part) if shapely.get_dimensions(part) == 2 else [part]:
