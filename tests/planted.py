@@ -24,6 +24,7 @@ CRS = pyproj.CRS.from_epsg(32615)
 WIDTH_M = 960.0
 KNEE_M = 170.0  # where the bank ends and the floor begins
 SLOT_M = 270.0
+BEYOND_M = 150.0
 EDGE_M = 60.0  # nothing is planted, and nothing is judged, so near to the ends of the survey
 ORIGIN = np.array([500_000.0, 3_900_000.0])
 # Metres of bank that each kind takes up, with what surrounds it.
@@ -390,7 +391,8 @@ def plant(seed: int, *, slots: int = 10, cell_m: float = 2.5, rough_m: float = 1
         xy = onto(scene.settle(place, how) if how in {"top", "col"} else place) + ORIGIN
         shape = {"line": shapely.LineString, "area": shapely.Polygon}.get(how)
         truths.append(Truth(kind, shape(xy) if shape else shapely.Point(xy[0])))
-    along = np.linspace(1.0, scene.length - 1.0, 400)
+    # The outline reaches beyond the ends of the survey: the lake goes on there, and its shore is not near.
+    along = np.linspace(-BEYOND_M, scene.length + BEYOND_M, 600)
     banks = [np.column_stack([along, scene.shore(along, side)]) for side in (0, 1)]
     water = shapely.Polygon(onto(np.concatenate([banks[0], banks[1][::-1]])) + ORIGIN)
     ends = (EDGE_M, scene.length - EDGE_M)

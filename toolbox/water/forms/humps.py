@@ -7,10 +7,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from ..compiled import compiled
 from .coarse import blurred
 from .frame import bearing_deg, findings, require_lengths
-from .merge_tree import closed_rises
+from .merge_tree import closed_rises, rise_cells
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -23,29 +22,6 @@ SMOOTH_M = 3.5
 
 _CROWN = 0.3  # the place of a hump is the middle of what stands within this share of its relief below the top
 _LEAN = 0.1  # a hump has a deep side where the ground round it falls by more than this share of its relief
-
-
-@compiled
-def _region(depth: NDArray[np.float32], top: int, level: float) -> NDArray[np.int64]:
-    """Cells that hang together with a top and are shallower than a level (flat indices)."""
-    rows, columns = depth.shape
-    flat = depth.ravel()
-    cells = [top]
-    seen = {top}
-    k = 0
-    while k < len(cells):
-        r, c = cells[k] // columns, cells[k] % columns
-        k += 1
-        for down in range(-1, 2):
-            for right in range(-1, 2):
-                rr, cc = r + down, c + right
-                if rr < 0 or cc < 0 or rr >= rows or cc >= columns:
-                    continue
-                near = rr * columns + cc
-                if 0 < flat[near] < level and near not in seen:
-                    seen.add(near)
-                    cells.append(near)
-    return np.array(cells)
 
 
 def _length(x: NDArray[np.floating], y: NDArray[np.floating]) -> float:
@@ -72,12 +48,12 @@ def _measured(
     found = np.empty((len(top), 6))
     for k, (cell, closes) in enumerate(zip(top, closes_m, strict=True)):
         level = float(flat[cell]) + min(_CROWN * (float(closes) - float(flat[cell])), 0.75 * apart_m)
-        crown = _region(depth, int(cell), level)
+        crown = rise_cells(depth, int(cell), level)
         weight = np.maximum(level - flat[crown].astype(np.float64), 0.0) + 1e-9
         found[k, 0] = np.average(crown % columns, weights=weight)
         found[k, 1] = np.average(crown // columns, weights=weight)
         found[k, 5] = np.nanmin(raw.ravel()[crown])
-        whole = _region(depth, int(cell), float(closes))
+        whole = rise_cells(depth, int(cell), float(closes))
         r, c = whole // columns, whole % columns
         east = flat[r * columns + np.minimum(c + 1, columns - 1)] - flat[r * columns + np.maximum(c - 1, 0)]
         south = (
@@ -153,7 +129,7 @@ def find_humps(surface: DepthSurface, *, relief_m: float = 0.75, area_m2: float 
     level = np.hypot(east, north) < _LEAN * relief
     return findings(
         "hump",
-        list(np.atleast_1d(shapely.points(np.column_stack([x, y])))),
+        [shapely.Point(east_m, north_m) for east_m, north_m in zip(x, y, strict=True)],
         surface.crs,
         {
             "base_m": rises.closes_m,

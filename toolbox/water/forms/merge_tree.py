@@ -219,6 +219,38 @@ def _passes(depth: NDArray[np.float32], owner: NDArray[np.int32]) -> NDArray[np.
     return out[:found]
 
 
+@compiled
+def rise_cells(depth: NDArray[np.float32], top: int, level: float) -> NDArray[np.int64]:
+    """Cells that hang together with a top and are shallower than a level (flat indices)."""
+    rows, columns = depth.shape
+    flat = depth.ravel()
+    cells = [top]
+    seen = {top}
+    k = 0
+    while k < len(cells):
+        r, c = cells[k] // columns, cells[k] % columns
+        k += 1
+        for down in range(-1, 2):
+            for right in range(-1, 2):
+                rr, cc = r + down, c + right
+                if rr < 0 or cc < 0 or rr >= rows or cc >= columns:
+                    continue
+                near = rr * columns + cc
+                if 0 < flat[near] < level and near not in seen:
+                    seen.add(near)
+                    cells.append(near)
+    return np.array(cells)
+
+
+@compiled
+def climb(depth: NDArray[np.float32], owner: NDArray[np.int32], cell: int) -> int:
+    """Follow the bottom up from a cell: the top of the rise it ends on, or -1 when it ends on the bank."""
+    top = _climb(depth, cell)
+    if top >= 0:
+        top = _holder(owner, top)
+    return -1 if top == depth.size else top
+
+
 def closed_rises(
     depth_m: NDArray[np.float32], least_relief_m: float, least_cells: int = 1
 ) -> tuple[Rises, NDArray[np.int32]]:
