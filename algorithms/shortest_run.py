@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import (
@@ -25,11 +25,9 @@ from castshed.toolbox.parameters import (
 
 if TYPE_CHECKING:
     import numpy as np
-    import pandas as pd
     from geopandas import GeoDataFrame
     from numpy.typing import NDArray
 
-    from castshed.toolbox.water.run import Piece, Surroundings
 
 
 class ShortestRun(NamedTuple):
@@ -38,32 +36,6 @@ class ShortestRun(NamedTuple):
     stops: Stops
     legs: Legs
     left_out: LeftOut
-
-
-def _ramp(ramps: GeoDataFrame, told: str, level_m: float, what: str) -> Any:
-    """Find a ramp by id or name; the first one when none is named."""
-    from castshed.toolbox.errors import NoSafeWay, UsageError
-    from castshed.toolbox.units import in_words
-
-    there = ", ".join(
-        f"{row.ramp_id} ({row.name})" if row.name else row.ramp_id for row in ramps.itertuples(index=False)
-    )
-    fits = (
-        ramps
-        if not told
-        else ramps[(ramps["ramp_id"] == told) | (ramps["name"].str.casefold() == told.casefold())]
-    )
-    if fits.empty:
-        raise UsageError(f"{what} is '{told}'; there is no such ramp. Choose one of: {there}.")
-    ramp = fits.iloc[0]
-    if level_m < ramp["min_level_m"]:
-        usable = ramps[~(level_m < ramps["min_level_m"])]
-        others = ", ".join(usable["name"].where(usable["name"] != "", usable["ramp_id"])) or "none"
-        raise NoSafeWay(
-            f"The ramp {ramp['name'] or ramp['ramp_id']} can't be used at {in_words(level_m, 'length')}: it needs "
-            f"{in_words(float(ramp['min_level_m']), 'length')} or more. Ramps usable today: {others}."
-        )
-    return ramp
 
 
 def _chosen(holds: GeoDataFrame, time_s: NDArray[np.float64], at_most: int) -> tuple[list[int], list[int]]:
@@ -79,59 +51,6 @@ def _chosen(holds: GeoDataFrame, time_s: NDArray[np.float64], at_most: int) -> t
     best = np.lexsort((holds["spot_id"].to_numpy(str), time_s, -rating.fillna(-1.0).to_numpy(float)))
     rows = [int(r) for r in best if np.isfinite(time_s[r])]
     return (rows, []) if at_most == 0 else (rows[:at_most], rows[at_most:])
-
-
-def _clock(depart: str) -> pd.Timestamp | None:
-    import pandas as pd
-
-    from castshed.toolbox.errors import UsageError
-
-    if not depart:
-        return None
-    try:
-        at = pd.Timestamp(depart)
-    except ValueError:
-        at = None
-    if at is None or pd.isna(at) or at.tzinfo is None:
-        raise UsageError(f"depart is '{depart}'; write date, time and zone, such as 2026-05-16T06:00-05:00.")
-    return at
-
-
-def _legs_frame(
-    pieces: list[Piece], ids: list[str], around: Surroundings, run_mps: float, idle_mps: float, crs: Any
-) -> GeoDataFrame:
-    import geopandas as gpd
-    import numpy as np
-
-    from castshed.toolbox.water.run import least_depths, nearest_along, slow_and_time
-
-    lines = [piece.line for piece in pieces]
-    nearest = nearest_along(pieces, around)
-    slow_m, time_s = slow_and_time(pieces, around.slow, run_mps=run_mps, idle_mps=idle_mps)
-    return gpd.GeoDataFrame(
-        {
-            "leg_no": np.array([piece.leg_no for piece in pieces], dtype=int),
-            "part": np.array([piece.part for piece in pieces], dtype=object),
-            "from_id": np.array([ids[piece.origin] for piece in pieces], dtype=object),
-            "to_id": np.array([ids[piece.goal] for piece in pieces], dtype=object),
-            "distance_m": np.array([line.length for line in lines], dtype=float),
-            "slow_m": slow_m,
-            "min_depth_m": least_depths(lines, around.depth, around.level_m),
-            "min_clearance_m": nearest.distance_m,
-            "nearest_hazard": nearest.name,
-            "hazard_side": nearest.side,
-            "hazard_at_m": nearest.along_m,
-            "time_s": time_s,
-        },
-        geometry=lines,
-        crs=crs,
-    )
-
-
-def _left_out(holds: GeoDataFrame, rows: list[int], reasons: list[str]) -> GeoDataFrame:
-    made = holds.iloc[rows][["spot_id", "name", holds.geometry.name]].reset_index(drop=True)
-    made["reason"] = reasons
-    return made
 
 
 @algorithm(
@@ -173,8 +92,9 @@ def shortest_run(
 
     Each piece of a leg tells its least depth, what it passes nearest to, on which side, how far off and how far along.
 
-    Holds that cannot be reached, and those beyond the number wanted, are in left_out with the reason. Of more holds
-    than wanted the best rated are taken; of equal rating the nearer by time from the start, then by id.
+    Of several holds of a spot the first is taken. Holds that cannot be reached, and those beyond the number wanted,
+    are in left_out with the reason. Of more holds than wanted the best rated are taken; of equal rating the nearer
+    by time from the start, then by id.
 
     Parameters
     ----------
@@ -244,24 +164,31 @@ def shortest_run(
 
     from castshed.toolbox.errors import NoSafeWay, UsageError
     from castshed.toolbox.report import progress
-    from castshed.toolbox.units import in_words
     from castshed.toolbox.water.afloat import Handling, set_afloat
     from castshed.toolbox.water.alongside import edges_to_keep_from
+    from castshed.toolbox.water.ramps import ramp_of, require_entry
     from castshed.toolbox.water.run import Surroundings, pieces_of, rounded
+    from castshed.toolbox.water.run_layers import (
+        best_holds,
+        clock_of,
+        left_out_frame,
+        legs_frame,
+        named,
+        places_frame,
+        running_times,
+        stops_frame,
+    )
     from castshed.toolbox.water.tours import tour
 
     if run_speed_mps <= 0.0 or idle_speed_mps <= 0.0:
         raise UsageError("run-speed and idle-speed must be above 0.")
-    clock = _clock(depart)
-    first = _ramp(ramps, start, level_m, "start")
-    last = _ramp(ramps, end, level_m, "end") if end else first
+    clock = clock_of(depart)
+    first = ramp_of(ramps, start, level_m, "start")
+    last = ramp_of(ramps, end, level_m, "end") if end else first
     keep = beam_m / 2.0 + position_error_m
 
     with progress("Finding safe ways", 4) as step:
-        usable = holds.reset_index(drop=True)
-        if "name" not in usable.columns:
-            usable["name"] = ""
-        usable["name"] = usable["name"].where(usable["name"] != "", usable["spot_id"])
+        usable = named(best_holds(holds))
         ok = np.flatnonzero(usable["status"] == "ok")
         held = usable.geometry.iloc[ok].to_numpy()
         ramp_points = [first.geometry] if last is first else [first.geometry, last.geometry]
@@ -272,18 +199,7 @@ def shortest_run(
         afloat = set_afloat(ramp_points, held, water, hazards, zones, today, handling)
         step(1)
         for ramp, point, entry in zip((first, last), ramp_points, afloat.entries, strict=False):
-            if entry is None:
-                idling = afloat.idling
-                away = (
-                    "there is none"
-                    if idling.is_empty
-                    else in_words(shapely.distance(point, idling), "length")
-                )
-                raise NoSafeWay(
-                    f"The ramp {ramp['name'] or ramp['ramp_id']} lies on dry ground or shut in today: the water this "
-                    f"boat can use begins {away} away. Choose another ramp, a smaller clearance, or --launch if the "
-                    "lane is known to be deep enough."
-                )
+            require_entry(ramp["name"] or ramp["ramp_id"], point, entry, afloat.idling)
         found = afloat.ways(held)
         step(1)
         entries = afloat.entries
@@ -318,11 +234,8 @@ def shortest_run(
             depth,
             level_m,
         )
-        ids = [
-            str(first["ramp_id"]),
-            *([] if last is first else [str(last["ramp_id"])]),
-            *candidates["spot_id"],
-        ]
+        places = places_frame([first] if last is first else [first, last], candidates)
+        ids = places["spot_id"].to_list()
         launches = {
             k: shapely.LineString([point, entries[k]])
             for k, point in enumerate(ramp_points)
@@ -331,77 +244,24 @@ def shortest_run(
         pieces = pieces_of(found, order, launches) if len(order) > 1 else []
         if turning_radius_m > 0.0:
             pieces = rounded(pieces, afloat.running, turning_radius_m)
-        legs = _legs_frame(pieces, ids, around, run_speed_mps, idle_speed_mps, water.crs)
+        legs = legs_frame(pieces, ids, around, run_speed_mps, idle_speed_mps, water.crs)
         step(1)
 
-    points = [*ramp_points, *candidates.geometry]
-    names = [str(first["name"]), *([] if last is first else [str(last["name"])]), *candidates["name"]]
-    stops = _stops_frame(order, ids, names, points, legs, candidates, ramps_here, clock, at_each_s, water.crs)
+    stops = stops_frame(places, order, ramps_here, running_times(legs, len(order), clock, at_each_s))
     none = np.flatnonzero(usable["status"] != "ok")
     left = pd.concat(
         [
-            _left_out(
+            left_out_frame(
                 candidates, cut_off, [f"out of reach: {found.reason[ramps_here + r]}" for r in cut_off]
             ),
-            _left_out(
+            left_out_frame(
                 usable, [int(r) for r in none], [f"no hold: {why}" for why in usable["reason"].iloc[none]]
             ),
-            _left_out(candidates, beyond, [f"not among the {at_most} best rated"] * len(beyond)),
+            left_out_frame(candidates, beyond, [f"not among the {at_most} best rated"] * len(beyond)),
         ]
     )
     return ShortestRun(
         stops,
         legs,
         gpd.GeoDataFrame(left.reset_index(drop=True), geometry=holds.geometry.name, crs=holds.crs),
-    )
-
-
-def _stops_frame(
-    order: NDArray[np.int64],
-    ids: list[str],
-    names: list[str],
-    points: list[Any],
-    legs: GeoDataFrame,
-    candidates: GeoDataFrame,
-    ramps_here: int,
-    clock: pd.Timestamp | None,
-    at_each_s: float,
-    crs: Any,
-) -> GeoDataFrame:
-    import geopandas as gpd
-    import numpy as np
-    import pandas as pd
-
-    travel = legs.groupby("leg_no")["time_s"].sum()
-    arrive: list[str] = []
-    leave: list[str] = []
-    at = clock
-    for number in range(len(order)):
-        if at is not None and number > 0:
-            at = at + pd.Timedelta(seconds=round(float(travel.get(number, 0.0))))
-        arrive.append("" if at is None or number == 0 else at.isoformat(timespec="seconds"))
-        if at is not None and 0 < number < len(order) - 1:
-            at = at + pd.Timedelta(seconds=at_each_s)
-        leave.append("" if at is None or number == len(order) - 1 else at.isoformat(timespec="seconds"))
-
-    def from_hold(column: str) -> list[float]:
-        if column not in candidates.columns:
-            return [np.nan] * len(order)
-        return [
-            np.nan if row < ramps_here else float(candidates[column].iloc[row - ramps_here]) for row in order
-        ]
-
-    return gpd.GeoDataFrame(
-        {
-            "stop_no": np.arange(len(order)),
-            "spot_id": np.array([ids[row] for row in order], dtype=object),
-            "name": np.array([names[row] for row in order], dtype=object),
-            "arrive": np.array(arrive, dtype=object),
-            "leave": np.array(leave, dtype=object),
-            "wind_mps": np.array(from_hold("wind_mps"), dtype=float),
-            "wave_m": np.array(from_hold("wave_m"), dtype=float),
-            "reason": np.array(["ramp" if row < ramps_here else "hold" for row in order], dtype=object),
-        },
-        geometry=[points[row] for row in order],
-        crs=crs,
     )

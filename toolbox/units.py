@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     import pint
 
 FOOT_M: Final = 0.3048  # international foot, by definition
+GALLON_L: Final = 3.785411784  # US gallon, by definition
 
 _DEFINITIONS: Final = (
     "metre = [length] = m = meter",
@@ -36,6 +37,9 @@ _DEFINITIONS: Final = (
     "mph = 1609.344 / 3600 * metre / second",
     "kph = 1000 / 3600 * metre / second",
     "degree = [angle] = deg",
+    "litre = 0.001 * metre ** 3 = L",
+    "gallon = 3.785411784 * litre = gal",  # US gallon, 231 cubic inches by definition
+    "gph = gallon / hour",
 )
 
 ACCEPTED: Final[dict[str, tuple[str, ...]]] = {
@@ -43,9 +47,25 @@ ACCEPTED: Final[dict[str, tuple[str, ...]]] = {
     "speed": ("m/s", "km/h", "mph", "kn", "ft/s"),
     "time": ("s", "min", "h"),
     "bearing": ("deg",),
+    "volume": ("L", "gal"),
+    "flow": ("L/h", "gal/h", "gph"),
 }
-_BASE: Final = {"length": "metre", "speed": "metre/second", "time": "second", "bearing": "degree"}
-_EXAMPLE: Final = {"length": "80ft", "speed": "15mph", "time": "25min", "bearing": "225deg or SW"}
+_BASE: Final = {
+    "length": "metre",
+    "speed": "metre/second",
+    "time": "second",
+    "bearing": "degree",
+    "volume": "litre",
+    "flow": "litre/hour",
+}
+_EXAMPLE: Final = {
+    "length": "80ft",
+    "speed": "15mph",
+    "time": "25min",
+    "bearing": "225deg or SW",
+    "volume": "40gal",
+    "flow": "12gal/h",
+}
 
 COMPASS: Final = (
     "N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE",
@@ -90,12 +110,13 @@ def parse(text: str, kind: str) -> float:
     text
         Number and unit, such as ``80ft``, ``-4 ft``, ``5ft 6in``, ``12 kn``; a bearing may be a compass point (``SW``).
     kind
-        ``length``, ``speed``, ``time`` or ``bearing``.
+        ``length``, ``speed``, ``time``, ``bearing``, ``volume`` or ``flow``.
 
     Returns
     -------
     float
-        The value in metres, metres per second, seconds or degrees; a bearing is brought into 0 to 360.
+        The value in metres, metres per second, seconds, degrees, litres or litres an hour; a bearing is brought into 0
+        to 360.
 
     Raises
     ------
@@ -180,6 +201,10 @@ def in_words(value: float, kind: str) -> str:
         return f"{value:.3g} m/s ({value * 3600 / 1609.344:.3g} mph)"
     if kind == "time":
         return f"{value / 60:.4g} min" if value >= 60 else f"{value:.4g} s"
+    if kind == "volume":
+        return f"{value:.3g} L ({value / GALLON_L:.3g} gal)"
+    if kind == "flow":
+        return f"{value:.3g} L/h ({value / GALLON_L:.3g} gal/h)"
     return f"{value:.0f} deg ({compass_point(value)})"
 
 
