@@ -11,7 +11,7 @@ from castshed.toolbox.errors import DataWarning, UsageError
 from castshed.toolbox.water.depth import DepthSurface
 from castshed.toolbox.water.forms.coarse import blurred, coarsened
 from castshed.toolbox.water.forms.ledges import find_ledges
-from castshed.toolbox.water.forms.polyline import ahead, evenly, smoothed, spells
+from castshed.toolbox.water.forms.polyline import ahead, bridged, evenly, smoothed, spells
 from castshed.toolbox.water.forms.skeleton import crest_lines
 from forms_cases import HOSTILE, check_table, local, made
 
@@ -270,3 +270,10 @@ def test_spells_are_runs_and_on_a_ring_go_over_the_seam():
     assert [s.tolist() for s in spells(np.ones(3, bool), closed=True)] == [[0, 1, 2, 0]]
     assert spells(np.zeros(3, bool), closed=True) == []
     assert spells(np.zeros(0, bool)) == []
+
+
+def test_only_short_gaps_between_spells_are_bridged():
+    true = np.array([0, 1, 0, 0, 1, 0, 0, 0, 1, 0], bool)
+    assert bridged(true, 2).astype(int).tolist() == [0, 1, 1, 1, 1, 0, 0, 0, 1, 0]
+    assert bridged(true, 3).astype(int).tolist() == [0, 1, 1, 1, 1, 1, 1, 1, 1, 0]
+    assert bridged(true, 0).tolist() == true.tolist()

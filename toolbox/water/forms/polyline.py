@@ -70,3 +70,12 @@ def spells(true: NDArray[np.bool_], *, closed: bool = False) -> list[NDArray[np.
     turned = np.roll(true, -start)
     edges = np.flatnonzero(np.diff(np.concatenate([[0], turned.astype(np.int8), [0]])))
     return [(np.arange(a, b) + start) % count for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def bridged(true: NDArray[np.bool_], most: int) -> NDArray[np.bool_]:
+    """Fill runs of at most so many false points that have true ones on both sides."""
+    filled = true.copy()
+    for gap in spells(~true):
+        if len(gap) <= most and gap[0] > 0 and gap[-1] < len(true) - 1:
+            filled[gap] = True
+    return filled

@@ -23,12 +23,12 @@ def _spread(
     cell_x: float,
     cell_y: float,
     away: NDArray[np.float64],
-    parent: NDArray[np.int64],
-    order: NDArray[np.int64],
+    parent: NDArray[np.int32],
+    order: NDArray[np.int32],
 ) -> int:
     """Cheapest ways from a cell through its band (Dijkstra 1959); cells in the order reached, and how many."""
     rows, columns = band.shape
-    queue = [(0.0, start)]
+    queue = [(0.0, np.int64(start))]
     away[start] = 0.0
     parent[start] = -1
     count = 0
@@ -70,9 +70,9 @@ def _ways(
     rows, columns = band.shape
     size = rows * columns
     away = np.full(size, np.inf)
-    parent = np.full(size, -1, dtype=np.int64)
+    parent = np.full(size, -1, dtype=np.int32)
     taken = np.zeros(size, dtype=np.bool_)
-    order = np.empty(size, dtype=np.int64)
+    order = np.empty(size, dtype=np.int32)
     found, used = 0, 0
     for cell in range(size):
         if not crest[cell // columns, cell % columns] or away[cell] < np.inf:
