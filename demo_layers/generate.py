@@ -76,6 +76,9 @@ def make_lake(seed: int = SEED) -> tuple[dict[str, Any], dict[str, str]]:
     }
     return layers, texts
 
+    texts["habitat_sites.csv"] = lists.plant_repeats(
+        np.random.default_rng([seed, 12]), chart, texts["habitat_sites.csv"], texts["own_waypoints.gpx"]
+    )
 
 def main() -> None:
     """Write the demo lake into a folder."""

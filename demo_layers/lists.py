@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
@@ -16,11 +17,19 @@ from castshed.demo_layers.edges import CRS, FOOT_M
 if TYPE_CHECKING:
     import geopandas as gpd
 
+    from castshed.demo_layers.edges import Chart
     from castshed.demo_layers.places import Shore
     from castshed.demo_layers.relief import Floats
 
 NORMAL_POOL_FT = 712.0
 SITES = 168
+# Waypoints that mark what the agency also lists, by a word of their name, and the word of the agency for it.
+_TWICE = {
+    "Brush off": "Brush",
+    "Lone cedar": "Cedar trees",
+    "Rockpile": "Rock pile",
+    "Culvert": "Concrete rubble",
+}
 _STRUCTURES = (
     ("Cedar trees", 2.2), ("hardwood brush pile", 1.5), ("PVC cubes", 1.2), ("Rock pile", 0.9), ("Stake bed", 1.0),
     ("Brush", 1.3), ("Xmas trees", 1.8), ("Concrete rubble", 0.8), ("hardwood tops", 1.7),
@@ -134,6 +143,37 @@ def waypoints_gpx(rng: np.random.Generator, shore: Shore) -> str:
             "  </wpt>",
         ]
     return "\n".join([*lines, "</gpx>", ""])
+
+
+def plant_repeats(rng: np.random.Generator, chart: Chart, habitat: str, waypoints: str) -> str:
+    """Move four of the agency's sites beside waypoints of the same cover, a few metres off, as two surveys differ.
+
+    Parameters
+    ----------
+    rng
+        Numbers of its own, so that the rest of both lists stays what it is.
+    chart
+        Where depths are read.
+    habitat, waypoints
+        What `habitat_csv` and `waypoints_gpx` wrote.
+    """
+    marks = re.findall(r'lat="([-\d.]+)" lon="([-\d.]+)">.*?<name>(.*?)</name>', waypoints, re.DOTALL)
+    rows = list(csv.reader(io.StringIO(habitat)))
+    to_lake = pyproj.Transformer.from_crs("EPSG:4326", CRS, always_xy=True)
+    planted = 0
+    for lat, lon, name in marks:
+        word = next((word for start, word in _TWICE.items() if name.startswith(start)), None)
+        if word is None:
+            continue
+        xy = np.array([to_lake.transform(float(lon), float(lat))]) + rng.normal(0.0, 2.0, (1, 2))
+        ((east, north),) = _degrees(xy)
+        row = rows[SITES - 10 - planted]  # below the header: the last sites before those on bare banks
+        row[2:5] = [word, f"{north:.6f}", f"{east:.6f}"]
+        row[5] = f"{max(2, round(float(chart.read(xy)[0]) / FOOT_M))}"
+        planted += 1
+    text = io.StringIO()
+    csv.writer(text, lineterminator="\n").writerows(rows)
+    return text.getvalue()
 
 
 def forecast_csv(rng: np.random.Generator) -> str:
