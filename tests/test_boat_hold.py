@@ -9,7 +9,6 @@ import matplotlib.cbook
 import numpy as np
 import pytest
 import shapely
-from scipy.interpolate import RegularGridInterpolator
 from scipy.ndimage import zoom
 
 from castshed.algorithms.boat_hold import boat_hold
@@ -17,6 +16,8 @@ from castshed.toolbox.errors import DataError, UsageError
 from castshed.toolbox.testing import check_algorithm
 from castshed.toolbox.units import in_words
 from castshed.toolbox.water.depth import DepthSurface
+from hold_recheck import DEFAULTS, breaches
+from hold_spots import some_hazards, some_spots
 
 CRS = "EPSG:32616"
 FINER = 8
@@ -44,136 +45,61 @@ def valley(finer: int = FINER, relief: float = 1.0) -> DepthSurface:
 
 
 def random_spots(lake: DepthSurface, count: int, seed: int) -> gpd.GeoDataFrame:
-    """Points, lines and polygons, half of them in thin water, some in crowds, some on land."""
-    rng = np.random.default_rng(seed)
-    depth = lake.depth_m
-    thin, wet, dry = (np.argwhere(m) for m in ((depth > 0.3) & (depth < 6), depth > 0, depth < -1))
-    chosen = [a[rng.integers(0, len(a), n)] for a, n in ((thin, count // 2), (wet, count // 3), (dry, 10))]
-    cell = np.concatenate(chosen)
-    rest = count - len(cell)
-    cell = np.concatenate([cell, cell[rng.integers(0, count // 2, rest)]])  # neighbours of earlier ones
-    xy = np.column_stack([lake.xs[cell[:, 1]], lake.ys[cell[:, 0]]]) + rng.normal(0, 9, (count, 2))
-    turn, length = rng.random(count) * 2 * np.pi, rng.uniform(15, 220, count)
-    step = np.column_stack([np.cos(turn), np.sin(turn)]) * length[:, None]
-    bend = step / 2 + rng.normal(0, 12, (count, 2))
-    lines = shapely.linestrings(np.stack([xy, xy + bend, xy + step], axis=1))
-    shapes = np.where(np.arange(count) % 10 < 6, shapely.points(xy), lines)
-    wide = np.arange(count) % 10 >= 8
-    shapes[wide] = shapely.buffer(lines[wide], rng.uniform(3, 25, wide.sum()))
-    return gpd.GeoDataFrame(
-        {
-            "spot_id": [f"s{k}" for k in range(count)],
-            "kind": rng.choice(["brush", "hump", "ledge", "rock_pile", "other"], count),
-            "height_m": rng.choice([np.nan, 0.0, 0.6, 2.0], count),
-            "position_error_m": rng.choice([np.nan, 2.0, 8.0], count),
-        },
-        geometry=shapes,
-        crs=CRS,
-    )
-
-
-def breaches(
-    holds, cast_lines, spots, lake, level, *, hazards=None, draft=0.6096, margin=0.4572, drift=3.048
-):
-    """Look for breaches of the hard rules by another road: scipy's interpolation, dense samples, all pairs."""
-    # The half cell outside the outermost centres is walled land here, so scipy's grid of centres is enough.
-    grid = RegularGridInterpolator(
-        (lake.ys[::-1], lake.xs), lake.depth_m[::-1].astype(float), bounds_error=False, fill_value=np.nan
-    )
-
-    def today(x, y):
-        return grid(np.stack([y, x], axis=-1)) + level
-
-    found = []
-    ok = holds[holds["status"] == "ok"].reset_index(drop=True)
-    assert ok["spot_id"].tolist() == cast_lines["spot_id"].tolist()
-    x, y = ok.geometry.x.to_numpy(), ok.geometry.y.to_numpy()
-    aim = shapely.get_coordinates(shapely.get_point(cast_lines.geometry.to_numpy(), 1))
-    need, slack = draft + margin + lake.error_m, 1e-5
-    row = spots.set_index("spot_id").index.get_indexer(ok["spot_id"])
-    shapes = spots.geometry.to_numpy()
-    own = shapes[row]
-    depth = today(x, y)
-
-    def note(rule, wrong):
-        found.extend((rule, ok["spot_id"][k]) for k in np.flatnonzero(wrong))
-
-    note("thin", ~(depth >= need - slack))
-    note("depth told", ~(np.abs(depth - ok["depth_m"]) < 1e-4))
-    height = np.nan_to_num(spots["height_m"].to_numpy(float)[row])
-    hump = spots["kind"].to_numpy()[row] == "hump"
-    top = np.where(
-        hump & (shapely.get_type_id(own) == 0), today(shapely.get_x(own), shapely.get_y(own)), today(*aim.T)
-    )
-    note("above the structure", ~(depth >= top - height - lake.error_m - slack))
-    t = np.linspace(0, 1, 401)[:, None]
-    note("cast over land", ~(today(x + t * (aim[:, 0] - x), y + t * (aim[:, 1] - y)) > 0).all(axis=0))
-    angle, out = np.linspace(0, 2 * np.pi, 90, endpoint=False), np.linspace(0, 1, 9)
-    ring_x = x[:, None, None] + drift * out[:, None] * np.cos(angle)
-    ring_y = y[:, None, None] + drift * out[:, None] * np.sin(angle)
-    note("drift", ~(today(ring_x, ring_y) >= need - 1e-3).all(axis=(1, 2)))
-    places = shapely.points(x, y)
-    gap_own = shapely.distance(places, own)
-    note("too near", gap_own < 12.192 - 1e-6)
-    note("beyond a cast", shapely.length(cast_lines.geometry) > 27.432 + 1e-6)
-    note("cast told", np.abs(shapely.length(cast_lines.geometry) - ok["cast_m"]) > 1e-6)
-    bearing = np.degrees(np.arctan2(aim[:, 0] - x, aim[:, 1] - y))
-    note("bearing told", np.abs((bearing - ok["cast_bearing_deg"] + 180) % 360 - 180) > 1e-6)
-    clear = 3.048 + spots["position_error_m"].fillna(5.0).to_numpy()
-    for k, (place, mine) in enumerate(zip(places, row, strict=True)):
-        near = np.flatnonzero(shapely.distance(shapes, place) < clear - 1e-6)
-        for other in near[near != mine]:
-            if not shapes[other].covers(shapes[mine]):
-                found.append(("over another", ok["spot_id"][k]))  # noqa: PERF401  one pair at a time reads better
-    if hazards is not None:
-        radius = hazards["radius_m"].to_numpy()
-        for k, place in enumerate(places):
-            if (shapely.distance(hazards.geometry.to_numpy(), place) < drift + radius - 1e-6).any():
-                found.append(("hazard", ok["spot_id"][k]))
-    return found, ok
+    """Six points to two lines and two polygons."""
+    return some_spots(lake, count * 6 // 10, count // 5, count - count * 6 // 10 - count // 5, seed)
 
 
 @pytest.mark.parametrize(
-    ("level", "wind", "relief", "seed"),
+    ("level", "relief", "seed", "options"),
     [
-        (-1.5, 225.0, 1.0, 1),
-        (0.0, None, 1.0, 2),
-        (-4.0, 10.0, 1.0, 3),
-        (-1.5, None, 0.1, 4),
-        (0.5, 90.0, 0.1, 5),
+        (-1.5, 1.0, 1, {"wind_from_deg": 225.0, "most_holds": 3}),
+        (0.0, 1.0, 2, {"level_error_m": 0.3}),
+        (-4.0, 1.0, 3, {"wind_from_deg": 10.0, "upwind_factor": 0.5, "fix_error_m": 6.0}),
+        (-1.5, 0.1, 4, {"most_holds": 4, "apart_deg": 40.0, "sun_from_deg": 130.0}),
+        (0.5, 0.1, 5, {"wind_from_deg": 90.0, "most_holds": 2, "apart_deg": 175.0, "next_weight": 2.0}),
     ],
 )
-def test_no_hard_rule_is_broken_on_a_real_valley(level, wind, relief, seed):
+def test_no_hard_rule_is_broken_on_a_real_valley(level, relief, seed, options):
     lake = valley(relief=relief)
     spots = random_spots(lake, 400, seed)
-    rng = np.random.default_rng(seed)
-    centres = shapely.points(
-        shapely.get_coordinates(spots.geometry.representative_point()) + rng.normal(0, 15, (400, 2))
-    )
-    hazards = gpd.GeoDataFrame({"radius_m": rng.uniform(0, 9, 400)}, geometry=centres, crs=CRS).iloc[::3]
-    holds, lines = boat_hold(spots, lake, level_m=level, wind_from_deg=wind, known_hazards=hazards)
-    found, ok = breaches(holds, lines, spots, lake, level, hazards=hazards)
+    hazards = some_hazards(spots, seed)
+    holds, lines = boat_hold(spots, lake, level_m=level, known_hazards=hazards, **options)
+    seen = {k: v for k, v in options.items() if k in DEFAULTS}
+    found, ok = breaches(holds, lines, spots, lake, level, hazards=hazards, **seen)
     assert found == []
     assert len(ok) > 100
-    assert len(holds) == 400
+    assert holds["spot_id"].drop_duplicates().tolist() == spots["spot_id"].tolist()
+    assert (ok["hold_no"] > 1).sum() > 50 or "most_holds" not in options
     assert (holds["reason"].str.len() > 10).all()
     none = holds[holds["status"] == "none"]
     assert len(none) > 10
     assert (none["hold_no"] == 0).all()
     assert none[["depth_m", "cast_m", "cast_bearing_deg", "deep_bearing_deg"]].isna().all().all()
-    on_spot = shapely.distance(none.geometry.to_numpy(), spots.geometry.to_numpy()[none.index])
+    on_spot = shapely.distance(
+        none.geometry.to_numpy(), spots.set_index("spot_id").geometry[none["spot_id"]].to_numpy()
+    )
     assert (on_spot < 1e-6).all()
 
 
 def test_the_recheck_itself_sees_breaches():
     lake = valley()
-    spots = random_spots(lake, 200, 7)
+    spots = random_spots(lake, 300, 7)
     # Made for a boat with hardly any draft at a higher level, judged for a deeper one at a lower level.
     holds, lines = boat_hold(
-        spots, lake, level_m=0.5, draft_m=0.0, margin_m=0.0, footprint_m=0.0, drift_m=0.0
+        spots, lake, level_m=0.5, draft_m=0.0, margin_m=0.0, footprint_m=0.0, drift_m=0.0, most_holds=3
     )
-    rules = {rule for rule, _ in breaches(holds, lines, spots, lake, -0.5)[0]}
-    assert {"thin", "drift", "over another", "depth told", "cast over land"} <= rules
+    judged = {"wind_from_deg": 200.0, "most_holds": 2, "apart_deg": 100.0, "most_cast_m": 20.0}
+    hazards = some_hazards(spots, 7)
+    rules = {
+        rule
+        for rule, _ in breaches(holds, lines, spots, lake, -0.5, hazards=hazards, fix_error_m=9.0, **judged)[
+            0
+        ]
+    }
+    assert {
+        "thin", "drift", "over another", "depth told", "cast over land", "margin told", "search told", "hazard",
+        "over tall cover", "short upwind", "beyond a cast", "too many", "not apart", "wind told",
+    } <= rules  # fmt: skip
 
 
 def test_on_the_valley_as_it_is_cells_longer_than_a_cast_hold_too():

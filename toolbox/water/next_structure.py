@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Self
 
 import numpy as np
@@ -24,13 +24,17 @@ class NextStructures:
     ----------
     first, count
         Where the neighbours of each fished structure begin in ``others``, and how many there are.
-    others
-        The neighbours.
+    others, bounds
+        The neighbours, and the box of each.
     """
 
     first: Ints
     count: Ints
     others: Geometries
+    bounds: Floats = field(init=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "bounds", shapely.bounds(self.others).reshape(-1, 4))
 
     @classmethod
     def build(cls, fished: Geometries, rows: Ints, structures: Geometries, reach_m: float) -> Self:
@@ -65,8 +69,18 @@ class NextStructures:
         count = np.bincount(one, minlength=len(fished))
         return cls(np.cumsum(count) - count, count, structures[other[order]])
 
-    def gap_m(self, fished: Ints, x: Floats, y: Floats) -> Floats:
-        """Give the distance from places to the nearest neighbour of the structure fished; infinite without one."""
+    def gap_m(self, fished: Ints, x: Floats, y: Floats, within_m: float) -> Floats:
+        """Give the distance from places to the nearest neighbour of the structure fished, where it is within reach.
+
+        Parameters
+        ----------
+        fished
+            Place of the fished structure among those given.
+        x, y
+            Places.
+        within_m
+            Reach; neighbours farther off may count as infinitely far.
+        """
         gap = np.full(len(x), np.inf)
         some = np.flatnonzero(self.count[fished] > 0)
         if not some.size:
@@ -74,8 +88,13 @@ class NextStructures:
         number = self.count[fished[some]]
         start = np.cumsum(number) - number
         other = np.repeat(self.first[fished[some]] - start, number) + np.arange(int(number.sum()))
-        places = np.asarray(shapely.points(x[some], y[some]))
-        gap[some] = np.minimum.reduceat(
-            shapely.distance(np.repeat(places, number), self.others[other]), start
-        )
+        place = np.repeat(some, number)
+        # Distances to boxes are cheap, and rule most neighbours out.
+        west, south, east, north = self.bounds[other].T
+        off_x = np.maximum(np.maximum(west - x[place], x[place] - east), 0.0)
+        off_y = np.maximum(np.maximum(south - y[place], y[place] - north), 0.0)
+        near = np.hypot(off_x, off_y) <= within_m
+        place, other = place[near], other[near]
+        points = np.asarray(shapely.points(x[place], y[place]))
+        np.minimum.at(gap, place, shapely.distance(points, self.others[other]))
         return gap

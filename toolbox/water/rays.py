@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from .ring_walk import points_on_rings
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -145,10 +147,11 @@ def _around(parts: Geometries, owner: Ints, most_m: float, whole: Geometries) ->
     before, after = _neighbours(sizes)
     ring = np.repeat(np.arange(len(rings), dtype=np.intp), sizes)
     place = (np.arange(len(ring)) - np.repeat(np.cumsum(sizes) - sizes, sizes)) * (length / sizes)[ring]
-    ends = shapely.line_interpolate_point(rings[ring], place)
+    end_x, end_y = points_on_rings(rings, ring, place)
+    ends = np.asarray(shapely.points(end_x, end_y))
     part = of_part[ring]
     x, y = _aims(parts[part], ends)
-    east, north = _unit(shapely.get_x(ends) - x, shapely.get_y(ends) - y)
+    east, north = _unit(end_x - x, end_y - y)
     structure = owner[part]
     several = shapely.get_num_geometries(whole[structure]) > 1
     is_open = np.ones(len(x), dtype=np.bool_)

@@ -120,7 +120,9 @@ def soft_score(
     score = score - rules.sun_weight * shadow_cost(lie, radius_m, rules)
     if others is not None:
         x, y = lie.x + radius_m * lie.east, lie.y + radius_m * lie.north
-        near = (1.0 - others.gap_m(rays.structure[index], x, y) / rules.most_cast_m).clip(0.0)
+        near = (1.0 - others.gap_m(rays.structure[index], x, y, rules.most_cast_m) / rules.most_cast_m).clip(
+            0.0
+        )
         score = score - rules.next_weight * near
     span = max(rules.most_cast_m - rules.least_cast_m, 1e-9)
     return np.asarray(score - rules.cast_weight * ((radius_m - rules.cast_m) / span) ** 2 - rays.cost[index])
