@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pyproj
 
-from castshed.demo_layers import edges, lists, names, own_spots, places
+from castshed.demo_layers import edges, landmarks, lists, names, own_spots, places
 from castshed.demo_layers.bottom import shape_bottom
 from castshed.toolbox.layers import write_layers
 from castshed.toolbox.water.depth import DepthSurface
@@ -67,6 +67,8 @@ def make_lake(seed: int = SEED) -> tuple[dict[str, Any], dict[str, str]]:
         "zones": places.make_zones(rng, shore, bottom, lake, ramps),
         "known_hazards": places.make_hazards(rng, shore, bottom, lake),
         "spots": spots,
+        # Numbers of their own, so that the other layers are what they were without them.
+        "landmarks": landmarks.make_landmarks(np.random.default_rng([seed, 11]), lake),
     }
     texts = {
         "habitat_sites.csv": lists.habitat_csv(rng, shore, spots),
@@ -74,11 +76,11 @@ def make_lake(seed: int = SEED) -> tuple[dict[str, Any], dict[str, str]]:
         "forecast.csv": lists.forecast_csv(rng),
         "pool_levels.csv": lists.pool_levels_csv(rng),
     }
-    return layers, texts
-
     texts["habitat_sites.csv"] = lists.plant_repeats(
         np.random.default_rng([seed, 12]), chart, texts["habitat_sites.csv"], texts["own_waypoints.gpx"]
     )
+    return layers, texts
+
 
 def main() -> None:
     """Write the demo lake into a folder."""

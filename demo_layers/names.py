@@ -37,3 +37,35 @@ WAYPOINTS = (
     ("Grass edge", "outside edge of the grass"),
     ("Lone cedar", "one cedar, tied down, 11 ft"),
 )
+
+# Ashore, by kind.
+LANDMARKS = {
+    "point_of_land": (
+        "Heron's Elbow", "Anvil Head", "Birch Finger", "Coldwater Point", "Drover's Point", "Ember Head",
+        "Foxglove Point", "Granary Point", "Hobble Head", "Juniper Point", "Kiln Point", "Linnet Head",
+        "Millstone Point", "Otter Finger", "Pepper Point", "Quill Head", "Rushes Point", "Saddler's Point",
+    ),
+    "water_tower": ("Sedgewick tower", "Tansy tower"),
+    "radio_mast": ("Mast on Bald Rise",),
+    "steeple": ("Sedgewick steeple", "Chapel at Fallow Cross"),
+    "silo": ("Twin silo", "Red silo", "Hollin silo"),
+    "chimney": ("Brickworks chimney", "Pump house chimney"),
+}  # fmt: skip
+
+# Small things along the shore get a look and what they are: "green boathouse", "twin flagpole".
+LOOKS = (
+    "white", "red", "green", "blue", "ochre", "grey", "black", "old", "tin-roofed", "leaning", "twin", "lone", "tall",
+    "broken",
+)  # fmt: skip
+SMALL_MARKS = (
+    "barn",
+    "boathouse",
+    "cabin",
+    "flagpole",
+    "pine",
+    "oak",
+    "poplar",
+    "windmill",
+    "light post",
+    "sign board",
+)
