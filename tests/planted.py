@@ -25,7 +25,7 @@ WIDTH_M = 960.0
 KNEE_M = 170.0  # where the bank ends and the floor begins
 SLOT_M = 270.0
 BEYOND_M = 150.0
-EDGE_M = 60.0  # nothing is planted, and nothing is judged, so near to the ends of the survey
+EDGE_M = 100.0  # nothing is planted, and nothing is judged, so near to the ends of the survey
 ORIGIN = np.array([500_000.0, 3_900_000.0])
 # Metres of bank that each kind takes up, with what surrounds it.
 BANK_M = {"point": 240.0, "pocket": 240.0, "ledge": 310.0, "bluff": 410.0, "flat": 350.0, "bulge": 200.0}

@@ -156,6 +156,14 @@ def test_flooding_gives_the_reliefs_that_labelling_every_level_gives(seed):
     assert all(found[k] == pytest.approx(expected[k], abs=1e-5) for k in found)
 
 
+def test_a_single_wide_cell_is_no_hump():
+    depth = np.full((9, 9), 8.0)
+    depth[4, 4] = 3.0
+    assert len(find_humps(surface(depth, 60.0))) == 0
+    depth[4:6, 4:6] = 3.0
+    assert len(find_humps(surface(depth, 60.0))) == 1
+
+
 @pytest.mark.parametrize(
     "depth",
     [
@@ -192,3 +200,13 @@ def test_the_input_is_left_alone_and_findings_are_ordered_by_clarity():
     assert (np.diff(found.strength) <= 0).all()
     assert (found.strength >= 1.0).all()
     assert np.allclose(found.base_m - found.top_m, found.relief_m)
+
+
+def test_of_two_joined_humps_each_has_its_own_ground():
+    x, y = plane(161)
+    pair = sum(np.exp(-((x - k * 40.0) ** 2 + y**2) / 968.0) for k in (-1, 1))
+    found = find_humps(surface(12.0 - 4.0 * pair - 0.3 * np.exp(-((x - 40.0) ** 2 + y**2) / 968.0)))
+    assert len(found) == 2
+    assert found.relief_m[0] > found.relief_m[1] + 1.0
+    # The higher one closes far out, but what lies beyond the col between them is not its own.
+    assert found.area_m2[0] == pytest.approx(found.area_m2[1], rel=0.25)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from castshed.toolbox.errors import UsageError
+from castshed.toolbox.errors import DataWarning, UsageError
 from castshed.toolbox.water.depth import DepthSurface
 from castshed.toolbox.water.forms.frame import NUMBERS
 from castshed.toolbox.water.forms.isobath_turning import isobath_turning
@@ -138,6 +138,13 @@ def test_cells_half_as_wide_find_the_same(kind):
     fine = FINDERS[kind](surface(bank(x, south, sign), CELL / 2))
     assert len(fine) == len(coarse) == 1
     assert fine.relief_m[0] == pytest.approx(coarse.relief_m[0], rel=0.1)
+
+
+@pytest.mark.parametrize("kind", FINDERS)
+def test_cells_too_wide_to_show_any_are_said_to_be(kind):
+    with pytest.warns(DataWarning, match="cells of 40 m cannot show .* 15 m or less"):
+        found = FINDERS[kind](surface(bank(*plane(cell=40.0), 1.0), 40.0))
+    assert len(found) == 0
 
 
 @pytest.mark.parametrize("kind", FINDERS)

@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 SMOOTH_M = 3.5
 """The bottom is smoothed over this before it is flooded: single soundings are no tops."""
 
+LEAST_CELLS = 4
+"""Fewer cells than these show no form, however wide they are."""
+
 _CROWN = 0.3  # the place of a hump is the middle of what stands within this share of its relief below the top
 _LEAN = 0.1  # a hump has a deep side where the ground round it falls by more than this share of its relief
 
@@ -35,7 +38,7 @@ def _measured(
     raw: NDArray[np.float32],
     smooth: DepthSurface,
     top: NDArray[np.int64],
-    closes_m: NDArray[np.float64],
+    own_m: NDArray[np.float64],
     apart_m: float,
 ) -> dict[str, NDArray[np.float64]]:
     """Place and least depth of the crown, mean slope, longest extent and area of each rise.
@@ -46,14 +49,14 @@ def _measured(
     flat = depth.ravel()
     cell_x, cell_y = smooth.cell_x_m, smooth.cell_y_m
     found = np.empty((len(top), 6))
-    for k, (cell, closes) in enumerate(zip(top, closes_m, strict=True)):
-        level = float(flat[cell]) + min(_CROWN * (float(closes) - float(flat[cell])), 0.75 * apart_m)
+    for k, (cell, own) in enumerate(zip(top, own_m, strict=True)):
+        level = float(flat[cell]) + min(_CROWN * (float(own) - float(flat[cell])), 0.75 * apart_m)
         crown = rise_cells(depth, int(cell), level)
         weight = np.maximum(level - flat[crown].astype(np.float64), 0.0) + 1e-9
         found[k, 0] = np.average(crown % columns, weights=weight)
         found[k, 1] = np.average(crown // columns, weights=weight)
         found[k, 5] = np.nanmin(raw.ravel()[crown])
-        whole = rise_cells(depth, int(cell), float(closes))
+        whole = rise_cells(depth, int(cell), float(own))
         r, c = whole // columns, whole % columns
         east = flat[r * columns + np.minimum(c + 1, columns - 1)] - flat[r * columns + np.maximum(c - 1, 0)]
         south = (
@@ -96,14 +99,15 @@ def find_humps(surface: DepthSurface, *, relief_m: float = 0.75, area_m2: float 
     relief_m
         A hump stands at least so high above the depth at which it closes: above its col to the next higher ground.
     area_m2
-        It covers at least so much at that depth.
+        It covers at least so much at that depth, with what lower humps it has joined by then.
 
     Returns
     -------
     geopandas.GeoDataFrame
-        One point a hump, at its crown. `top_m` is its least depth, `base_m` the depth at which it closes, `length_m`
-        and `area_m2` are measured there, `slope_deg` is the mean over it; `deep_bearing_deg` points to where the
-        ground round it is deepest, NaN where it is as deep all round.
+        One point a hump, at its crown. `top_m` is its least depth, `base_m` the depth at which it closes. `length_m`,
+        `area_m2` and the mean slope `slope_deg` are of the ground it has for itself: down to there, or to where a
+        lower hump joins it. `deep_bearing_deg` points to where the ground round it is deepest, NaN where it is as deep
+        all round.
 
     Raises
     ------
@@ -121,8 +125,8 @@ def find_humps(surface: DepthSurface, *, relief_m: float = 0.75, area_m2: float 
     require_lengths(relief_m=relief_m, area_m2=area_m2)
     cell_x, cell_y = surface.cell_x_m, surface.cell_y_m
     smooth = blurred(surface.depth_m, SMOOTH_M, cell_x, cell_y)
-    rises, _ = closed_rises(smooth, relief_m, int(np.ceil(area_m2 / (cell_x * cell_y))))
-    shape = _measured(surface.depth_m, surface.with_depth(smooth), rises.top, rises.closes_m, relief_m)
+    rises, _ = closed_rises(smooth, relief_m, max(int(np.ceil(area_m2 / (cell_x * cell_y))), LEAST_CELLS))
+    shape = _measured(surface.depth_m, surface.with_depth(smooth), rises.top, rises.own_m, relief_m)
     x, y, area = shape.pop("x"), shape.pop("y"), shape["area_m2"]
     relief = rises.closes_m - shape["top_m"]
     east, north = _deep_sides(surface.with_depth(smooth), x, y, 1.5 * np.sqrt(area / np.pi))
@@ -138,6 +142,6 @@ def find_humps(surface: DepthSurface, *, relief_m: float = 0.75, area_m2: float 
             "deep_bearing_deg": [
                 np.nan if flat else bearing_deg(e, n) for e, n, flat in zip(east, north, level, strict=True)
             ],
-            "strength": np.minimum(relief / relief_m, 1.0 + np.log(area / area_m2)),
+            "strength": np.minimum(relief / relief_m, np.maximum(area / area_m2, 1.0)),
         },
     )

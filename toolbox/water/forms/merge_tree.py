@@ -25,11 +25,16 @@ _RIGHT = np.array([0, 1, 1, 1, 0, -1, -1, -1], dtype=np.int64)
 
 @dataclass(frozen=True, eq=False)
 class Rises:
-    """Closed rises: cell of the top (flat index), depth at which it closes, cells it closes with."""
+    """Closed rises, by the cells of their tops (flat indices).
+
+    `closes_m` is the depth at which each closes, `own_m` the depth down to which it stands alone: less, where a lower
+    rise joins it. `outermost` tells which close on the bank and not on a higher rise.
+    """
 
     top: NDArray[np.int64]
     closes_m: NDArray[np.float64]
-    cells: NDArray[np.int64]
+    own_m: NDArray[np.float64]
+    outermost: NDArray[np.bool_]
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,7 +70,7 @@ def _flood(
     least_cells: int,
     owner: NDArray[np.int32],
 ) -> NDArray[np.float64]:
-    """Join cells in order; give top, depth of closing and count of cells of each rise.
+    """Join cells in order; give top, depth of closing and what each rise closes on.
 
     Afterwards `owner` holds, at each local top, itself (a rise) or the top it belongs to. While a rise is open,
     its entry is the count of its cells. The last entry is all that is not water.
@@ -126,7 +131,7 @@ def _flood(
                     rises = _longer(rises)
                 rises[count, 0] = root
                 rises[count, 1] = flat[cell]
-                rises[count, 2] = size
+                rises[count, 2] = eldest
                 count += 1
             else:
                 owner[root] = eldest
@@ -289,7 +294,11 @@ def closed_rises(
     owner = np.full(size + 1, -1, dtype=np.int32)
     table = _flood(np.ascontiguousarray(depth_m), order, least_relief_m, least_cells, owner)
     table = table[np.argsort(table[:, 0], kind="stable")]
-    return Rises(table[:, 0].astype(np.int64), table[:, 1], table[:, 2].astype(np.int64)), owner
+    top, closes_m, on = table[:, 0].astype(np.int64), table[:, 1], table[:, 2].astype(np.int64)
+    own_m, outermost = closes_m.copy(), on == size
+    # What a rise closes on, other than the bank, is a rise itself: its top is shallower, so its relief is greater.
+    np.minimum.at(own_m, np.searchsorted(top, on[~outermost]), closes_m[~outermost])
+    return Rises(top, closes_m, own_m, outermost), owner
 
 
 def cols_between(depth_m: NDArray[np.float32], rises: Rises, owner: NDArray[np.int32]) -> Cols:

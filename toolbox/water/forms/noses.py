@@ -165,7 +165,8 @@ def noses(
         sharp = turn >= turn_deg if out else turn <= -turn_deg
     rises, owner = closed_rises(depth, _RISE_M)
     if out:
-        for top, closes_m in zip(rises.top.tolist(), rises.closes_m.tolist(), strict=True):
+        whole = rises.outermost
+        for top, closes_m in zip(rises.top[whole].tolist(), rises.closes_m[whole].tolist(), strict=True):
             sharp.ravel()[rise_cells(depth, top, closes_m)] = False
     parts, _ = label(sharp, np.ones((3, 3)))
     to_bank = distance_transform_edt(~_bank(depth), sampling=(smooth.cell_y_m, smooth.cell_x_m))

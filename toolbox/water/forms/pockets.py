@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import warnings
 from typing import TYPE_CHECKING
 
-from .frame import require_lengths
+from ...errors import DataWarning
+from .frame import findings, require_lengths
 from .noses import nose_table, noses
 
 if TYPE_CHECKING:
@@ -47,6 +49,11 @@ def find_pockets(
     UsageError
         When a threshold is not above zero.
 
+    Warns
+    -----
+    DataWarning
+        When the cells are too wide to show any; the table is then empty.
+
     Notes
     -----
     The hollows on both flanks of a point, where isobaths only turn back, are no pockets. The mouth of a long cove is
@@ -56,6 +63,15 @@ def find_pockets(
     is open water but lies beside shallow water, which is taken as land.
     """
     require_lengths(turn_deg=turn_deg, over_m=over_m, relief_m=relief_m, length_m=length_m, bank_m=bank_m)
+    cell_m = max(surface.cell_x_m, surface.cell_y_m)
+    if cell_m > over_m / 4:
+        warnings.warn(
+            f"Pockets were not looked for: cells of {cell_m:g} m cannot show how isobaths turn within {over_m:g} m. "
+            f"Make the depths on cells of {over_m / 4:g} m or less.",
+            DataWarning,
+            stacklevel=2,
+        )
+        return findings("pocket", [], surface.crs, {})
     found = noses(
         surface,
         out=False,

@@ -9,7 +9,7 @@ import shapely
 
 from .coarse import blurred
 from .frame import bearing_deg, findings, require_lengths
-from .humps import SMOOTH_M
+from .humps import LEAST_CELLS, SMOOTH_M
 from .merge_tree import closed_rises, cols_between
 
 if TYPE_CHECKING:
@@ -100,7 +100,7 @@ def find_saddles(
     cell_x, cell_y = surface.cell_x_m, surface.cell_y_m
     columns = surface.shape[1]
     depth = blurred(surface.depth_m, SMOOTH_M, cell_x, cell_y)
-    rises, owner = closed_rises(depth, relief_m, int(np.ceil(area_m2 / (cell_x * cell_y))))
+    rises, owner = closed_rises(depth, relief_m, max(int(np.ceil(area_m2 / (cell_x * cell_y))), LEAST_CELLS))
     cols = cols_between(depth, rises, owner)
 
     def place(cell: NDArray[np.int64]) -> NDArray[np.float64]:
