@@ -213,7 +213,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
                     wind_mps=day.wind.speed_mps,
                     depth=depth,
                     level_m=level_m,
-                )
+                ).places
                 for places in (spots, holds)
             )
         spots = fishable(

@@ -1,8 +1,8 @@
-"""Fetch, waves and lee at spots or holds for one wind."""
+"""Fetch, waves and lee at spots or holds for one wind or the hours of a forecast."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import (
@@ -10,53 +10,138 @@ from castshed.toolbox.parameters import (
     Depth,
     Duration,
     Exposure,
+    HourlyExposure,
     Length,
     Level,
     Places,
     Speed,
     Water,
+    WindForecast,
+    WordList,
+    Words,
 )
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
+    from castshed.toolbox.intake.series_table import SeriesTable
+    from castshed.toolbox.water.forecast import Forecast
+
 Method = Literal["spm-1984", "young-verhagen-1996", "hurdle-stive-1989", "cem-2002", "aces-1992"]
 Fetch = Literal["straight", "effective"]
 
 
+class WindExposure(NamedTuple):
+    """The places with the wind's figures, and for a forecast a row for each place and hour."""
+
+    places: Exposure
+    exposure: HourlyExposure | None
+
+
 def _named(rows: GeoDataFrame) -> str:
     """Name the first few rows by their id, where they have one."""
-    column = next((c for c in ("spot_id", "ramp_id", "hold_no") if c in rows.columns), None)
-    names = [str(v) for v in (rows.index if column is None else rows[column])]
+    from castshed.toolbox.water.exposure_hours import place_ids
+
+    names = place_ids(rows)
     return ", ".join(names[:5]) + (f" and {len(names) - 5} more" if len(names) > 5 else "")
+
+
+def _winds(
+    wind_from_deg: float | None,
+    wind_mps: float | None,
+    forecast: SeriesTable | Forecast | None,
+    *,
+    columns: WordList,
+    units: WordList,
+    zone: str,
+    first_time: str,
+    last_time: str,
+    wind_height_m: float | None,
+    averaged_s: float | None,
+) -> Forecast:
+    """Bring one wind, or a forecast in whatever form, to winds at 10 m over hours; one wind is one hour of no date."""
+    import datetime as dt
+
+    import numpy as np
+
+    from castshed.toolbox.errors import UsageError
+    from castshed.toolbox.intake.forecast_table import to_forecast
+    from castshed.toolbox.intake.series_table import SeriesTable
+    from castshed.toolbox.intake.series_times import read_time
+    from castshed.toolbox.water.forecast import Forecast, wind_at_10_m
+
+    if forecast is None:
+        if wind_from_deg is None or wind_mps is None:
+            raise UsageError("Give one wind with wind-from and wind, or hourly winds with forecast.")
+        if columns or units or zone or first_time or last_time:
+            raise UsageError(
+                "columns, units, zone, first-time and last-time belong to a forecast; give one, or leave them."
+            )
+        speed = np.array([float(wind_mps)])
+        if wind_height_m is not None:
+            speed = wind_at_10_m(speed, wind_height_m)
+        moment = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
+        return Forecast((moment,), speed, np.array([np.nan]), np.array([float(wind_from_deg)]), averaged_s)
+    if wind_from_deg is not None or wind_mps is not None:
+        raise UsageError("A forecast and a single wind are given; give one of them.")
+    if isinstance(forecast, SeriesTable):
+        forecast = to_forecast(
+            forecast,
+            columns=columns,
+            in_units=units,
+            zone=zone,
+            height_m=wind_height_m,
+            averaged_s=averaged_s,
+        )
+    elif not isinstance(forecast, Forecast):
+        raise UsageError(f"forecast is a {type(forecast).__name__}; give a table of winds over hours.")
+    elif columns or units or wind_height_m is not None or averaged_s is not None:
+        raise UsageError(
+            "columns, units, wind-height and averaged are for a table; a Forecast states its own."
+        )
+    return forecast.between(
+        read_time(first_time, zone, name="first-time") if first_time else None,
+        read_time(last_time, zone, name="last-time") if last_time else None,
+    )
 
 
 @algorithm(
     step="wind",
     example="castshed wind-exposure demo_layers/reservoir.gpkg:spots "
-    "my_day/plan.gpkg:water --wind-from SW --wind 15mph "
-    "--depth demo_layers/reservoir.gpkg:depth --level -4ft --out my.gpkg:exposure",
+    "my_day/plan.gpkg:water --forecast demo_layers/forecast.csv --first-time 2026-05-16T06:00-05:00 "
+    "--depth demo_layers/reservoir.gpkg:depth --level -4ft --out my.gpkg:windy_spots",
 )
 def wind_exposure(
     places: Places,
     water: Water,
     *,
-    wind_from_deg: Bearing,
-    wind_mps: Speed,
+    wind_from_deg: Bearing | None = None,
+    wind_mps: Speed | None = None,
+    forecast: WindForecast | None = None,
+    columns: WordList = (),
+    units: WordList = (),
+    zone: Words = "",
+    first_time: Words = "",
+    last_time: Words = "",
+    wind_height_m: Length | None = None,
+    averaged_s: Duration | None = None,
     depth: Depth | None = None,
     level_m: Level = 0.0,
     method: Method = "spm-1984",
     fetch: Fetch = "straight",
     duration_s: Duration | None = None,
     near_bank_m: Length = 100.0,
-) -> Exposure:
-    """Measure fetch and estimate waves at spots or holds for a wind.
+) -> WindExposure:
+    """Measure fetch and estimate waves at spots or holds for a wind or an hourly forecast.
 
     Every row comes back with what the wind does there: fetch to the first shore upwind, significant wave height and
     peak period by a named published method, the least and greatest height of all methods, and the bank it lies under:
     `lee` (the bank the wind comes over is near), `windward` (the bank the wind blows onto is near) or `open`. Some
     want the lee and some the windward bank; the tool only tells. A point is judged where it lies, a line or polygon
     at one point of it on today's water. Rows off the water keep their place, without figures.
+
+    Of a forecast every hour is worked. The rows then carry the hour with the highest waves, the greatest wind and
+    gusts, and the means over the hours; a second layer `exposure` has a row for each place and hour.
 
     The figures are estimates for a steady wind. They know no gusts, squalls, boat wakes or waves thrown back by a
     bluff, and single waves reach nearly twice the significant height: a small figure does not say that a boat can go
@@ -69,9 +154,25 @@ def wind_exposure(
     water
         Today's water, from water-today.
     wind_from_deg
-        Direction the wind comes from, clockwise from north (grid north of the layer).
+        Direction a single wind comes from, clockwise from north (grid north of the layer).
     wind_mps
-        Sustained wind 10 m above the water; not gusts.
+        Sustained speed of a single wind; not gusts.
+    forecast
+        Winds over hours: a table with the columns time, wind, gust (may be missing) and wind_from, units in the
+        header (wind_mph) and zones in the times (2026-05-16T06:00-05:00).
+    columns
+        Which column is what, where the header does not tell: time=Header, wind=Header, gust=Header,
+        wind_from=Header.
+    units
+        Units of speed, where header and cells name none: wind=mph, gust=kn.
+    zone
+        Zone of times that name none, from the IANA database, such as America/Chicago.
+    first_time, last_time
+        First and last hour that matters, both included; by default the whole forecast.
+    wind_height_m
+        Height above the water for which the wind is stated; by default as the forecast says, else 10 m.
+    averaged_s
+        Over how long the wind is averaged; by default as the forecast says, else it is taken as it is.
     depth
         Depth coverage, for the mean depth along the fetch and the breaking limit; without it the deep-water form.
     level_m
@@ -89,13 +190,16 @@ def wind_exposure(
     Returns
     -------
     The rows of places with `fetch_m`, `fetch_depth_m`, `wave_m`, `wave_low_m`, `wave_high_m`, `period_s`,
-    `wave_method`, `wind_mps`, `wind_from_deg`, `bank`.
+    `wave_method`, `wind_mps`, `wind_from_deg`, `bank`; of a forecast also `gust_mps`, `worst_time`, `wave_mean_m`,
+    `wind_mean_mps`. The second layer, or None for a single wind.
 
     Notes
     -----
     Methods, sources and limits: `castshed.toolbox.water.waves.wave_height`. Fetch: straight lines against every
     vertex of the shoreline. The Coastal Engineering Manual asks for the straight line; with the effective fetch its
     share of the band is still worked from the straight one, and choosing it with the effective fetch is pointed out.
+    Corrections for height and averaging: `castshed.toolbox.water.forecast`. `wind_mps` is the wind at 10 m, as averaged
+    in the forecast; the waves are worked from the mean over the time they need.
     """
     import warnings
 
@@ -104,51 +208,64 @@ def wind_exposure(
 
     from castshed.toolbox.errors import DataWarning
     from castshed.toolbox.water.exposure import expose, place_points
+    from castshed.toolbox.water.exposure_hours import hourly_rows, worst_of_hours
 
+    winds = _winds(
+        wind_from_deg,
+        wind_mps,
+        forecast,
+        columns=columns,
+        units=units,
+        zone=zone,
+        first_time=first_time,
+        last_time=last_time,
+        wind_height_m=wind_height_m,
+        averaged_s=averaged_s,
+    )
+
+    def warn(text: str) -> None:
+        warnings.warn(text, DataWarning, stacklevel=3)
+
+    for note in winds.said:
+        warn(f"forecast: {note}.")
     if method == "cem-2002" and fetch == "effective":
-        warnings.warn(
+        warn(
             "method cem-2002 with the effective fetch: the Coastal Engineering Manual asks for the straight line; "
-            "its waves come out too low or too high. Use --fetch straight, or another method.",
-            DataWarning,
-            stacklevel=2,
+            "its waves come out too low or too high. Use --fetch straight, or another method."
         )
     surface = shapely.union_all(water.geometry.to_numpy())
     points = place_points(places.geometry.to_numpy(), surface)
     found = expose(
         points,
         surface,
-        np.array([wind_from_deg]),
-        np.array([wind_mps]),
+        winds.wind_from_deg,
+        winds.wind_mps,
         surface=depth,
         level_m=level_m,
         method=method,
         effective=fetch == "effective",
         duration_s=duration_s,
         near_m=near_bank_m,
+        averaged_s=winds.averaged_s,
     )
-    result: GeoDataFrame = places.copy()
-    for column in ("fetch_m", "fetch_depth_m", "wave_m", "wave_low_m", "wave_high_m", "period_s"):
-        result[column] = getattr(found, column)[:, 0]
-    result["wave_method"] = found.wave_method[:, 0]
-    result["wind_mps"] = float(wind_mps)
-    result["wind_from_deg"] = float(wind_from_deg)
-    result["bank"] = found.bank[:, 0]
+    result: GeoDataFrame = worst_of_hours(places, found, winds)
+    hourly: GeoDataFrame | None = None
+    if forecast is None:
+        result = result.drop(columns=["gust_mps", "worst_time", "wave_mean_m", "wind_mean_mps"])
+    else:
+        hourly = hourly_rows(places, found, winds)
 
-    ashore = np.isnan(found.fetch_m[:, 0])
+    ashore = np.isnan(found.fetch_m).all(axis=1)
     if ashore.any():
-        warnings.warn(
+        warn(
             f"{int(ashore.sum())} of {len(result)} places are not on today's water and have no fetch or waves: "
-            f"{_named(result[ashore])}.",
-            DataWarning,
-            stacklevel=2,
+            f"{_named(result[ashore])}."
         )
     if depth is not None:
-        unknown = np.isnan(found.fetch_depth_m[:, 0]) & ~ashore
+        unknown = np.isnan(found.fetch_depth_m).any(axis=1) & ~ashore
         if unknown.any():
-            warnings.warn(
+            warn(
                 f"{int(unknown.sum())} places have a depth on less than half of their fetch; the deep-water form is "
-                f"used there: {_named(result[unknown])}.",
-                DataWarning,
-                stacklevel=2,
+                f"used there: {_named(result[unknown])}."
             )
-    return result
+    return WindExposure(result, hourly)

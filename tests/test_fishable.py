@@ -269,7 +269,7 @@ def test_the_weather_at_the_hold_goes_before_that_at_the_spot():
 
 def test_columns_of_wind_exposure_are_judged_as_they_come():
     spots = spots_layer([{"depth_ft": 12.0}, {"depth_ft": 12.0}], [at(60, 500), at(3900, 500)])
-    exposed = wind_exposure(spots, WATER, wind_from_deg=270.0, wind_mps=14.0)
+    exposed = wind_exposure(spots, WATER, wind_from_deg=270.0, wind_mps=14.0).places
     found = fishable(exposed, WATER, wind_limit_mps=15.0, wave_limit_m=0.35)
     assert found["fishable"].tolist() == [1, 0]
     assert found["reason"].iloc[1].startswith("waves up to")

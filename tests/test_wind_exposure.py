@@ -11,13 +11,19 @@ import shapely
 from geopandas.testing import assert_geodataframe_equal
 
 from castshed.algorithms import wind_exposure as module
-from castshed.algorithms.wind_exposure import wind_exposure
+from castshed.algorithms.wind_exposure import wind_exposure as run
 from castshed.toolbox.errors import ContractError, CrsError, DataWarning, UsageError
 from castshed.toolbox.testing import check_algorithm
 from castshed.toolbox.water.depth import DepthSurface
 from castshed.toolbox.water.exposure import bank_words, expose, mean_depth_along, place_points
 from castshed.toolbox.water.fetch import effective_fetch_lengths, fetch_lengths
 from castshed.toolbox.water.waves import WAVE_METHODS, wave_height
+
+
+def wind_exposure(*inputs, **options):
+    """The places of a single wind."""
+    return run(*inputs, **options).places
+
 
 CRS = "EPSG:32615"
 WEST, SOUTH = 500_000.0, 4_000_000.0
@@ -216,7 +222,7 @@ def test_many_winds_at_once_equal_one_after_the_other():
 
 def test_the_contract_of_the_toolbox_is_kept():
     check_algorithm(
-        wind_exposure,
+        run,
         places_layer(at(10, 10), at(3000, 500), box(100, 100, 300, 300)),
         water_layer(),
         wind_from_deg=200.0,
@@ -321,7 +327,7 @@ def test_every_method_can_be_chosen():
 
 
 def test_help_says_that_a_small_figure_promises_nothing():
-    text = " ".join(wind_exposure.spec.description.split())
+    text = " ".join(run.spec.description.split())
     assert "does not say that a boat can go there" in text
     assert "official forecast" in text
 

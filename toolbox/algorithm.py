@@ -28,6 +28,7 @@ from .parameters import (
     Many,
     Number,
     Quantity,
+    SeriesInput,
     SourceList,
     Surface,
     Text,
@@ -48,7 +49,7 @@ STEPS: Final[dict[str, str]] = {
     "whole": "The whole job",
 }
 _SUFFIXES: Final = ("_mps", "_deg", "_m2", "_m", "_s")
-_INPUTS: Final = (Layer, Surface, LayerSet, SourceList, DayInput)
+_INPUTS: Final = (Layer, Surface, LayerSet, SourceList, SeriesInput, DayInput)
 _OUTPUTS: Final = (Layer, Surface, FileSet, FolderSet)
 
 

@@ -32,6 +32,7 @@ from .parameters import (
     Many,
     Number,
     Quantity,
+    SeriesInput,
     SourceList,
     Surface,
 )
@@ -121,6 +122,10 @@ def _read_input(par: Parameter, given: Any, crs: str | None) -> Any:
         from .sources import read_source
 
         return [read_source(text) for text in given]
+    if isinstance(marker, SeriesInput):
+        from .intake.series_table import read_series
+
+        return read_series(Path(given), marker.holds)
     if isinstance(marker, DayInput):
         from .day import read_day
 
@@ -156,7 +161,7 @@ def run(
         value = given[par.name]
         if not par.is_input and value is not None and value != []:
             arguments[par.name] = _read_value(par, value)
-    check_target(spec, out, replace=replace)
+    check_target(spec, out, replace=replace, given=given)
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("ignore")
         warnings.simplefilter("always", DataWarning)

@@ -290,6 +290,9 @@ def check_outputs(spec: Spec, result: Any) -> None:
 
 
 def output_items(spec: Spec, result: Any) -> list[tuple[Any, Any]]:
-    """Pair each output of a spec with its value in the result."""
+    """Pair each output of a spec with its value in the result; leave out those made only with an option not given."""
     values = list(result) if spec.several else [result]
-    return list(zip(spec.outputs, values, strict=True))
+    pairs = zip(spec.outputs, values, strict=True)
+    return [
+        (o, v) for o, v in pairs if v is not None or not isinstance(o.marker, Layer) or not o.marker.only_with
+    ]

@@ -6,7 +6,7 @@ import contextlib
 import json
 import os
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,30 +18,52 @@ from .parameters import FileSet, FolderContents, FolderSet, Layer
 from .report import plain
 
 if TYPE_CHECKING:
-    from .algorithm import Spec
+    from .algorithm import Output, Spec
 
 
 def default_out(spec: Spec) -> str:
     """Say what ``--out`` looks like for this algorithm."""
     if isinstance(spec.outputs[0].marker, (FileSet, FolderSet)):
         return "FOLDER"
-    return "FILE.gpkg" if spec.several else "FILE.gpkg[:LAYER]"
+    return "FILE.gpkg" if len(_always(spec)) > 1 else "FILE.gpkg[:LAYER]"
 
 
-def _target_layers(spec: Spec, out: str) -> tuple[Path, list[str]]:
+def _only_with(output: Output) -> str:
+    return output.marker.only_with if isinstance(output.marker, Layer) else ""
+
+
+def _always(spec: Spec) -> list[Output]:
+    """List the outputs that are made whatever the options."""
+    return [o for o in spec.outputs if not _only_with(o)]
+
+
+def _target_layers(spec: Spec, out: str, made: Sequence[Output]) -> tuple[Path, list[str]]:
+    """Name the layers to write; a name after the file is that of the one layer that is always made."""
     ref = parse_reference(out)
-    if spec.several:
-        if ref.layer is not None:
-            names = ", ".join(o.name for o in spec.outputs)
-            raise UsageError(
-                f"{spec.name} makes several layers ({names}); give --out a file only, FILE.gpkg."
-            )
-        return ref.path, [o.name for o in spec.outputs]
-    return ref.path, [ref.layer or spec.outputs[0].name]
+    names = [o.name for o in made]
+    if ref.layer is None:
+        return ref.path, names
+    if len(_always(spec)) > 1:
+        raise UsageError(
+            f"{spec.name} makes several layers ({', '.join(names)}); give --out a file only, FILE.gpkg."
+        )
+    if ref.layer in names[1:]:
+        raise UsageError(
+            f"{spec.name} makes a layer {ref.layer} of its own here; give --out another name, such as "
+            f"{ref.path}:{names[0]}."
+        )
+    return ref.path, [ref.layer, *names[1:]]
 
 
-def check_target(spec: Spec, out: str, *, replace: bool) -> None:
+def check_target(spec: Spec, out: str, *, replace: bool, given: Mapping[str, Any] | None = None) -> None:
     """Refuse an output before any work is done.
+
+    Parameters
+    ----------
+    spec, out, replace
+        What is to be run, where its result goes, and whether it may replace what is there.
+    given
+        Parameters as given; tells which of the outputs will be made.
 
     Raises
     ------
@@ -50,7 +72,8 @@ def check_target(spec: Spec, out: str, *, replace: bool) -> None:
     """
     marker = spec.outputs[0].marker
     if not isinstance(marker, (FileSet, FolderSet)):
-        check_output(*_target_layers(spec, out), replace=replace)
+        made = [o for o in spec.outputs if not _only_with(o) or (given or {}).get(_only_with(o))]
+        check_output(*_target_layers(spec, out, made), replace=replace)
         return
     folder = Path(out)
     if folder.exists() and not folder.is_dir():
@@ -165,10 +188,11 @@ def write_result(spec: Spec, result: Any, out: str, *, replace: bool, lineage: s
         write_folder(Path(out), contents, replace=replace, lineage=lineage)
         counts = {name: len(frame) for layers in contents.layers.values() for name, frame in layers.items()}
         return counts | {f"{name} (bytes)": len(content) for name, content in contents.files.items()}
-    path, names = _target_layers(spec, out)
-    values = [value for _, value in output_items(spec, result)]
+    pairs = output_items(spec, result)
+    path, names = _target_layers(spec, out, [output for output, _ in pairs])
+    values = [value for _, value in pairs]
     types = {
-        n: o.marker.geometry for n, o in zip(names, spec.outputs, strict=True) if isinstance(o.marker, Layer)
+        n: o.marker.geometry for n, (o, _) in zip(names, pairs, strict=True) if isinstance(o.marker, Layer)
     }
     words = f"castshed {spec.name}: {spec.summary}"
     layers = dict(zip(names, values, strict=True))

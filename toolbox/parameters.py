@@ -17,10 +17,13 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame as Frame
 
     from .day import Day
+    from .intake.series_table import SeriesTable
     from .sources import SourceTable
     from .water.depth import DepthSurface
+    from .water.forecast import Forecast
+    from .water.level_series import LevelSeries
 else:  # At run time the plain type plays no part; the marker does.
-    Frame = DepthSurface = SourceTable = Day = object
+    Frame = DepthSurface = SourceTable = Day = SeriesTable = Forecast = LevelSeries = object
 
 POINT: Final = ("Point",)
 LINE: Final = ("LineString", "MultiLineString")
@@ -42,7 +45,7 @@ class Layer:
     """A vector layer: its usual name, geometry types, id column, needed and optional columns.
 
     An optional column that is missing reaches the algorithm filled with NaN or empty text. ``may_lack_place`` is for
-    rows of which nobody knows where they lie.
+    rows of which nobody knows where they lie. ``only_with`` names the parameter without which an output is not made.
     """
 
     name: str
@@ -52,6 +55,7 @@ class Layer:
     optional: tuple[Column, ...] = ()
     may_be_empty: bool = True
     may_lack_place: bool = False
+    only_with: str = ""
     metavar = "FILE:LAYER"
 
 
@@ -82,6 +86,18 @@ class DayInput:
     """A day file (TOML) with the layers it names."""
 
     metavar = "DAY.toml"
+
+
+@dataclass(frozen=True)
+class SeriesInput:
+    """Values over time in a file: a wind ``forecast`` or pool ``levels``."""
+
+    holds: str
+
+    @property
+    def metavar(self) -> str:
+        """The word the help shows."""
+        return "FILE.csv" if self.holds == "forecast" else "FILE"
 
 
 @dataclass(frozen=True)
@@ -223,6 +239,8 @@ WordList = Annotated[Sequence[str], Many(Text())]
 # Inputs ---------------------------------------------------------------------------------------------------
 Sources = Annotated[Sequence[SourceTable], SourceList()]
 DayFile = Annotated[Day, DayInput()]
+WindForecast = Annotated[SeriesTable | Forecast, SeriesInput("forecast")]
+PoolLevels = Annotated[SeriesTable | LevelSeries, SeriesInput("levels")]
 Layers = Annotated[Mapping[str, Frame], LayerSet()]
 Depth = Annotated[DepthSurface, Surface("depth")]
 
@@ -467,6 +485,21 @@ Exposure = Annotated[
             Column("time", "text", gaps=True),
             Column("gust_mps", gaps=True),
         ),
+    ),
+]
+HourlyExposure = Annotated[
+    Frame,
+    Layer(
+        "exposure",
+        ANY,
+        needs=(
+            Column("spot_id", "text"),
+            Column("time", "text"),
+            Column("gust_mps", gaps=True),
+            Column("fetch_depth_m", gaps=True),
+            *EXPOSURE_COLUMNS,
+        ),
+        only_with="forecast",
     ),
 ]
 Verdicts = Annotated[

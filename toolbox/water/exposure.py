@@ -14,7 +14,8 @@ import shapely
 
 from ..errors import UsageError
 from .fetch import effective_fetch_lengths, fetch_lengths, on_water
-from .waves import METHOD_TITLES, breaking_limit, wave_band
+from .forecast import HOUR_S, averaging_ratio
+from .waves import METHOD_TITLES, breaking_limit, duration_needed, wave_band
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -161,6 +162,46 @@ def bank_words(upwind_m: ArrayLike, downwind_m: ArrayLike, near_m: float) -> Tex
     return words
 
 
+def wind_for_waves(
+    wind_mps: ArrayLike,
+    averaged_s: float,
+    fetch_m: ArrayLike,
+    depth_m: ArrayLike,
+    duration_s: float | None = None,
+) -> Floats:
+    """Bring a wind averaged over a stated time to the mean over the time its waves need to grow.
+
+    Parameters
+    ----------
+    wind_mps
+        Wind as stated, 10 m above the water.
+    averaged_s
+        Over how long it is averaged.
+    fetch_m, depth_m
+        Fetch, and mean depth along it (NaN: deep).
+    duration_s
+        How long the wind has blown so; None: as long as the waves need.
+
+    Returns
+    -------
+    NDArray
+        Never averaged over more than an hour, for which an hourly forecast stands.
+
+    Notes
+    -----
+    Ratios of EM 1110-2-1100 Part II-2, figure II-2-1 (`castshed.toolbox.water.forecast.averaging_ratio`). Wind and time
+    depend on each other; two rounds settle them.
+    """
+    hourly = np.asarray(wind_mps, dtype=np.float64) / averaging_ratio(averaged_s)
+    wind = hourly
+    for _ in range(2):
+        needed = duration_needed(wind, fetch_m, depth_m)
+        if duration_s is not None:
+            needed = np.minimum(needed, duration_s)
+        wind = hourly * averaging_ratio(np.minimum(np.nan_to_num(needed, nan=HOUR_S), HOUR_S))
+    return wind
+
+
 def expose(
     points: ArrayLike,
     water: BaseGeometry,
@@ -173,6 +214,7 @@ def expose(
     effective: bool = False,
     duration_s: float | None = None,
     near_m: float = 100.0,
+    averaged_s: float | None = None,
 ) -> Exposure:
     """Work out the exposure of places to winds.
 
@@ -196,6 +238,8 @@ def expose(
         How long the wind has blown so; None: long enough.
     near_m
         How near a bank has to be to be named.
+    averaged_s
+        Over how long the winds are averaged; None: not known, and they are taken as they are.
 
     Returns
     -------
@@ -231,12 +275,16 @@ def expose(
             columns = np.flatnonzero(bearings == bearing)
             mean = mean_depth_along(xy, straight[:, columns[0]], float(bearing), surface, level_m)
             along[:, columns] = mean[:, None]
+    if averaged_s is not None:
+        speeds = wind_for_waves(speeds, averaged_s, fetch, along, duration_s)
     waves = wave_band(method, speeds, fetch, along, duration_s, straight_fetch_m=straight)
     limit = breaking_limit(here)
     words: Texts = np.full(fetch.shape, f"{METHOD_TITLES[method]}, deep-water form", dtype=object)
     words[np.isfinite(along)] = f"{METHOD_TITLES[method]}, form for the mean depth along the fetch"
     if effective:
         words += ", effective fetch"
+    if averaged_s is not None:
+        words += ", wind averaged as long as the waves need"
     words[waves.height_m > limit] += ", held at breaking"
     words[np.isnan(fetch)] = "none: not on today's water"
     return Exposure(
