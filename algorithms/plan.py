@@ -227,7 +227,8 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
             deepest_m=day.fishing.most_depth_m,
             wave_limit_m=boat.wave_limit_m,
             wind_limit_mps=boat.wind_limit_mps,
-        )
+            level_error_m=day.level.error_m,
+        ).judged
         step(1)
         named = holds.merge(spots[["spot_id", "name", "rating", "fishable"]], on="spot_id")
         wanted = named[(named["fishable"] == 1) & (named["status"] == "ok")]
@@ -292,7 +293,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
             "ramps": lake.ramps,
             "spots": spots,
             "cast_reach": reach,
-            "holds": holds,
+            "holds": holds.merge(spots[["spot_id", "name", "rating"]], on="spot_id", how="left"),
             "cast_lines": held.cast_lines,
             "stops": run.stops,
             "legs": run.legs,

@@ -29,7 +29,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 
-
 class ShortestRun(NamedTuple):
     """What shortest-run makes."""
 
@@ -173,10 +172,10 @@ def shortest_run(
         clock_of,
         left_out_frame,
         legs_frame,
-        named,
         places_frame,
         running_times,
         stops_frame,
+        with_names,
     )
     from castshed.toolbox.water.tours import tour
 
@@ -188,7 +187,7 @@ def shortest_run(
     keep = beam_m / 2.0 + position_error_m
 
     with progress("Finding safe ways", 4) as step:
-        usable = named(best_holds(holds))
+        usable = with_names(best_holds(holds))
         ok = np.flatnonzero(usable["status"] == "ok")
         held = usable.geometry.iloc[ok].to_numpy()
         ramp_points = [first.geometry] if last is first else [first.geometry, last.geometry]

@@ -229,8 +229,12 @@ SignedLength = Annotated[float, Quantity("length", -1.0e6, 1.0e6)]
 Speed = Annotated[float, Quantity("speed", 0.0, 100.0)]
 Duration = Annotated[float, Quantity("time", 0.0, 864000.0)]
 Bearing = Annotated[float, Quantity("bearing", 0.0, 360.0)]
+Volume = Annotated[float, Quantity("volume", 0.0, 1.0e6)]
+Flow = Annotated[float, Quantity("flow", 0.0, 1.0e6)]
 Count = Annotated[int, Number(0, whole=True)]
 Plain = Annotated[float, Number()]
+Share = Annotated[float, Number(0.0, 1.0)]
+YesNo = Annotated[bool, Flag()]
 Words = Annotated[str, Text()]
 YesNo = Annotated[bool, Flag()]
 Lengths = Annotated[Sequence[float], Many(Quantity("length", -1.0e6, 1.0e6))]
@@ -325,7 +329,7 @@ Structure = Annotated[
             Column("length_m", gaps=True),
             Column("area_m2", gaps=True),
             Column("deep_bearing_deg", gaps=True),
-            Column("bank", "text"),
+            Column("bank", "text", gaps=True),
             Column("bank_m", gaps=True),
         ),
     ),
@@ -514,6 +518,8 @@ Verdicts = Annotated[
             Column("fishable"),
             Column("reason", "text"),
             Column("margin_m", gaps=True),
+            Column("marginal"),
+            Column("hours", "text", gaps=True),
         ),
         optional=SPOT_COLUMNS,
     ),
@@ -531,6 +537,7 @@ HourVerdicts = Annotated[
             Column("margin_m", gaps=True),
             Column("marginal"),
         ),
+        only_with="exposure",
     ),
 ]
 Stops = Annotated[
@@ -572,6 +579,10 @@ Legs = Annotated[
             Column("hazard_at_m", gaps=True),
         ),
     ),
+]
+Answers = Annotated[
+    Frame,
+    Layer("answers", POINT, needs=(Column("question", "text"), Column("answer", "text"))),
 ]
 SafeWaterAreas = Annotated[
     Frame,

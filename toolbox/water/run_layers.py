@@ -49,7 +49,7 @@ def best_holds(holds: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     return holds[(first & ~holds["spot_id"].where(first).duplicated()) | ~ok].reset_index(drop=True)
 
 
-def named(holds: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+def with_names(holds: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     """Give rows a name: their own, or the id of the spot."""
     made = holds.reset_index(drop=True)
     if "name" not in made.columns:
