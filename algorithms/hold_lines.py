@@ -14,10 +14,15 @@ from castshed.toolbox.parameters import (
     Length,
     Level,
     Plain,
+    Ramps,
     ShallowHazards,
     Spots,
+    Water,
     Zones,
 )
+
+LAUNCH_M = 150.0
+"""How far from safe water a ramp may lie."""
 
 
 class LinesHeld(NamedTuple):
@@ -46,10 +51,15 @@ def hold_lines(
     drift_m: Length = 3.048,
     footprint_m: Length = 3.048,
     position_error_m: Length = 5.0,
+    fix_error_m: Length = 3.0,
+    level_error_m: Length = 0.0,
     least_length_m: Length = 15.24,
     smooth_m: Length = 5.0,
     wind_from_deg: Bearing | None = None,
     upwind_factor: Plain = 0.7,
+    water: Water | None = None,
+    ramps: Ramps | None = None,
+    clearance_m: Length = 4.2672,
     hazards: ShallowHazards | None = None,
     known_hazards: KnownHazards | None = None,
     zones: Zones | None = None,
@@ -106,6 +116,10 @@ def hold_lines(
         Radius of any other spot, kept off beside its position error.
     position_error_m
         Position error of spots that do not tell their own, and radius of known hazards without one.
+    fix_error_m
+        Error of the boat's own position; joined to that of a spot that is kept off.
+    level_error_m
+        Error of the level; joined to the depth error of the coverage.
     least_length_m
         Pieces shorter than this are left out.
     smooth_m
@@ -114,6 +128,12 @@ def hold_lines(
         Where the wind comes from; without it lines run as the structures are drawn.
     upwind_factor
         Longest cast straight upwind, as a share of the longest cast; a line that would ask for more lies nearer.
+    water
+        Today's water, from water-today; the lines then lie where safe water leads.
+    ramps
+        Ramps from which the lines must be reached; without them any safe water will do.
+    clearance_m
+        How far a way keeps from land, hazards and closed zones: half the beam and the error of the position.
     hazards
         Shallow hazards of today, from shallow-hazards; those of care `idle` are kept off.
     known_hazards
@@ -128,7 +148,7 @@ def hold_lines(
     Raises
     ------
     UsageError
-        Casts that are not in order, a negative length, or a depth to follow that is not above 0.
+        Casts that are not in order, a negative length, a depth to follow that is not above 0, or ramps without water.
     DataError
         A height or position error of a spot is negative.
 
@@ -138,45 +158,58 @@ def hold_lines(
     """
     import numpy as np
 
-    from castshed.toolbox.errors import DataError
+    from castshed.toolbox.errors import UsageError
     from castshed.toolbox.water.hold_lines import hold_lines as draw
-    from castshed.toolbox.water.hold_rules import HoldRules
-    from castshed.toolbox.water.keep_off import keep_off
-    from castshed.toolbox.water.surroundings import Surroundings
+    from castshed.toolbox.water.hold_rules import HoldRules, Setting, Surroundings
+    from castshed.toolbox.water.hold_scene import kept_off, reachable_water
+    from castshed.toolbox.water.spot_numbers import bottoms_today_m, not_negative, search_radii_m
+    from castshed.toolbox.water.tall_cover import tall_cover
 
-    own_error_m = spots["position_error_m"].to_numpy(dtype=float)
-    for name, values in (
-        ("height_m", spots["height_m"].to_numpy(dtype=float)),
-        ("position_error_m", own_error_m),
-    ):
-        if (values < 0).any():
-            row = int((values < 0).argmax())
-            raise DataError(
-                f"spots.{name} is {values[row]} for {spots['spot_id'].iloc[row]}; it must be 0 or more, or empty."
-            )
+    if ramps is not None and water is None:
+        raise UsageError(
+            "Ramps are given, but no water to reach the lines by; give --water too, from water-today."
+        )
+    geometry = spots.geometry.to_numpy()
+    height_m = not_negative(spots, "height_m")
+    clear_m = footprint_m + search_radii_m(
+        not_negative(spots, "position_error_m"), position_error_m, fix_error_m
+    )
     rules = HoldRules(
         least_cast_m=least_cast_m,
         cast_m=cast_m,
         most_cast_m=most_cast_m,
         draft_m=draft_m,
         margin_m=margin_m,
+        level_error_m=level_error_m,
         drift_m=drift_m,
         footprint_m=footprint_m,
         position_error_m=position_error_m,
         wind_from_deg=wind_from_deg,
         upwind_factor=upwind_factor,
     )
-    need_m = draft_m + margin_m + depth.error_m
-    avoided, avoided_m = keep_off(
+    screens = tall_cover(
+        geometry,
+        spots["kind"].tolist(),
+        bottom_m=bottoms_today_m(spots, depth, level_m),
+        height_m=height_m,
+        radius_m=footprint_m,
+    )
+    reachable = None
+    if water is not None:
+        reachable = reachable_water(
+            water, ramps, hazards, zones, level_m=level_m, clearance_m=clearance_m, launch_m=LAUNCH_M
+        )
+    none = np.empty(0, dtype=object)
+    need_m = Setting(depth, level_m, rules, Surroundings(none, np.empty(0), none, np.empty(0))).need_m
+    avoided = kept_off(
         hazards, known_hazards, zones, cover_m=need_m - level_m, default_radius_m=position_error_m
     )
-    clear_m = footprint_m + np.where(np.isnan(own_error_m), position_error_m, own_error_m)
     found = draw(
         spots,
         depth,
         level_m=level_m,
         rules=rules,
-        surroundings=Surroundings(spots.geometry.to_numpy(), clear_m, avoided, avoided_m),
+        surroundings=Surroundings(geometry, clear_m, *avoided, *screens, reachable),
         follow_m=follow_m,
         smooth_m=smooth_m,
         least_length_m=least_length_m,

@@ -564,3 +564,44 @@ def test_the_command_keeps_off_closed_zones_hazards_and_other_spots(lake):
         assert "a hazard is too near" in told.ends[0]
     deep = rock.assign(top_depth_m=6.0)
     assert len(command(spots, lake.depth, known_hazards=deep).hold_lines) == 1
+
+
+def test_lines_lie_only_where_safe_water_leads(lake):
+    spots = lake.spots[lake.spots.spot_id == "ledge"].reset_index(drop=True)
+    bare = command(spots, lake.depth).hold_lines.geometry[0]
+    water = gpd.GeoDataFrame({"water_id": ["w"]}, geometry=[bare.buffer(60.0)], crs=spots.crs)
+    assert len(command(spots, lake.depth, water=water).hold_lines) == 1
+    at = bare.interpolate(0.5, normalized=True)
+    split = shapely.difference(bare.buffer(130.0), shapely.box(at.x - 2, at.y - 200, at.x + 2, at.y + 200))
+    parts = gpd.GeoDataFrame({"water_id": ["a", "b"]}, geometry=list(split.geoms), crs=spots.crs)
+    told = command(spots, lake.depth, water=parts, clearance_m=5.0).hold_lines
+    assert list(told.ends) == ["no safe water leads there from a ramp", "end of the structure"]
+    west = shapely.Point(split.bounds[0] + 6.0, at.y)  # farther off the other part than a launch may be
+    ramp = lake.ramps.iloc[:1].set_geometry([west], crs=spots.crs)
+    one = command(spots, lake.depth, water=parts, ramps=ramp, clearance_m=5.0).hold_lines
+    assert len(one) == 1
+    assert one.total_bounds[2] < at.x
+    with pytest.raises(UsageError, match="no water to reach the lines by"):
+        command(spots, lake.depth, ramps=lake.ramps)
+
+
+def test_tall_cover_in_the_line_of_cast_cuts_the_line():
+    timber = shapely.box(X0 + 308, Y0 + 260, X0 + 312, Y0 + 290)
+    both = frame(NORTH, timber, kind=["ledge", "standing_timber"], height_m=[0.0, np.nan])
+    told = command(both, surface(ledge), cast_m=CAST, footprint_m=0.0, position_error_m=0.0, fix_error_m=0.0)
+    mine = told.hold_lines[told.hold_lines.spot_id == "s0"]
+    assert len(mine) == 2
+    assert "tall cover lies in the line of cast" in mine.ends.iloc[0]
+    # Casts go straight across, so that the line breaks where the timber begins and goes on where it ends.
+    assert mine.geometry.iloc[0].bounds[3] == pytest.approx(Y0 + 260, abs=3.1)
+    assert mine.geometry.iloc[1].bounds[1] == pytest.approx(Y0 + 290, abs=3.1)
+
+
+def test_errors_of_level_and_depth_are_joined_by_the_root_of_the_sum_of_squares():
+    lake = surface(lambda x, y: np.where(x < 300, 0.8, 1.40), error_m=0.15)
+    need = lambda level_error: NEED + np.hypot(0.15, level_error)  # noqa: E731
+    assert need(0.2) < 1.40 < need(0.4)
+    told = [
+        command(frame(NORTH), lake, draft_m=0.6, margin_m=0.45, level_error_m=error) for error in (0.2, 0.4)
+    ]
+    assert [len(one.hold_lines) for one in told] == [1, 0]
