@@ -1,85 +1,75 @@
-"""The verdict on each spot, with every reason against it."""
+"""The verdict on each spot, and at each hour of a forecast, with every reason against it."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from castshed.toolbox.algorithm import algorithm
-from castshed.toolbox.parameters import Depth, Holds, Length, Level, Speed, Spots, Verdicts, Water
+from castshed.toolbox.parameters import (
+    Depth,
+    Exposure,
+    Holds,
+    HourVerdicts,
+    LeftOut,
+    Length,
+    Level,
+    Speed,
+    Spots,
+    Verdicts,
+    Water,
+    WaysBetween,
+    Words,
+    YesNo,
+    Zones,
+)
 
 if TYPE_CHECKING:
+    import datetime as dt
+
     import numpy as np
     from geopandas import GeoDataFrame
     from numpy.typing import NDArray
+
+    from castshed.toolbox.water.hours import Hours
 
     Floats = NDArray[np.float64]
 
 DISAGREE_M = 1.5
 """Listed depth and depth coverage farther apart than this are pointed out (five feet, common practice)."""
 
-
-def _numbers(frame: GeoDataFrame, column: str) -> Floats:
-    """Read a column of numbers of 0 or more, NaN where it is empty or not there."""
-    import numpy as np
-    import pandas as pd
-
-    from castshed.toolbox.errors import DataError
-
-    if column not in frame.columns:
-        return np.full(len(frame), np.nan)
-    values = pd.to_numeric(frame[column], errors="coerce").to_numpy(dtype=float, na_value=np.nan)
-    wrong = (frame[column].notna().to_numpy() & np.isnan(values)) | np.isinf(values) | (values < 0)
-    if wrong.any():
-        row = int(np.flatnonzero(wrong)[0])
-        raise DataError(
-            f"{column} is {frame[column].iloc[row]!r} in row {row}; it must be a number of 0 or more, or empty. "
-            "Run wind-exposure again."
-        )
-    return np.asarray(values)
+CLOSED = {"no_entry": "no entry", "no_motor": "no motor"}
 
 
-def _without_hold(spots: GeoDataFrame, holds: GeoDataFrame | None) -> tuple[list[str], NDArray[np.intp]]:
-    """Say why each spot has no hold (empty text where it has one), and give the row of its first good hold or -1."""
-    import numpy as np
+class Fishable(NamedTuple):
+    """What fishable makes."""
 
-    rows = np.full(len(spots), -1, dtype=np.intp)
-    if holds is None:
-        return [""] * len(spots), rows
-    good: dict[str, int] = {}
-    why: dict[str, str] = {}
-    order = np.argsort(holds["hold_no"].to_numpy(dtype=float), kind="stable")
-    for row in order:
-        spot_id = str(holds["spot_id"].iloc[row])
-        if holds["status"].iloc[row] == "ok":
-            good.setdefault(spot_id, int(row))
-        else:
-            why.setdefault(spot_id, str(holds["reason"].iloc[row]) or "none found")
-    reasons: list[str] = []
-    for place, spot_id in enumerate(spots["spot_id"]):
-        rows[place] = good.get(str(spot_id), -1)
-        reasons.append("" if rows[place] >= 0 else why.get(str(spot_id), "the holds layer has none for it"))
-    return reasons, rows
+    judged: Verdicts
+    verdicts: HourVerdicts | None
 
 
 def _weather(spots: GeoDataFrame, holds: GeoDataFrame | None, rows: NDArray[np.intp]) -> tuple[Floats, ...]:
-    """Take wave band and wind from the hold where it carries them, else from the spot."""
+    """Take wave band, wind and gusts from the hold where it carries them, else from the spot."""
     import numpy as np
 
+    from castshed.toolbox.water.hour_table import checked_numbers
+
     taken = []
-    for names in (("wave_low_m", "wave_m"), ("wave_high_m", "wave_m"), ("wind_mps",)):
+    for names in (("wave_low_m", "wave_m"), ("wave_high_m", "wave_m"), ("wind_mps",), ("gust_mps",)):
         values = np.full(len(spots), np.nan)
         for name in names:
-            own = _numbers(spots, name)
+            own = checked_numbers(spots, name)
             if holds is not None and len(holds):
-                at_hold = _numbers(holds, name)[np.maximum(rows, 0)]
+                at_hold = checked_numbers(holds, name)[np.maximum(rows, 0)]
                 own = np.where((rows >= 0) & np.isfinite(at_hold), at_hold, own)
             values = np.where(np.isnan(values), own, values)
         taken.append(values)
     return tuple(taken)
 
 
-def _bottom(spots: GeoDataFrame, depth: Depth | None, points: Floats) -> Floats:
-    """Charted depth of each spot: its own, else that of the coverage."""
+def _bottom(
+    spots: GeoDataFrame, depth: Depth | None, points: Floats, listed_error_m: float
+) -> tuple[Floats, Floats]:
+    """Charted depth of each spot and its error: the spot's own, else that of the coverage."""
     import warnings
 
     import numpy as np
@@ -88,7 +78,7 @@ def _bottom(spots: GeoDataFrame, depth: Depth | None, points: Floats) -> Floats:
 
     own = np.asarray(spots["depth_m"].to_numpy(dtype=float, na_value=np.nan))
     if depth is None:
-        return own
+        return own, np.full(len(own), listed_error_m)
     charted = depth.at(points[:, 0], points[:, 1])
     apart = np.abs(own - charted) > DISAGREE_M
     if apart.any():
@@ -100,14 +90,42 @@ def _bottom(spots: GeoDataFrame, depth: Depth | None, points: Floats) -> Floats:
             DataWarning,
             stacklevel=3,
         )
-    return np.where(np.isnan(own), charted, own)
+    return np.where(np.isnan(own), charted, own), np.where(np.isnan(own), depth.error_m, listed_error_m)
+
+
+def _closed(zones: GeoDataFrame | None, places: Floats, what: str) -> list[list[str]]:
+    """Say of each place in which closed zones it lies."""
+    import numpy as np
+    import shapely
+
+    told: list[list[str]] = [[] for _ in places]
+    if zones is None:
+        return told
+    at = np.flatnonzero(np.isfinite(places).all(axis=1))
+    for kind, why, area in zip(zones["zone"], zones["reason"], zones.geometry, strict=True):
+        if kind in CLOSED:
+            for row in at[shapely.intersects_xy(area, places[at])]:
+                told[row].append(f"{what} in a closed zone ({CLOSED[kind]}{f': {why}' if why else ''})")
+    return told
+
+
+def _dark(hours: Hours, water: GeoDataFrame, zone: dt.tzinfo | None) -> list[str]:
+    import datetime as dt
+
+    from castshed.toolbox.water.sun import darkness, middle_of
+
+    place = middle_of(water.total_bounds, water.crs)
+    return [
+        darkness(start, end, zone or start.tzinfo or dt.UTC, *place)
+        for start, end in zip(hours.start, hours.end, strict=True)
+    ]
 
 
 @algorithm(
     step="wind",
     example="castshed fishable demo_layers/reservoir.gpkg:spots "
     "my_day/plan.gpkg:water --depth demo_layers/reservoir.gpkg:depth --level -4ft "
-    "--out my.gpkg:verdicts",
+    "--holds my_day/plan.gpkg:holds --zones demo_layers/reservoir.gpkg:zones --out my.gpkg:judged",
 )
 def fishable(
     spots: Spots,
@@ -116,20 +134,42 @@ def fishable(
     depth: Depth | None = None,
     level_m: Level = 0.0,
     holds: Holds | None = None,
+    exposure: Exposure | None = None,
+    ways: WaysBetween | None = None,
+    left_out: LeftOut | None = None,
+    zones: Zones | None = None,
+    start: Words = "",
+    time_zone: Words = "",
+    at_night: YesNo = False,
     least_depth_m: Length = 0.9144,
     top_margin_m: Length = 0.3048,
     deepest_m: Length | None = None,
     wave_limit_m: Length = 0.6096,
+    head_limit_m: Length = 0.6096,
+    beam_limit_m: Length = 0.4572,
+    following_limit_m: Length = 0.6096,
     wind_limit_mps: Speed = 8.9408,
-) -> Verdicts:
-    """Judge every spot for today: depth, cover, wind, waves and a place to sit.
+    gust_limit_mps: Speed = 11.176,
+    listed_error_m: Length = 0.3048,
+    level_error_m: Length = 0.03048,
+) -> Fishable:
+    """Judge every spot, hour by hour: depth, cover, wind, waves, light and a way there.
 
     Every spot comes back with `fishable` 1 or 0. A spot that fails keeps its row, and `reason` lists everything that
     speaks against it, each with its margin in metres and feet: dry, not on today's water, too shallow, top bare or
-    too near the surface, too deep, waves or wind over the limit, no hold. A fishable spot says what there is.
+    too near the surface, too deep, waves, wind or gusts over the limit, no hold, out of reach, in a closed zone. A
+    fishable spot says what there is.
 
-    Wind and waves are judged where the spots, or better the holds, carry the columns of wind-exposure; the upper end
-    of the wave band counts. A verdict is about fishing a spot. It does not clear the way to it, and calm figures are
+    With the hourly layer of wind-exposure (`--exposure`) each spot is judged at each hour, in daylight (all of the
+    hour between civil dawn and civil dusk on the lake); `hours` then has the stretches in which it is fishable, a
+    spot is fishable when it is at any hour, and the layer `verdicts` has a row for each spot and hour. With the ways
+    of safe-ways the seas on the way from the ramp are judged as well, out and back, by how they meet the boat.
+    Without it wind and waves are judged where the spots, or better the holds, carry the columns of wind-exposure. The
+    upper end of the wave band counts.
+
+    `marginal` is 1 where the verdict would turn round if depth and level were wrong by no more than their error.
+
+    A verdict is about fishing a spot. It does not clear the way to it, and calm figures are
     estimates: the official forecast, local rules and what you see on the water come first.
 
     Parameters
@@ -139,11 +179,25 @@ def fishable(
     water
         Today's water, from water-today.
     depth
-        Depth coverage, for spots without a depth of their own.
+        Depth coverage, for spots without a depth of their own, and for waves on the way.
     level_m
         Today's surface minus chart datum; four feet down is -4ft.
     holds
         Holds from boat-hold; a spot without a good one fails.
+    exposure
+        Wind and waves by spot and hour, from wind-exposure with a forecast on the spots or their holds.
+    ways
+        Ways from safe-ways; a spot without one from the ramp fails, and the seas along it are judged.
+    left_out
+        What safe-ways or shortest-run left out; spots out of reach fail.
+    zones
+        Zones; a hold (or a spot, without holds) in one closed to entry or to motors fails.
+    start
+        Id of the ramp the ways start from; by default that of the first way.
+    time_zone
+        Time zone of the lake, such as America/Chicago, in which hours are told; by default that of the times.
+    at_night
+        Hours in the dark count as well.
     least_depth_m
         Least depth today over the bottom of a spot (common practice).
     top_margin_m
@@ -152,30 +206,59 @@ def fishable(
     deepest_m
         Greatest depth today; without it no limit.
     wave_limit_m
-        Greatest wave, against the upper end of the band (common practice for small open boats; know your own).
+        Greatest wave at the hold, against the upper end of the band (common practice for small open boats; know your
+        own).
+    head_limit_m
+        Greatest wave to run into (common practice; know your own boat).
+    beam_limit_m
+        Greatest wave to run with on the beam, more than 45 degrees off bow and stern (common practice).
+    following_limit_m
+        Greatest wave to run before (common practice).
     wind_limit_mps
         Greatest wind (common practice; know your own).
+    gust_limit_mps
+        Greatest gust, where gusts are told (common practice).
+    listed_error_m
+        How far a spot's own depth may be off (95 %; lists round to feet and more); depths from the coverage carry
+        its error.
+    level_error_m
+        How far the level may be off (95 %).
 
     Returns
     -------
-    The spots with `depth_today_m`, `top_today_m` (water over the top, negative when bare), `fishable`, `reason` and
-    `margin_m`, the tightest margin in depth: positive when kept, negative when missed.
+    Fishable
+        `judged`: the spots with `depth_today_m`, `top_today_m` (water over the top, negative when bare), `fishable`,
+        `reason`, `margin_m` (the tightest margin in depth: positive when kept, negative when missed), `marginal` and
+        `hours`; `verdicts`, with hours only: `spot_id`, `time`, `fishable`, `reason`, `margin_m`, `marginal`.
+
+    Raises
+    ------
+    DataError
+        The exposure layer has no rows, or rows without spot, time or zone.
+    UsageError
+        The time zone or the ramp is not known.
 
     Notes
     -----
     ``today's depth = charted depth + level``; a spot's own `depth_m` (of the bottom, at chart datum) goes before the
     coverage, and where they differ by more than 1.5 m that is pointed out. A line or polygon is judged at one point
-    of it on today's water.
+    of it on today's water. Depth and level errors are combined as the root of the sum of their squares.
     """
     import warnings
 
+    import geopandas as gpd
     import numpy as np
     import shapely
 
-    from castshed.toolbox.errors import DataWarning
+    from castshed.toolbox.errors import DataError, DataWarning
     from castshed.toolbox.water.exposure import place_points
     from castshed.toolbox.water.fetch import on_water
-    from castshed.toolbox.water.verdict import Limits, judge
+    from castshed.toolbox.water.hour_table import hour_table
+    from castshed.toolbox.water.hour_verdicts import judge_hours
+    from castshed.toolbox.water.reach import reach
+    from castshed.toolbox.water.sun import zone_of
+    from castshed.toolbox.water.verdict import Limits, judge, stand
+    from castshed.toolbox.water.way_seas import SeaLimits, seas_on_ways
 
     surface = shapely.union_all(water.geometry.to_numpy())
     geometry = spots.geometry.to_numpy()
@@ -193,31 +276,79 @@ def fishable(
             DataWarning,
             stacklevel=2,
         )
-    no_hold, rows = _without_hold(spots, holds)
-    low, high, wind = _weather(spots, holds, rows)
-    told = {*spots.columns, *(() if holds is None else holds.columns)}
-    if len(spots) and not told & {"wave_m", "wave_high_m", "wind_mps"}:
-        warnings.warn(
-            "Neither spots nor holds carry wind and waves, so they are not judged; run wind-exposure first.",
-            DataWarning,
-            stacklevel=2,
-        )
-    found = judge(
-        _bottom(spots, depth, points),
+    zone = zone_of(time_zone) if time_zone else None
+    held = reach(spots, holds, ways, left_out, start)
+    places = points.copy()
+    if holds is not None and len(holds):
+        sits = held.hold_row >= 0
+        places[sits] = shapely.get_coordinates(holds.geometry.to_numpy()[held.hold_row[sits]])
+    closed = _closed(zones, places, "lies" if holds is None else "the hold lies")
+    bottom, depth_error = _bottom(spots, depth, points, listed_error_m)
+    limits = Limits(least_depth_m, top_margin_m, deepest_m, wave_limit_m, wind_limit_mps, gust_limit_mps)
+    standing = stand(
+        bottom,
         np.where(height < 0, np.nan, height),
         list(spots["kind"]),
         level_m=level_m,
-        limits=Limits(least_depth_m, top_margin_m, deepest_m, wave_limit_m, wind_limit_mps),
+        limits=limits,
         off_water_m=off,
-        wave_low_m=low,
-        wave_high_m=high,
-        wind_mps=wind,
-        no_hold=no_hold,
+        other=[[*one, *two] for one, two in zip(held.against, closed, strict=True)],
+        error_m=np.hypot(depth_error, level_error_m),
     )
+    verdicts = None
+    hours = [""] * len(spots)
+    if exposure is None:
+        low, high, wind, gust = _weather(spots, holds, held.hold_row)
+        told = {*spots.columns, *(() if holds is None else holds.columns)}
+        if len(spots) and not told & {"wave_m", "wave_high_m", "wind_mps"}:
+            warnings.warn(
+                "Neither spots nor holds carry wind and waves, so they are not judged; run wind-exposure first.",
+                DataWarning,
+                stacklevel=2,
+            )
+        found = judge(standing, limits=limits, wave_low_m=low, wave_high_m=high, wind_mps=wind, gust_mps=gust)
+    else:
+        if exposure.empty:
+            raise DataError("The exposure layer has no rows; run wind-exposure with a forecast.")
+        numbers = {}
+        if holds is not None:
+            sitting = np.flatnonzero(held.hold_row >= 0)
+            ids = spots["spot_id"].astype(str).to_numpy()[sitting]
+            numbers = dict(zip(ids, holds["hold_no"].to_numpy()[held.hold_row[sitting]], strict=True))
+        table = hour_table(exposure, list(spots["spot_id"].astype(str)), zone=zone, hold_no=numbers)
+        seas = None
+        if ways is not None:
+            seas = seas_on_ways(
+                held.way,
+                surface,
+                table.lake_wind_from_deg,
+                table.lake_wind_mps,
+                SeaLimits(head_limit_m, beam_limit_m, following_limit_m),
+                surface=depth,
+                level_m=level_m,
+            )
+        dark = [""] * len(table.hours) if at_night else _dark(table.hours, water, zone)
+        by_hour = judge_hours(standing, table, limits=limits, dark=dark, seas=seas, start=held.start)
+        found, hours = by_hour.day, by_hour.hours
+        count = len(table.hours)
+        verdicts = gpd.GeoDataFrame(
+            {
+                "spot_id": np.repeat(spots["spot_id"].astype(str).to_numpy(dtype=object), count),
+                "time": np.array(table.hours.texts * len(spots), dtype=object),
+                "fishable": by_hour.fishable.ravel().astype(int),
+                "reason": np.array([text for texts in by_hour.reason for text in texts], dtype=object),
+                "margin_m": np.repeat(found.margin_m, count),
+                "marginal": by_hour.marginal.ravel().astype(int),
+            },
+            geometry=np.repeat(geometry, count),
+            crs=spots.crs,
+        )
     result: GeoDataFrame = spots.copy()
     result["depth_today_m"] = found.depth_today_m
     result["top_today_m"] = found.top_today_m
     result["fishable"] = found.fishable.astype(int)
     result["reason"] = np.array(found.reason, dtype=object)
     result["margin_m"] = found.margin_m
-    return result
+    result["marginal"] = found.marginal.astype(int)
+    result["hours"] = np.array(hours, dtype=object)
+    return Fishable(result, verdicts)

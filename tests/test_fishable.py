@@ -10,12 +10,13 @@ from geopandas.testing import assert_geodataframe_equal
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from castshed.algorithms.fishable import fishable
+from castshed.algorithms.fishable import fishable as both
 from castshed.algorithms.wind_exposure import wind_exposure
 from castshed.toolbox.errors import DataError, DataWarning, UsageError
 from castshed.toolbox.testing import check_algorithm
 from castshed.toolbox.water.depth import DepthSurface
-from castshed.toolbox.water.verdict import Limits, judge, length_words, speed_words
+from castshed.toolbox.water.margin_words import length_words, speed_words
+from castshed.toolbox.water.verdict import Limits, judge, stand
 
 pytestmark = pytest.mark.filterwarnings("ignore:Neither spots nor holds:castshed.toolbox.errors.DataWarning")
 
@@ -25,6 +26,13 @@ WEST, SOUTH = 500_000.0, 4_000_000.0
 WATER = gpd.GeoDataFrame(
     {"water_id": ["w"]}, geometry=[shapely.box(WEST, SOUTH, WEST + 4000, SOUTH + 1000)], crs=CRS
 )
+
+
+def fishable(*inputs, **options):
+    """The spots judged, without hours."""
+    found = both(*inputs, **options)
+    assert found.verdicts is None
+    return found.judged
 
 
 def at(x, y):
@@ -238,12 +246,12 @@ def test_every_reason_is_listed_at_once():
         "not on today's water",
         "0.3 m (1.0 ft) too shallow",
         "top bare by 1.8 m (6.0 ft)",
+        "no hold: no water deep enough in reach",
         "waves up to",
         "wind",
     )
-    assert len(reasons) == len(starts) + 1
-    assert all(reason.startswith(start) for reason, start in zip(reasons, starts, strict=False))
-    assert reasons[-1] == "no hold: no water deep enough in reach"
+    assert len(reasons) == len(starts)
+    assert all(reason.startswith(start) for reason, start in zip(reasons, starts, strict=True))
 
 
 def test_one_good_hold_is_enough_and_a_missing_one_is_a_reason():
@@ -294,7 +302,7 @@ def test_a_calm_figure_never_reads_as_safe():
         assert not re.search(r"\b(safe|safely|calm water|no waves|flat)\b", row["reason"])
         assert "estimate" in row["reason"]
         assert "no promise" in row["reason"]
-    text = " ".join(fishable.spec.description.split())
+    text = " ".join(both.spec.description.split())
     assert "does not clear the way to it" in text
     assert "official forecast" in text
 
@@ -312,7 +320,7 @@ def test_lengths_and_speeds_in_words():
 
 def test_the_contract_of_the_toolbox_is_kept():
     check_algorithm(
-        fishable,
+        both,
         spots_layer([{"depth_ft": 9.0, "wave_m": 0.2, "wind_mps": 3.0}, {"depth_ft": 2.0}]),
         WATER,
         holds=holds_layer([{"spot_id": "s0", "status": "ok"}]),
@@ -363,20 +371,21 @@ def test_parameters_out_of_their_limits_are_refused(wrong):
 DEPTHS = st.lists(st.floats(-5.0, 40.0), min_size=1, max_size=12)
 
 
-def verdicts(depths, heights, level, limits):
+def verdicts(depths, heights, level, limits, error=0.0):
     n = len(depths)
     unknown = [np.nan] * n
-    return judge(
+    standing = stand(
         depths,
         heights,
         ["brush"] * n,
         level_m=level,
         limits=limits,
         off_water_m=[0.0] * n,
-        wave_low_m=unknown,
-        wave_high_m=unknown,
-        wind_mps=unknown,
-        no_hold=[""] * n,
+        other=[[]] * n,
+        error_m=error,
+    )
+    return judge(
+        standing, limits=limits, wave_low_m=unknown, wave_high_m=unknown, wind_mps=unknown, gust_mps=unknown
     )
 
 

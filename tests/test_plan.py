@@ -130,7 +130,7 @@ def test_the_chain_holds_on_a_real_valley_nobody_here_drew():
     today = water_today(depth, shore, level_m=level)
     hazards = shallow_hazards(depth, today.water, level_m=level)
     holds = boat_hold(spots, depth, level_m=level, drift_m=6.0, hazards=hazards).holds
-    verdicts = fishable(spots, today.water, depth=depth, level_m=level, holds=holds)
+    verdicts = fishable(spots, today.water, depth=depth, level_m=level, holds=holds).judged
     assert len(verdicts) == 40
     assert (verdicts["reason"].str.len() > 0).all()
     good = holds.merge(verdicts[["spot_id", "name", "rating", "fishable"]], on="spot_id")
