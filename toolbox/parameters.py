@@ -236,7 +236,6 @@ Plain = Annotated[float, Number()]
 Share = Annotated[float, Number(0.0, 1.0)]
 YesNo = Annotated[bool, Flag()]
 Words = Annotated[str, Text()]
-YesNo = Annotated[bool, Flag()]
 Lengths = Annotated[Sequence[float], Many(Quantity("length", -1.0e6, 1.0e6))]
 WordList = Annotated[Sequence[str], Many(Text())]
 
