@@ -246,7 +246,7 @@ def boat_hold(
     setting = Setting(depth, level_m, rules, around)
     structures = aim_at_edges(geometry, kinds, depth, wider_than_m=least_cast_m)
     listed_m = spots["depth_m"].to_numpy(dtype=float)
-    found = find_holds_apart(structures, setting, bottom_m=listed_m, height_m=height_m)
+    found = find_holds_apart(structures, setting, bottom_m=listed_m, height_m=height_m, marks=geometry)
     names = spots["spot_id"].astype(str).tolist()
     first = hold_reasons(
         found[0], structures, setting, names=names, bottom_m=listed_m, height_m=height_m, search_m=search_m

@@ -46,11 +46,11 @@ def _settled(look: Look, picked: Ints, middle: Floats, earlier: list[Floats]) ->
     return Lie(*(np.where(gained, new, was) for new, was in zip(lie, old, strict=True))), cast_m
 
 
-def _chunk(look: Look, structures: Geometries) -> list[Found]:
+def _chunk(look: Look, marks: Geometries) -> list[Found]:
     """Find the holds of some structures, one table for the first of each, one for the second, and so on."""
     ray, cast_m, rules = look.ray, look.ring.radii_m[look.radius], look.setting.rules
     structure = look.ring.rays.structure[ray]
-    middle = shapely.get_coordinates(shapely.centroid(structures)).reshape(-1, 2)
+    middle = shapely.get_coordinates(shapely.centroid(marks)).reshape(-1, 2)
     lie = look.lie(ray)
     side = bearings_deg(
         lie.x + cast_m * lie.east - middle[structure, 0], lie.y + cast_m * lie.north - middle[structure, 1]
@@ -83,6 +83,7 @@ def find_holds_apart(
     rows: Ints | None = None,
     bottom_m: Floats | None = None,
     height_m: Floats | None = None,
+    marks: Geometries | None = None,
 ) -> list[Found]:
     """Find the holds of each structure, the best first, the others apart from it and from each other.
 
@@ -99,6 +100,9 @@ def find_holds_apart(
         Charted depth of the bottom under each structure (NaN: the surface's own) and how far it stands off
         the bottom (NaN: 0).
 
+    marks
+        What the angle between holds is seen from, the middle of each; by default the structures.
+
     Returns
     -------
     A table with a row for each structure for the first holds, one for the second, and so on; at least one.
@@ -109,17 +113,18 @@ def find_holds_apart(
     cast, in wind six. Deep side: `deep_side`, over all visible places; a line has one for each stretch of two casts,
     and is held beside its middle, or beside its best part where the middle has no hold or no deep side. Hard rules:
     `hold_rules`; soft rules: `soft_rules`. Bearings are those of the grid, taken as true. How far apart holds lie is
-    the angle between them seen from the structure's centroid.
+    the angle between them seen from the centroid of the mark.
 
     The holds are wrong where the surface is; nothing finer than a few metres should be read into them.
     """
     n = len(structures)
+    marks = structures if marks is None else marks
     rows = np.arange(n, dtype=np.intp) if rows is None else rows
     bottom_m = np.full(n, np.nan) if bottom_m is None else bottom_m
     height_m = np.zeros(n) if height_m is None else np.where(np.isnan(height_m), 0.0, height_m)
     chunks = [slice(start, start + _CHUNK) for start in range(0, max(n, 1), _CHUNK)]
     parts = [
-        _chunk(look_and_rank(rows[at], structures[at], bottom_m[at], height_m[at], setting), structures[at])
+        _chunk(look_and_rank(rows[at], structures[at], bottom_m[at], height_m[at], setting), marks[at])
         for at in chunks
     ]
     numbers = max(map(len, parts))

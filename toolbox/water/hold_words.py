@@ -36,12 +36,22 @@ def _why_here(found: Found, row: int, rules: HoldRules) -> str:
         rest = "the wind decides" if wind else "no wind given, so any side serves"
         return f"level ground, no deep side: {rest}"
     words = f"deep side {deep:.0f} deg, {_length(found.fall_m[row])} deeper one cast off"
-    off = abs((found.cast_bearing_deg[row] + 180.0 - deep + 180.0) % 360.0 - 180.0)
-    return (
-        f"{words}; held {off:.0f} deg off it, the best place that keeps all rules"
-        if off > _FAR_OFF_DEG
-        else words
-    )
+    off = _off_deep_deg(found, row)
+    if off > _FAR_OFF_DEG:
+        return f"{words}; held {off:.0f} deg off it, the best place that keeps all rules"
+    return words
+
+
+def _why_further(found: Found, row: int) -> str:
+    deep = found.deep_bearing_deg[row]
+    if np.isnan(deep):
+        return "another side of level ground"
+    return f"another side: {_off_deep_deg(found, row):.0f} deg off the deep side, which is {deep:.0f} deg"
+
+
+def _off_deep_deg(found: Found, row: int) -> float:
+    gap = found.cast_bearing_deg[row] + 180.0 - found.deep_bearing_deg[row]
+    return float(abs((gap + 180.0) % 360.0 - 180.0))
 
 
 def _vague(found: Found, row: int, rules: HoldRules, search_m: Floats) -> str:
@@ -143,8 +153,6 @@ def further_reasons(found: Found, setting: Setting, search_m: Floats) -> list[st
     """
     rules = setting.rules
     return [
-        f"from another side: {_why_here(found, row, rules)}{_vague(found, row, rules, search_m)}"
-        if ok
-        else ""
+        _why_further(found, row) + _vague(found, row, rules, search_m) if ok else ""
         for row, ok in enumerate(found.found.tolist())
     ]
