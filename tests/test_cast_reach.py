@@ -11,6 +11,7 @@ from castshed.algorithms.cast_reach import cast_reach
 from castshed.toolbox.errors import UsageError
 from castshed.toolbox.testing import check_algorithm
 from castshed.toolbox.water.cast_ring import cast_reaches
+from castshed.toolbox.water.wind_cast import wind_shape
 
 CRS = "EPSG:32615"
 X0, Y0 = 500_000.0, 4_000_000.0
@@ -205,3 +206,106 @@ def test_the_contract_of_the_toolbox(lake):
     water = water_of(lake.shoreline.geometry.iloc[0])
     reach = check_algorithm(cast_reach, lake.spots, water)
     assert reach.set_index("spot_id")["status"].to_dict()["island"] == "none"
+
+
+# Wind, tall cover, vague marks -------------------------------------------------------------------------------
+
+
+def test_in_the_wind_the_ring_is_drawn_in_where_the_cast_goes_upwind():
+    spot = shapely.Point(X0, Y0)
+    reach = cast_reach(spots_of(spot), water_of(LAKE), wind_from_deg=200.0, upwind_factor=0.6)
+    area = reach.geometry[0]
+    for bearing in range(0, 360, 9):  # of the boat; its cast goes the other way
+        a = np.radians(bearing)
+        ray = shapely.LineString([spot, (X0 + 40 * np.sin(a), Y0 + 40 * np.cos(a))])
+        most = MOST * (1 - 0.4 * max(np.cos(np.radians(bearing + 180 - 200.0)), 0))
+        assert ray.intersection(area).length == pytest.approx(most - LEAST, abs=0.03)
+    # Half a disc, and half of r = 1 - 0.4 cos: pi / 2 (1 + 0.16 / 2) - 2 * 0.4 (integral of r squared over two).
+    half = MOST**2 * (np.pi / 2 * (1 + 0.08) - 0.8)
+    expected = np.pi / 2 * MOST**2 + half - np.pi * LEAST**2
+    assert reach["area_m2"][0] == pytest.approx(expected, rel=3e-3)
+    calm = cast_reach(spots_of(spot), water_of(LAKE), wind_from_deg=200.0, upwind_factor=1.0)
+    assert calm["area_m2"][0] == pytest.approx(np.pi * (MOST**2 - LEAST**2), rel=2e-3)
+    with pytest.raises(UsageError, match=r"share from 0\.5 to 1"):
+        cast_reach(spots_of(spot), water_of(LAKE), upwind_factor=0.3)
+
+
+def test_in_the_wind_a_place_is_in_reach_exactly_when_its_cast_is_no_longer_than_the_wind_allows():
+    lake, rng = jagged_lake(6)
+    edge = lake.boundary
+    xy = shapely.get_coordinates(edge.interpolate(rng.random(60) * edge.length)) + rng.normal(0, 12, (60, 2))
+    xy = xy[shapely.contains_xy(lake, xy) & (shapely.distance(shapely.points(xy), edge) > 0.05)]
+    wind, factor = 75.0, 0.7
+    found = cast_reaches(
+        shapely.points(xy),
+        np.array(shapely.get_parts(lake)),
+        least_m=LEAST,
+        most_m=MOST,
+        shape=wind_shape(wind, factor),
+    )
+    tried = 0
+    for spot, area in zip(xy, found.area, strict=True):
+        angle, out = rng.random(60) * 2 * np.pi, rng.uniform(LEAST + 0.05, MOST, 60)
+        places = spot + np.column_stack([out * np.cos(angle), out * np.sin(angle)])
+        cast = spot - places
+        upwind = np.cos(np.arctan2(cast[:, 0], cast[:, 1]) - np.radians(wind)).clip(0)
+        most = MOST * (1 - (1 - factor) * upwind)
+        clear_cut = np.abs(out - most) > 0.05
+        places, out, most = places[clear_cut], out[clear_cut], most[clear_cut]
+        lines = shapely.linestrings(np.stack([places, np.broadcast_to(spot, places.shape)], axis=1))
+        expected = shapely.covers(lake, lines) & (out < most)
+        assert (shapely.contains_xy(area, places) == expected).all()
+        tried += len(places)
+    assert tried > 1000
+
+
+def test_tall_cover_shades_what_lies_behind_it_and_not_itself():
+    spots = spots_of(shapely.Point(X0, Y0), shapely.Point(X0 + 9, Y0)).assign(
+        kind=["brush", "standing_timber"], depth_m=[4.0, 4.0], height_m=[1.0, 5.0]
+    )
+    reach = cast_reach(spots, water_of(LAKE), footprint_m=3.0)
+    # As for an island: the tangents touch at sqrt(81 - 9) = 8.5 m, so the ring loses a sector of half-angle asin(3/9).
+    full = np.pi * (MOST**2 - LEAST**2)
+    assert reach["area_m2"][0] == pytest.approx(full * (1 - np.arcsin(3 / 9) / np.pi), rel=6e-3)
+    assert reach["reason"][0] == "land or tall cover takes part of the ring"
+    assert reach["area_m2"][1] == pytest.approx(full, rel=2e-3)
+    higher = cast_reach(spots, water_of(LAKE), footprint_m=3.0, level_m=1.5)  # 0.5 m of water over it
+    assert higher["area_m2"][0] == pytest.approx(full, rel=2e-3)
+    unknown = spots.assign(depth_m=np.nan, height_m=np.nan)
+    assert cast_reach(unknown, water_of(LAKE), footprint_m=3.0)["area_m2"][0] < 0.95 * full
+    within = spots.set_geometry([shapely.Point(X0 + 7, Y0), shapely.Point(X0 + 9, Y0)])
+    assert cast_reach(within, water_of(LAKE), footprint_m=3.0)["area_m2"][0] == pytest.approx(full, rel=2e-3)
+
+
+def test_the_coverage_tells_the_bottom_of_cover_that_lists_none(lake):
+    water = water_of(lake.shoreline.geometry.iloc[0])
+    spots = lake.spots.iloc[[1, 2]].reset_index(drop=True).assign(kind="brush", depth_m=np.nan, height_m=5.2)
+    at = lake.spots.geometry.iloc[1]  # 5 m deep there
+    spots = spots.set_geometry([shapely.affinity.translate(at, 10.0, 0.0), at]).assign(height_m=[0.0, 5.2])
+    blind, told = cast_reach(spots, water), cast_reach(spots, water, depth=lake.depth)
+    assert told["area_m2"][0] < 0.95 * blind["area_m2"][0]
+
+
+def test_a_sure_ring_lies_within_the_casts_wherever_the_spot_lies_in_its_search_circle():
+    spot = shapely.Point(X0, Y0)
+    marks = spots_of(spot).assign(position_error_m=3.0)
+    for wind, factor in ((None, 0.7), (140.0, 0.7)):
+        reach = cast_reach(
+            marks, water_of(LAKE), fix_error_m=4.0, sure=True, wind_from_deg=wind, upwind_factor=factor
+        )
+        assert reach["search_radius_m"][0] == pytest.approx(5.0)
+        rng = np.random.default_rng(1)
+        places = np.array([X0, Y0]) + rng.uniform(-30, 30, (800, 2))
+        places = places[shapely.contains_xy(reach.geometry[0], places)]
+        assert len(places) > 20
+        a = np.linspace(0, 2 * np.pi, 90)
+        true = np.column_stack([X0 + 5 * np.cos(a), Y0 + 5 * np.sin(a)])  # where the spot may really lie
+        cast = true[None] - places[:, None]
+        upwind = np.cos(np.arctan2(cast[..., 0], cast[..., 1]) - np.radians(wind or 0.0)).clip(0)
+        most = MOST * (1 - (0.0 if wind is None else 1 - factor) * upwind)
+        length = np.hypot(cast[..., 0], cast[..., 1])
+        assert (length <= most + 1e-6).all()
+        assert (length >= LEAST * 0.998).all()
+    vague = cast_reach(marks.assign(position_error_m=9.0), water_of(LAKE), sure=True)
+    assert vague["status"][0] == "none"
+    assert "good to 9.487 m (31.1 ft) only" in vague["reason"][0]
