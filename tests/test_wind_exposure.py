@@ -1,7 +1,10 @@
 """wind-exposure: the model by places and winds, and the algorithm on layers."""
 
+import datetime as dt
+import re
 import typing
 import warnings
+from dataclasses import replace
 
 import geopandas as gpd
 import numpy as np
@@ -9,14 +12,17 @@ import pandas as pd
 import pytest
 import shapely
 from geopandas.testing import assert_geodataframe_equal
+from pandas.api.types import is_numeric_dtype
 
 from castshed.algorithms import wind_exposure as module
 from castshed.algorithms.wind_exposure import wind_exposure as run
 from castshed.toolbox.errors import ContractError, CrsError, DataWarning, UsageError
+from castshed.toolbox.intake.series_table import parse_delimited
 from castshed.toolbox.testing import check_algorithm
 from castshed.toolbox.water.depth import DepthSurface
 from castshed.toolbox.water.exposure import bank_words, expose, mean_depth_along, place_points
 from castshed.toolbox.water.fetch import effective_fetch_lengths, fetch_lengths
+from castshed.toolbox.water.forecast import Forecast
 from castshed.toolbox.water.waves import WAVE_METHODS, wave_height
 
 
@@ -340,3 +346,169 @@ def test_fetch_of_the_algorithm_is_the_models():
     )
     expected = fetch_lengths(points, water.geometry.iloc[0], [250.0])[:, 0]
     assert found["fetch_m"].tolist() == pytest.approx(expected.tolist())
+
+
+# A forecast ---------------------------------------------------------------------------------------------------
+
+
+def hours(*rows, averaged_s=None):
+    """A forecast of (hour, from, wind, gust)."""
+    return Forecast(
+        tuple(dt.datetime(2026, 5, 16, row[0], tzinfo=dt.timezone(dt.timedelta(hours=-5))) for row in rows),
+        np.array([row[2] for row in rows], dtype=float),
+        np.array([row[3] for row in rows], dtype=float),
+        np.array([row[1] for row in rows], dtype=float),
+        averaged_s,
+    )
+
+
+DAY = hours((6, 180.0, 3.0, 5.0), (7, 270.0, 6.0, np.nan), (8, 270.0, 9.0, 14.0), (9, 90.0, 9.0, 13.0))
+
+
+def test_every_hour_is_that_of_its_own_wind():
+    places, water = places_layer(at(3000, 500), at(60, 500), box(100, 100, 300, 300)), water_layer()
+    found = run(places, water, forecast=DAY, depth=flat(4.0), level_m=-1.0)
+    assert found.exposure["spot_id"].tolist() == [s for s in ("s0", "s1", "s2") for _ in range(4)]
+    assert found.exposure["time"].tolist()[:2] == ["2026-05-16T06:00:00-05:00", "2026-05-16T07:00:00-05:00"]
+    for hour in range(4):
+        one = wind_exposure(
+            places,
+            water,
+            wind_from_deg=float(DAY.wind_from_deg[hour]),
+            wind_mps=float(DAY.wind_mps[hour]),
+            depth=flat(4.0),
+            level_m=-1.0,
+        )
+        rows = found.exposure.iloc[hour::4].reset_index(drop=True)
+        for column in ("fetch_m", "fetch_depth_m", "wave_m", "wave_low_m", "wave_high_m", "period_s"):
+            np.testing.assert_array_equal(rows[column], one[column])
+        for column in ("wave_method", "bank", "wind_mps", "wind_from_deg"):
+            assert rows[column].tolist() == one[column].tolist()
+        assert rows.geometry.geom_equals(places.geometry).all()
+
+
+def test_places_carry_the_worst_and_the_mean_of_the_hours():
+    found = run(places_layer(at(3000, 500), at(60, 500)), water_layer(), forecast=DAY)
+    hourly = found.exposure
+    for _, spot in found.places.iterrows():
+        own = hourly[hourly["spot_id"] == spot["spot_id"]]
+        worst = own.loc[own["wave_high_m"].idxmax()]
+        for column in ("wave_m", "wave_high_m", "fetch_m", "bank", "wind_from_deg", "wave_method"):
+            assert spot[column] == worst[column]
+        assert spot["worst_time"] == worst["time"]
+        assert spot["wave_mean_m"] == pytest.approx(own["wave_m"].mean())
+        assert (spot["wind_mps"], spot["gust_mps"]) == (9.0, 14.0)
+        assert spot["wind_mean_mps"] == pytest.approx(6.75)
+    # 3,000 m of water to the west, 3,940 m to the east of the one under the west bank.
+    assert found.places["worst_time"].tolist() == ["2026-05-16T08:00:00-05:00", "2026-05-16T09:00:00-05:00"]
+
+
+def test_the_wind_of_a_place_is_the_greatest_of_all_hours_not_only_of_the_hour_of_its_waves():
+    lee = hours((6, 270.0, 12.0, 15.0), (7, 90.0, 7.0, 9.0))
+    found = run(places_layer(at(30, 500)), water_layer(), forecast=lee).places.iloc[0]
+    assert found["worst_time"].startswith("2026-05-16T07")
+    assert (found["wind_mps"], found["gust_mps"]) == (12.0, 15.0)
+
+
+def test_a_place_off_the_water_has_its_hours_without_figures():
+    with pytest.warns(DataWarning, match="1 of 2 places"):
+        found = run(places_layer(at(100, 100), at(-500, 100)), water_layer(), forecast=DAY)
+    dry = found.exposure[found.exposure["spot_id"] == "s1"]
+    assert len(dry) == 4
+    assert dry[["fetch_m", "wave_m", "wave_low_m", "wave_high_m", "period_s"]].isna().all().all()
+    assert pd.isna(found.places["worst_time"].iloc[1])
+    assert np.isnan(found.places["wave_mean_m"].iloc[1])
+
+
+def test_holds_keep_their_number_and_layers_without_ids_their_row():
+    holds = places_layer(at(100, 100), at(200, 100)).assign(spot_id="s0", hold_no=[0, 1])
+    found = run(holds, water_layer(), forecast=DAY).exposure
+    assert found["hold_no"].tolist() == [0] * 4 + [1] * 4
+    bare = places_layer(at(100, 100), at(200, 100)).drop(columns="spot_id")
+    assert run(bare, water_layer(), forecast=DAY).exposure["spot_id"].unique().tolist() == ["row 0", "row 1"]
+
+
+def test_the_contract_of_the_toolbox_is_kept_over_hours():
+    check_algorithm(
+        run, places_layer(at(10, 10), at(3000, 500)), water_layer(), forecast=DAY, depth=flat(4.0)
+    )
+
+
+def test_a_table_is_read_with_its_columns_units_and_zone():
+    table = parse_delimited(b"when,w,g,d\n2026-05-16 06:00,10,15,W\n2026-05-16 07:00,12,18,W\n", "f.csv")
+    found = run(
+        places_layer(at(3000, 500)),
+        water_layer(),
+        forecast=table,
+        columns=["time=when", "wind=w", "gust=g", "wind_from=d"],
+        units=["wind=kn", "gust=kn"],
+        zone="America/Chicago",
+        first_time="2026-05-16T06:30",
+    )
+    assert found.exposure["time"].tolist() == ["2026-05-16T07:00:00-05:00"]
+    assert found.places["wind_mps"].iloc[0] == pytest.approx(12 * 1852 / 3600)
+
+
+def test_a_stated_time_of_averaging_changes_the_waves_and_says_so():
+    steady = run(places_layer(at(3000, 500)), water_layer(), forecast=DAY)
+    short = run(places_layer(at(3000, 500)), water_layer(), forecast=replace(DAY, averaged_s=60.0))
+    assert (short.exposure["wave_m"] < steady.exposure["wave_m"]).all()
+    assert short.exposure["wave_method"].str.contains("averaged as long as the waves need").all()
+    assert not steady.exposure["wave_method"].str.contains("averaged").any()
+    assert short.exposure["wind_mps"].tolist() == steady.exposure["wind_mps"].tolist()
+    one = wind_exposure(
+        places_layer(at(3000, 500)), water_layer(), wind_from_deg=270.0, wind_mps=9.0, averaged_s=60.0
+    )
+    assert one["wave_m"].iloc[0] == pytest.approx(short.exposure["wave_m"].iloc[2])
+
+
+def test_a_single_wind_stated_for_another_height_is_brought_to_10_m():
+    found = wind_exposure(
+        places_layer(at(3000, 500)), water_layer(), wind_from_deg=270.0, wind_mps=8.0, wind_height_m=4.0
+    )
+    assert found["wind_mps"].iloc[0] == pytest.approx(8.0 * 2.5 ** (1 / 7))  # EM 1110-2-1100 II-2, eq. II-2-9
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        ({}, "or hourly winds with forecast"),
+        ({"wind_mps": 5.0}, "Give one wind"),
+        ({"wind_mps": 5.0, "wind_from_deg": 1.0, "forecast": DAY}, "give one of them"),
+        ({"wind_mps": 5.0, "wind_from_deg": 1.0, "zone": "UTC"}, "belong to a forecast"),
+        ({"forecast": DAY, "averaged_s": 60.0}, "states its own"),
+        ({"forecast": [1, 2]}, "is a list"),
+        ({"forecast": DAY, "first_time": "2026-05-17T00:00Z"}, "No hour"),
+        ({"forecast": DAY, "last_time": "noon"}, "last-time is 'noon'"),
+    ],
+)
+def test_winds_that_cannot_be_meant_are_refused(given, words):
+    with pytest.raises(UsageError, match=words):
+        run(places_layer(at(1, 1)), water_layer(), **given)
+
+
+# What the figures promise -------------------------------------------------------------------------------------
+
+
+def test_a_calm_never_reads_as_safe():
+    """No word of comfort beside the smallest figures, on no face: table, help, notes."""
+    calm = hours((6, 180.0, 0.0, 0.0), (7, 180.0, 0.2, 0.5))
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always")
+        found = run(
+            places_layer(at(3000, 500), at(10, 10), at(-500, 10)),
+            water_layer(),
+            forecast=calm,
+            depth=flat(3.0),
+        )
+    assert found.exposure["wave_m"].max() < 0.02
+    texts = [str(w.message) for w in caught]
+    for layer in found:
+        texts += list(map(str, layer.columns))
+        texts += [str(v) for c in layer.columns if not is_numeric_dtype(layer[c]) for v in layer[c]]
+    texts += [run.spec.summary, run.spec.description, *(p.help for p in run.spec.parameters)]
+    comfort = re.compile(
+        r"\b(safe|safely|safety|harmless|no danger|fine|good|ok|all clear|calm|flat)\b", re.IGNORECASE
+    )
+    assert [t for t in texts if comfort.search(t)] == []
+    assert "does not say that a boat can go there" in " ".join(run.spec.description.split())
