@@ -85,18 +85,22 @@ def gather_spots(
 ) -> Gathered:
     """Gather spot lists of any make into one book, joining what is the same place.
 
-    Agency lists, own waypoints and earlier books become one spots layer in the lake's reference system. Column names
-    are guessed and shown; coordinates are read as decimal degrees, degrees-minutes or degrees-minutes-seconds on WGS84;
-    depth texts keep their range; kinds are translated. A lost minus sign or swapped columns are repaired only when
-    exactly one repair lands on the lake, and the row's remark says so. Rows from different sources that lie within
-    their position errors and have like kinds become one spot, which keeps both sources, names and notes and takes the
-    better position; what it was made of stands in merged_from. Two structures of one source are never joined. Every row
-    is in a spot or in set_aside, with its line, its text and the reason.
+    Agency lists, own waypoints and earlier books become one spots layer in the lake's reference system. Column
+    names are guessed and shown; coordinates are read as decimal degrees, degrees-minutes or degrees-minutes-seconds
+    on WGS84, or as eastings and northings of the lake's own system or a UTM zone; depth texts keep their range;
+    kinds are translated. A lost minus sign or swapped columns are repaired only when exactly one repair lands on
+    the lake, and the row's remark says so. Rows from different sources that lie within their position errors and
+    have like kinds become one spot, which keeps both sources, names and notes and takes the better position; what
+    it was made of stands in merged_from. Two structures of one source are never joined. Every row is in a spot or
+    in set_aside, with its line, its text and the reason.
 
     Parameters
     ----------
     sources
-        Lists of spots: CSV and its kin, GPX, GeoJSON, KML, or layers of a GeoPackage. The order decides whose ids stay.
+        Lists of spots: CSV and its kin, XLSX, ODS, GPX, GeoJSON, KML, KMZ, shapefiles, or layers of a GeoPackage
+        (FILE.gpkg:LAYER, FILE.xlsx:SHEET). The order decides whose ids stay. A .toml file among them says how to read
+        the others: tables [columns] (role = header), [kinds] (word = kind), [lists."file.csv"] (columns, depth_unit,
+        depth_of, position_error, crs).
     shoreline
         The lake's water edge: its reference system and its extent are the book's.
     depth_unit
@@ -144,6 +148,7 @@ def gather_spots(
     from castshed.toolbox.errors import DataWarning, UsageError
     from castshed.toolbox.intake.book import collect, make_book, make_set_aside, repair_shapes
     from castshed.toolbox.intake.columns import check_mapping, find_roles, parse_mapping
+    from castshed.toolbox.intake.how_to_read import Rules
     from castshed.toolbox.intake.lake_extent import LakeExtent
     from castshed.toolbox.intake.records import read_records
     from castshed.toolbox.intake.source_table import SourceTable
@@ -155,22 +160,39 @@ def gather_spots(
                 f"sources holds a {type(table).__name__}; give tables of castshed.toolbox.sources.read_source, or "
                 "SourceTable.from_frame for a frame."
             )
+    rules = Rules()
+    for table in tables:
+        rules = rules.joined(table.rules) if table.rules is not None else rules
+    tables = [table for table in tables if table.rules is None]
+    if unknown := sorted(
+        set(rules.lists) - {t.name for t in tables} - {t.name.partition(":")[0] for t in tables}
+    ):
+        raise UsageError(
+            f"Rules are given for '{unknown[0]}', but the sources are {', '.join(t.name for t in tables)}."
+        )
     mapping = parse_mapping(columns)
-    check_mapping(mapping, {table.name: [str(c) for c in table.rows.columns] for table in tables})
-    words = _parse_synonyms(tuple(kinds))
+    check_mapping({**rules.columns, **mapping}, {t.name: [str(c) for c in t.rows.columns] for t in tables})
+    for table in tables:
+        check_mapping(
+            dict(rules.of(table.name).columns) if rules.of(table.name).columns != rules.columns else {},
+            {table.name: [str(c) for c in table.rows.columns]},
+        )
+    words = {**rules.kinds, **_parse_synonyms(tuple(kinds))}
     lake = LakeExtent.of(shoreline, margin_m)
     parts: list[Records] = []
     for table in tables:
-        roles = find_roles([str(c) for c in table.rows.columns], mapping)
+        own = rules.of(table.name)
+        roles = find_roles([str(c) for c in table.rows.columns], {**own.columns, **mapping})
         part = repair_shapes(
             read_records(
                 table,
                 roles,
                 lake,
-                depth_unit=depth_unit,
-                depth_of=depth_of,
-                position_error_m=position_error_m,
+                depth_unit=own.depth_unit or depth_unit,
+                depth_of=own.depth_of or depth_of,
+                position_error_m=position_error_m if own.position_error_m is None else own.position_error_m,
                 synonyms=words,
+                crs=own.crs,
             )
         )
         parts.append(part)

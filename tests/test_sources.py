@@ -144,14 +144,14 @@ def test_formulas_stay_text(tmp_path):
     ("data", "words"),
     [
         (b"name,lat,lon\nA\x00B,35.75,-85.2\n", "NUL characters (first at line 2)"),
-        ("name,lat,lon\nA,35.75,-85.2\n".encode("utf-16-le"), "NUL characters"),
+        (b"\x00\x00\x00\x00name,lat,lon\n", "NUL characters"),
         (b"\xff\xfe\x00", "says it is utf-16-le but is not"),
         (b"", "is empty"),
         (b" \n\n \t\n", "is empty"),
         (b"\n,,,\n", "has no rows"),
         (b"name,lat,lon\n" + b"x" * (delimited.LONGEST_LINE + 1), "a line of"),
         (b"a," * 500 + b"\n", "columns, more than"),
-        (b"PK\x03\x04\x14\x00", "packed file"),
+        (b"PK\x03\x04\x14\x00", "cannot be unpacked"),
         (b"\x00\x00\x27\x0a\x00", "shapefile"),
         (b"%PDF-1.7", "a PDF"),
     ],
@@ -192,7 +192,7 @@ def test_a_cell_beyond_all_measure_costs_one_row(tmp_path):
     ("data", "name", "limit"),
     [
         (b"lat,lon\n" + b"\n" * 30_000, "file_text", "MOST_LINES"),
-        (b"lat,lon\n" + b"1,2\n" * 6_000, "delimited", "_MOST_CELLS"),
+        (b"lat,lon\n" + b"1,2\n" * 6_000, "delimited", "MOST_CELLS"),
         (b"[" + b"{}," * 12_000, "geojson", "_MOST_PARTS"),
         (b"<gpx>" + b"<a/>" * 12_000, "markup", "_MOST_ELEMENTS"),
     ],
@@ -221,7 +221,7 @@ def test_files_and_layers_that_are_not_there_are_named(tmp_path):
         read_source(str(tmp_path / "nowhere.csv"))
     with pytest.raises(DataError, match="not a file"):
         read_source(str(tmp_path))
-    with pytest.raises(UsageError, match="no GeoPackage"):
+    with pytest.raises(UsageError, match="give the file alone"):
         read_source(write(tmp_path, "a.csv", "lat,lon\n1,2\n") + ":spots")
 
 

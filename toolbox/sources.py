@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 from typing import TYPE_CHECKING, Final
 
-from .errors import DataError, FileMissing, UsageError
+from .errors import DataError, FileMissing, LayerMissing, UsageError
 from .intake.source_table import SourceTable
 
 if TYPE_CHECKING:
@@ -12,40 +13,103 @@ if TYPE_CHECKING:
 
 __all__ = ["SourceTable", "read_source", "read_sources"]
 
-_READ: Final = "CSV, TSV, GPX, GeoJSON, KML and GeoPackage (FILE.gpkg:LAYER)"
+_READ: Final = (
+    "CSV, TSV, XLSX, ODS, GPX, GeoJSON, KML, KMZ, shapefile (also in a ZIP) and GeoPackage (FILE.gpkg:LAYER)"
+)
 # First bytes of files that are often given by mistake, and what to do instead.
 _OTHERS: Final = (
-    (b"PK\x03\x04", "a packed file (a workbook or KMZ); save the sheet as CSV, or unpack the KML from it"),
-    (b"\xd0\xcf\x11\xe0", "an old workbook; save the sheet as CSV"),
-    (b"\x00\x00\x27\x0a", "a shapefile; write it as GeoPackage or GeoJSON"),
+    (b"\xd0\xcf\x11\xe0", "an old workbook; save the sheet as XLSX or CSV"),
     (b"%PDF", "a PDF; ask for the list as a table"),
     (b"\x1f\x8b", "gzip-packed; unpack it"),
 )
+_SHAPEFILE: Final = b"\x00\x00\x27\x0a"
+_PACKED: Final = b"PK\x03\x04"
 
 
-def _read_file(path: Path) -> SourceTable:
+def _refuse_sheet(sheet: str | None, name: str) -> None:
+    if sheet is not None:
+        raise UsageError(f"{name}:{sheet} names a layer or sheet, but {name} has none; give the file alone.")
+
+
+def _read_packed(data: bytes, name: str, sheet: str | None) -> SourceTable:
+    from .intake.kml import read_kml
+    from .intake.markup import Element, parse_markup
+    from .intake.opendocument import read_opendocument
+    from .intake.packed import Packed
+    from .intake.shapefile import read_packed_shapefile
+    from .intake.workbook import read_workbook
+
+    packed = Packed.open(data, name)
+    names = packed.names
+    if "xl/workbook.xml" in names:
+        return read_workbook(packed, sheet)
+    if "content.xml" in names:
+        return read_opendocument(packed, sheet)
+    if marks := [n for n in names if n.lower().endswith(".kml")]:
+        _refuse_sheet(sheet, name)
+        roots = [parse_markup(packed.read(n), f"{name} ({n})") for n in marks]
+        return read_kml(Element("", "kml", {}, 0, [], roots), name)
+    if shapes := {n.rpartition("/")[2][: -len(".shp")]: n for n in names if n.lower().endswith(".shp")}:
+        if len(shapes) > 1 and sheet is None:
+            raise LayerMissing(f"{name}: say which shapefile, as {name}:NAME; it has: {', '.join(shapes)}.")
+        if sheet is not None and sheet not in shapes:
+            raise LayerMissing(f"{name} has no shapefile '{sheet}'; it has: {', '.join(shapes)}.")
+        return read_packed_shapefile(
+            packed, shapes[sheet] if sheet is not None else next(iter(shapes.values()))
+        )
+    if len(names) == 1 and not (inner := packed.read(names[0])).startswith(_PACKED):
+        _refuse_sheet(sheet, name)
+        return _read_content(inner, f"{name}:{names[0].rpartition('/')[2]}")
+    raise DataError(
+        f"{name} is packed and holds no one list of spots ({', '.join(names[:5]) or 'nothing'}). Formats read: {_READ}."
+    )
+
+
+def _read_content(data: bytes, name: str) -> SourceTable:
     from .intake.delimited import read_delimited
-    from .intake.file_text import read_bytes
     from .intake.geojson import read_geojson
     from .intake.gpx import read_gpx
     from .intake.kml import read_kml
     from .intake.markup import parse_markup
 
-    data = read_bytes(path)
     for start, words in _OTHERS:
         if data.startswith(start):
-            raise DataError(f"{path} is {words}. Formats read: {_READ}.")
+            raise DataError(f"{name} is {words}. Formats read: {_READ}.")
+    if not data.strip():
+        raise DataError(f"{name} is empty; a list of spots has at least a line of column names.")
     head = data[:256].lstrip(b"\xef\xbb\xbf \t\r\n").replace(b"\x00", b"").lstrip(b"\xff\xfe")
     if head.startswith(b"<"):
-        root = parse_markup(data, path.name)
+        root = parse_markup(data, name)
         if root.name == "gpx":
-            return read_gpx(root, path.name)
+            return read_gpx(root, name)
         if root.name == "kml":
-            return read_kml(root, path.name)
-        raise DataError(f"{path} is XML with the root '{root.name[:40]}'. Formats read: {_READ}.")
+            return read_kml(root, name)
+        raise DataError(f"{name} is XML with the root '{root.name[:40]}'. Formats read: {_READ}.")
     if head.startswith((b"{", b"[")):
-        return read_geojson(data, path.name)
-    return read_delimited(data, path.name)
+        return read_geojson(data, name)
+    return read_delimited(data, name)
+
+
+def _read_file(path: Path, sheet: str | None) -> SourceTable:
+    from .intake.file_text import read_bytes
+    from .intake.how_to_read import parse_rules
+    from .intake.shapefile import read_shapefile
+
+    with contextlib.suppress(OSError), path.open("rb") as stream:
+        if stream.read(4) == _SHAPEFILE and path.suffix.lower() == ".shp":
+            _refuse_sheet(sheet, path.name)
+            return read_shapefile(path, path.name)
+    data = read_bytes(path)
+    if data.startswith(_PACKED):
+        return _read_packed(data, path.name, sheet)
+    _refuse_sheet(sheet, path.name)
+    if data.startswith(_SHAPEFILE):
+        raise DataError(f"{path} is a part of a shapefile; give its .shp part.")
+    if path.suffix.lower() == ".dbf" and path.with_suffix(".shp").exists():
+        raise DataError(f"{path} is the table of a shapefile; give {path.stem}.shp.")
+    if path.suffix.lower() == ".toml":
+        return SourceTable.of_rules(parse_rules(data, path.name), path.name)
+    return _read_content(data, path.name)
 
 
 def _is_geopackage(path: Path) -> bool:
@@ -62,7 +126,8 @@ def read_source(reference: str) -> SourceTable:
     Parameters
     ----------
     reference
-        A file (CSV and its kin, GPX, GeoJSON, KML), or ``FILE.gpkg:LAYER``.
+        A file (CSV and its kin, XLSX, ODS, GPX, GeoJSON, KML, KMZ, a shapefile), ``FILE.gpkg:LAYER`` or
+        ``FILE.xlsx:SHEET``; or a .toml file that says how to read the others.
 
     Returns
     -------
@@ -74,7 +139,7 @@ def read_source(reference: str) -> SourceTable:
     FileMissing
         There is no such file.
     LayerMissing
-        The GeoPackage has no such layer; the message lists those there are.
+        The file has no such layer or sheet; the message lists those there are.
     DataError
         It cannot be read, is hostile, or is in another format; the message lists the formats read.
     """
@@ -88,11 +153,7 @@ def read_source(reference: str) -> SourceTable:
         return SourceTable.from_frame(
             frame, f"{given.path.name}:{given.layer}" if given.layer else given.path.name
         )
-    if given.layer is not None:
-        raise UsageError(
-            f"{reference} names a layer, but {given.path} is no GeoPackage; give the file alone."
-        )
-    return _read_file(given.path)
+    return _read_file(given.path, given.layer)
 
 
 def read_sources(references: list[str]) -> list[SourceTable]:

@@ -23,8 +23,10 @@ ROLES: Final[dict[str, tuple[str, ...]]] = {
     ),
     "easting": ("easting", "utm easting", "utm e", "utm x", "utmx"),
     "northing": ("northing", "utm northing", "utm n", "utm y", "utmy"),
+    "zone": ("zone", "utm zone", "grid zone", "utmzone"),
     "position": (
-        "position", "coordinates", "coordinate", "coords", "lat lon", "lat long", "latlon", "latlong",
+        "utm", "utm coordinates", "position", "coordinates", "coordinate", "coords", "lat lon", "lat long",
+        "latlon", "latlong",
         "lat lng", "latitude longitude", "gps coordinates", "gps coordinate", "gps position", "gps",
     ),
     "spot_id": (
@@ -178,6 +180,8 @@ def find_roles(headers: Sequence[str], mapping: Mapping[str, str]) -> Roles:
             free.pop(header)
         if taken:
             columns[role] = tuple(taken)
+    if "zone" in columns and "zone" not in mapping and "easting" not in columns:
+        columns.pop("zone")  # zones of the lake, not of a grid
     return Roles(columns, units)
 
 

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import csv
 import re
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from ..errors import DataError
 from .columns import known_headers
 from .file_text import MOST_ROWS, decode
-from .source_table import SourceTable
+from .grid import MOST_CELLS, TITLE_LINES, GridRow, make_table
+
+if TYPE_CHECKING:
+    from .source_table import SourceTable
 
 _DELIMITERS: Final = (",", ";", "\t", "|")
 _SAMPLE: Final = 60
-_TITLE_LINES: Final = 20
-_MOST_COLUMNS: Final = 400
-_MOST_CELLS: Final = 5_000_000
 LONGEST_LINE: Final = 1024 * 1024
 _MOST_LINES_A_ROW: Final = 60
 
@@ -52,28 +52,10 @@ def _choose_delimiter(lines: list[str]) -> str:
         if wide:
             usual = max(set(wide), key=lambda w: (wide.count(w), w))
             headers = max(
-                known_headers(_row_at(sample, i, delimiter)[0]) for i in range(min(len(sample), _TITLE_LINES))
+                known_headers(_row_at(sample, i, delimiter)[0]) for i in range(min(len(sample), TITLE_LINES))
             )
             scores.append((headers + wide.count(usual) / len(sample), usual, delimiter))
     return max(scores)[2] if scores else ","
-
-
-def _find_header(rows: list[tuple[list[str], int, int, str]]) -> int:
-    """Choose the first of the top rows that names most known columns; the top row when none names any."""
-    counts = [known_headers(cells) for cells, *_ in rows[:_TITLE_LINES]]
-    return counts.index(max(counts)) if counts else 0
-
-
-def _names(cells: list[str]) -> list[str]:
-    names: list[str] = []
-    for place, cell in enumerate(cells, start=1):
-        name = " ".join(cell.split()) or f"column {place}"
-        number = 2
-        while name in names:
-            name = f"{' '.join(cell.split()) or f'column {place}'} ({number})"
-            number += 1
-        names.append(name)
-    return names
 
 
 def read_delimited(data: bytes, name: str) -> SourceTable:
@@ -105,40 +87,15 @@ def read_delimited(data: bytes, name: str) -> SourceTable:
             "check that it has line ends."
         )
     delimiter = _choose_delimiter(lines)
-    rows: list[tuple[list[str], int, int, str]] = []
+    rows: list[GridRow] = []
     at = count = 0
     while at < len(lines):
         cells, used, problem = _row_at(lines, at, delimiter)
         if problem or any(cell.strip() for cell in cells):
-            rows.append((cells, at, at + used, problem))
+            rows.append(GridRow(cells, at + 1, problem, "".join(lines[at : at + used]).rstrip("\r\n")))
         at += used
         count += len(cells)
-        if len(rows) > MOST_ROWS or count > _MOST_CELLS:
-            limit = f"{MOST_ROWS:,} rows" if len(rows) > MOST_ROWS else f"{_MOST_CELLS:,} cells"
+        if len(rows) > MOST_ROWS or count > MOST_CELLS:
+            limit = f"{MOST_ROWS:,} rows" if len(rows) > MOST_ROWS else f"{MOST_CELLS:,} cells"
             raise DataError(f"{name} has more than {limit}, too many for a list of spots; split it.")
-    if not rows:
-        raise DataError(f"{name} has no rows; a list of spots has at least a line of column names.")
-    top = _find_header(rows)
-    if top:
-        said.append(f"{top} title line{'s' * (top > 1)} above the header left out")
-    names = _names(rows[top][0])
-    if len(names) > _MOST_COLUMNS:
-        raise DataError(f"{name} has {len(names):,} columns, more than {_MOST_COLUMNS}: check its delimiter.")
-    problems: list[str] = []
-    cells_by_row: list[dict[str, str]] = []
-    for cells, _, _, problem in rows[top + 1 :]:
-        surplus = any(cell.strip() for cell in cells[len(names) :])
-        many = f"{len(cells)} cells where the header has {len(names)}: a '{delimiter}' too many or a quote missing"
-        problems.append(problem or (many if surplus else ""))
-        cells_by_row.append({key: cell.strip() for key, cell in zip(names, cells, strict=False)})
-    return SourceTable.make(
-        name,
-        "csv",
-        cells_by_row,
-        line=[start + 1 for _, start, _, _ in rows[top + 1 :]],
-        counted="line",
-        text=["".join(lines[start:stop]).rstrip("\r\n") for _, start, stop, _ in rows[top + 1 :]],
-        problem=problems,
-        columns=names,
-        said=said,
-    )
+    return make_table(rows, name, kind="csv", counted="line", said=said, between=delimiter)

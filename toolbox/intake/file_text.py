@@ -54,13 +54,23 @@ def read_bytes(path: Path) -> bytes:
     return data
 
 
+def _unmarked(data: bytes) -> str | None:
+    """Tell UTF-16 without a mark by the NUL in every other byte of plain letters."""
+    head = data[:4096]
+    even, odd = head[0::2].count(0), head[1::2].count(0)
+    most = len(head) // 2
+    if most >= 4 and odd > 0.6 * most and even == 0:
+        return "utf-16-le"
+    return "utf-16-be" if most >= 4 and even > 0.6 * most and odd == 0 else None
+
+
 def decode(data: bytes, name: str) -> tuple[str, list[str]]:
     """Decode a text file.
 
     Parameters
     ----------
     data
-        The bytes. A byte order mark is believed; else UTF-8 is tried, then Windows-1252.
+        The bytes. A byte order mark is believed; else UTF-16 is told by its NULs, UTF-8 is tried, then Windows-1252.
     name
         What the file is called in messages.
 
@@ -83,8 +93,9 @@ def decode(data: bytes, name: str) -> tuple[str, list[str]]:
                 raise DataError(f"{name} says it is {coding} but is not; save it as UTF-8.") from fault
             break
     else:
+        coding = _unmarked(data) or "utf-8"
         try:
-            text = data.decode("utf-8")
+            text = data.decode(coding)
         except UnicodeDecodeError as fault:
             line = data.count(b"\n", 0, fault.start) + 1
             text = data.decode("cp1252", errors="replace")
@@ -101,4 +112,6 @@ def decode(data: bytes, name: str) -> tuple[str, list[str]]:
     text, controls = _CONTROL.subn(" ", text)
     if controls:
         said.append(f"{controls} control characters replaced by spaces")
+    if "\ufffd" in text:
+        said.append("some characters could not be read and stand as \ufffd")
     return text, said

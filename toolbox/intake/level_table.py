@@ -207,6 +207,7 @@ def to_levels(
     zone: str = "",
     parameter: str = "",
     wanted_datum: str = "",
+    datum: str = "",
 ) -> LevelSeries:
     """Make pool elevations over time of a table.
 
@@ -224,6 +225,8 @@ def to_levels(
         Parameter code, where the table has several of `CODES`.
     wanted_datum
         Datum of the normal pool; decides between parameters where it can.
+    datum
+        Datum of a CSV that names none.
 
     Returns
     -------
@@ -254,6 +257,10 @@ def to_levels(
     times, dates = read_times(
         chosen.times, chosen.lines, table.name, zone=zone, marks=chosen.marks, noon_for_dates=True
     )
+    if datum and chosen.datum and datum != chosen.datum:
+        raise UsageError(
+            f"{table.name} stands on {chosen.datum}, and datum says {datum}; leave datum, or mend the table."
+        )
     said = list(table.said)
     factor = units.convert(1.0, chosen.unit, "length")
     pairs = []
@@ -276,7 +283,7 @@ def to_levels(
     return LevelSeries(
         tuple(moment for moment, _ in pairs),
         np.array([value for _, value in pairs]),
-        chosen.datum,
+        chosen.datum or datum,
         table.name,
         tuple(said),
     )

@@ -27,11 +27,22 @@ class Element:
     line: int
     pieces: list[str] = field(default_factory=list)
     children: list[Element] = field(default_factory=list)
+    after: int = 0  # how many pieces of its parent's text stand before it
 
     @property
     def text(self) -> str:
         """Its own text, trimmed."""
         return "".join(self.pieces).strip()
+
+    @property
+    def flow(self) -> str:
+        """Its text and that of everything in it, in the order of the document."""
+        parts: list[str] = []
+        at = 0
+        for one in self.children:
+            parts += [*self.pieces[at : one.after], one.flow]
+            at = one.after
+        return "".join([*parts, *self.pieces[at:]])
 
     def child(self, name: str) -> Element | None:
         """Its first child of that local name."""
@@ -92,6 +103,7 @@ class _Builder:
         plain = {key.rpartition("}")[2]: value for key, value in attributes.items()}
         made = Element(namespace, name, plain, self.parser.CurrentLineNumber)
         if self.open:
+            made.after = len(self.open[-1].pieces)
             self.open[-1].children.append(made)
         else:
             self.root = made

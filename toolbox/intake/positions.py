@@ -10,6 +10,7 @@ import shapely
 
 from ..errors import CrsError, UsageError
 from .coordinates import Angle, read_angles, read_pairs
+from .metric_pairs import place_metric, read_metres, read_metric_pair
 from .placing import Placement, Trust, place, place_in_metres
 
 if TYPE_CHECKING:
@@ -22,6 +23,9 @@ if TYPE_CHECKING:
     from .lake_extent import LakeExtent
     from .source_table import SourceTable
 
+# Roles that say where a row lies; the first pair that is complete is read.
+PLACING_PAIRS: Final = (("latitude", "longitude"), ("position",), ("easting", "northing"))
+PLACING: Final = (*(role for pair in PLACING_PAIRS for role in pair), "zone")
 _DEGREE_M: Final = 111_320.0  # one degree of a great circle on a sphere of 6 378 137 m, rounded
 _SURELY_METRES: Final = 1000.0
 
@@ -110,11 +114,15 @@ def _from_angles(lats: Sequence[Angle], lons: Sequence[Angle], lake: LakeExtent)
             filter(None, ("latitude and longitude swapped, as their letters say", remark[i]))
         )
     maybe = np.flatnonzero(bare & plain & metric & shapely.is_missing(geometry))
+    metres = np.zeros(n, dtype=bool)
     if maybe.size:
-        there = place_in_metres(shapes[maybe], lake)
-        for i, shape in zip(maybe.tolist(), there.geometry, strict=True):
+        there = place_metric(lon[maybe].tolist(), lat[maybe].tolist(), [""] * maybe.size, lake)
+        for i, shape, said in zip(maybe.tolist(), there.geometry, there.remark, strict=True):
             if shape is not None:
-                geometry[i], reason[i], remark[i] = shape, "", f"x and y read as metres of {lake.crs.name}"
+                geometry[i], reason[i], metres[i] = shape, "", True
+                remark[i] = ", ".join(filter(None, (f"x and y read as metres of {lake.crs.name}", said)))
+                if said.startswith("read as"):
+                    remark[i] = f"x and y {said}"
     for i in range(n):
         if fault[i]:
             reason[i] = f"its position cannot be read: {fault[i]}"
@@ -124,25 +132,31 @@ def _from_angles(lats: Sequence[Angle], lons: Sequence[Angle], lake: LakeExtent)
     rounding = _DEGREE_M * np.hypot(
         _rounding([a for a, _ in pairs]), _rounding([b for _, b in pairs]) * shrink
     )
-    metres = np.array(["metres of" in words for words in remark], dtype=bool)
     rounding[metres] = 0.5
     return Positions(geometry, rounding, remark, reason)
 
 
-def _from_metres(east: Sequence[str], north: Sequence[str], lake: LakeExtent) -> Positions:
-    import pandas as pd
+def _from_metres(
+    east: Sequence[str], north: Sequence[str], zone: Sequence[str], lake: LakeExtent, crs: str | None
+) -> Positions:
+    placed = place_metric([read_metres(e) for e in east], [read_metres(n) for n in north], zone, lake, crs)
+    return Positions(placed.geometry, np.full(len(east), 0.5), placed.remark, placed.reason)
 
-    x = pd.to_numeric(pd.Series(list(east), dtype=object), errors="coerce").to_numpy(float)
-    y = pd.to_numeric(pd.Series(list(north), dtype=object), errors="coerce").to_numpy(float)
-    read = np.isfinite(x) & np.isfinite(y)
-    shapes = _empty_shapes(len(x))
-    shapes[read] = shapely.points(x[read], y[read])
-    placed = place_in_metres(shapes, lake)
-    reason = [
-        why if ok or not why else "its easting and northing cannot be read"
-        for why, ok in zip(placed.reason, read, strict=True)
-    ]
-    return Positions(placed.geometry, np.full(len(x), 0.5), placed.remark, reason)
+
+def _from_pairs(texts: Sequence[str], lake: LakeExtent, crs: str | None) -> Positions:
+    """Read cells that hold both: a pair of metres as that, all others as angles."""
+    pairs = read_pairs(texts)
+    result = _from_angles([a for a, _ in pairs], [b for _, b in pairs], lake)
+    tried = [read_metric_pair(text) for text in texts]
+    rows = [i for i, pair in enumerate(tried) if pair is not None]
+    if not rows:
+        return result
+    known = [pair for pair in tried if pair is not None]
+    there = place_metric([p[0] for p in known], [p[1] for p in known], [p[2] for p in known], lake, crs)
+    for i, shape, said, why in zip(rows, there.geometry, there.remark, there.reason, strict=True):
+        result.geometry[i], result.remark[i], result.reason[i] = shape, said, why
+        result.rounding_m[i] = 0.5
+    return result
 
 
 def _written(table: SourceTable, names: Sequence[str]) -> list[str]:
@@ -150,7 +164,7 @@ def _written(table: SourceTable, names: Sequence[str]) -> list[str]:
     return [", ".join(cell for cell in row if cell) for row in zip(*cells, strict=True)]
 
 
-def find_positions(table: SourceTable, roles: Roles, lake: LakeExtent) -> Positions:
+def find_positions(table: SourceTable, roles: Roles, lake: LakeExtent, crs: str | None = None) -> Positions:
     """Place the rows of one source.
 
     Parameters
@@ -159,9 +173,11 @@ def find_positions(table: SourceTable, roles: Roles, lake: LakeExtent) -> Positi
         The source. Its geometry goes before its columns; a row without geometry falls back on the columns.
     roles
         Which columns hold coordinates: ``latitude`` and ``longitude``, ``position`` (both in one cell), or ``easting``
-        and ``northing`` in the lake's own reference system. Degrees are taken as WGS84.
+        and ``northing`` in the lake's own reference system, or in a UTM zone. Degrees are taken as WGS84.
     lake
         The box to land in.
+    crs
+        System of eastings and northings, where the user said so.
 
     Raises
     ------
@@ -179,11 +195,13 @@ def find_positions(table: SourceTable, roles: Roles, lake: LakeExtent) -> Positi
         result = _from_angles(lats, lons, lake)
     elif roles.one("position"):
         columns = [str(roles.one("position"))]
-        pairs = read_pairs(table.rows[columns[0]].tolist())
-        result = _from_angles([a for a, _ in pairs], [b for _, b in pairs], lake)
+        result = _from_pairs(table.rows[columns[0]].tolist(), lake, crs)
     elif roles.one("easting") and roles.one("northing"):
         columns = [str(roles.one("easting")), str(roles.one("northing"))]
-        result = _from_metres(table.rows[columns[0]].tolist(), table.rows[columns[1]].tolist(), lake)
+        zone = roles.one("zone")
+        zones = table.rows[zone].tolist() if zone else [""] * n
+        east, north = (table.rows[c].tolist() for c in columns)
+        result = _from_metres(east, north, zones, lake, crs)
     if result is not None:
         written = _written(table, columns)
         remark = [

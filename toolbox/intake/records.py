@@ -15,9 +15,11 @@ from .columns import OWN
 from .dates import read_dates
 from .depth_text import DepthText, read_depth, unit_of
 from .kinds import KINDS, Kind, read_kinds
-from .positions import find_positions
+from .positions import PLACING, PLACING_PAIRS, find_positions
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from numpy.typing import NDArray
 
     from .columns import Roles
@@ -80,7 +82,11 @@ def _rating(text: str) -> tuple[float, str]:
 
 def _extra(table: SourceTable, roles: Roles) -> list[str]:
     """Keep what no role takes, as JSON, so that nothing is lost; with what an earlier gathering kept."""
-    used = {name for names in roles.columns.values() for name in names}
+    unread = set(PLACING)
+    if table.geometry is None:
+        placing = next((pair for pair in PLACING_PAIRS if all(roles.one(role) for role in pair)), ())
+        unread -= {*placing, *(("zone",) if "easting" in placing else ())}
+    used = {name for role, names in roles.columns.items() if role not in unread for name in names}
     own = set(OWN)
     left = [c for c in table.rows.columns if c not in used and c not in own]
     cells = [table.rows[c].tolist() for c in left]
@@ -150,7 +156,8 @@ def read_records(
     depth_unit: str | None,
     depth_of: str,
     position_error_m: float,
-    synonyms: dict[str, str] | None = None,
+    synonyms: Mapping[str, str] | None = None,
+    crs: str | None = None,
 ) -> Records:
     """Read the rows of one source.
 
@@ -170,6 +177,8 @@ def read_records(
         Error of rows that state none; the rounding of their coordinates is added to it, as root of the sum of squares.
     synonyms
         Further words for kinds.
+    crs
+        Reference system of eastings and northings, where the user said so.
 
     Returns
     -------
@@ -177,7 +186,7 @@ def read_records(
         One record a row, in order.
     """
     n = len(table)
-    places = find_positions(table, roles, lake)
+    places = find_positions(table, roles, lake, crs)
     depths, remarks = _depths(table, roles, depth_unit, depth_of)
     named = [table.rows[c].tolist() for c in roles.columns.get("kind", ())]
     written = [

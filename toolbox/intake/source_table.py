@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     import pandas as pd
     from geopandas import GeoDataFrame
     from numpy.typing import NDArray
+
+    from .how_to_read import Rules
 
 
 def cell_text(value: Any) -> str:
@@ -44,13 +46,13 @@ class SourceTable:
     name
         What the source is called in the book: file name, with the layer where there is one.
     kind
-        ``csv``, ``gpx``, ``kml``, ``geojson`` or ``layer``.
+        ``csv``, ``sheet``, ``gpx``, ``kml``, ``geojson``, ``shapefile``, ``layer`` or ``rules``.
     rows
         The cells, all text; an empty text is a gap.
     line
         Where each row stands in its source, in units of ``counted``.
     counted
-        What ``line`` counts: ``line`` of a text file, ``feature`` of a layer.
+        What ``line`` counts: ``line`` of a text file, ``row`` of a sheet, ``feature`` of a layer.
     text
         Each row as it was written, for people to find it again.
     problem
@@ -62,6 +64,8 @@ class SourceTable:
         Reference system of the geometry, as `pyproj.CRS.from_user_input` takes it.
     said
         What the reader noticed about the file as a whole.
+    rules
+        How to read the other sources, in a table without rows that came from a .toml file.
     """
 
     name: str
@@ -74,6 +78,7 @@ class SourceTable:
     geometry: NDArray[np.object_] | None = None
     crs: Any = None
     said: tuple[str, ...] = ()
+    rules: Rules | None = None
 
     def __len__(self) -> int:
         return len(self.rows)
@@ -118,6 +123,12 @@ class SourceTable:
             crs,
             tuple(said),
         )
+
+    @classmethod
+    def of_rules(cls, rules: Rules, name: str) -> SourceTable:
+        """Take what a .toml file says about other sources along with them: no rows, only rules."""
+        made = cls.make(name, "rules", [], line=[], counted="line", text=[], problem=[])
+        return replace(made, rules=rules)
 
     @classmethod
     def from_frame(cls, frame: GeoDataFrame, name: str) -> SourceTable:
