@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from ..depth import DepthSurface
 
 
+_STEPS = 4  # to either side
+
+
 @compiled
 def _way(
     east: NDArray[np.float32], south: NDArray[np.float32], row: float, column: float, least: float
@@ -33,7 +36,7 @@ def _way(
     y = (1 - down) * ((1 - right) * south[r, c] + right * south[r, c + 1]) + down * (
         (1 - right) * south[r + 1, c] + right * south[r + 1, c + 1]
     )
-    steep = np.hypot(x, y)
+    steep = np.sqrt(x * x + y * y)
     if not steep >= least:
         return 0.0, 0.0
     return x / steep, y / steep
@@ -108,8 +111,9 @@ def _beside(
     step: tuple[float, float],
     steps: int,
     least: float,
+    sign: float,
 ) -> float:
-    """Give the least turn on the isobath through a place, within so many steps to both sides of it."""
+    """Give the least of sign times the turn on the isobath through a place, so many steps to both sides."""
     rows, columns = turn.shape
     found = np.inf
     for side in (-1.0, 1.0):
@@ -121,8 +125,8 @@ def _beside(
             r += side * x * step[0]
             c -= side * y * step[1]
             rr, cc = int(np.rint(r)), int(np.rint(c))
-            if 0 <= rr < rows and 0 <= cc < columns and turn[rr, cc] < found:
-                found = turn[rr, cc]
+            if 0 <= rr < rows and 0 <= cc < columns and sign * turn[rr, cc] < found:
+                found = sign * turn[rr, cc]
     return found
 
 
@@ -148,12 +152,10 @@ class Turning:
         row = (self.surface.north_m - y) / self.surface.cell_y_m - 0.5
         column = (x - self.surface.west_m) / self.surface.cell_x_m - 0.5
         step = (self.step_m / self.surface.cell_y_m, self.step_m / self.surface.cell_x_m)
-        turn = np.float32(sign) * self.turn_deg
+        steps = round(within_m / self.step_m)
         return np.array(
             [
-                _beside(
-                    turn, self.east, self.south, r, c, step, round(within_m / self.step_m), self.least_slope
-                )
+                _beside(self.turn_deg, self.east, self.south, r, c, step, steps, self.least_slope, sign)
                 for r, c in zip(row.tolist(), column.tolist(), strict=True)
             ]
         )
@@ -182,9 +184,7 @@ def isobath_turning(surface: DepthSurface, *, smooth_m: float, over_m: float, le
     depth = blurred(surface.depth_m, smooth_m, cell_x, cell_y)
     slant = gradient(depth, cell_x, cell_y, mend=True)
     east, south = (np.asarray(part, dtype=np.float32) for part in slant)
-    step_m = min(cell_x, cell_y, over_m / 4)
+    step_m = over_m / (2 * _STEPS)
     out = np.empty(depth.shape, dtype=np.float32)
-    _turning(
-        depth, east, south, (step_m / cell_y, step_m / cell_x), round(over_m / 2 / step_m), least_slope, out
-    )
+    _turning(depth, east, south, (step_m / cell_y, step_m / cell_x), _STEPS, least_slope, out)
     return Turning(surface.with_depth(depth), np.degrees(out), east, south, step_m, least_slope)
