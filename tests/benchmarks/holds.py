@@ -106,23 +106,24 @@ from castshed.algorithms.boat_hold import boat_hold
 from castshed.toolbox.water.depth import DepthSurface
 given = pickle.load(open(sys.argv[2], "rb"))
 lake = DepthSurface(np.load(sys.argv[1]), *given["frame"])
-def timed(work):
-    took = []
+seconds = {}
+def timed(name, work):
+    took, used = [], []
     for _ in range(3):
-        start = time.perf_counter()
+        start, begun = time.perf_counter(), time.process_time()
         work()
         took.append(time.perf_counter() - start)
-    return statistics.median(took)
-seconds = {}
+        used.append(time.process_time() - begun)
+    seconds[name + "_s"], seconds[name + "_cpu_s"] = statistics.median(took), statistics.median(used)
 for name, spots in given["spots"].items():
-    seconds[name] = timed(lambda: boat_hold(spots, lake, level_m=-1.2192, wind_from_deg=225.0))
+    timed(name, lambda: boat_hold(spots, lake, level_m=-1.2192, wind_from_deg=225.0))
 note = ""
 try:
     from castshed.toolbox.water.hold_lines import hold_lines
 except ImportError:
     seconds["lines_300_s"], note = None, "hold_lines could not be imported"
 else:
-    seconds["lines_300_s"] = timed(lambda: hold_lines(given["ledges"], lake, level_m=-1.2192))
+    timed("lines_300", lambda: hold_lines(given["ledges"], lake, level_m=-1.2192))
 try:
     import resource
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (1024.0 if sys.platform != "darwin" else 1048576.0)
@@ -135,8 +136,8 @@ print(json.dumps({**seconds, "peak_mb": peak, "note": note}))
 def _speed(lake, seed):
     """Whole calls of boat-hold, checks of the layers and reasons included, once the surface is loaded."""
     spots = {
-        "points_1100_s": some_spots(lake, 1100, 0, 0, seed),
-        "polygons_1100_s": some_spots(lake, 0, 0, 1100, seed + 1),
+        "points_1100": some_spots(lake, 1100, 0, 0, seed),
+        "polygons_1100": some_spots(lake, 0, 0, 1100, seed + 1),
     }
     frame = (lake.west_m, lake.north_m, lake.cell_x_m, lake.cell_y_m, lake.crs, lake.error_m)
     ledges = some_spots(lake, 0, 300, 0, seed + 2)

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     Geometries = NDArray[np.object_]
 
 FAN = 72  # rays round a point: 5 degrees, 2 m apart on a ring of 21 m, as fine as positions are known
+_AROUND = 58  # rays to as much ring round a line or polygon: 3 m apart on the ring of the greatest cast
 _MOST_RAYS = 720
 _FEWEST_RAYS = 12
 _ARC_SEGMENTS = 18  # a quarter circle of a ring
@@ -143,7 +144,7 @@ def _around(parts: Geometries, owner: Ints, most_m: float, whole: Geometries) ->
         shapely.buffer(parts, most_m, quad_segs=_ARC_SEGMENTS), return_index=True
     )
     length = shapely.length(rings)
-    sizes = np.ceil(length * FAN / (2 * np.pi * most_m)).clip(_FEWEST_RAYS, _MOST_RAYS).astype(np.intp)
+    sizes = np.ceil(length * _AROUND / (2 * np.pi * most_m)).clip(_FEWEST_RAYS, _MOST_RAYS).astype(np.intp)
     before, after = _neighbours(sizes)
     ring = np.repeat(np.arange(len(rings), dtype=np.intp), sizes)
     place = (np.arange(len(ring)) - np.repeat(np.cumsum(sizes) - sizes, sizes)) * (length / sizes)[ring]

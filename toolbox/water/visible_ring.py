@@ -50,10 +50,11 @@ class VisibleRing:
 
 
 def _steps(radii: Floats, step: float) -> tuple[Floats, Ints]:
-    """Give distances along a ray that include the lengths of cast, and where these are among them."""
-    count = int(np.ceil(radii[-1] / step))
-    steps = np.unique(np.concatenate([np.linspace(0.0, radii[-1], count + 1), radii]))
-    return steps, np.searchsorted(steps, radii)
+    """Give distances along a ray, no farther apart than a step, and where among them the lengths of cast are."""
+    gaps = np.diff(radii, prepend=0.0)
+    count = np.ceil(gaps / step - 1e-9).astype(np.intp)
+    between = [np.linspace(end - gap, end, n + 1)[1:] for end, gap, n in zip(radii, gaps, count, strict=True)]
+    return np.concatenate([[0.0], *between]), np.cumsum(count)
 
 
 def cast_radii_m(rules: HoldRules) -> Floats:
