@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     Ints = NDArray[np.intp]
     Bits = NDArray[np.uint32]
 
-_STEP_M: Final = (1.5, 3.0)  # finest and coarsest marks; between them half a cell
+_STEP_M: Final = 3.0  # marks; between them the way is looked at again where a rule might fail
 _SHORT_M: Final = 0.1  # by how much a track may lie nearer than its cast: chords, simplification
 _AT_END_M: Final = 0.5  # what counts as nearest to the end of a line
 _SQUARE: Final = 0.1  # cosine up to which a mark lies square off the end of a line
@@ -93,9 +93,7 @@ def mark_tracks(tracks: Tracks, paths: Paths, sides: Sides, fished: Fished) -> M
     Marks
         At most three metres apart.
     """
-    surface = fished.setting.surface
-    step_m = float(np.clip(min(surface.cell_x_m, surface.cell_y_m) / 2, *_STEP_M))
-    track, following, x, y = _dense(tracks, step_m)
+    track, following, x, y = _dense(tracks, _STEP_M)
     path = tracks.path[track]
     row = paths.row[path]
     places = np.asarray(shapely.points(x, y), dtype=object)
@@ -118,7 +116,7 @@ def mark_tracks(tracks: Tracks, paths: Paths, sides: Sides, fished: Fished) -> M
     broken[paths.area[path] & (side != RIGHT)] |= OTHER_SIDE
 
     live = np.flatnonzero(broken == 0)
-    part = lay_of(x[live], y[live], row[live], fished)
+    part = lay_of(x[live], y[live], row[live], fished, places[live])
     broken[live] |= part.broken
 
     def spread(values: Floats) -> Floats:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -21,9 +21,12 @@ from .hold_rules import (
     UPWIND,
     longest_cast_m,
 )
+from .least_blocks import LeastBlocks
 from .least_depth import least_depth_along, least_depth_inside
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from .depth import DepthSurface
@@ -49,6 +52,7 @@ BREAKS: Final[dict[int, str]] = {
 }
 """What a place or a way can break, in the order in which it is told."""
 
+_WET_M: Final = 1e-3  # deep enough to be wet whatever the rounding
 _EDGE_M: Final = 0.5  # how finely the water's edge is looked for on a cast
 _CLOSE_M: Final = 0.5  # spacing of the places looked at on a way that is not plainly good
 _ROOM_M: Final = 1.6  # from the least and longest cast, within which a way of three metres might break them
@@ -88,37 +92,18 @@ class Fished:
         Charted depth of the bottom under each (NaN: the surface's own), and height off the bottom.
     setting
         The lake on the day, the rules of a hold, and what to keep off.
+    blocks
+        Least depths of blocks of the surface.
     """
 
     structures: Geometries
     bottom_m: Floats
     height_m: Floats
     setting: Setting
+    blocks: LeastBlocks = field(init=False)
 
-
-def _all_deep(
-    surface: DepthSurface, west_m: Floats, south_m: Floats, east_m: Floats, north_m: Floats, least_m: float
-) -> Flags:
-    """Tell for which boxes every cell centre with a share in them has at least a charted depth.
-
-    A bilinear surface is nowhere less deep than its shallowest corner, so what passes needs no closer look. Boxes
-    that reach beyond the grid do not pass.
-    """
-    if not len(west_m):
-        return np.zeros(0, dtype=np.bool_)
-    rows, columns = surface.shape
-    left = np.floor((west_m - surface.west_m) / surface.cell_x_m - 0.5).astype(np.intp)
-    right = np.ceil((east_m - surface.west_m) / surface.cell_x_m - 0.5).astype(np.intp)
-    top = np.floor((surface.north_m - north_m) / surface.cell_y_m - 0.5).astype(np.intp)
-    bottom = np.ceil((surface.north_m - south_m) / surface.cell_y_m - 0.5).astype(np.intp)
-    passed = (left >= 0) & (top >= 0) & (right < columns) & (bottom < rows)
-    left, top = left.clip(0, columns - 1), top.clip(0, rows - 1)
-    right, bottom = right.clip(0, columns - 1), bottom.clip(0, rows - 1)
-    for down in range(int((bottom - top).max()) + 1):
-        for across in range(int((right - left).max()) + 1):
-            depth = surface.depth_m[np.minimum(top + down, bottom), np.minimum(left + across, right)]
-            passed &= depth >= least_m
-    return passed
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "blocks", LeastBlocks(self.setting.surface))
 
 
 def _water_edge(
@@ -140,7 +125,7 @@ def _water_edge(
     return aim_x, aim_y
 
 
-def lay_of(x: Floats, y: Floats, row: Ints, fished: Fished) -> Lay:
+def lay_of(x: Floats, y: Floats, row: Ints, fished: Fished, places: Geometries | None = None) -> Lay:
     """Try the rules on places from which structures are fished.
 
     Parameters
@@ -151,6 +136,8 @@ def lay_of(x: Floats, y: Floats, row: Ints, fished: Fished) -> Lay:
         Row of the structure it fishes.
     fished
         All structures in their setting.
+    places
+        The places as points, where they are at hand.
 
     Returns
     -------
@@ -164,7 +151,8 @@ def lay_of(x: Floats, y: Floats, row: Ints, fished: Fished) -> Lay:
     """
     setting = fished.setting
     surface, level_m, rules = setting.surface, setting.level_m, setting.rules
-    places = np.asarray(shapely.points(x, y), dtype=object)
+    if places is None:
+        places = np.asarray(shapely.points(x, y), dtype=object)
     structures = fished.structures[row]
     aim = shapely.get_coordinates(shapely.shortest_line(structures, places)).reshape(-1, 2, 2)
     aim_x, aim_y = aim[:, 0, 0].copy(), aim[:, 0, 1].copy()
@@ -187,21 +175,31 @@ def lay_of(x: Floats, y: Floats, row: Ints, fished: Fished) -> Lay:
     ):
         broken[fails] |= rule
     live = np.flatnonzero(broken == 0)
-    least = least_depth_along(surface, aim_x[live], aim_y[live], x[live], y[live], level_m=level_m)
-    aims = np.asarray(shapely.points(aim_x[live], aim_y[live]), dtype=object)
-    hidden = setting.surroundings.screened(aims, places[live], row[live])
-    broken[live[~(least > 0) | hidden]] |= BLOCKED
+    box = _box((x[live], aim_x[live]), (y[live], aim_y[live]), 0.0)
+    close = live[~fished.blocks.deep(*box, _WET_M - level_m)]
+    least = least_depth_along(surface, aim_x[close], aim_y[close], x[close], y[close], level_m=level_m)
+    broken[close[~(least > 0)]] |= BLOCKED
+    if len(setting.surroundings.screens):
+        aims = np.asarray(shapely.points(aim_x[live], aim_y[live]), dtype=object)
+        broken[live[setting.surroundings.screened(aims, places[live], row[live])]] |= BLOCKED
     live = np.flatnonzero(broken == 0)
-    off = rules.drift_m
-    plain = _all_deep(
-        surface, x[live] - off, y[live] - off, x[live] + off, y[live] + off, setting.need_m - level_m
-    )
-    close = live[~plain]
-    inside = least_depth_inside(surface, x[close], y[close], off, level_m=level_m)
+    box = _box((x[live],), (y[live],), rules.drift_m)
+    close = live[~fished.blocks.deep(*box, setting.need_m - level_m)]
+    inside = least_depth_inside(surface, x[close], y[close], rules.drift_m, level_m=level_m)
     broken[close[~(inside >= setting.need_m)]] |= ADRIFT
     live = np.flatnonzero(broken == 0)
     broken[live] |= _near_others(places[live], row[live], setting)
     return Lay(aim_x, aim_y, cast, depth, top, broken)
+
+
+def _box(x: Sequence[Floats], y: Sequence[Floats], off_m: float) -> tuple[Floats, Floats, Floats, Floats]:
+    """Give west, south, east and north of boxes that hold places, with room round them."""
+    return (
+        np.minimum.reduce(x) - off_m,
+        np.minimum.reduce(y) - off_m,
+        np.maximum.reduce(x) + off_m,
+        np.maximum.reduce(y) + off_m,
+    )
 
 
 def _near_others(shapes: Geometries, row: Ints, setting: Setting) -> Bits:
@@ -244,13 +242,12 @@ def ways_between(x: Floats, y: Floats, lay: Lay, start: Ints, stop: Ints, row: I
     ends = np.stack([x[start], y[start], x[stop], y[stop]], axis=1).reshape(-1, 2, 2)
     broken |= _near_others(np.asarray(shapely.linestrings(ends), dtype=object), row, setting)
 
-    xs = np.stack([x[start], x[stop], lay.aim_x[start], lay.aim_x[stop]])
-    ys = np.stack([y[start], y[stop], lay.aim_y[start], lay.aim_y[stop]])
-    off = rules.drift_m
-    plain = _all_deep(
-        surface, xs.min(axis=0) - off, ys.min(axis=0) - off, xs.max(axis=0) + off, ys.max(axis=0) + off,
-        setting.need_m - setting.level_m,
-    )  # fmt: skip
+    box = _box(
+        (x[start], x[stop], lay.aim_x[start], lay.aim_x[stop]),
+        (y[start], y[stop], lay.aim_y[start], lay.aim_y[stop]),
+        rules.drift_m,
+    )
+    plain = fished.blocks.deep(*box, setting.need_m - setting.level_m)
     for end in (start, stop):
         cast = lay.cast_m[end]
         off_x, off_y = x[end] - lay.aim_x[end], y[end] - lay.aim_y[end]

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Ints = NDArray[np.intp]
     Flags = NDArray[np.bool_]
+    Geometries = NDArray[np.object_]
 
 LEFT: Final = 1
 RIGHT: Final = -1
@@ -101,6 +102,21 @@ def _fits(z: Floats, s: Floats, t: Floats) -> tuple[Floats, Floats]:
     return np.where(enough, fit[:, 0], np.nan), np.where(enough, error, np.nan)
 
 
+def _beside(x: Floats, y: Floats, line: Geometries, across: Floats) -> Flags:
+    """Tell which samples on normals of a line lie beside the place they start from, and not beyond a bend.
+
+    What is nearest to the outermost sample of a normal is nearest to all of them: only where another part of the
+    line is nearer to that one do the others have to be looked at.
+    """
+    beside = np.ones(x.shape, dtype=np.bool_)
+    outer = shapely.distance(shapely.points(x[:, -1], y[:, -1]), line) >= _NEARER * across[-1]
+    look = np.flatnonzero(~outer)
+    beside[look, -1] = False
+    inner = shapely.distance(shapely.points(x[look, :-1], y[look, :-1]), line[look, None])
+    beside[look, :-1] = inner >= _NEARER * across[:-1]
+    return beside
+
+
 def _filled(path: Ints, along_m: Floats, fall_m: Floats, clear: Flags) -> NDArray[np.int8]:
     """Give every station the side of the nearest clear station of its path."""
     deep = np.zeros(len(path), dtype=np.int8)
@@ -167,7 +183,7 @@ def side_depths(
     for side in (LEFT, RIGHT):
         sx = x[:, None] - side * north[:, None] * across
         sy = y[:, None] + side * east[:, None] * across
-        far = shapely.distance(shapely.points(sx, sy), whole[:, None]) >= _NEARER * across
+        far = _beside(sx, sy, whole, across)
         z = np.where(far, surface.at(sx, sy) + level_m, np.nan)
         window = np.where(real[:, :, None], z[first[:, None] + around], np.nan)
         rows = (len(path), len(step) * _ACROSS)
