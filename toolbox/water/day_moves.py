@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .day_task import END, FAR, START, Route, merit, timed
+from .compiled import compiled
+from .day_task import END, FAR, START, Route, merit
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -115,31 +116,70 @@ def fill(
     return made
 
 
-def untangled(task: DayTask, route: Route) -> Route:
-    """Shorten a route by moving stretches elsewhere and turning them round, as long as it stays in time."""
-    now = timed(task, route)
-    if now is None:
-        return route
-    best, gained = route, True
+@compiled
+def _gone(
+    route: Any, count: int, stop: Any, stay: Any, opens: Any, closes: Any, travel: Any, fuel: Any, limits: Any
+) -> int:
+    """Travel of a route, or -1 where it misses a window, the end of the day or the fuel; as `timed` judges it."""
+    at, clock, gone, burnt = 0, limits[0], 0, 0
+    for k in range(count):
+        offer = route[k]
+        place = stop[offer]
+        step = travel[at, place]
+        clock = max(clock + step, opens[offer]) + stay[offer]
+        if clock > closes[offer] or step >= limits[3]:
+            return -1
+        gone += step
+        burnt += fuel[at, place]
+        at = place
+    if count:
+        step = travel[at, 1]
+        if step >= limits[3]:
+            return -1
+        clock, gone, burnt = clock + step, gone + step, burnt + fuel[at, 1]
+    return -1 if clock > limits[1] or burnt > limits[2] else gone
+
+
+@compiled
+def _untangle(
+    route: Any, stop: Any, stay: Any, opens: Any, closes: Any, travel: Any, fuel: Any, limits: Any
+) -> Any:
+    """Move stretches of up to four offers elsewhere, either way round, while that shortens the route."""
+    count = len(route)
+    best, tried = route.copy(), route.copy()
+    now = _gone(best, count, stop, stay, opens, closes, travel, fuel, limits)
+    gained = now >= 0
     while gained:
         gained = False
-        for i in range(len(best)):
-            for j in range(i + 1, min(len(best), i + 4) + 1):
-                part, rest = best[i:j], best[:i] + best[j:]
-                for at in range(len(rest) + 1):
-                    for piece in (part, part[::-1]):
-                        tried = (*rest[:at], *piece, *rest[at:])
-                        found = timed(task, tried) if tried != best else None
-                        if found is not None and found.travel_s < now.travel_s:
-                            best, now, gained = tried, found, True
-                            break
-                    if gained:
-                        break
-                if gained:
-                    break
-            if gained:
-                break
+        for i in range(count):
+            for size in range(1, min(4, count - i) + 1):
+                for at in range(count - size + 1):
+                    for turned in range(2 if size > 1 else 1):
+                        put = 0
+                        for k in range(count - size + 1):
+                            if k == at:
+                                for m in range(size):
+                                    tried[put] = best[i + size - 1 - m] if turned else best[i + m]
+                                    put += 1
+                            if k < count - size:
+                                tried[put] = best[k] if k < i else best[k + size]
+                                put += 1
+                        found = _gone(tried, count, stop, stay, opens, closes, travel, fuel, limits)
+                        if 0 <= found < now:
+                            best[:] = tried
+                            now = found
+                            gained = True
     return best
+
+
+def untangled(task: DayTask, route: Route) -> Route:
+    """Shorten a route by moving stretches elsewhere and turning them round, as long as it stays in time."""
+    limits = np.array([task.begin_s, task.over_s, task.fuel_limit_ml, FAR], dtype=np.int64)
+    found = _untangle(
+        np.array(route, dtype=np.int64), task.stop, task.stay_s, task.opens_s, task.closes_s,
+        task.travel_s, task.fuel_ml, limits,
+    )  # fmt: skip
+    return tuple(int(offer) for offer in found)
 
 
 def improved(task: DayTask, routes: Routes, *, rounds: int, seed: int) -> Routes:

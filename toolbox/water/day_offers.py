@@ -168,7 +168,7 @@ def worth_of(table: GeoDataFrame, expression: str) -> NDArray[np.float64]:
         if isinstance(node, ast.Expression):
             return at(node.body)
         if isinstance(node, ast.Constant):
-            return float(node.value)
+            return float(str(node.value))  # a number, or it would have been refused
         if isinstance(node, ast.Name):
             if node.id not in table.columns:
                 raise UsageError(

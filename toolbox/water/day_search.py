@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from typing import TYPE_CHECKING, Any, Final
 
 from .day_exact import MOST_STOPS, exact_day
@@ -28,6 +29,7 @@ def _library_routes(task: DayTask, *, iterations: int, seed: int) -> Routes:
     so all edges are given, and the caller checks what comes back.
     """
     from pyvrp import Model  # only large tasks pay for it
+    from pyvrp.exceptions import PenaltyBoundWarning
     from pyvrp.stop import MaxIterations
 
     model = Model()
@@ -74,7 +76,9 @@ def _library_routes(task: DayTask, *, iterations: int, seed: int) -> Routes:
                 model.add_edge(
                     places[one], places[other], distance=apart[one][other], duration=travel[one][other]
                 )
-    found = model.solve(MaxIterations(iterations), seed=seed, collect_stats=False, display=False)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", PenaltyBoundWarning)  # a day that is hard to fill; the caller checks what comes
+        found = model.solve(MaxIterations(iterations), seed=seed, collect_stats=False, display=False)
     routes: Routes = []
     for route in found.best.routes():
         visits: list[Any] = [visit for visit in route if visit.is_client()]
