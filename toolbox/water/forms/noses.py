@@ -23,12 +23,9 @@ if TYPE_CHECKING:
 
     from ..depth import DepthSurface
 
-CELL_M = 5.0
-"""Finer cells are averaged to about this: a nose is wide."""
-
-SMOOTH_M = 8.0
-"""The bottom is smoothed over this before its isobaths are followed: ripples are no noses."""
-
+# As shares of the length of isobath that is looked at. A nose is wide, so finer cells are averaged; ripples are none,
+# so the bottom is smoothed before its isobaths are followed.
+_CELL, _SMOOTH = 1 / 12, 2 / 15
 _LEAST_SLOPE = 0.008  # under this rise over run isobaths wander with the least ripple
 _RISE_M = 0.5  # what closes by so much is a rise of its own
 _BANK_M = 2.0  # unknown ground beside water no deeper than this is taken as land
@@ -157,7 +154,7 @@ def noses(
     """
     sign = 1.0 if out else -1.0
     turning = isobath_turning(
-        coarsened(surface, CELL_M), smooth_m=SMOOTH_M, over_m=over_m, least_slope=_LEAST_SLOPE
+        coarsened(surface, _CELL * over_m), smooth_m=_SMOOTH * over_m, over_m=over_m, least_slope=_LEAST_SLOPE
     )
     smooth, turn = turning.surface, turning.turn_deg
     depth = smooth.depth_m

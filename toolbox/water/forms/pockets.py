@@ -31,7 +31,7 @@ def find_pockets(
     surface
         Today's depths.
     turn_deg, over_m
-        In a pocket isobaths turn by so much or more within such a length of them.
+        In a pocket isobaths turn by so much or more within such a length of them. Wider pockets need more.
     relief_m, length_m
         They do so over such a depth, and along such a length of its axis, at least.
     bank_m

@@ -31,7 +31,7 @@ def find_points(
     surface
         Today's depths.
     turn_deg, over_m
-        Round a point isobaths turn by so much or more within such a length of them.
+        Round a point isobaths turn by so much or more within such a length of them. Wider points need more.
     relief_m, length_m
         They do so over such a depth, and along such a length of its crest, at least.
     bank_m
