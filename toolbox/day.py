@@ -11,6 +11,7 @@ import datetime as dt
 import difflib
 import tomllib
 import typing
+import warnings
 import zoneinfo
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -19,7 +20,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 
 from . import units
 from .algorithm import check_value, option_name
-from .errors import DataError, FileMissing, UsageError
+from .errors import DataError, DataWarning, FileMissing, UsageError
 from .parameters import (
     Bearing,
     Choice,
@@ -29,6 +30,7 @@ from .parameters import (
     Level,
     Plain,
     Quantity,
+    SignedLength,
     Speed,
     WordList,
     Words,
@@ -45,11 +47,19 @@ WAVE_METHODS: Final = ("spm84-shallow", "spm84-deep", "young-verhagen")
 
 @dataclass(frozen=True)
 class LevelToday:
-    """Today's surface against chart datum: as a difference, or from two elevations in one vertical datum."""
+    """Today's surface against chart datum: a difference, two elevations in one vertical datum, or a table of them."""
 
     today_m: Level | None = None
-    pool_m: Length | None = None
-    normal_pool_m: Length | None = None
+    pool_m: SignedLength | None = None
+    normal_pool_m: SignedLength | None = None
+    datum: Words = ""
+    normal_datum: Words = ""
+    table: Words = ""
+    time: Words = ""
+    beyond: Annotated[str, Choice(("refuse", "hold", "trend"))] = "refuse"
+    columns: WordList = ()
+    unit: Words = ""
+    parameter: Words = ""
     error_m: Length = 0.1
 
 
@@ -237,27 +247,66 @@ def _section(kind: type[Any], given: Any, where: str) -> Any:
     return kind(**values)
 
 
-def level_of(level: LevelToday) -> float:
+def level_of(
+    level: LevelToday, folder: Path = Path(), date: dt.date | None = None, zone: str = "UTC", clock: str = ""
+) -> float:
     """Work out today's level from the day file.
+
+    Parameters
+    ----------
+    level
+        The section of the day file.
+    folder
+        Where the file of a table is looked for.
+    date, zone, clock
+        Day, zone and time of departure: when a table is read off, unless the section names a time. Noon where no
+        clock time is known.
 
     Raises
     ------
     UsageError
-        Neither a level nor two elevations, or both.
+        Neither a level nor two elevations nor a table, or more than one of them; elevations on two datums.
+    DataError, NoSolution
+        The table cannot be read, or does not cover the time.
     """
-    pair = (level.pool_m, level.normal_pool_m)
     if level.today_m is not None:
-        if pair != (None, None):
+        if (level.pool_m, level.normal_pool_m, level.table) != (None, None, ""):
             raise UsageError(
-                "[level] gives today and an elevation as well; give today, or pool and normal_pool."
+                "[level] gives today and an elevation as well; give today, or pool and normal_pool, or table and "
+                "normal_pool."
             )
         return level.today_m
-    if level.pool_m is None or level.normal_pool_m is None:
+    if (level.pool_m is None) == (not level.table) or level.normal_pool_m is None:
         raise UsageError(
             '[level] needs today = "-4ft" (today\'s surface against the level the depths refer to), or pool and '
-            "normal_pool, two elevations in one vertical datum."
+            "normal_pool, two elevations in one vertical datum, or table and normal_pool."
         )
-    return level.pool_m - level.normal_pool_m
+    from .intake.level_table import datum_name, to_levels
+    from .intake.series_table import read_series
+    from .intake.series_times import read_time
+    from .water.pool_level import level_from_pools, level_from_series
+
+    normal = datum_name(level.normal_datum)
+    if level.pool_m is not None:
+        found = level_from_pools(level.pool_m, level.normal_pool_m, datum_name(level.datum), normal)
+    else:
+        series = to_levels(
+            read_series(folder / level.table, "levels"),
+            columns=level.columns,
+            unit=level.unit,
+            zone=zone,
+            parameter=level.parameter,
+            wanted_datum=normal,
+            datum=datum_name(level.datum),
+        )
+        text = level.time or (f"{date.isoformat()}T{clock or '12:00'}" if date else "")
+        moment = read_time(text, zone, name="level.time") if text else None
+        found = level_from_series(series, level.normal_pool_m, normal, moment, level.beyond)
+    if not found.measured:
+        warnings.warn(f"[level] is not measured: {found.how}.", DataWarning, stacklevel=2)
+    for note in found.notes:
+        warnings.warn(f"[level] {note}.", DataWarning, stacklevel=2)
+    return found.level_m
 
 
 def _date(given: Any) -> dt.date:
@@ -346,10 +395,10 @@ def read_day(path: Path) -> Day:
     if system not in ("US", "metric"):
         raise UsageError(f"units is '{system}'; choose US or metric.")
     date = _date(body["date"])
-    level_m = level_of(parts["level"])
     from .sources import read_source
 
     folder = path.parent
+    level_m = level_of(parts["level"], folder, date, zone, parts["run"].depart)
     layers, named = _read_layers(parts["lake"], folder)
     lists: SpotLists = parts["spots"]
     if not lists.sources:

@@ -61,6 +61,10 @@ def plain(value: Any) -> Any:
     return value if isinstance(value, (str, bool, int)) else str(value)
 
 
+def _number(value: float) -> str:
+    return f"{value:,.1f}" if abs(value) >= 100.0 else f"{value:.4g}"
+
+
 class Reporter:
     """One command's voice. Quiet and JSON keep stderr and stdout apart."""
 
@@ -141,7 +145,7 @@ class Reporter:
         for key, value in figures.items():
             if isinstance(value, (str, int, float)):
                 table.add_row(
-                    key.replace("_", " "), f"{value:,.1f}" if isinstance(value, float) else str(value)
+                    key.replace("_", " "), _number(value) if isinstance(value, float) else str(value)
                 )
         console = Console()
         console.print(table)
