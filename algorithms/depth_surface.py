@@ -6,92 +6,46 @@ from typing import TYPE_CHECKING, Annotated
 
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import (
+    LINE,
+    POINT,
+    POLYGON,
     Choice,
-    Contours,
+    Column,
     Depth,
+    Layer,
     Length,
     Number,
     Shoreline,
     SignedLength,
-    Soundings,
+    WordList,
+    YesNo,
 )
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from shapely.geometry.base import BaseGeometry
 
-    from castshed.toolbox.water.surface import Measured
+else:  # at run time the plain type plays no part
+    GeoDataFrame = object
 
+_ORIGIN = (
+    Column("source", "text", gaps=True),
+    Column("surveyed", "text", gaps=True),
+    Column("time", "text", gaps=True),
+)
+Contours = Annotated[GeoDataFrame, Layer("contours", LINE, needs=(Column("depth_m"),), optional=_ORIGIN)]
+Soundings = Annotated[GeoDataFrame, Layer("soundings", POINT, needs=(Column("depth_m"),), optional=_ORIGIN)]
+DepthAreas = Annotated[
+    GeoDataFrame, Layer("depth_areas", POLYGON, needs=(Column("from_m"), Column("to_m", gaps=True)))
+]
 Method = Annotated[str, Choice(("minimum-curvature", "triangles"))]
 Holds = Annotated[str, Choice(("depth", "negative-depth", "elevation"))]
+Unit = Annotated[str, Choice(("m", "ft", "ftUS", "fathom"))]
 Tension = Annotated[float, Number(0.0, 0.95)]
 
 MOST_CELLS = 60_000_000
 LOOSE_ERROR_M = 0.5
 """Depth error of soundings or a raster that state none (common practice)."""
-
-
-def _warn(text: str) -> None:
-    import warnings
-
-    from castshed.toolbox.errors import DataWarning
-
-    warnings.warn(text, DataWarning, stacklevel=4)
-
-
-def _usable(layer: GeoDataFrame | None, lake: BaseGeometry, name: str) -> GeoDataFrame | None:
-    """Leave out rows above chart datum and rows that do not touch the lake, and say how many."""
-    import numpy as np
-    import shapely
-
-    from castshed.toolbox.errors import DataError
-
-    if layer is None or len(layer) == 0:
-        return None
-    depth = layer["depth_m"].to_numpy(dtype=float)
-    if not (depth > 0).any() and (depth < 0).any():
-        raise DataError(
-            f"{name}.depth_m holds no depth above 0; depths are positive down, metres below chart datum. "
-            "Turn the sign of the column, or take the elevations from that of chart datum."
-        )
-    shapely.prepare(lake)
-    touches = shapely.intersects(lake, layer.geometry.to_numpy())
-    if not touches.any():
-        raise DataError(
-            f"{name}: none of the {len(layer)} rows lies inside the shoreline; check that both layers are of the same "
-            "lake and that their reference systems are stated rightly."
-        )
-    above = depth < 0
-    if above.any():
-        _warn(f"{name}: {int(above.sum())} rows with a depth_m below 0 (land) were left out.")
-    if (~touches).any():
-        _warn(f"{name}: {int((~touches).sum())} rows outside the shoreline were left out.")
-    return layer[np.asarray(touches & ~above)]
-
-
-def _measured(lake: BaseGeometry, contours: GeoDataFrame | None, soundings: GeoDataFrame | None) -> Measured:
-    import numpy as np
-
-    from castshed.toolbox.water.surface import Measured
-
-    lines, line_depths = np.empty(0, dtype=object), np.empty(0)
-    if contours is not None:
-        lines, line_depths = contours.geometry.to_numpy(), contours["depth_m"].to_numpy(dtype=float)
-    xy, depths = np.empty((0, 2)), np.empty(0)
-    if soundings is not None:
-        xy = np.column_stack([soundings.geometry.x, soundings.geometry.y])
-        depths = soundings["depth_m"].to_numpy(dtype=float)
-    return Measured.gather(lake, lines, line_depths, xy, depths)
-
-
-def _interval(contours: GeoDataFrame | None) -> float | None:
-    """Find the usual step between contours; the first step is from the shore."""
-    import numpy as np
-
-    if contours is None or len(contours) == 0:
-        return None
-    depths = np.unique(np.concatenate([[0.0], contours["depth_m"].to_numpy(dtype=float)]))
-    return float(np.median(np.diff(depths))) if len(depths) > 1 else None
 
 
 def _few_enough(bounds: tuple[float, float, float, float], cell_m: float) -> None:
@@ -108,16 +62,19 @@ def _few_enough(bounds: tuple[float, float, float, float], cell_m: float) -> Non
 
 
 def _from_raster(
-    raster: Depth, lake: BaseGeometry, holds: str, datum_m: float, cell_m: float | None
+    raster: Depth, lake: BaseGeometry, holds: str, unit: str, datum_m: float, cell_m: float | None
 ) -> Depth:
+    import warnings
+
     import numpy as np
 
-    from castshed.toolbox.errors import DataError
+    from castshed.toolbox.errors import DataError, DataWarning
+    from castshed.toolbox.units import convert
     from castshed.toolbox.water.raster_depth import depth_from, resampled, with_shore
     from castshed.toolbox.water.shore import centres_inside
     from castshed.toolbox.water.surface import grid_over
 
-    surface = depth_from(raster, holds, datum_m)
+    surface = depth_from(raster, holds, datum_m, unit_m=convert(1.0, unit, "length"))
     if cell_m is not None:
         _few_enough(surface.bounds, cell_m)
         grid = grid_over(surface.bounds, cell_m, cell_m)
@@ -136,12 +93,18 @@ def _from_raster(
             "with --datum."
         )
     if dry > 0.05:
-        _warn(
-            f"By the raster {dry:.0%} of the ground inside the shoreline lies above chart datum; it counts as land."
+        warnings.warn(
+            f"By the raster {dry:.0%} of the ground inside the shoreline lies above chart datum; it counts as land.",
+            DataWarning,
+            stacklevel=3,
         )
     surface, missing = with_shore(surface, lake)
     if missing:
-        _warn(f"{missing} cells inside the shoreline have no depth in the raster; they stay unknown.")
+        warnings.warn(
+            f"{missing} cells inside the shoreline have no depth in the raster; they stay unknown.",
+            DataWarning,
+            stacklevel=3,
+        )
     return surface
 
 
@@ -156,20 +119,29 @@ def depth_surface(
     *,
     contours: Contours | None = None,
     soundings: Soundings | None = None,
+    depth_areas: DepthAreas | None = None,
     raster: Depth | None = None,
     raster_holds: Holds = "depth",
+    raster_unit: Unit = "m",
     datum_m: SignedLength = 0.0,
     cell_m: Length | None = None,
     method: Method = "minimum-curvature",
     tension: Tension | None = None,
+    source_errors: WordList = (),
+    ageing_m: Length = 0.01,
+    keep_blunders: YesNo = False,
     depth_error_m: Length | None = None,
 ) -> Depth:
-    """Make the depth coverage of a lake from contours and soundings, or from a raster.
+    """Make the depth coverage of a lake from contours, soundings and depth areas, or from a raster.
 
     Contours and soundings are joined by a surface that bends as little as possible (minimum curvature with
     tension), or by triangles between them. Land is a barrier: depths do not leak across a spit or an island. Between
     two contours the surface stays between their depths. The coverage knows no land but for a rim of one cell that
     brings the depth to 0 at the shoreline.
+
+    Where data differ, the better ones count more: by the error their source states, and less with every year they are
+    older than the newest (columns source, and surveyed or time). A contour or a sounding that contradicts all round
+    it is left out and named in a note, with the depth its neighbours make expect.
 
     A raster is taken as it is, sign and datum put right, on its own cells or on new ones; what it knows of the land is
     kept.
@@ -182,10 +154,15 @@ def depth_surface(
         Lines of equal depth, depth_m positive down below chart datum.
     soundings
         Points of known depth, depth_m positive down below chart datum.
+    depth_areas
+        Areas between two depths, from_m and to_m, positive down below chart datum; the lines along which they meet
+        are taken as contours.
     raster
-        A raster instead of contours and soundings.
+        A raster instead of contours and soundings: a GeoPackage coverage, GeoTIFF, NetCDF or another that GDAL reads.
     raster_holds
-        What the raster holds, in metres: depth (positive down, below chart datum), negative-depth, or elevation.
+        What the raster holds: depth (positive down, below chart datum), negative-depth, or elevation.
+    raster_unit
+        Unit of the raster's numbers.
     datum_m
         Elevation of chart datum on the raster's vertical datum, when it holds elevations.
     cell_m
@@ -195,9 +172,17 @@ def depth_surface(
     tension
         Of minimum curvature: 0 bends least and may swing between far data, near 1 is a stretched skin. By default
         0.3 where there are contours, else 0.1.
+    source_errors
+        Depth error (95 %) by source, NAME=LENGTH, for instance 'club 1998=2ft'; 0.3 m for a source that is not named
+        (common practice).
+    ageing_m
+        Error added for each year by which data are older than the newest; a centimetre for silt (common practice).
+    keep_blunders
+        Name rows that contradict all round them, but leave them in.
     depth_error_m
         Half-width within which the true depth lies (95 %), kept with the coverage and used by hazards. By default
-        half the contour interval; without contours that of the raster, or 0.5 m.
+        half the contour interval; without contours that of the raster, or 0.5 m; never less than what a source
+        states.
 
     Returns
     -------
@@ -207,7 +192,7 @@ def depth_surface(
     Raises
     ------
     UsageError
-        Neither contours, soundings nor raster, or a raster beside the others, or too many cells.
+        No data, or a raster beside the others, or too many cells, or an error for a source that is not there.
     DataError
         The data do not lie in the lake, or have the wrong sign.
 
@@ -220,35 +205,46 @@ def depth_surface(
     What makes the result wrong: humps and hollows between two contours that no line shows, contours that end or bear a
     wrong depth, soundings far apart, a shoreline drawn at another level than chart datum.
     """
+    import warnings
+
     import shapely
 
-    from castshed.toolbox.errors import UsageError
+    from castshed.toolbox.errors import DataWarning, UsageError
     from castshed.toolbox.report import progress
+    from castshed.toolbox.water.blunders import without_blunders
     from castshed.toolbox.water.depth import DepthSurface
     from castshed.toolbox.water.surface import METHODS, grid_over
+    from castshed.toolbox.water.survey import measured_from, usable_rows, usual_interval, with_depth_areas
 
     lake = shapely.union_all(shoreline.geometry.to_numpy())
-    if raster is not None and (contours is not None or soundings is not None):
-        raise UsageError("A raster was given beside contours or soundings; give one or the other.")
+    if raster is not None and not (contours is None and soundings is None and depth_areas is None):
+        raise UsageError(
+            "A raster was given beside contours, soundings or depth areas; give one or the other."
+        )
     if cell_m is not None and cell_m <= 0:
         raise UsageError(f"cell is {cell_m:g} m; a cell needs a size above 0, such as 5m.")
     if raster is not None:
-        made = _from_raster(raster, lake, raster_holds, datum_m, cell_m)
+        made = _from_raster(raster, lake, raster_holds, raster_unit, datum_m, cell_m)
         return made if depth_error_m is None else made.with_depth(made.depth_m, error_m=depth_error_m)
 
-    lines = _usable(contours, lake, "contours")
-    points = _usable(soundings, lake, "soundings")
+    lines = usable_rows(with_depth_areas(contours, depth_areas), lake, "contours")
+    points = usable_rows(soundings, lake, "soundings")
     if lines is None and points is None:
         raise UsageError(
-            "No depths were given; give --contours, --soundings or both, or a --raster, with at least one row."
+            "No depths were given; give --contours, --soundings or --depth-areas with at least one row, or a --raster."
         )
     cell = 5.0 if cell_m is None else cell_m
     _few_enough(lake.bounds, cell)
     grid = grid_over(lake.bounds, cell, cell)
-    interval = _interval(lines)
+    known, stated = measured_from(lake, lines, points, source_errors=source_errors, ageing_m=ageing_m)
+    rows = [[] if layer is None else list(layer.index) for layer in (lines, points)]
+    known, said, _ = without_blunders(known, rows[0], rows[1], keep=keep_blunders)
+    for text in said:
+        warnings.warn(text, DataWarning, stacklevel=2)
     error = depth_error_m
     if error is None:
-        error = LOOSE_ERROR_M if interval is None else interval / 2.0
+        interval = usual_interval(lines)
+        error = max(LOOSE_ERROR_M if interval is None else interval / 2.0, stated)
     with progress("Making the depth surface") as step:
-        depth = METHODS[method](grid, _measured(lake, lines, points), tension=tension, progress=step)
+        depth = METHODS[method](grid, known, tension=tension, progress=step)
     return DepthSurface(depth, grid.west_m, grid.north_m, cell, cell, shoreline.crs, error)

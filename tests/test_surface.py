@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import functools
+import itertools
 
 import numpy as np
 import pytest
 import shapely
 
+from castshed.toolbox.errors import CastshedError
 from castshed.toolbox.water.depth import DepthSurface
 from castshed.toolbox.water.shore import rings_of
 from castshed.toolbox.water.surface import METHODS, Measured, grid_over, minimum_curvature, triangles
+from conftest import CRS, X0, Y0, frame
 from made_bottoms import (
     CELL,
     STEPS,
@@ -232,3 +235,152 @@ def test_more_soundings_of_a_plane_change_nothing():
     )
     x, y = np.meshgrid(np.linspace(100, 300, 100), np.linspace(100, 300, 100))
     assert np.abs(surface.at(x, y) - (2.0 + x / 50.0)).max() < 0.05
+
+
+def older(depth_off_m=1.0, **options):
+    """A flat bottom of 6 m sounded anew on every second row; on the others by somebody who read more water."""
+    from castshed.algorithms.depth_surface import depth_surface
+
+    x, y = (a.ravel() for a in np.meshgrid(np.arange(15.0, 400, 15), np.arange(15.0, 400, 15)))
+    old = (np.round(y / 15.0) % 2).astype(bool)
+    soundings = frame(
+        shapely.points(X0 + x, Y0 + y),
+        depth_m=np.where(old, 6.0 + depth_off_m, 6.0),
+        source=np.where(old, "club", "own"),
+        surveyed=np.where(old, options.pop("surveyed", "2020"), "2020-05-03"),
+    )
+    lake = frame([shapely.box(X0, Y0, X0 + 400, Y0 + 400)], name=["made"])
+    made = depth_surface(lake, soundings=soundings, cell_m=5.0, **options)
+    x, y = np.meshgrid(np.linspace(100, 300, 60), np.linspace(100, 300, 60))
+    return float(np.mean(made.at(X0 + x, Y0 + y))), made.error_m
+
+
+def test_data_of_one_source_and_age_count_alike():
+    middle, error = older()
+    assert middle == pytest.approx(6.5, abs=0.05)
+    assert error == 0.5
+
+
+def test_a_source_that_states_a_greater_error_counts_less_and_widens_the_depth_error():
+    worse, error = older(source_errors=("club=1.5m",))
+    assert worse < 6.2
+    assert error == 1.5
+    better, _ = older(source_errors=("club=0.05m",))
+    assert better > 6.8
+
+
+def test_older_soundings_count_less_with_every_year():
+    middles = [older(surveyed=year, ageing_m=0.03)[0] for year in ("2020", "2012-01", "1995", "5/3/1960")]
+    assert middles[0] == pytest.approx(6.5, abs=0.05)
+    assert (np.diff(middles) < -0.02).all()
+    assert middles[-1] < 6.1
+    assert older(surveyed="1960", ageing_m=0.0)[0] == pytest.approx(6.5, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("given", "says"),
+    [
+        (("clubb=1m",), "no row has as its source; there are: club, own"),
+        (("club",), "write NAME=LENGTH"),
+        (("club=0m",), "a length above 0"),
+        (("club=1m", "club=2m"), "twice"),
+        (("club=far",), "length"),
+    ],
+)
+def test_a_wrong_statement_of_a_source_is_refused_with_what_to_write(given, says):
+    with pytest.raises(CastshedError, match=says):
+        older(source_errors=given)
+
+
+def test_depth_areas_give_the_contours_they_meet_in():
+    """A round lake in rings of 2 m, 1:20 to the middle; the rings meet in the 2, 4, 6 and 8 m contours."""
+    from castshed.algorithms.depth_surface import depth_surface
+
+    centre = shapely.Point(X0, Y0)
+    discs = [centre.buffer(200.0 - 40.0 * k, quad_segs=64) for k in range(5)]
+    rings = [shapely.difference(a, b) for a, b in itertools.pairwise(discs)] + [discs[-1]]
+    depth = 2.0 * np.arange(5)
+    areas = frame(rings, from_m=depth, to_m=np.append(depth[1:], np.nan))
+    lake = frame([discs[0]], name=["made"])
+    made = depth_surface(lake, depth_areas=areas, cell_m=5.0)
+    angle, radius = np.meshgrid(np.linspace(0, 2 * np.pi, 90), np.linspace(45.0, 195.0, 80))
+    found = made.at(X0 + radius * np.cos(angle), Y0 + radius * np.sin(angle))
+    assert np.abs(found - (200.0 - radius) / 20.0).max() < 0.2
+    assert made.error_m == 1.0  # half of 2 m
+    lines = frame([shapely.LineString(disc.exterior.coords) for disc in discs[1:]], depth_m=depth[1:])
+    same = depth_surface(lake, contours=lines, cell_m=5.0)
+    assert np.nanmax(np.abs(same.depth_m - made.depth_m)) < 0.02
+
+
+def test_depth_areas_that_make_no_sense_are_refused():
+    from castshed.algorithms.depth_surface import depth_surface
+
+    lake = frame([shapely.box(X0, Y0, X0 + 100, Y0 + 100)], name=["made"])
+    halves = [shapely.box(X0, Y0, X0 + 50, Y0 + 100), shapely.box(X0 + 50, Y0, X0 + 100, Y0 + 100)]
+    with pytest.raises(CastshedError, match="from 5 to 2 m in row 1"):
+        depth_surface(lake, depth_areas=frame(halves, from_m=[0.0, 5.0], to_m=[5.0, 2.0]))
+    with pytest.raises(CastshedError, match="No two depth areas meet"):
+        depth_surface(lake, depth_areas=frame(halves[:1], from_m=[0.0], to_m=[5.0]))
+
+
+def write_netcdf(file, values):
+    """Write a grid as classic NetCDF by the Climate and Forecast conventions, rows from south to north."""
+    from scipy.io import netcdf_file
+
+    rows, columns = values.shape
+    with netcdf_file(file, "w") as data:
+        data.Conventions = "CF-1.8"
+        for name, places, words in (
+            ("y", Y0 + 2.5 + 5.0 * np.arange(rows), b"projection_y_coordinate"),
+            ("x", X0 + 2.5 + 5.0 * np.arange(columns), b"projection_x_coordinate"),
+        ):
+            data.createDimension(name, len(places))
+            axis = data.createVariable(name, "d", (name,))
+            axis[:] = places
+            axis.units, axis.standard_name = b"m", words
+        system = data.createVariable("crs", "i", ())
+        system.grid_mapping_name, system.crs_wkt = b"transverse_mercator", CRS.to_wkt().encode()
+        system.spatial_ref = CRS.to_wkt("WKT1_GDAL").encode()
+        grid = data.createVariable("lake", "f", ("y", "x"))
+        grid[:] = values[::-1]
+        grid.grid_mapping = b"crs"
+
+
+@pytest.mark.parametrize("driver", ["GTiff", "netCDF", "GPKG"])
+@pytest.mark.parametrize(
+    ("holds", "unit", "turn"),
+    [
+        ("depth", "m", lambda depth: depth),
+        ("negative-depth", "ft", lambda depth: -depth / 0.3048),
+        ("elevation", "ftUS", lambda depth: (190.0 - depth) * 3937.0 / 1200.0),
+    ],
+)
+def test_a_raster_in_any_format_sign_and_unit_gives_the_same_depths(tmp_path, driver, holds, unit, turn):
+    import rasterio
+
+    from castshed.algorithms.depth_surface import depth_surface
+    from castshed.toolbox.layers import read_surface
+
+    x, y = np.meshgrid(np.arange(60) * 5.0 + 2.5, np.arange(40) * 5.0 + 2.5)
+    depth = np.minimum(np.minimum(x, 300 - x), np.minimum(y, 200 - y)) / 10.0
+    file = tmp_path / {"GTiff": "lake.tif", "netCDF": "lake.nc", "GPKG": "lake.gpkg"}[driver]
+    values = turn(depth).astype("float32")
+    if driver == "netCDF":
+        write_netcdf(file, values)
+    else:
+        options = {"RASTER_TABLE": "lake", "TILE_FORMAT": "TIFF"} if driver == "GPKG" else {}
+        at = rasterio.Affine(5.0, 0.0, X0, 0.0, -5.0, Y0 + 200)
+        with rasterio.open(
+            file, "w", driver=driver, width=60, height=40, count=1, dtype="float32", crs=CRS.to_wkt(),
+            transform=at, **options,
+        ) as data:  # fmt: skip
+            data.write(values, 1)
+    lake = frame([shapely.box(X0, Y0, X0 + 300, Y0 + 200)], name=["made"])
+    made = depth_surface(
+        lake,
+        raster=read_surface(file),
+        raster_holds=holds,
+        raster_unit=unit,
+        datum_m=190.0 if holds == "elevation" else 0.0,
+    )
+    assert made.depth_m == pytest.approx(depth, abs=2e-4)

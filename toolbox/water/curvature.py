@@ -123,7 +123,7 @@ def sweep(
 
 
 @compiled
-def hold_data(
+def held_values(
     u: NDArray[np.float32],
     bars: NDArray[np.uint8],
     rows: NDArray[np.int64],
@@ -131,9 +131,9 @@ def hold_data(
     data: NDArray[np.float64],
     low: NDArray[np.float64],
     high: NDArray[np.float64],
-) -> None:
-    """Set the centres that have data so that the surface passes through them where they lie, not at the centre."""
-    held = np.empty(rows.size)
+) -> NDArray[np.float32]:
+    """Values of the centres that have data with which the surface passes through the data where they lie."""
+    held = np.empty(rows.size, dtype=np.float32)
     for k in range(rows.size):
         r, c = int(rows[k]), int(columns[k])
         east = _neighbour(u, bars, r, c, 0, 1, 0)
@@ -142,8 +142,7 @@ def hold_data(
         south = _neighbour(u, bars, r, c, 1, 0, 3)
         value = data[k, 0] - data[k, 1] * (east - west) / 2.0 - data[k, 2] * (south - north) / 2.0
         held[k] = min(max(value, low[k]), high[k])
-    for k in range(rows.size):
-        u[rows[k], columns[k]] = held[k]
+    return held
 
 
 @compiled

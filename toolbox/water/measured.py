@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -24,14 +24,18 @@ class Measured:
     """What is known of the bottom.
 
     ``lines`` are simple lines of equal depth ``line_depth_m``: first the ``shores`` rings of the shoreline, at
-    depth 0, then the contours. ``xy`` and ``depth_m`` are soundings.
+    depth 0, then the contours, and ``line_row`` the contour each is a part of (-1 for the shoreline). ``xy`` and
+    ``depth_m`` are soundings. Trust is 1 for the best data there are, less for others, above 0.
     """
 
     lines: NDArray[np.object_]
     line_depth_m: NDArray[np.float64]
+    line_row: NDArray[np.int64]
+    line_trust: NDArray[np.float64]
     shores: int
     xy: NDArray[np.float64]
     depth_m: NDArray[np.float64]
+    trust: NDArray[np.float64]
 
     @classmethod
     def gather(
@@ -41,33 +45,55 @@ class Measured:
         contour_depth_m: NDArray[np.float64],
         xy: NDArray[np.float64],
         depth_m: NDArray[np.float64],
+        *,
+        contour_trust: NDArray[np.float64] | None = None,
+        trust: NDArray[np.float64] | None = None,
     ) -> Measured:
         """Take geometries apart: polygons into rings, several lines into single ones; lines without length go."""
         rings = np.asarray(shapely.get_rings(shapely.get_parts(shapely.get_parts(shoreline))))
         parts, source = shapely.get_parts(contours, return_index=True)
         long = shapely.length(parts) > 0
         parts, source = parts[long], source[long]
+        contour_trust = np.ones(len(contours)) if contour_trust is None else contour_trust
         return cls(
             np.concatenate([rings, parts]),
             np.concatenate([np.zeros(len(rings)), contour_depth_m[source]]),
+            np.concatenate([np.full(len(rings), -1), source]),
+            np.concatenate([np.ones(len(rings)), contour_trust[source]]),
             len(rings),
             xy,
             depth_m,
+            np.ones(len(xy)) if trust is None else trust,
+        )
+
+    def without(self, lines: NDArray[np.int64], soundings: NDArray[np.int64]) -> Measured:
+        """Leave out some lines and some soundings, by their index."""
+        kept = np.delete(np.arange(len(self.lines)), lines)
+        return replace(
+            self,
+            lines=self.lines[kept],
+            line_depth_m=self.line_depth_m[kept],
+            line_row=self.line_row[kept],
+            line_trust=self.line_trust[kept],
+            xy=np.delete(self.xy, soundings, axis=0),
+            depth_m=np.delete(self.depth_m, soundings),
+            trust=np.delete(self.trust, soundings),
         )
 
     def along_lines(self, spacing_m: float, *, shore: bool) -> NDArray[np.float64]:
-        """Rows of x, y, depth, 1 along the contours, and along the shore if asked."""
+        """Rows of x, y, depth, trust, weight along the contours, and along the shore if asked."""
         first = 0 if shore else self.shores
         dense = shapely.segmentize(self.lines[first:], spacing_m)
         xy, line = shapely.get_coordinates(dense, return_index=True)
-        return np.column_stack([xy, self.line_depth_m[first:][line], np.ones(len(xy))])
+        trust = self.line_trust[first:][line]
+        return np.column_stack([xy, self.line_depth_m[first:][line], trust, trust])
 
     def soundings(self) -> NDArray[np.float64]:
-        """Rows of x, y, depth, 1, one for each sounding."""
-        return np.column_stack([self.xy, self.depth_m, np.ones(len(self.depth_m))])
+        """Rows of x, y, depth, trust, weight, one for each sounding."""
+        return np.column_stack([self.xy, self.depth_m, self.trust, self.trust])
 
     def points(self, spacing_m: float, *, shore: bool) -> NDArray[np.float64]:
-        """Rows of x, y, depth, 1 along the contours (and the shore if asked), and for each sounding."""
+        """Rows of x, y, depth, trust, weight along the contours (and the shore if asked), and for each sounding."""
         return np.vstack([self.along_lines(spacing_m, shore=shore), self.soundings()])
 
 
@@ -100,7 +126,7 @@ def _near(bars: NDArray[np.uint8]) -> NDArray[np.bool_]:
 
 
 class Gathering:
-    """Sorts rows (x, y, depth, weight) into the cells of a grid, never across the shore."""
+    """Sorts rows (x, y, depth, trust, weight) into the cells of a grid, never across the shore."""
 
     def __init__(self, known: Measured) -> None:
         ends, _ = segments_of(known.lines[: known.shores])
@@ -145,8 +171,8 @@ class Gathering:
 def mean_rows(
     node: NDArray[np.int64], rows: NDArray[np.float64]
 ) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
-    """Average rows (x, y, depth, weight) of the same cell; the weights are added up."""
+    """Average rows (x, y, depth, trust, weight) of the same cell; the weights are added up."""
     node, where = np.unique(node, return_inverse=True)
-    weight = np.bincount(where, rows[:, 3], minlength=len(node))
-    means = [np.bincount(where, rows[:, k] * rows[:, 3], minlength=len(node)) / weight for k in range(3)]
+    weight = np.bincount(where, rows[:, -1], minlength=len(node))
+    means = [np.bincount(where, rows[:, k] * rows[:, -1], minlength=len(node)) / weight for k in range(4)]
     return node, np.column_stack([*means, weight])

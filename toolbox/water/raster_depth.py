@@ -28,7 +28,7 @@ def resampled(surface: DepthSurface, grid: Grid) -> DepthSurface:
     )
 
 
-def depth_from(values: DepthSurface, holds: str, datum_m: float) -> DepthSurface:
+def depth_from(values: DepthSurface, holds: str, datum_m: float, *, unit_m: float = 1.0) -> DepthSurface:
     """Turn raw values into depths below chart datum.
 
     Parameters
@@ -38,8 +38,12 @@ def depth_from(values: DepthSurface, holds: str, datum_m: float) -> DepthSurface
     holds
         ``depth`` (positive down, below chart datum), ``elevation`` (positive up) or ``negative-depth``.
     datum_m
-        Elevation of chart datum, on the raster's own vertical datum; for ``elevation`` only.
+        Elevation of chart datum in metres, on the raster's own vertical datum; for ``elevation`` only.
+    unit_m
+        Length of the raster's unit in metres.
     """
+    if unit_m != 1.0:
+        values = values.with_depth(values.depth_m * np.float32(unit_m))
     if holds == "elevation":
         return values.with_depth(np.float64(datum_m) - values.depth_m)
     if holds == "negative-depth":

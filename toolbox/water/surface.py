@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .areas import depth_limits, label_areas
-from .curvature import DATA, LAND, MARGIN, PLAIN, carry_ashore, find_shore, hold_data, refine, sweep
+from .curvature import DATA, LAND, MARGIN, PLAIN, carry_ashore, find_shore, held_values, refine, sweep
 from .links import Grid, crossings, segments_of
 from .measured import DENSE, Gathering, Measured, Shore, mean_rows, shore_on
 
@@ -21,12 +21,13 @@ __all__ = ["METHODS", "Measured", "ashore", "grid_over", "minimum_curvature", "t
 
 CONTOUR_TENSION, SOUNDING_TENSION = 0.3, 0.1
 _SWEEPS = 15
-_AGAIN = 8  # the sweep before which data are moved to their centres a second time
+_FIRM = 0.999  # trust from which on data are kept exactly
+_HELD = (0, 5, 10)  # the sweeps before which data are moved along the slope to their centres
 
 
 @dataclass(frozen=True, eq=False)
 class _Scale:
-    """One grid of the ladder, with its shore and the mean rows (x, y, depth, weight) its cells can use."""
+    """One grid of the ladder, with its shore and the mean rows (x, y, depth, trust, weight) its cells can use."""
 
     grid: Grid
     shore: Shore
@@ -73,8 +74,10 @@ def _solve(
         (scale.soundings[0], scale.soundings[1][:, 2]),
         contoured=len(known.lines) > known.shores,
     )
+    trust = means[:, 3].astype(np.float32)
+    firm = trust >= _FIRM
     state = np.where(shore.water, PLAIN, LAND).astype(np.uint8)
-    state.ravel()[node] = DATA
+    state.ravel()[node[firm]] = DATA
     rows, columns = np.divmod(node, grid.columns)
     offset = grid.places(means[:, :2]) - np.column_stack([columns, rows])
     if before is None:
@@ -94,10 +97,14 @@ def _solve(
     held = (low[label[rows, columns]].astype(np.float64), high[label[rows, columns]].astype(np.float64))
     ratio = (grid.cell_x_m / grid.cell_y_m) ** 2
     rounds = int(np.ceil(rounds * max(ratio, 1.0 / ratio)))  # oblong cells settle so much slower
+    loose, share = (rows[~firm], columns[~firm]), trust[~firm]
     for k in range(rounds):
-        if k in (0, _AGAIN):
-            hold_data(u, bars, rows, columns, data, *held)
+        if k in _HELD:
+            value = held_values(u, bars, rows, columns, data, *held)
+            u[rows[firm], columns[firm]] = value[firm]
+            value = value[~firm]
         sweep(u, state, bars, label, low, high, ratio, tension / (1.0 - tension), k % 2 == 1)
+        u[loose] += share * (value - u[loose])
     return np.ascontiguousarray(u[MARGIN:-MARGIN, MARGIN:-MARGIN])
 
 
@@ -173,6 +180,7 @@ def minimum_curvature(
     barrier on every link between centres that the shoreline crosses, however thin the spit. Between two contours
     the surface stays between their depths; round a top or in a hollow, within the next contour. Data lie where
     they were measured, not at the centre of their cell: centres are set along the slope of the coarser surface.
+    Data of less trust pull the surface towards them by so much in each sweep, against what it would be without.
     Nothing crosses the shore on the way from coarse to fine either: a cell averages only what lies on its
     centre's side, and takes its start only from there.
     The tensions were chosen on made bottoms and a real estuary: contours show wide swells and leave the small ones
