@@ -205,7 +205,7 @@ def boat_hold(
     if when:
         if sun_from_deg is not None or sun_height_deg is not None:
             raise UsageError("Give either the time or where the sun stands, not both.")
-        sun_from_deg, sun_height_deg = sun_over(spots.total_bounds, spots.crs, when)
+        sun_from_deg, sun_height_deg = sun_over(depth.bounds, spots.crs, when)
     rules = HoldRules(
         least_cast_m=least_cast_m,
         cast_m=cast_m,

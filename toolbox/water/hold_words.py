@@ -45,7 +45,7 @@ def _why_here(found: Found, row: int, rules: HoldRules) -> str:
 def _why_further(found: Found, row: int) -> str:
     deep = found.deep_bearing_deg[row]
     if np.isnan(deep):
-        return "another side of level ground"
+        return "another side; no side is clearly the deep one"
     return f"another side: {_off_deep_deg(found, row):.0f} deg off the deep side, which is {deep:.0f} deg"
 
 
