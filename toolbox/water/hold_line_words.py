@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
@@ -24,6 +24,10 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Ints = NDArray[np.intp]
     Geometries = NDArray[np.object_]
+
+
+_POINTS: Final = (0, 4)  # geometry types, as shapely counts them
+_AREAS: Final = (3, 6)
 
 
 def _length(metres: float) -> str:
@@ -63,14 +67,18 @@ def why_here(
 
 
 def _why(kind: int, mine: Marks, live: Ints, setting: Setting, follow_m: float | None) -> str:
-    if kind in (0, 4):
+    if kind in _POINTS:
         return "a point has no line beside it; boat-hold places the boat for it"
     if not live.size:
         if follow_m is not None:
             return (
                 f"the {_length(follow_m)} isobath of today does not pass within a cast of it on its deep side"
             )
-        return "no water lies a cast off it"
+        return (
+            "it lies in a hollow: the water round it is shallower than its edge on every side"
+            if kind in _AREAS
+            else "no water lies a cast off it on its deep side"
+        )
     broken = mine.broken[live]
     counts = {rule: int(np.count_nonzero(broken & rule)) for rule in BREAKS}
     rule = max(counts, key=lambda one: counts[one])

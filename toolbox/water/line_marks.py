@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 _STEP_M: Final = 3.0  # marks; between them the way is looked at again where a rule might fail
 _SHORT_M: Final = 0.1  # by how much a track may lie nearer than its cast: chords, simplification
 _AT_END_M: Final = 0.5  # what counts as nearest to the end of a line
-_SQUARE: Final = 0.1  # cosine up to which a mark lies square off the end of a line
+_SQUARE: Final = 0.02  # cosine up to which a mark lies square off the end of a line
 
 
 @dataclass(frozen=True, eq=False)

@@ -53,7 +53,8 @@ class Sides:
     lonely
         Whether only one side has water that is known.
     deep
-        `LEFT` or `RIGHT`: the side of the nearest clear station of the path; `BOTH` where the path has none.
+        `LEFT` or `RIGHT`: the side of the nearest clear station of the path; `BOTH` where the path has none. Round a
+        polygon without a clearly deep edge, `BOTH` wherever the edge is not clearly the shallow one.
     """
 
     path: Ints
@@ -202,4 +203,9 @@ def side_depths(
     fall = np.where(only_left, left, np.where(only_right, -right, fall))
     lonely = only_left | only_right
     clear = clear | lonely
-    return Sides(path, along, east, north, fall, clear, lonely, _filled(path, along, fall, clear))
+    deep = _filled(path, along, fall, clear)
+    # A polygon none of whose edge is clearly the deep one: its shallow edge is out, the rest is level ground.
+    deepest = np.bincount(path[clear & (fall < 0)], minlength=len(paths)) > 0
+    level = area & ~deepest[path]
+    deep[level] = np.where(clear & (fall > 0), LEFT, BOTH)[level]
+    return Sides(path, along, east, north, fall, clear, lonely, deep)
