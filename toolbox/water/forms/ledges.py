@@ -32,7 +32,7 @@ _EVEN_M = 10.0  # wiggles of the traced line shorter than this come from the cel
 
 _STEP_M = 3.0  # between the points a line is measured at
 _LONE_M = 15.0  # a spell along the line shorter than this does not decide
-_BACK = 0.35  # a drop that loses more than this share of itself within 45 m is a hump's, a point's or a channel's side
+_BACK = 0.35  # a drop that loses more than this share of itself within 55 m is a hump's, a point's or a channel's side
 
 
 def _along(
@@ -78,7 +78,7 @@ def find_ledges(
     surface: DepthSurface,
     *,
     drop_m: float = 1.2,
-    run_m: float = 22.0,
+    run_m: float = 18.0,
     length_m: float = 45.0,
 ) -> gpd.GeoDataFrame:
     """Find ledges, also called breaks.
@@ -109,7 +109,7 @@ def find_ledges(
     Notes
     -----
     The drop across 8 and 16 m down the slope, less what the steeper side drops over as much; its crests are linked to
-    lines, and profiles square to each line, averaged along it, give the edges. A drop that is lost again within 45 m
+    lines, and profiles square to each line, averaged along it, give the edges. A drop that is lost again within 55 m
     is the side of a hump, a point, a pocket or a channel and belongs to that; a drop that begins at the bank is the
     bank. What makes the result wrong: contours or tracks too far apart make steps where they lie and hide those
     between; cells over 8 m cannot hold a ledge, and nothing is looked for then, with a warning.

@@ -15,11 +15,11 @@ if TYPE_CHECKING:
 
     from ..depth import DepthSurface
 
-REACH_M = 60.0  # profiles run this far to each side
+REACH_M = 70.0  # profiles run this far to each side
 _ALONG_M = 12.0  # profiles are averaged over this to each side along the line
 _NEAR_M = 8.0  # the steepest place is looked for this close to the line
 _SIDE_M = (10.0, 30.0)  # what the sides' slope is taken from, counted from the steepest place
-_LAST_M = 45.0  # a drop that is not lost again within this is one
+_LAST_M = 55.0  # a drop that is not lost again within this is one
 _BREAK = 0.35  # a drop ends where the slope has come down to this share of its excess over the side's
 
 
