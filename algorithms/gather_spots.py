@@ -82,6 +82,7 @@ def gather_spots(
     position_error_m: Length = 8.0,
     margin_m: Length = 500.0,
     merge: YesNo = True,
+    apart: WordList = (),
 ) -> Gathered:
     """Gather spot lists of any make into one book, joining what is the same place.
 
@@ -118,6 +119,9 @@ def gather_spots(
         How far outside the shoreline's box a row may lie and still be kept.
     merge
         Join the same place of different sources.
+    apart
+        Spots of an earlier book that were joined and are to be the rows again that they were made of: their ids, or
+        all.
 
     Returns
     -------
@@ -127,7 +131,7 @@ def gather_spots(
     Raises
     ------
     UsageError
-        A source has no coordinates that could be found, or ``columns`` or ``kinds`` names what is not there.
+        A source has no coordinates that could be found, or ``columns``, ``kinds`` or ``apart`` names what is not there.
     CrsError
         A source has geometry without a reference system.
 
@@ -146,6 +150,7 @@ def gather_spots(
     import warnings
 
     from castshed.toolbox.errors import DataWarning, UsageError
+    from castshed.toolbox.intake.apart import ALL, take_rows_apart
     from castshed.toolbox.intake.book import collect, make_book, make_set_aside, repair_shapes
     from castshed.toolbox.intake.columns import check_mapping, find_roles, parse_mapping
     from castshed.toolbox.intake.how_to_read import Rules
@@ -174,12 +179,12 @@ def gather_spots(
     check_mapping({**rules.columns, **mapping}, {t.name: [str(c) for c in t.rows.columns] for t in tables})
     for table in tables:
         check_mapping(
-            dict(rules.of(table.name).columns) if rules.of(table.name).columns != rules.columns else {},
-            {table.name: [str(c) for c in table.rows.columns]},
+            rules.under_name(table.name).columns, {table.name: [str(c) for c in table.rows.columns]}
         )
     words = {**rules.kinds, **_parse_synonyms(tuple(kinds))}
     lake = LakeExtent.of(shoreline, margin_m)
     parts: list[Records] = []
+    open_ids = set(apart) - {ALL}
     for table in tables:
         own = rules.of(table.name)
         roles = find_roles([str(c) for c in table.rows.columns], {**own.columns, **mapping})
@@ -195,9 +200,16 @@ def gather_spots(
                 crs=own.crs,
             )
         )
+        if apart:
+            part, found = take_rows_apart(part, apart)
+            open_ids -= found
         parts.append(part)
         for text in _tell(table, roles, part):
             warnings.warn(text, DataWarning, stacklevel=2)
+    if open_ids:
+        raise UsageError(
+            f"apart: no source has a spot '{min(open_ids)}'; give spot_id values of an earlier book."
+        )
     records = collect(parts)
     return Gathered(
         make_book(records, shoreline.crs, merge=merge),

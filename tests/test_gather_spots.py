@@ -13,11 +13,11 @@ import numpy as np
 import pytest
 import shapely
 from geographiclib.geodesic import Geodesic
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from castshed.algorithms.gather_spots import gather_spots
-from castshed.toolbox.errors import CrsError, DataWarning, UsageError
+from castshed.toolbox.errors import CrsError, DataError, DataWarning, UsageError
 from castshed.toolbox.intake.book import COLUMNS, take_apart
 from castshed.toolbox.intake.kinds import alike, read_kinds
 from castshed.toolbox.intake.source_table import SourceTable
@@ -553,3 +553,66 @@ def test_help_of_the_algorithm_loads_no_heavy_library():
     )
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60)
     assert out.stdout.strip() == "[]"
+
+
+# Taken apart again ---------------------------------------------------------------------------------------------------
+
+NO_SHRINKING = (Phase.explicit, Phase.reuse, Phase.generate)  # a case here is small as it is
+_KEPT = [c for c in COLUMNS if c not in ("spot_id", "rows")]
+
+
+def _as_rows(book):
+    """What a book says of each row, in an order of its own."""
+    places = shapely.to_wkt(book.geometry.to_numpy(), rounding_precision=6)
+    cells = [book[c].tolist() for c in _KEPT]
+    return sorted(tuple(map(str, row)) for row in zip(*cells, places, strict=True))
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow], phases=NO_SHRINKING)
+@given(
+    st.lists(
+        st.tuples(
+            st.integers(-40, 40), st.integers(-40, 40), st.sampled_from(["12", "9-11", "", "3 m"]),
+            st.sampled_from(["brush", "cedar", "rock", ""]), st.sampled_from(["", 'Ünï "q"; x', "=1+1"]), st.integers(0, 2),
+        ),
+        min_size=2, max_size=12,
+    )
+)  # fmt: skip
+def test_a_book_taken_apart_is_what_its_sources_were(rows):
+    lists = [[], [], []]
+    for east, north, depth, kind, note, source in rows:
+        lists[source].append(("", f"n{east}", *off(east, north), depth, kind, note))
+    tables = [made(f"{k}.csv", lines) for k, lines in enumerate(lists)]
+    joined = gather(*tables).spots
+    again = gather(SourceTable.from_frame(joined, "book"), apart=("all",)).spots
+    assert _as_rows(again) == _as_rows(gather(*tables, merge=False).spots)
+
+
+def test_one_spot_is_taken_apart_and_stays_so(tmp_path):
+    a, b = off(0, 0), off(3, 0)
+    book = gather(
+        made("a.csv", [("1", "A", *a, "", "brush", ""), ("2", "far", *off(400, 0), "", "brush", "")]),
+        made("b.csv", [("7", "B", *b, "", "brush", ""), ("8", "farther", *off(403, 0), "", "brush", "")]),
+    ).spots
+    assert book.rows.tolist() == [2, 2]
+    apart = gather(SourceTable.from_frame(book, "book"), apart=("1",)).spots
+    assert sorted(apart.name) == ["A", "B", "far / farther"]
+    assert sorted(apart.spot_id) == ["1", "2", "7"]
+    assert len(gather(SourceTable.from_frame(apart, "book")).spots) == 3
+
+
+@pytest.mark.parametrize(
+    ("ids", "merged_from", "error", "words"),
+    [
+        (("9",), "", UsageError, "no source has a spot '9'"),
+        (("1",), "", UsageError, "made of one row"),
+        (("1",), "{", DataError, "changed by hand"),
+        (("1",), "[1, 2]", DataError, "changed by hand"),
+        (("1",), '[{"wkt": "POINT (0 0)", "kind": "boat"}, {}]', DataError, "changed by hand"),
+        (("1",), '[{"wkt": "nowhere", "kind": "brush"}, {}]', DataError, "changed by hand"),
+    ],
+)
+def test_what_cannot_be_taken_apart_is_said(ids, merged_from, error, words):
+    rows = [("1", "A", *off(0, 0), "", "brush", "", merged_from)]
+    with pytest.raises(error, match=words):
+        gather(made("a.csv", rows, header=f"{HEADER},merged_from"), apart=ids)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 from ..errors import DataError, UsageError
@@ -35,12 +35,14 @@ class Rules:
     kinds: Mapping[str, str] = field(default_factory=dict)
     lists: Mapping[str, ListRules] = field(default_factory=dict)
 
+    def under_name(self, source: str) -> ListRules:
+        """Give the rules that stand under a source's own name."""
+        return self.lists.get(source) or self.lists.get(source.partition(":")[0]) or ListRules()
+
     def of(self, source: str) -> ListRules:
         """Give the rules for a source: those under its own name go before those for all."""
-        own = self.lists.get(source) or self.lists.get(source.partition(":")[0]) or ListRules()
-        return ListRules(
-            {**self.columns, **own.columns}, own.depth_unit, own.depth_of, own.position_error_m, own.crs
-        )
+        own = self.under_name(source)
+        return replace(own, columns={**self.columns, **own.columns})
 
     def joined(self, other: Rules) -> Rules:
         """Add other rules, which go before these."""

@@ -155,6 +155,11 @@ def read_kinds(texts: list[str], synonyms: Mapping[str, str] | None = None) -> l
     return [known[text] for text in texts]
 
 
+def kind_of(text: str) -> Kind:
+    """Translate one kind; see `read_kinds`."""
+    return read_kinds([text])[0]
+
+
 def alike(one: Kind, two: Kind) -> bool:
     """Whether two rows of these kinds may be one structure."""
     if one.name == two.name:

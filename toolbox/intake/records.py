@@ -216,7 +216,8 @@ def read_records(
             "name": _column(table, roles, "name"),
             "kind": [kind.name for kind in kinds],
             "kind_text": [
-                o if k in KINDS and o else k for k, o in zip(written, _own(table, "kind_text"), strict=True)
+                o if k in KINDS and (o or "kind_text" in table.rows.columns) else k
+                for k, o in zip(written, _own(table, "kind_text"), strict=True)
             ],
             "depth_text": [
                 a or b for a, b in zip(_own(table, "depth_text"), _column(table, roles, "depth"), strict=True)
