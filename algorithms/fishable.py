@@ -37,33 +37,12 @@ if TYPE_CHECKING:
 DISAGREE_M = 1.5
 """Listed depth and depth coverage farther apart than this are pointed out (five feet, common practice)."""
 
-CLOSED = {"no_entry": "no entry", "no_motor": "no motor"}
-
 
 class Fishable(NamedTuple):
     """What fishable makes."""
 
     judged: Verdicts
     verdicts: HourVerdicts | None
-
-
-def _weather(spots: GeoDataFrame, holds: GeoDataFrame | None, rows: NDArray[np.intp]) -> tuple[Floats, ...]:
-    """Take wave band, wind and gusts from the hold where it carries them, else from the spot."""
-    import numpy as np
-
-    from castshed.toolbox.water.hour_table import checked_numbers
-
-    taken = []
-    for names in (("wave_low_m", "wave_m"), ("wave_high_m", "wave_m"), ("wind_mps",), ("gust_mps",)):
-        values = np.full(len(spots), np.nan)
-        for name in names:
-            own = checked_numbers(spots, name)
-            if holds is not None and len(holds):
-                at_hold = checked_numbers(holds, name)[np.maximum(rows, 0)]
-                own = np.where((rows >= 0) & np.isfinite(at_hold), at_hold, own)
-            values = np.where(np.isnan(values), own, values)
-        taken.append(values)
-    return tuple(taken)
 
 
 def _bottom(
@@ -91,22 +70,6 @@ def _bottom(
             stacklevel=3,
         )
     return np.where(np.isnan(own), charted, own), np.where(np.isnan(own), depth.error_m, listed_error_m)
-
-
-def _closed(zones: GeoDataFrame | None, places: Floats, what: str) -> list[list[str]]:
-    """Say of each place in which closed zones it lies."""
-    import numpy as np
-    import shapely
-
-    told: list[list[str]] = [[] for _ in places]
-    if zones is None:
-        return told
-    at = np.flatnonzero(np.isfinite(places).all(axis=1))
-    for kind, why, area in zip(zones["zone"], zones["reason"], zones.geometry, strict=True):
-        if kind in CLOSED:
-            for row in at[shapely.intersects_xy(area, places[at])]:
-                told[row].append(f"{what} in a closed zone ({CLOSED[kind]}{f': {why}' if why else ''})")
-    return told
 
 
 def _dark(hours: Hours, water: GeoDataFrame, zone: dt.tzinfo | None) -> list[str]:
@@ -253,9 +216,9 @@ def fishable(
     from castshed.toolbox.errors import DataError, DataWarning
     from castshed.toolbox.water.exposure import place_points
     from castshed.toolbox.water.fetch import on_water
-    from castshed.toolbox.water.hour_table import hour_table
+    from castshed.toolbox.water.hour_table import hour_table, single_weather
     from castshed.toolbox.water.hour_verdicts import judge_hours
-    from castshed.toolbox.water.reach import reach
+    from castshed.toolbox.water.reach import closed_to_boats, reach
     from castshed.toolbox.water.sun import zone_of
     from castshed.toolbox.water.verdict import Limits, judge, stand
     from castshed.toolbox.water.way_seas import SeaLimits, seas_on_ways
@@ -282,7 +245,7 @@ def fishable(
     if holds is not None and len(holds):
         sits = held.hold_row >= 0
         places[sits] = shapely.get_coordinates(holds.geometry.to_numpy()[held.hold_row[sits]])
-    closed = _closed(zones, places, "lies" if holds is None else "the hold lies")
+    closed = closed_to_boats(zones, places, "lies" if holds is None else "the hold lies")
     bottom, depth_error = _bottom(spots, depth, points, listed_error_m)
     limits = Limits(least_depth_m, top_margin_m, deepest_m, wave_limit_m, wind_limit_mps, gust_limit_mps)
     standing = stand(
@@ -298,7 +261,7 @@ def fishable(
     verdicts = None
     hours = [""] * len(spots)
     if exposure is None:
-        low, high, wind, gust = _weather(spots, holds, held.hold_row)
+        low, high, wind, gust = single_weather(spots, holds, held.hold_row)
         told = {*spots.columns, *(() if holds is None else holds.columns)}
         if len(spots) and not told & {"wave_m", "wave_high_m", "wind_mps"}:
             warnings.warn(

@@ -147,3 +147,32 @@ def hour_table(
     lake_wind[column[last]] = np.where(wind[last] < 0, np.nan, wind[last])
     lake_from[column[last]] = bearing[last]
     return HourTable(hours=hours, lake_wind_mps=lake_wind, lake_wind_from_deg=lake_from, **laid)
+
+
+def single_weather(
+    spots: pd.DataFrame, holds: pd.DataFrame | None, rows: NDArray[np.intp]
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Take the figures of one wind from the hold where it carries them, else from the spot.
+
+    Parameters
+    ----------
+    spots, holds
+        Layers with or without the columns of wind-exposure.
+    rows
+        The row of the hold each spot is fished from, -1 for none.
+
+    Returns
+    -------
+    Wave band low and high, wind and gusts; NaN where neither knows.
+    """
+    taken = []
+    for names in (("wave_low_m", "wave_m"), ("wave_high_m", "wave_m"), ("wind_mps",), ("gust_mps",)):
+        values = np.full(len(spots), np.nan)
+        for name in names:
+            own = checked_numbers(spots, name)
+            if holds is not None and len(holds):
+                at_hold = checked_numbers(holds, name)[np.maximum(rows, 0)]
+                own = np.where((rows >= 0) & np.isfinite(at_hold), at_hold, own)
+            values = np.where(np.isnan(values), own, values)
+        taken.append(values)
+    return taken[0], taken[1], taken[2], taken[3]

@@ -49,6 +49,10 @@ def band_words(low_m: float, high_m: float) -> str:
     --------
     >>> band_words(0.1, 0.3)
     'wave estimate 0.1 to 0.3 m (0.3 to 1.0 ft), no promise of calm'
+    >>> band_words(0.0, 0.01)
+    'wave estimate under 0.1 m (0.3 ft), no promise of calm'
     """
+    if high_m < 0.05:
+        return "wave estimate under 0.1 m (0.3 ft), no promise of calm"
     feet = f"{low_m / FOOT_M:.1f} to {high_m / FOOT_M:.1f} ft"
     return f"wave estimate {low_m:.1f} to {high_m:.1f} m ({feet}), no promise of calm"

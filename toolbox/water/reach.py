@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from numpy.typing import NDArray
 
+CLOSED: Final = {"no_entry": "no entry", "no_motor": "no motor"}
+"""Kinds of zone that a boat under motor stays out of."""
+
 _SEVERAL: Final = re.compile(r"^(?P<spot>.*) hold (?P<number>\d+)$")
 
 
@@ -162,3 +165,26 @@ def reach(
         elif ways is not None:
             against[place].append(f"out of reach: the ways layer has none from {start or 'a ramp'} to it")
     return Reach(rows, told, against, start)
+
+
+def closed_to_boats(zones: GeoDataFrame | None, places: NDArray[np.float64], what: str) -> list[list[str]]:
+    """Say of each place in which closed zones it lies.
+
+    Parameters
+    ----------
+    zones
+        Zones, or None.
+    places
+        Coordinates (n, 2); NaN: nowhere.
+    what
+        How a reason begins.
+    """
+    told: list[list[str]] = [[] for _ in places]
+    if zones is None:
+        return told
+    at = np.flatnonzero(np.isfinite(places).all(axis=1))
+    for kind, why, area in zip(zones["zone"], zones["reason"], zones.geometry, strict=True):
+        if kind in CLOSED:
+            for row in at[shapely.intersects_xy(area, places[at])]:
+                told[row].append(f"{what} in a closed zone ({CLOSED[kind]}{f': {why}' if why else ''})")
+    return told
