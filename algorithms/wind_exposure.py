@@ -140,8 +140,9 @@ def wind_exposure(
     want the lee and some the windward bank; the tool only tells. A point is judged where it lies, a line or polygon
     at one point of it on today's water. Rows off the water keep their place, without figures.
 
-    Of a forecast every hour is worked. The rows then carry the hour with the highest waves, the greatest wind and
-    gusts, and the means over the hours; a second layer `exposure` has a row for each place and hour.
+    Of a forecast every hour is worked; where the wind varies (`VRB`), each place has the worst of 24 bearings.
+    The rows then carry the hour with the highest waves, the greatest wind and gusts, and the means over the hours; a
+    second layer `exposure` has a row for each place and hour.
 
     The figures are estimates for a steady wind. They know no gusts, squalls, boat wakes or waves thrown back by a
     bluff, and single waves reach nearly twice the significant height: a small figure does not say that a boat can go
@@ -207,8 +208,8 @@ def wind_exposure(
     import shapely
 
     from castshed.toolbox.errors import DataWarning
-    from castshed.toolbox.water.exposure import expose, place_points
-    from castshed.toolbox.water.exposure_hours import hourly_rows, worst_of_hours
+    from castshed.toolbox.water.exposure import place_points
+    from castshed.toolbox.water.exposure_hours import expose_hours, hourly_rows, worst_of_hours
 
     winds = _winds(
         wind_from_deg,
@@ -235,18 +236,16 @@ def wind_exposure(
         )
     surface = shapely.union_all(water.geometry.to_numpy())
     points = place_points(places.geometry.to_numpy(), surface)
-    found = expose(
+    found = expose_hours(
         points,
         surface,
-        winds.wind_from_deg,
-        winds.wind_mps,
+        winds,
         surface=depth,
         level_m=level_m,
         method=method,
         effective=fetch == "effective",
         duration_s=duration_s,
         near_m=near_bank_m,
-        averaged_s=winds.averaged_s,
     )
     result: GeoDataFrame = worst_of_hours(places, found, winds)
     hourly: GeoDataFrame | None = None

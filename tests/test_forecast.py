@@ -136,6 +136,7 @@ def test_units_in_cells_ranges_and_calms():
         "2026-05-16T08:00Z,7 kn,90",
     )
     assert found.wind_mps.tolist() == pytest.approx([15 * MPH, 0.0, 7 * KNOT])  # of a range the windier end
+    assert np.isnan(forecast("time,wind_kn,dir", "2026-05-16T06:00Z,3,VRB").wind_from_deg).all()
 
 
 def test_height_and_averaging_are_taken_where_they_are_stated():
@@ -170,7 +171,7 @@ def test_gusts_below_the_wind_are_pointed_out():
         (("time,wind_mph,wind_from", "2026-05-16T06:00Z,5 furlongs,200"), "not known; known are m/s"),
         (("time,wind_mph,wind_from", "2026-05-16T06:00Z,-5,200"), "no speed"),
         (("time,wind_mph,wind_from", "2026-05-16T06:00Z,,200"), "no wind in line 2"),
-        (("time,wind_mph,wind_from", "2026-05-16T06:00Z,5,VRB"), "longest open water"),
+        (("time,wind_mph,wind_from", "2026-05-16T06:00Z,5,"), "VRB for a wind that varies"),
         (("time,wind_mph,wind_from", "2026-05-16T06:00Z,5,400"), "no bearing"),
         (("time,wind_mph,wind_from", "2026-05-16T06:00Z,500,40"), "0 to 100 m/s"),
         (("time,wind_mph", "2026-05-16T06:00Z,5"), "known as wind_from.*wind_from=Header"),
@@ -282,7 +283,7 @@ def test_hours_are_chosen_with_both_ends():
         ({"wind_mps": [-1.0]}, "0 to 100"),
         ({"wind_mps": [np.nan]}, "0 to 100"),
         ({"gust_mps": [900.0]}, "gusts"),
-        ({"wind_from_deg": [np.nan]}, "no bearing"),
+        ({"wind_from_deg": [np.inf]}, "no bearing"),
     ],
 )
 def test_a_forecast_made_by_hand_is_held_to_the_same_limits(change, words):

@@ -410,6 +410,25 @@ def test_the_wind_of_a_place_is_the_greatest_of_all_hours_not_only_of_the_hour_o
     assert (found["wind_mps"], found["gust_mps"]) == (12.0, 15.0)
 
 
+def test_a_wind_that_varies_is_taken_from_its_worst_bearing():
+    places, water = places_layer(at(3000, 500), at(60, 500), at(-500, 1)), water_layer()
+    varying = hours((6, 270.0, 4.0, 5.0), (7, np.nan, 4.0, 5.0), (8, 90.0, 4.0, 5.0))
+    with pytest.warns(DataWarning, match="1 of 3 places"):
+        found = run(places, water, forecast=varying, depth=flat(4.0))
+    rows = found.exposure[found.exposure["time"].str.contains("T07")]
+    every = hours(*((k, 15.0 * k, 4.0, 5.0) for k in range(24)))
+    with pytest.warns(DataWarning, match="1 of 3 places"):
+        worst = run(places, water, forecast=every, depth=flat(4.0)).places
+    for column in ("wave_m", "wave_high_m", "fetch_m", "fetch_depth_m", "period_s"):
+        np.testing.assert_array_equal(rows[column], worst[column])
+    assert rows["bank"].isna().all()
+    assert rows["wind_from_deg"].isna().all()
+    assert rows["wave_method"].str.endswith("worst of 24 bearings").tolist() == [True, True, False]
+    for hour in ("T06", "T08"):
+        known = found.exposure[found.exposure["time"].str.contains(hour)]
+        assert known["bank"].notna().tolist() == [True, True, False]
+
+
 def test_a_place_off_the_water_has_its_hours_without_figures():
     with pytest.warns(DataWarning, match="1 of 2 places"):
         found = run(places_layer(at(100, 100), at(-500, 100)), water_layer(), forecast=DAY)

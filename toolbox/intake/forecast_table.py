@@ -43,6 +43,7 @@ _STATED: Final = {
 }
 _RANGE: Final = re.compile(r"(\d+(?:\.\d+)?)\s*(?:-|to)\s*(\d+(?:\.\d+)?)\s*([A-Za-z/]*)")
 _NUMBER: Final = re.compile(r"(\d+(?:\.\d+)?|\.\d+)\s*([A-Za-z/]*)")
+_VARIABLE: Final = frozenset(("vrb", "variable", "var"))
 _NONE: Final = frozenset(("", "-", "--", "na", "n/a", "nan", "none", "null", "m"))
 
 
@@ -135,14 +136,17 @@ def _speed(text: str, unit: str | None, where: str) -> float:
 
 
 def _bearing(text: str, where: str) -> float:
+    """Read where the wind comes from; NaN for a wind that is said to vary."""
+    if text.lower() in _VARIABLE:
+        return float("nan")
     if text.upper() in units.COMPASS:
         return units.COMPASS.index(text.upper()) * 22.5
     found = re.fullmatch(r"(\d+(?:\.\d+)?)\s*(?:°|deg|degrees)?", text.lower())
     if found and float(found[1]) <= 360.0:
         return float(found[1]) % 360.0
     raise DataError(
-        f"{where} is '{text[:40]}', which is no bearing; write degrees from 0 to 360, where the wind comes from, or a "
-        "compass point. For a wind that varies, write the bearing with the longest open water."
+        f"{where} is '{text[:40]}', which is no bearing; write degrees from 0 to 360, where the wind comes from, a "
+        "compass point, or VRB for a wind that varies."
     )
 
 

@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import geopandas as gpd
 import numpy as np
 
+from .exposure import Exposure, expose
+
 if TYPE_CHECKING:
-    from .exposure import Exposure
+    from numpy.typing import ArrayLike
+    from shapely.geometry.base import BaseGeometry
+
     from .forecast import Forecast
 
 IDS: Final = ("spot_id", "ramp_id", "hazard_id", "landmark_id")
+BEARINGS: Final = 24
+"""Bearings tried for a wind that varies."""
+
 _FIGURES: Final = (
     "fetch_m",
     "fetch_depth_m",
@@ -29,6 +36,45 @@ def place_ids(places: gpd.GeoDataFrame) -> list[str]:
     if column is None:
         return [f"row {number}" for number in range(len(places))]
     return [str(one) for one in places[column]]
+
+
+def expose_hours(points: ArrayLike, water: BaseGeometry, forecast: Forecast, **told: Any) -> Exposure:
+    """Work out the exposure of places to the hours of a forecast.
+
+    Parameters
+    ----------
+    points, water
+        As for `castshed.toolbox.water.exposure.expose`.
+    forecast
+        The winds.
+    told
+        Its further options.
+
+    Returns
+    -------
+    Exposure
+        Rows are places, columns hours. In an hour whose wind varies, each place has the figures of the bearing with
+        the highest waves of 24 all round, and no bank.
+    """
+    varies = np.isnan(forecast.wind_from_deg)
+    counts = np.where(varies, BEARINGS, 1)
+    hour = np.repeat(np.arange(counts.size), counts)
+    turn = np.arange(hour.size) - np.repeat(np.cumsum(counts) - counts, counts)
+    bearing = np.where(varies[hour], turn * 360.0 / BEARINGS, forecast.wind_from_deg[hour])
+    found = expose(points, water, bearing, forecast.wind_mps[hour], averaged_s=forecast.averaged_s, **told)
+    if not varies.any():
+        return found
+    first = np.cumsum(counts) - counts
+    high = np.nan_to_num(found.wave_high_m, nan=-1.0)
+    column = np.broadcast_to(first, (len(high), counts.size)).copy()
+    for one in np.flatnonzero(varies):
+        column[:, one] += np.argmax(high[:, first[one] : first[one] + BEARINGS], axis=1)
+    rows = np.arange(len(high))[:, None]
+    taken = {name: getattr(found, name)[rows, column] for name in (*_FIGURES, "bank")}
+    afloat = varies & ~np.isnan(taken["fetch_m"])
+    taken["wave_method"][afloat] += f", worst of {BEARINGS} bearings"
+    taken["bank"][:, varies] = None
+    return Exposure(**taken)
 
 
 def hourly_rows(places: gpd.GeoDataFrame, found: Exposure, forecast: Forecast) -> gpd.GeoDataFrame:

@@ -36,7 +36,7 @@ class Forecast:
     time
         When each holds; with zone, one later than the other.
     wind_mps, gust_mps, wind_from_deg
-        Sustained wind, gusts (NaN where not stated) and the bearing the wind comes from.
+        Sustained wind, gusts (NaN where not stated) and the bearing the wind comes from (NaN where it varies).
     averaged_s
         Over how long the sustained wind is averaged; None where nobody says.
     said
@@ -81,7 +81,7 @@ class Forecast:
             )
         if not (np.isnan(self.gust_mps) | ((self.gust_mps >= 0.0) & (self.gust_mps <= 150.0))).all():
             raise DataError("The forecast has gusts outside 0 to 150 m/s; check values and units.")
-        if not (np.isfinite(self.wind_from_deg) & (np.abs(self.wind_from_deg) <= 360.0)).all():
+        if not (np.isnan(self.wind_from_deg) | (np.abs(self.wind_from_deg) <= 360.0)).all():
             raise DataError("The forecast has a direction that is no bearing from 0 to 360 degrees.")
 
     def between(self, first: dt.datetime | None, last: dt.datetime | None) -> Forecast:
