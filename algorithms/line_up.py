@@ -134,7 +134,7 @@ def line_up(
     and the mark that stands over it. Bearings are those of the grid, taken as true: for a compass, apply the variation
     of the place and the deviation of the boat.
 
-    With `--water`, marks are left out that land hides, unless they are 15 m tall or more. Hills and trees are not
+    With `--water`, marks are left out that land hides, unless they are 18 m tall or more. Hills and trees are not
     known, so look whether a mark can really be seen; leaves, new roofs and felled trees change what stands out. Marks
     tell where the boat is, never that the way there is safe.
 
@@ -235,7 +235,7 @@ def line_up(
     for row, hold in enumerate(holds.itertuples(index=False)):
         held = hold.status == "ok"
         told = found[row]
-        status, reason = status_and_reason(told, most_error_m=most_error_m, looked=shore is not None)
+        status, reason = status_and_reason(told, most_error_m=most_error_m)
         if not held:
             status, reason = "none", f"no hold: {hold.reason}"
         use = len(told.sights) if held else 0

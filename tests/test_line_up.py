@@ -276,6 +276,13 @@ def test_tall_marks_are_seen_over_land_and_low_ones_not():
     assert chosen(np.nan).seen == 1
 
 
+def test_from_a_place_off_the_water_land_is_not_looked_for_and_the_reason_says_so():
+    (fix,) = command(holds((500, 500)), MARKS, water=WATER).fixes.itertuples()
+    assert "land on the sight lines was not looked for" in fix.reason
+    (afloat,) = command(holds((300, 300)), MARKS, water=WATER).fixes.itertuples()
+    assert "not looked for" not in afloat.reason
+
+
 @pytest.mark.parametrize(
     ("turn", "expected"), [(0.0, 250.0), (90.0, 500.0), (180.0, 200.0), (225.0, 200 * 2**0.5)]
 )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -26,7 +26,7 @@ GOOD_CROSSING_DEG: Final = 60.0
 _WEAK_CROSSING_DEG: Final = 20.0  # below this two lines are one
 _SHARPEST: Final = 120  # sights that are paired with each other first
 _MOST_SIGHTS: Final = 1500  # and when no two of those cross well
-_TALL_M: Final = 15.0
+_TALL_M: Final = 18.0  # a wood's height: lower marks are lost in it
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,6 +45,8 @@ class LineUp:
         Radius of the position's error with all of the sights, and the bearing along which it is largest.
     seen
         How many marks are in sight and within range.
+    looked
+        Whether land on the sight lines was looked for; it is not from a place that is not on the water.
     """
 
     sights: Sights
@@ -53,6 +55,7 @@ class LineUp:
     error_m: float
     worst_bearing_deg: float
     seen: int
+    looked: bool = False
 
 
 def _best_pair(sights: Sights, least_crossing_deg: float) -> tuple[int, int] | None:
@@ -148,7 +151,7 @@ def line_ups(
     count
         Sights to choose for each place, 2 or more.
     shore
-        Edge of the water, for what land hides; None: every mark counts as seen. Marks of 15 m and more are seen over
+        Edge of the water, for what land hides; None: every mark counts as seen. Marks of 18 m and more are seen over
         any land.
 
     Returns
@@ -158,8 +161,9 @@ def line_ups(
     """
     tree = shapely.STRtree(np.asarray(shapely.points(mark_x, mark_y), dtype=object))
     place, mark = tree.query(shapely.points(x, y), predicate="dwithin", distance=eyes.most_range_m)
+    afloat = np.zeros(len(x), dtype=np.bool_) if shore is None else shore.afloat(x, y)
     if shore is not None and place.size:
-        low = np.flatnonzero(~(mark_height_m[mark] >= _TALL_M))
+        low = np.flatnonzero(~(mark_height_m[mark] >= _TALL_M) & afloat[place])
         dark = shore.hidden(x[place[low]], y[place[low]], mark_x[mark[low]], mark_y[mark[low]])
         lit = np.ones(len(place), dtype=np.bool_)
         lit[low[dark]] = False
@@ -171,5 +175,6 @@ def line_ups(
     for row in range(len(x)):
         rows = mark[bounds[row] : bounds[row + 1]]
         sights = sights_from(mark_x[rows] - x[row], mark_y[rows] - y[row], mark_error_m[rows], rows, eyes)
-        found.append(choose_sights(sights, int(np.count_nonzero(sights.rear < 0)), count))
+        chosen = choose_sights(sights, int(np.count_nonzero(sights.rear < 0)), count)
+        found.append(replace(chosen, looked=bool(afloat[row])))
     return found

@@ -40,7 +40,7 @@ def bank_words(bearing_deg: float, bank_m: float, mark: str) -> str:
     return f"{said}, under {mark}" if mark else said
 
 
-def status_and_reason(found: LineUp, *, most_error_m: float, looked: bool) -> tuple[str, str]:
+def status_and_reason(found: LineUp, *, most_error_m: float) -> tuple[str, str]:
     """Tell whether a line-up is ``ok``, ``weak`` or ``none``, and why.
 
     Parameters
@@ -49,10 +49,8 @@ def status_and_reason(found: LineUp, *, most_error_m: float, looked: bool) -> tu
         The line-up.
     most_error_m
         Error above which a line-up is weak, however well its lines cross.
-    looked
-        Whether land on the sight lines was looked for.
     """
-    unseen = "" if looked else "; land on the sight lines was not looked for"
+    unseen = "" if found.looked else "; land on the sight lines was not looked for"
     if not len(found.sights):
         if found.seen < 2:
             marks = "no mark is" if found.seen == 0 else "one mark only is"
