@@ -60,11 +60,11 @@ def boat_hold(
     upwind_factor: Plain = 0.7,
     when: Words = "",
     sun_from_deg: Bearing | None = None,
-    sun_height_deg: Bearing | None = None,
+    sun_height_deg: Plain | None = None,
     sun_weight: Plain = 0.5,
     next_weight: Plain = 0.25,
     most_holds: Count = 1,
-    apart_deg: Bearing = 60.0,
+    apart_deg: Plain = 60.0,
     water: Water | None = None,
     ramps: Ramps | None = None,
     clearance_m: Length = 4.2672,
@@ -138,7 +138,7 @@ def boat_hold(
     sun_from_deg
         Bearing of the sun, in place of a time; with neither there is no shadow.
     sun_height_deg
-        Height of the sun above the horizon, up to 90; without it the shadow has no end.
+        Height of the sun above the horizon in degrees; without it the shadow has no end.
     sun_weight
         What it counts against a place that the caster's shadow falls on the spot.
     next_weight
@@ -146,7 +146,7 @@ def boat_hold(
     most_holds
         How many holds a spot gets at most.
     apart_deg
-        How far apart the holds of a spot lie, seen from it; up to 180.
+        How far apart the holds of a spot lie, seen from it, in degrees up to 180.
     water
         Today's water, from water-today; the holds then lie where safe water leads.
     ramps
