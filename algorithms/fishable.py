@@ -240,12 +240,17 @@ def fishable(
             stacklevel=2,
         )
     zone = zone_of(time_zone) if time_zone else None
-    held = reach(spots, holds, ways, left_out, start)
-    places = points.copy()
+    closed_holds: list[list[str]] = []
     if holds is not None and len(holds):
-        sits = held.hold_row >= 0
-        places[sits] = shapely.get_coordinates(holds.geometry.to_numpy()[held.hold_row[sits]])
-    closed = closed_to_boats(zones, places, "lies" if holds is None else "the hold lies")
+        closed_holds = closed_to_boats(
+            zones, shapely.get_coordinates(holds.geometry.to_numpy()), "the hold lies"
+        )
+    barred = np.array([bool(one) for one in closed_holds], dtype=bool)
+    held = reach(spots, holds, ways, left_out, start, barred)
+    if holds is None:
+        closed = closed_to_boats(zones, points, "lies")
+    else:
+        closed = [closed_holds[row] if row >= 0 else [] for row in held.hold_row.tolist()]
     bottom, depth_error = _bottom(spots, depth, points, listed_error_m)
     limits = Limits(least_depth_m, top_margin_m, deepest_m, wave_limit_m, wind_limit_mps, gust_limit_mps)
     standing = stand(

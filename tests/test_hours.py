@@ -422,6 +422,15 @@ def test_holds_in_closed_zones_fail_and_slow_ones_do_not():
     assert both([10], spots_layer(3), zones=zones, holds=outside).judged["fishable"].tolist() == [1, 1, 1]
 
 
+def test_of_two_holds_the_one_outside_the_closed_zone_is_taken():
+    zones = gpd.GeoDataFrame({"zone": ["no_entry"]}, geometry=[at(4000, 4020).buffer(15)], crs=CRS)
+    both_holds = [("s0", 1, "ok", at(4000, 4020)), ("s0", 2, "ok", at(4000, 3960))]
+    found = both([10], zones=zones, holds=holds_layer(both_holds)).judged
+    assert found["fishable"].tolist() == [1]
+    one = both([10], zones=zones, holds=holds_layer(both_holds[:1])).judged
+    assert one["reason"].tolist() == ["the hold lies in a closed zone (no entry)"]
+
+
 # Marginal ---------------------------------------------------------------------------------------------------
 
 
@@ -479,6 +488,38 @@ def test_marginal_is_what_some_shift_within_the_error_turns_round(depth, height,
     near_edge = any(abs(abs(e) - error) < 1e-4 or abs(e) < 1e-4 for e in edges)
     if not near_edge:
         assert bool(now.unsure[0]) == turned
+
+
+# Laws -----------------------------------------------------------------------------------------------------
+
+FIGURES = st.lists(st.tuples(*[st.one_of(st.just(np.nan), st.floats(0.0, 2.0))] * 3), min_size=1, max_size=8)
+
+
+@settings(max_examples=60, deadline=None)
+@given(FIGURES, st.floats(0.1, 1.5), st.floats(0.0, 0.5), st.floats(0.5, 2.0), st.booleans())
+def test_looser_limits_never_close_an_hour_and_verdict_and_reason_agree(figures, wave, more, depth, brush):
+    waves, winds, gusts = (np.array(one) for one in zip(*figures, strict=True))
+    spots = spots_layer(depth_m=depth)
+    spots["kind"], spots["height_m"] = ("brush" if brush else "hump"), 0.5
+    options = {"wind_mps": 10 * winds, "gust_mps": 10 * gusts, "wave_high_m": waves, "wave_m": waves}
+    hours = list(range(8, 8 + len(figures)))
+    tight, loose = (
+        both(
+            hours, spots, **options, wave_limit_m=wave + k * more, wind_limit_mps=8 + k, gust_limit_mps=11 + k
+        )
+        for k in (0, 1)
+    )
+    assert (tight.verdicts["fishable"] <= loose.verdicts["fishable"]).all()
+    for found in (tight, loose):
+        good = found.verdicts["fishable"] == 1
+        assert (found.verdicts["reason"].str.startswith("fishable:") == good).all()
+        assert found.judged["fishable"].iloc[0] == int(good.any())
+        assert (found.judged["hours"].iloc[0] != "") == good.any()
+        assert found.judged["reason"].iloc[0] != ""
+        assert (found.verdicts["reason"] != "").all()
+        # unknown wind or waves are no pass
+        unknown = np.isnan(waves) | np.isnan(winds)
+        assert not good[unknown].any()
 
 
 # Words, and the contract ----------------------------------------------------------------------------------------

@@ -43,7 +43,9 @@ class Reach:
     start: str
 
 
-def _good_holds(holds: GeoDataFrame) -> tuple[dict[str, list[tuple[int, str]]], dict[str, str]]:
+def _good_holds(
+    holds: GeoDataFrame, barred: NDArray[np.bool_]
+) -> tuple[dict[str, list[tuple[int, str]]], dict[str, str]]:
     """Rows of the good holds of each spot with the name their way has, by number; and why the others have none."""
     status = holds["status"].to_numpy()
     spot = holds["spot_id"].astype(str).to_numpy()
@@ -56,7 +58,7 @@ def _good_holds(holds: GeoDataFrame) -> tuple[dict[str, list[tuple[int, str]]], 
         for one, rows in good.items()
     }
     for rows in named.values():
-        rows.sort(key=lambda pair: number[pair[0]])
+        rows.sort(key=lambda pair: (bool(barred[pair[0]]), number[pair[0]]))
     why: dict[str, str] = {}
     for row in np.argsort(number, kind="stable"):
         if status[row] != "ok":
@@ -103,6 +105,7 @@ def reach(
     ways: GeoDataFrame | None = None,
     left_out: GeoDataFrame | None = None,
     start: str = "",
+    barred: NDArray[np.bool_] | None = None,
 ) -> Reach:
     """Tell of each spot where the boat sits and whether it gets there.
 
@@ -119,11 +122,13 @@ def reach(
         among them. Spots that only were beyond the number wanted do not.
     start
         Id of the ramp the day starts from; empty: the first of the ways.
+    barred
+        Holds that lie in a closed zone, one flag a row; another good hold of the spot goes before them.
 
     Returns
     -------
     Reach
-        In the order of the spots. Of several good holds the first with a way is taken.
+        In the order of the spots. Of several good holds the first by number with a way is taken.
 
     Raises
     ------
@@ -133,7 +138,11 @@ def reach(
         No start is named and the ways do not begin at a ramp.
     """
     ids = [str(one) for one in spots["spot_id"]]
-    named, why = ({}, {}) if holds is None else _good_holds(holds)
+    named, why = (
+        ({}, {})
+        if holds is None
+        else _good_holds(holds, np.zeros(len(holds), dtype=bool) if barred is None else barred)
+    )
     cut, none = ({}, {}) if left_out is None else _left(left_out)
     lines: dict[str, Any] = {}
     if ways is not None:
