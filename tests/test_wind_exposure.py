@@ -1,7 +1,10 @@
 """wind-exposure: the model by places and winds, and the algorithm on layers."""
 
 import datetime as dt
+import json
 import re
+import subprocess
+import sys
 import typing
 import warnings
 from dataclasses import replace
@@ -18,6 +21,7 @@ from castshed.algorithms import wind_exposure as module
 from castshed.algorithms.wind_exposure import wind_exposure as run
 from castshed.toolbox.errors import ContractError, CrsError, DataWarning, UsageError
 from castshed.toolbox.intake.series_table import parse_delimited
+from castshed.toolbox.layers import list_layers, write_layers
 from castshed.toolbox.testing import check_algorithm
 from castshed.toolbox.water.depth import DepthSurface
 from castshed.toolbox.water.exposure import bank_words, expose, mean_depth_along, place_points
@@ -504,6 +508,61 @@ def test_a_single_wind_stated_for_another_height_is_brought_to_10_m():
 def test_winds_that_cannot_be_meant_are_refused(given, words):
     with pytest.raises(UsageError, match=words):
         run(places_layer(at(1, 1)), water_layer(), **given)
+
+
+# On the command line ------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def folder(tmp_path):
+    write_layers(
+        tmp_path / "lake.gpkg", {"spots": places_layer(at(3000, 500), at(60, 500)), "water": water_layer()}
+    )
+    (tmp_path / "wind.csv").write_text("time,wind_kn,dir\n2026-05-16T06:00Z,8,W\n2026-05-16T07:00Z,9,W\n")
+    return tmp_path
+
+
+def castshed(folder, words):
+    code = "from castshed.toolbox.cli import main; main()"
+    given = ["wind-exposure", "lake.gpkg:spots", "lake.gpkg:water", *words.split()]
+    return subprocess.run(
+        [sys.executable, "-c", code, *given], cwd=folder, capture_output=True, text=True, check=False
+    )
+
+
+def test_a_forecast_writes_two_layers_and_a_single_wind_one(folder):
+    one = castshed(folder, "--wind-from W --wind 8kn --out one.gpkg:exposure --json")
+    assert json.loads(one.stdout)["features"] == {"exposure": 2}
+    two = castshed(folder, "--forecast wind.csv --out two.gpkg:windy --json")
+    assert json.loads(two.stdout)["features"] == {"windy": 2, "exposure": 4}
+    assert json.loads(castshed(folder, "--forecast wind.csv --out three.gpkg --json").stdout)["features"] == {
+        "places": 2,
+        "exposure": 4,
+    }
+    # A single wind leaves the layer of hours alone, and minds its own name only.
+    assert castshed(folder, "--wind-from W --wind 8kn --out two.gpkg:still").returncode == 0
+    refused = castshed(folder, "--forecast wind.csv --out two.gpkg:again")
+    assert refused.returncode == 4
+    assert "two.gpkg already has exposure" in refused.stderr
+    assert sorted(list_layers(folder / "two.gpkg")) == ["exposure", "still", "windy"]
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "said"),
+    [
+        ("--forecast wind.csv --out x.gpkg:exposure", 2, "give --out another name"),
+        ("--forecast gone.csv --out x.gpkg", 3, "gone.csv is not there"),
+        ("--forecast lake.gpkg --out x.gpkg", 3, "save a wind forecast as CSV"),
+        ("--out x.gpkg", 2, "hourly winds with forecast"),
+        ("--forecast wind.csv --columns wind=blow --out x.gpkg", 2, "no column 'blow'"),
+    ],
+)
+def test_what_goes_wrong_is_said_without_a_traceback(folder, words, code, said):
+    done = castshed(folder, words)
+    assert done.returncode == code
+    assert said in done.stderr
+    assert "Traceback" not in done.stderr
+    assert not (folder / "x.gpkg").exists()
 
 
 # What the figures promise -------------------------------------------------------------------------------------

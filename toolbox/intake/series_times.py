@@ -17,6 +17,7 @@ _ABBREVIATIONS: Final[dict[str, float]] = {
     "UTC": 0, "GMT": 0, "Z": 0, "NST": -3.5, "NDT": -2.5, "AST": -4, "ADT": -3, "EST": -5, "EDT": -4, "CST": -6,
     "CDT": -5, "MST": -7, "MDT": -6, "PST": -8, "PDT": -7, "AKST": -9, "AKDT": -8, "HST": -10, "SST": -11,
 }  # fmt: skip
+_EARLIEST, _LATEST = 1900, 2200
 _DATE: Final = re.compile(r"\d{4}-\d{2}-\d{2}")
 _REMEDY: Final = (
     "write times as 2026-05-16T06:00-05:00, or name the zone of all with zone, such as America/Chicago"
@@ -49,6 +50,8 @@ def _parse(text: str) -> dt.datetime | None:
     try:
         moment = dt.datetime.fromisoformat(words)
     except ValueError:
+        return None
+    if not _EARLIEST <= moment.year <= _LATEST:
         return None
     if mark is not None and moment.tzinfo is None:
         moment = moment.replace(tzinfo=dt.timezone(dt.timedelta(hours=_ABBREVIATIONS[mark])))
