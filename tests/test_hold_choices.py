@@ -114,7 +114,7 @@ def test_the_outline_of_casts_in_the_wind_is_the_share_in_each_direction():
         ray = shapely.LineString([(0, 0), (2 * np.sin(a), 2 * np.cos(a))])
         # A boat at this bearing casts the other way.
         share = 1 - 0.4 * max(np.cos(np.radians(bearing + 180 - 200.0)), 0)
-        assert ray.intersection(outline).length == pytest.approx(share, abs=5e-4)
+        assert ray.intersection(outline).length == pytest.approx(share, abs=1.5e-3)  # 72 corners
     line = np.array([shapely.LineString([(0, 0), (100, 40)]), shapely.Point(3, 4)], dtype=object)
     swept = within_casts(line, np.array([20.0, 20.0]), shape)
     steps = [

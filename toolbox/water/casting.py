@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     Geometries = NDArray[np.object_]
 
 
-_CHUNK: Final = 1500  # structures at a time, so that memory stays flat
+_CHUNK: Final = 300  # structures at a time: memory stays flat, and what is worked on stays near the processor
 
 
 def _settled(look: Look, picked: Ints, middle: Floats, earlier: list[Floats]) -> tuple[Lie, Floats]:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 LEAST_UPWIND: Final = 0.5
 """Smallest factor taken: down to it the shape of the reach is convex, so that sums with lines and areas are exact."""
-_CORNERS: Final = 144
+_CORNERS: Final = 72  # as many as a ring of `cast_ring` has
 
 
 def check_factor(upwind_factor: float) -> None:
