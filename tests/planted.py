@@ -15,17 +15,13 @@ from dataclasses import dataclass
 import numpy as np
 import pyproj
 import shapely
-from scipy.ndimage import gaussian_filter, gaussian_filter1d
-from scipy.spatial import cKDTree
+from scipy.ndimage import gaussian_filter
 
 from castshed.toolbox.water.depth import DepthSurface
+from planted_valley import EDGE_M, WIDTH_M, Valley, ease
 
 CRS = pyproj.CRS.from_epsg(32615)
-WIDTH_M = 960.0
-KNEE_M = 170.0  # where the bank ends and the floor begins
-SLOT_M = 270.0
 BEYOND_M = 150.0
-EDGE_M = 100.0  # nothing is planted, and nothing is judged, so near to the ends of the survey
 ORIGIN = np.array([500_000.0, 3_900_000.0])
 # Metres of bank that each kind takes up, with what surrounds it.
 BANK_M = {"point": 240.0, "pocket": 240.0, "ledge": 310.0, "bluff": 410.0, "flat": 350.0, "bulge": 200.0}
@@ -51,32 +47,14 @@ class Planted:
     judged: shapely.Polygon  # where a finding counts; the channel is cut off at the ends of the survey
 
 
-def _ease(t):
-    t = np.clip(t, 0.0, 1.0)
-    return t * t * (3.0 - 2.0 * t)
-
-
-class _Scene:
-    """Depth as a sum of parts over u (along the valley) and v (from one bank to the other)."""
+class _Scene(Valley):
+    """What stands on the ground of a valley, as a sum of parts."""
 
     def __init__(self, seed: int, slots: int) -> None:
-        rng = np.random.default_rng([20261, seed])
-        self.rng = rng
-        self.length = SLOT_M * slots
-        self.bank_slope = rng.uniform(0.045, 0.065)
-        self.floor_fall = rng.uniform(0.022, 0.030) * (WIDTH_M / 2 - KNEE_M)
-        self.tilt = rng.uniform(0.0008, 0.0012)
-        self.wave = [
-            (rng.uniform(8.0, 16.0), rng.uniform(900.0, 1500.0), rng.uniform(0, 6.28)) for _ in range(2)
-        ]
-        self.walls = (
-            [],
-            [],
-        )  # bluffs by side: (weight along the bank, headland, depth of the wall, its scale)
+        super().__init__(seed, slots)
+        rng = self.rng
         self.parts = []  # functions of (u, v) giving what is added to the depth
         self.blends = []  # (weight function, level, tilt, centre) for flats
-        self.truths: list[tuple[str, np.ndarray, str]] = []
-        self._channel()
         planted = []
         for side in (0, 1):
             at = EDGE_M + rng.uniform(0.0, 60.0)
@@ -97,92 +75,6 @@ class _Scene:
                 # None in the channel, nor so near that the channel cuts into its side.
                 if choice != "none" and np.hypot(*(self.axis - [middle, v0]).T).min() > 110.0:
                     getattr(self, f"_{choice}")(middle, v0)
-
-    # The ground -----------------------------------------------------------------------------------------
-    def bare_shore(self, u, side):
-        a, length, phase = self.wave[side]
-        edge = a * np.sin(2 * np.pi * u / length + phase)
-        return edge if side == 0 else WIDTH_M - edge
-
-    def shore(self, u, side):
-        headlands = sum(headland * weight(u) for weight, headland, _, _ in self.walls[side])
-        return self.bare_shore(u, side) + (headlands if side == 0 else -headlands)
-
-    def middle(self, u):
-        """Where the valley is deepest: the channel's axis, smoothed."""
-        return np.interp(u, *self.smooth_axis)
-
-    def offshore(self, u, v, side):
-        return v - self.shore(u, 0) if side == 0 else self.shore(u, 1) - v
-
-    def floor_slope(self, u, side):
-        """Slope with which both banks, however the channel winds, come down to it at one depth."""
-        return self.floor_fall / (np.abs(self.middle(u) - self.bare_shore(u, side)) - KNEE_M)
-
-    def plain(self, s, floor_slope=0.0):
-        """Depth of a bank without structure, s metres off it."""
-        return np.where(
-            s < KNEE_M, self.bank_slope * s, self.bank_slope * KNEE_M + floor_slope * (s - KNEE_M)
-        )
-
-    def ground(self, u, v):
-        sides = []
-        for side in (0, 1):
-            s = self.offshore(u, v, side)
-            floor = self.floor_slope(u, side)
-            depth = self.plain(s, floor)
-            for weight, headland, deep, scale in self.walls[side]:
-                beyond = self.plain(s + headland, floor)
-                foot = deep + 0.028 * (s - headland)  # not level, or it would be a flat
-                foot = (foot + beyond + np.hypot(foot - beyond, 0.4)) / 2.0  # the deeper one, rounded
-                w = weight(u)
-                depth = (1 - w) * depth + w * foot * (1.0 - np.exp(-np.maximum(s, 0.0) / scale))
-            sides.append(np.where(s < 0, 0.12 * s, depth + self.tilt * u * _ease(s / 300.0)))
-        return np.minimum(*sides)
-
-    def _channel(self) -> None:
-        rng = self.rng
-        axis, at, heading = [(-200.0, WIDTH_M / 2)], np.array([-200.0, WIDTH_M / 2]), 0.0
-        bends = []
-        sign = rng.choice([-1.0, 1.0])
-        first = True
-        while at[0] < self.length + 200.0:
-            for _ in range(int(rng.uniform(70.0, 150.0) / 5.0)):
-                at = at + 5.0 * np.array([np.cos(heading), np.sin(heading)])
-                axis.append(tuple(at))
-            turn = np.radians(rng.uniform(64.0, 95.0)) * sign
-            if first:
-                turn, first = turn / 2.0, False
-            # The new heading leads back over the middle line.
-            lean = -0.3 * np.arctan2(at[1] - WIDTH_M / 2, 50.0)
-            turn = np.clip(turn, -np.radians(52) + lean - heading, np.radians(52) + lean - heading)
-            if np.radians(30) < abs(turn) < np.radians(62):  # neither a bend nor none: make it none
-                turn = np.sign(turn) * np.radians(rng.uniform(10.0, 28.0))
-            steps = int(max(4, abs(turn) * rng.uniform(45.0, 70.0) / 5.0))
-            begin = len(axis)
-            for _ in range(steps):
-                heading += turn / steps
-                at = at + 5.0 * np.array([np.cos(heading), np.sin(heading)])
-                axis.append(tuple(at))
-            if abs(np.degrees(turn)) >= 60.0:
-                bends.append(begin + steps // 2 - 1)
-            sign = -sign
-        self.axis = np.array(axis)
-        even = np.arange(self.axis[0, 0], self.axis[-1, 0], 5.0)
-        winding = np.interp(even, self.axis[:, 0], self.axis[:, 1])
-        self.smooth_axis = even, gaussian_filter1d(winding, 8.0)
-        self.half = rng.uniform(20.0, 27.0)
-        self.cut = self.half * rng.uniform(0.11, 0.14)  # no wall so steep that it is a ledge
-        for k in bends:
-            if EDGE_M < self.axis[k, 0] < self.length - EDGE_M:
-                self.truths.append(("channel_bend", self.axis[k][None], "spot"))
-
-    def channel(self, u, v):
-        line = shapely.get_coordinates(shapely.segmentize(shapely.LineString(self.axis), 1.0))
-        away = cKDTree(line).query(
-            np.column_stack([u.ravel(), v.ravel()]), distance_upper_bound=3.0 * self.half
-        )[0]
-        return self.cut * np.exp(-((np.minimum(away, 1e3) / self.half) ** 3)).reshape(u.shape)
 
     # Banks ----------------------------------------------------------------------------------------------
     def _crest(self, kind, side, middle, lean, s) -> None:
@@ -209,7 +101,7 @@ class _Scene:
             side,
             middle,
             lean,
-            lambda s: (crest_slope * s - self.plain(s)) * (1.0 - _ease((s - long) / fall)),
+            lambda s: (crest_slope * s - self.plain(s)) * (1.0 - ease((s - long) / fall)),
             half,
         )
         self._crest("point", side, middle, lean, np.linspace(15.0, long + 0.6 * fall, 40))
@@ -222,7 +114,7 @@ class _Scene:
         far = 2.2 * high / self.bank_slope
         half = max(22.0, 7.0 * high) + rng.uniform(0.0, 10.0)
         self._across(
-            side, middle, lean, lambda s: high * _ease(s / 50.0) * (1.0 - _ease((s - 50.0) / far)), half
+            side, middle, lean, lambda s: high * ease(s / 50.0) * (1.0 - ease((s - 50.0) / far)), half
         )
         self._crest("pocket", side, middle, lean, np.linspace(15.0, 50.0 + 0.6 * far, 40))
 
@@ -233,7 +125,7 @@ class _Scene:
             side,
             middle,
             0.0,
-            lambda s: high * _ease(s / 50.0) * (1.0 - _ease((s - 80.0) / 80.0)),
+            lambda s: high * ease(s / 50.0) * (1.0 - ease((s - 80.0) / 80.0)),
             45.0,
         )
 
@@ -245,10 +137,10 @@ class _Scene:
 
         def part(u, v):
             s = self.offshore(u, v, side)
-            along = 1.0 - _ease((np.abs(u - middle) - long / 2 + 10.0) / 60.0)
+            along = 1.0 - ease((np.abs(u - middle) - long / 2 + 10.0) / 60.0)
             step = np.sin(np.clip(2 * (s - at) / run, -1, 1) * np.pi / 2)
             beyond = np.abs(s - at) - run / 2
-            fade = 1.0 - _ease(beyond / np.where(s > at, 82.0, 28.0 * high + 20.0))
+            fade = 1.0 - ease(beyond / np.where(s > at, 82.0, 28.0 * high + 20.0))
             drop = np.where(s > at, 0.35, 0.65) * high * step * fade * along
             room = 0.6 * self.plain(np.maximum(s, 1.0))  # a shelf stays under water
             return np.where(s > 0, np.where(drop < 0, room * np.expm1(drop / room), drop), 0.0)
@@ -264,7 +156,7 @@ class _Scene:
         deep, long, scale = rng.uniform(5.4, 6.6), rng.uniform(110.0, 170.0), rng.uniform(5.0, 7.0)
 
         def weight(u):
-            return 1.0 - _ease((np.abs(u - middle) - long / 2 + 15.0) / 120.0)
+            return 1.0 - ease((np.abs(u - middle) - long / 2 + 15.0) / 120.0)
 
         self.walls[side].append((weight, deep / self.bank_slope / 2.0, deep, scale))
         u = np.linspace(middle - long / 2, middle + long / 2, 40)
@@ -276,7 +168,7 @@ class _Scene:
 
         def weight(u, v):
             across = np.abs(self.offshore(u, v, side) - at)
-            return (1.0 - _ease((np.abs(u - middle) - a) / 90.0)) * (1.0 - _ease((across - b) / 58.0))
+            return (1.0 - ease((np.abs(u - middle) - a) / 90.0)) * (1.0 - ease((across - b) / 58.0))
 
         u = np.array([middle])
         edge = self.shore(u, side)

@@ -13,17 +13,13 @@ import tempfile
 import time
 from pathlib import Path
 
-import contourpy
 import numpy as np
-import shapely
 from scipy.ndimage import gaussian_filter, zoom
 
-from castshed.toolbox.water.depth import DepthSurface
-from castshed.toolbox.water.surface import Measured, grid_over, minimum_curvature
 from found_planted import KINDS, Tally, match
 from planted import plant
+from planted_contours import from_contours
 
-STEP_M = 2 * 0.3048
 FORMS = "castshed.toolbox.water.forms"
 CELL_M = 2.5
 
@@ -54,24 +50,6 @@ def find(surface, **given):
     return geometry, seconds
 
 
-def from_contours(planted, step_m=STEP_M):
-    """Make the bottom anew from its contours, as a survey shows it."""
-    surface = planted.surface
-    lines = contourpy.contour_generator(surface.xs, surface.ys[::-1], surface.depth_m[::-1])
-    found, depths = [], []
-    for level in np.arange(1, int(np.nanmax(surface.depth_m) / step_m) + 1) * step_m:
-        for line in lines.lines(level):
-            found.append(shapely.LineString(line))
-            depths.append(level)
-    known = Measured.gather(
-        planted.contoured, np.array(found, dtype=object), np.array(depths), np.empty((0, 2)), np.empty(0)
-    )
-    cell_m = surface.cell_x_m
-    grid = grid_over(planted.contoured.bounds, cell_m, cell_m)
-    depth = minimum_curvature(grid, known)
-    return DepthSurface(depth, grid.west_m, grid.north_m, cell_m, cell_m, surface.crs, step_m / 2.0)
-
-
 def score(seeds, remake=None):
     """Tally each kind over planted bottoms; `remake` makes of a bottom the surface that is searched."""
     tallies = {kind: Tally() for kind in KINDS}
@@ -97,15 +75,15 @@ from structure import CELL_M, DepthSurface, find
 from planted import CRS, plant
 find(plant(1, slots=3).surface)  # compiles the loops, or finds them compiled
 surface = DepthSurface(np.load(sys.argv[1]), 500000.0, 4000000.0, CELL_M, CELL_M, CRS, 0.1)
-start = time.perf_counter()
+start, busy = time.perf_counter(), time.process_time()
 geometry, parts = find(surface)
-seconds = time.perf_counter() - start
+seconds, busy = time.perf_counter() - start, time.process_time() - busy
 try:
     import resource
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (1024.0 if sys.platform != "darwin" else 1048576.0)
 except ImportError:
     peak = None
-print(json.dumps({"seconds": seconds, "peak_mb": peak, "parts": parts, "found": {k: len(v) for k, v in geometry.items()}}))
+print(json.dumps({"seconds": seconds, "cpu_s": busy, "peak_mb": peak, "parts": parts, "found": {k: len(v) for k, v in geometry.items()}}))
 """
 
 
@@ -164,6 +142,7 @@ def measure(seed: int, quick: bool) -> dict:
         "cells": growth[-1][0],
         "seconds": growth[-1][1],
         "peak_mb": growth[-1][2],
+        "cpu_s": one["cpu_s"],
         "growth": growth,
         "seconds_by_finder": one["parts"],
         "found_on_hills": one["found"],

@@ -1,4 +1,4 @@
-"""Closed rises of the bottom and the cols between them, by flooding from the shallow side.
+"""Closed rises of the bottom, by flooding from the shallow side.
 
 Cells are taken from shallow to deep; each joins the rises it touches. Where two rises meet, the lower one closes: its
 relief is the depth of that meeting minus the depth of its top (the persistence of a merge tree; Carr, Snoeyink and Axen
@@ -19,8 +19,8 @@ from ..compiled import compiled
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-_DOWN = np.array([-1, -1, 0, 1, 1, 1, 0, -1], dtype=np.int64)  # the eight neighbours in a circle
-_RIGHT = np.array([0, 1, 1, 1, 0, -1, -1, -1], dtype=np.int64)
+DOWN = np.array([-1, -1, 0, 1, 1, 1, 0, -1], dtype=np.int64)  # the eight neighbours in a circle
+RIGHT = np.array([0, 1, 1, 1, 0, -1, -1, -1], dtype=np.int64)
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,17 +37,8 @@ class Rises:
     outermost: NDArray[np.bool_]
 
 
-@dataclass(frozen=True, eq=False)
-class Cols:
-    """Cols: their cell (flat index), and which two of the rises they lie between."""
-
-    cell: NDArray[np.int64]
-    one: NDArray[np.int64]
-    other: NDArray[np.int64]
-
-
 @compiled
-def _longer(table: NDArray[np.float64]) -> NDArray[np.float64]:
+def longer(table: NDArray[np.float64]) -> NDArray[np.float64]:
     """Give a table twice as many rows."""
     out = np.empty((2 * table.shape[0], table.shape[1]))
     out[: table.shape[0]] = table
@@ -89,7 +80,7 @@ def _flood(
         r, c = cell // columns, cell % columns
         met = 0
         for way in range(8):
-            rr, cc = r + _DOWN[way], c + _RIGHT[way]
+            rr, cc = r + DOWN[way], c + RIGHT[way]
             if rr < 0 or cc < 0 or rr >= rows or cc >= columns or not depth[rr, cc] > 0:
                 root = outside
             elif parent[rr * columns + cc] >= 0:
@@ -128,7 +119,7 @@ def _flood(
             if flat[cell] - flat[root] >= least_relief and size >= least_cells:
                 owner[root] = root
                 if count == rises.shape[0]:
-                    rises = _longer(rises)
+                    rises = longer(rises)
                 rises[count, 0] = root
                 rises[count, 1] = flat[cell]
                 rises[count, 2] = eldest
@@ -139,12 +130,13 @@ def _flood(
 
 
 @compiled
-def _shallower(flat: NDArray[np.float32], one: int, other: int) -> bool:
+def shallower(flat: NDArray[np.float32], one: int, other: int) -> bool:
+    """Whether one cell comes before another; where depths are the same, the one with the lower index."""
     return bool(flat[one] < flat[other] or (flat[one] == flat[other] and one < other))
 
 
 @compiled
-def _climb(depth: NDArray[np.float32], cell: int) -> int:
+def local_top(depth: NDArray[np.float32], cell: int) -> int:
     """Walk from cell to shallowest neighbour up to a local top; -1 when the way leads out of the water."""
     rows, columns = depth.shape
     flat = depth.ravel()
@@ -152,10 +144,10 @@ def _climb(depth: NDArray[np.float32], cell: int) -> int:
         r, c = cell // columns, cell % columns
         best = cell
         for way in range(8):
-            rr, cc = r + _DOWN[way], c + _RIGHT[way]
+            rr, cc = r + DOWN[way], c + RIGHT[way]
             if rr < 0 or cc < 0 or rr >= rows or cc >= columns or not depth[rr, cc] > 0:
                 return -1
-            if _shallower(flat, rr * columns + cc, best):
+            if shallower(flat, rr * columns + cc, best):
                 best = rr * columns + cc
         if best == cell:
             return cell
@@ -163,65 +155,11 @@ def _climb(depth: NDArray[np.float32], cell: int) -> int:
 
 
 @compiled
-def _holder(owner: NDArray[np.int32], top: int) -> int:
+def holder(owner: NDArray[np.int32], top: int) -> int:
+    """Follow a local top to the top of the rise it belongs to."""
     while owner[top] != top:
         top = owner[top]
     return top
-
-
-@compiled
-def _passes(depth: NDArray[np.float32], owner: NDArray[np.int32]) -> NDArray[np.float64]:
-    """Find cells from which the bottom rises on two sides, and the tops of the two different rises it rises to."""
-    rows, columns = depth.shape
-    outside = rows * columns
-    out = np.empty((64, 3))
-    flat = depth.ravel()
-    found = 0
-    up = np.empty(8, dtype=np.bool_)
-    tops = np.empty(4, dtype=np.int64)
-    for r in range(1, rows - 1):
-        for c in range(1, columns - 1):
-            if not depth[r, c] > 0:
-                continue
-            cell = r * columns + c
-            known = True
-            for way in range(8):
-                near = (r + _DOWN[way]) * columns + c + _RIGHT[way]
-                known = known and flat[near] > 0
-                up[way] = _shallower(flat, near, cell)
-            if not known:
-                continue
-            # A deeper corner between two shallower sides does not part them: cells touch across corners.
-            for way in range(1, 8, 2):
-                if up[way - 1] and up[(way + 1) % 8]:
-                    up[way] = True
-            arcs = 0
-            for way in range(8):
-                if up[way] and not up[way - 1]:
-                    best = -1
-                    turn = way
-                    while up[turn % 8]:
-                        near = (r + _DOWN[turn % 8]) * columns + c + _RIGHT[turn % 8]
-                        if best < 0 or _shallower(flat, near, best):
-                            best = near
-                        turn += 1
-                    tops[arcs] = best
-                    arcs += 1
-            if arcs < 2:
-                continue
-            for k in range(arcs):
-                top = _climb(depth, tops[k])
-                tops[k] = outside if top < 0 else _holder(owner, top)
-            for k in range(arcs):
-                for j in range(k):
-                    if tops[k] != tops[j] and tops[k] != outside and tops[j] != outside:
-                        if found == out.shape[0]:
-                            out = _longer(out)
-                        out[found, 0] = cell
-                        out[found, 1] = min(tops[k], tops[j])
-                        out[found, 2] = max(tops[k], tops[j])
-                        found += 1
-    return out[:found]
 
 
 @compiled
@@ -250,10 +188,23 @@ def rise_cells(depth: NDArray[np.float32], top: int, level: float) -> NDArray[np
 @compiled
 def climb(depth: NDArray[np.float32], owner: NDArray[np.int32], cell: int) -> int:
     """Follow the bottom up from a cell: the top of the rise it ends on, or -1 when it ends on the bank."""
-    top = _climb(depth, cell)
+    top = local_top(depth, cell)
     if top >= 0:
-        top = _holder(owner, top)
+        top = holder(owner, top)
     return -1 if top == depth.size else top
+
+
+def _by_depth(flat: NDArray[np.float32]) -> NDArray[np.int32]:
+    """Give the cells of water from shallow to deep; where depths are the same, in their own order.
+
+    The bits of floats above zero are in the order of the floats; with the cell behind them one plain sort does it.
+    """
+    with np.errstate(invalid="ignore"):
+        water = np.flatnonzero(flat > 0)
+    keys = flat[water].astype(np.float32, copy=False).view(np.uint32).astype(np.uint64) << np.uint64(32)
+    keys |= water.astype(np.uint64)
+    keys.sort()
+    return np.asarray((keys & np.uint64(0xFFFFFFFF)).astype(np.int32))
 
 
 def closed_rises(
@@ -286,11 +237,7 @@ def closed_rises(
             f"The depth surface has {size} cells; up to {np.iinfo(np.int32).max - 1} can be searched at once. "
             "Take wider cells, or cut the lake into parts."
         )
-    flat = depth_m.ravel()
-    with np.errstate(invalid="ignore"):
-        water = np.flatnonzero(flat > 0).astype(np.int32)
-    order = water[np.argsort(flat[water], kind="stable")]
-    del water
+    order = _by_depth(depth_m.ravel())
     owner = np.full(size + 1, -1, dtype=np.int32)
     table = _flood(np.ascontiguousarray(depth_m), order, least_relief_m, least_cells, owner)
     table = table[np.argsort(table[:, 0], kind="stable")]
@@ -299,23 +246,3 @@ def closed_rises(
     # What a rise closes on, other than the bank, is a rise itself: its top is shallower, so its relief is greater.
     np.minimum.at(own_m, np.searchsorted(top, on[~outermost]), closes_m[~outermost])
     return Rises(top, closes_m, own_m, outermost), owner
-
-
-def cols_between(depth_m: NDArray[np.float32], rises: Rises, owner: NDArray[np.int32]) -> Cols:
-    """Find the lowest cut in the crest from one rise to the next: of all passes between two rises the shallowest.
-
-    Parameters
-    ----------
-    depth_m
-        The grid that was flooded.
-    rises, owner
-        What `closed_rises` gave for it.
-    """
-    passes = _passes(np.ascontiguousarray(depth_m), owner).astype(np.int64)
-    depth = depth_m.ravel()[passes[:, 0]]
-    order = np.lexsort((passes[:, 0], depth, passes[:, 2], passes[:, 1]))
-    passes = passes[order]
-    first = np.ones(len(passes), dtype=bool)
-    first[1:] = (np.diff(passes[:, 1]) != 0) | (np.diff(passes[:, 2]) != 0)
-    cell, one, other = passes[first].T
-    return Cols(cell, np.searchsorted(rises.top, one), np.searchsorted(rises.top, other))

@@ -8,9 +8,10 @@ import numpy as np
 import shapely
 
 from .coarse import blurred
+from .cols import cols_between
 from .frame import bearing_deg, findings, require_lengths
 from .humps import LEAST_CELLS, SMOOTH_M
-from .merge_tree import closed_rises, cols_between
+from .merge_tree import closed_rises
 
 if TYPE_CHECKING:
     import geopandas as gpd
