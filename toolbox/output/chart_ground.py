@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 _HATCH_IN = 0.052  # distance of hatch lines on paper
 _DOTS_IN = 0.06
-_DETAIL_IN = 0.002  # finer than a printed line shows
+_DETAIL_IN = 0.004  # finer than a printed line shows
 
 
 def band_colours(bands: gpd.GeoDataFrame | None) -> list[tuple[float, float, str]]:

@@ -18,12 +18,17 @@ if TYPE_CHECKING:
     from .view import View
 
 
+def pen_for(figure: Figure) -> Pen:
+    """Make the pen for a page."""
+    # a renderer of one pixel measures words; matplotlib leaves its constructor untyped
+    return Pen(figure, RendererAgg(1, 1, figure.dpi))  # type: ignore[no-untyped-call]
+
+
 def blank_page(width_in: float, width_px: int) -> tuple[Figure, Pen]:
     """Make a page, square until its height is set, and the pen to write on it."""
     figure = Figure(figsize=(width_in, width_in), dpi=width_px / width_in, facecolor=palette.PAPER)
     FigureCanvasAgg(figure)
-    # a renderer of one pixel measures words; matplotlib leaves its constructor untyped
-    return figure, Pen(figure, RendererAgg(1, 1, figure.dpi))  # type: ignore[no-untyped-call]
+    return figure, pen_for(figure)
 
 
 def map_axes(figure: Figure, view: View) -> Axes:

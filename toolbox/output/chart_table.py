@@ -49,7 +49,8 @@ def _pair(value_m: float, *, metric_first: bool, digits: int = 1, digits_m: int 
     return f"{metres} ({feet})" if metric_first else f"{feet} ({metres})"
 
 
-def _records(frame: gpd.GeoDataFrame | None) -> list[dict[str, Any]]:
+def records(frame: gpd.GeoDataFrame | None) -> list[dict[str, Any]]:
+    """List the rows of a layer without their geometry; none for no layer."""
     if frame is None:
         return []
     plain = frame.drop(columns=frame.active_geometry_name)
@@ -59,11 +60,11 @@ def _records(frame: gpd.GeoDataFrame | None) -> list[dict[str, Any]]:
 def stop_table(frames: Mapping[str, gpd.GeoDataFrame], *, metric_first: bool) -> Table:
     """Make the table of stops in order; depth and cast are those of the first hold of the spot."""
     holds: dict[str, dict[str, Any]] = {}
-    for hold in _records(frames.get("holds")):
+    for hold in records(frames.get("holds")):
         holds.setdefault(one_line(hold.get("spot_id")), hold)
     rows = []
     for stop in sorted(
-        _records(frames.get("stops")), key=lambda row: np.nan_to_num(number(row.get("stop_no")), nan=1e9)
+        records(frames.get("stops")), key=lambda row: np.nan_to_num(number(row.get("stop_no")), nan=1e9)
     ):
         hold = holds.get(one_line(stop.get("spot_id")), {})
         cast, bearing, no = (
@@ -99,8 +100,8 @@ def stop_table(frames: Mapping[str, gpd.GeoDataFrame], *, metric_first: bool) ->
 def left_out_table(frames: Mapping[str, gpd.GeoDataFrame]) -> Table:
     """Spots left out and why: those not fishable today, then those the run has no room for, each once."""
     reasons: dict[str, tuple[str, str]] = {}
-    unfit = [row for row in _records(frames.get("spots")) if number(row.get("fishable")) == 0.0]
-    for row in unfit + _records(frames.get("left_out")):
+    unfit = [row for row in records(frames.get("spots")) if number(row.get("fishable")) == 0.0]
+    for row in unfit + records(frames.get("left_out")):
         spot = one_line(row.get("spot_id"))
         name = one_line(row.get("name")) or spot
         reasons.setdefault(spot or name, (name, one_line(row.get("reason"))))

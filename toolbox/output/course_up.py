@@ -1,0 +1,74 @@
+"""A piece of the lake cut out round a place and turned so that a course runs up the page."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+    from numpy.typing import NDArray
+
+_LINES = ("legs", "cast_lines")
+
+
+def turned_points(
+    xy: NDArray[np.float64], centre: tuple[float, float], course_deg: float
+) -> NDArray[np.float64]:
+    """Turn points about a centre so that a course (degrees from grid north, clockwise) points up."""
+    angle = np.radians(course_deg)
+    east, north = (np.asarray(xy, dtype=np.float64) - centre).T
+    return np.column_stack(
+        [
+            centre[0] + east * np.cos(angle) - north * np.sin(angle),
+            centre[1] + east * np.sin(angle) + north * np.cos(angle),
+        ]
+    )
+
+
+def cut_and_turned(
+    frames: Mapping[str, gpd.GeoDataFrame],
+    window: tuple[float, float, float, float],
+    centre: tuple[float, float],
+    course_deg: float,
+    detail_m: float,
+) -> dict[str, gpd.GeoDataFrame]:
+    """Cut layers to what a turned window shows, and turn them.
+
+    Parameters
+    ----------
+    frames
+        Layers by role.
+    window
+        West, south, east and north of the window on the page, in metres after turning.
+    centre, course_deg
+        What is turned about, and the course that points up.
+    detail_m
+        What is smaller than this is left out of outlines.
+
+    Returns
+    -------
+    dict
+        The layers that have something there; lines are kept whole.
+    """
+    west, south, east, north = window
+    corners = np.array([(west, south), (east, south), (east, north), (west, north)])
+    back = turned_points(corners, centre, -course_deg)
+    box = (*back.min(axis=0), *back.max(axis=0))
+    found: dict[str, gpd.GeoDataFrame] = {}
+    for role, frame in frames.items():
+        near = shapely.intersects(frame.geometry.to_numpy(), shapely.box(*box))
+        own = frame[near]
+        if not len(own):
+            continue
+        shapes = own.geometry.to_numpy()
+        if role not in _LINES:
+            shapes = shapely.simplify(shapely.clip_by_rect(shapes, *box), detail_m, preserve_topology=False)
+        turned = shapely.transform(shapes, lambda xy: turned_points(xy, centre, course_deg))
+        keep = ~shapely.is_empty(turned)
+        if keep.any():
+            found[role] = own[keep].set_geometry(turned[keep], crs=frame.crs)
+    return found

@@ -1,0 +1,259 @@
+"""The pages of a sheet: the map, then leg cards, then hold cards; as PDF, PNG and SVG."""
+
+from __future__ import annotations
+
+import io
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from matplotlib.backends.backend_pdf import PdfPages
+
+from . import palette
+from .cautions import CAUTIONS, level_text
+from .chart import compose
+from .chart_page import blank_page
+from .sheet_cards import draw_hold_card, draw_leg_card
+from .text import number
+from .view import Rect, by_role
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from matplotlib.figure import Figure
+
+    from ..water.depth import DepthSurface
+    from .draughting import Pen
+    from .sheet_facts import LegFacts, StopFacts
+
+_GROUND: Final = (
+    "water",
+    "depth_bands",
+    "dry_ground",
+    "shallow_hazards",
+    "zones",
+    "known_hazards",
+    "isobaths",
+)
+_PAGE_IN: Final = (8.5, 11.0)
+_EDGE: Final = 0.35
+_GAP: Final = 0.25
+_LEGS_ON_PAGE, _HOLDS_ON_PAGE = (3, 2), (2, 3)  # columns and rows: legs stand, holds lie
+_DETAIL_M: Final = 1.0
+
+
+@dataclass(frozen=True)
+class Pages:
+    """Figures of a sheet: the map, pages of leg cards, pages of hold cards."""
+
+    map: Figure
+    legs: list[Figure]
+    holds: list[Figure]
+
+
+def _page(title: str, told: str, width_px: int) -> tuple[Figure, Pen]:
+    figure, pen = blank_page(_PAGE_IN[0], width_px)
+    figure.set_size_inches(*_PAGE_IN)
+    top = _PAGE_IN[1] - _EDGE
+    pen.write(
+        _EDGE,
+        top - 0.14,
+        pen.fitted(title, 11.0, _PAGE_IN[0] - 2 * _EDGE, bold=True),
+        11.0,
+        palette.INK,
+        bold=True,
+    )
+    pen.write(_EDGE, top - 0.32, pen.fitted(told, 7.0, _PAGE_IN[0] - 2 * _EDGE), 7.0, palette.INK)
+    lines = pen.wrapped(" ".join(CAUTIONS), 5.2, _PAGE_IN[0] - 2 * _EDGE)
+    for order, line in enumerate(lines):
+        pen.write(_EDGE, 0.14 + 0.095 * (len(lines) - 1 - order), line, 5.2, palette.INK, gid="caution")
+    return figure, pen
+
+
+def _places(count: int, shape: tuple[int, int]) -> list[Rect]:
+    """Places of cards on a page, row by row from the top."""
+    columns, rows = shape
+    wide = (_PAGE_IN[0] - 2 * _EDGE - _GAP * (columns - 1)) / columns
+    bottom = 0.14 + 0.095 * 5 + 0.1
+    high = (_PAGE_IN[1] - _EDGE - 0.45 - bottom - _GAP * (rows - 1)) / rows
+    found = []
+    for k in range(min(count, columns * rows)):
+        row, column = divmod(k, columns)
+        found.append(
+            Rect(
+                _EDGE + column * (wide + _GAP),
+                _PAGE_IN[1] - _EDGE - 0.45 - (row + 1) * high - row * _GAP,
+                wide,
+                high,
+            )
+        )
+    return found
+
+
+def isobaths_near(surface: DepthSurface, points: np.ndarray[Any, Any], reach_m: float) -> gpd.GeoDataFrame:
+    """Draw isobaths every two feet of today's depth round some points.
+
+    Parameters
+    ----------
+    surface
+        Today's depth.
+    points
+        Places (n, 2).
+    reach_m
+        How far round each.
+    """
+    import contourpy
+
+    lines: list[Any] = []
+    depths: list[float] = []
+    for x, y in points:
+        try:
+            part = surface.window(x - reach_m, y - reach_m, x + reach_m, y + reach_m)
+        except ValueError:
+            continue
+        if min(part.shape) < 2 or not np.isfinite(part.depth_m).any():
+            continue
+        drawn = contourpy.contour_generator(part.xs, part.ys[::-1], np.ma.masked_invalid(part.depth_m[::-1]))
+        deepest = float(np.nanmax(part.depth_m))
+        for level in np.arange(0.0, deepest, 0.6096):
+            for line in drawn.lines(float(level)):
+                if len(line) > 1:
+                    lines.append(shapely.LineString(line))
+                    depths.append(float(level))
+    return gpd.GeoDataFrame({"depth_m": depths}, geometry=lines, crs=surface.crs)
+
+
+def draw_pages(
+    layers: Mapping[str, gpd.GeoDataFrame],
+    stops: Sequence[StopFacts],
+    legs: Sequence[LegFacts],
+    *,
+    title: str,
+    level_m: float | None,
+    date: str | None,
+    units: str,
+    today: DepthSurface | None = None,
+    width_px: int = 2000,
+) -> Pages:
+    """Draw all pages of a sheet.
+
+    Parameters
+    ----------
+    layers
+        Layers of the plan by name.
+    stops, legs
+        Facts of the plan.
+    title, level_m, date, units
+        As for `chart.draw_map`.
+    today
+        Today's depths, for isobaths on hold cards.
+    width_px
+        Width of the map's picture.
+    """
+    frames = by_role(layers)
+    ground = {
+        role: frame.set_geometry(
+            shapely.make_valid(shapely.simplify(frame.geometry.to_numpy(), _DETAIL_M)), crs=frame.crs
+        )
+        for role, frame in frames.items()
+        if role in _GROUND and len(frame)
+    }
+    told = level_text(level_m, date)
+    chosen = {stop.spot_id for stop in stops}
+    shown = {
+        name: frame[frame["spot_id"].isin(chosen)] if name in {"holds", "cast_lines"} else frame
+        for name, frame in layers.items()
+        if name not in {"answers", "cast_reach", "set_aside"}
+    }
+    map_page = compose(shown, title=title, level_m=level_m, date=date, units=units, width_px=width_px)
+    card_px = int(width_px * 0.65)
+
+    leg_pages: list[Figure] = []
+    each = _LEGS_ON_PAGE[0] * _LEGS_ON_PAGE[1]
+    for first in range(0, len(legs), each):
+        some = legs[first : first + each]
+        figure, pen = _page(f"{title}: legs {some[0].number} to {some[-1].number}", told, card_px)
+        for leg, rect in zip(some, _places(len(some), _LEGS_ON_PAGE), strict=True):
+            draw_leg_card(pen, rect, leg, ground)
+        leg_pages.append(figure)
+
+    holds, spots = frames.get("holds"), frames.get("spots")
+    cards = []
+    for stop in stops:
+        if stop.ramp or holds is None or spots is None:
+            continue
+        own = holds[(holds["spot_id"] == stop.spot_id) & (holds["status"].astype(str) == "ok")]
+        spot = spots[spots["spot_id"] == stop.spot_id]
+        if len(own) and len(spot):
+            cards.append((stop, own.iloc[0], spot.geometry.iloc[0]))
+    near = dict(ground)
+    if today is not None and cards:
+        points = np.array([(hold.geometry.x, hold.geometry.y) for _, hold, _ in cards])
+        near["isobaths"] = isobaths_near(today, points, 120.0)
+    hold_pages: list[Figure] = []
+    for first in range(0, len(cards), each):
+        batch = cards[first : first + each]
+        figure, pen = _page(f"{title}: holds", told, card_px)
+        for (stop, hold, spot), rect in zip(batch, _places(len(batch), _HOLDS_ON_PAGE), strict=True):
+            deep = number(hold.get("deep_bearing_deg"))
+            draw_hold_card(
+                pen, rect, stop, hold.geometry, spot, near, deep if math.isfinite(deep) else math.nan
+            )
+        hold_pages.append(figure)
+    return Pages(map_page, leg_pages, hold_pages)
+
+
+_LAYER_OF: Final = (
+    (2.0, "depth"),
+    (3.0, "dry"),
+    (3.35, "hazards"),
+    (3.6, "zones"),
+    (3.65, "hazards"),
+    (3.95, "run"),
+    (4.35, "casts"),
+    (4.5, "spots"),
+    (4.9, ""),
+)
+"""Order from which on what is drawn on the map belongs to a layer that can be switched."""
+
+
+def name_layers(figure: Figure) -> None:
+    """Give everything drawn on the map an id that tells its layer."""
+    (axes,) = figure.axes
+    for number_, artist in enumerate(axes.get_children()):
+        order = artist.get_zorder()
+        layer = ""
+        for least, name in _LAYER_OF:
+            layer = name if order >= least else layer
+        if layer and artist not in axes.spines.values():
+            artist.set_gid(f"layer-{layer}-{number_}")
+
+
+def shares_of(figure: Figure, points: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
+    """Tell where places (n, 2) in metres lie on the map's page, as shares from the left and from the top."""
+    (axes,) = figure.axes
+    box = axes.get_position()
+    (west, east), (south, north) = axes.get_xlim(), axes.get_ylim()
+    across = box.x0 + box.width * (points[:, 0] - west) / (east - west)
+    up = box.y0 + box.height * (points[:, 1] - south) / (north - south)
+    return np.column_stack([across, 1.0 - up])
+
+
+def pdf_of(figures: Sequence[Figure], *, title: str, description: str) -> bytes:
+    """Bind pages into a PDF; the same pages give the same bytes."""
+    book = io.BytesIO()
+    told = {
+        "Title": title,
+        "Subject": description,
+        "Creator": "castshed",
+        "CreationDate": None,
+        "ModDate": None,
+    }
+    with PdfPages(book, metadata=told) as pages:
+        for figure in figures:
+            pages.savefig(figure, facecolor=palette.PAPER)
+    return book.getvalue()
