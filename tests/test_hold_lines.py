@@ -658,3 +658,78 @@ def test_a_rough_bottom_on_a_slope_of_two_in_a_hundred_leads_to_the_same_line(ce
         (told,) = hold_lines(frame(contour), lake, rules=RULES).lines.itertuples()
         ideal = shapely.affinity.translate(contour, CAST * east, CAST * north)
         assert shapely.hausdorff_distance(told.geometry, ideal) <= 0.1
+
+
+def test_a_spike_narrower_than_the_marks_are_apart_still_cuts_the_line():
+    rows = np.arange(160.5, 396.0, 23.7)
+
+    def depth(x, y):
+        spike = np.zeros_like(x, dtype=bool)
+        for one in rows:
+            spike |= (np.abs(x - 310.5) < 0.1) & (
+                np.abs(y - np.floor(one) - 0.5) < 0.1
+            )  # one cell of a metre
+        return np.where(spike, -3.0, ledge(x, y))
+
+    lake = surface(depth, cell=1.0, cells=600)
+    told = hold_lines(frame(NORTH), lake, rules=RULES, least_length_m=5.0).lines
+    assert len(told) == len(rows) + 1
+    for one in rows:
+        across = line((290, np.floor(one) + 0.5), (340, np.floor(one) + 0.5))
+        assert not shapely.intersects(told.geometry.to_numpy(), across).any()
+    assert set(told.ends[:-1]) == {"land, dry ground or tall cover lies in the line of cast"}
+
+
+def test_an_isobath_is_left_where_it_runs_out_of_a_cast():
+    lake = surface(lambda x, y: 6.0 + 0.05 * (y - 215 - 0.15 * (x - 150)))
+    told = hold_lines(frame(line((150, 200), (400, 200))), lake, rules=RULES, follow_m=6.0).lines
+    assert len(told) == 1
+    assert told.ends[0] == "the structure is out of a cast"
+    end = np.array(told.geometry[0].coords[-1]) - (X0, Y0)
+    assert RULES.most_cast_m - 0.6 < end[1] - 200 <= RULES.most_cast_m
+    windy = HoldRules(cast_m=CAST, wind_from_deg=180.0)  # casts from the isobath go straight upwind
+    told = hold_lines(frame(line((150, 200), (400, 200))), lake, rules=windy, follow_m=6.0).lines
+    assert told.ends[0] == "a cast that long falls short against the wind"
+    end = np.array(told.geometry[0].coords[-1]) - (X0, Y0)
+    assert end[1] - 200 <= 0.7 * RULES.most_cast_m + 1e-6
+
+
+def test_no_boat_sits_over_ground_that_is_higher_than_the_structure():
+    trench = surface(lambda x, y: np.where(np.abs(x - 300) < 9, 8.0, 5.0))
+    told = hold_lines(frame(NORTH), trench, rules=RULES)
+    assert "shallower than the structure" in told.left_out.reason[0]
+    tall = frame(NORTH, height_m=[4.0])
+    assert len(hold_lines(tall, trench, rules=RULES).lines) == 1
+    charted = frame(NORTH, depth_m=[4.0])
+    assert len(hold_lines(charted, trench, rules=RULES).lines) == 1
+
+
+def test_in_a_hairpin_the_water_beyond_the_other_leg_is_not_taken_for_a_side():
+    def depth(x, y):  # a spit of three metres between two ledges, deep water all round
+        return np.where((np.abs(x - 300) < 10) & (y < 400), 3.0, 8.0)
+
+    hairpin = line((290, 150), (290, 395), (300, 400), (310, 395), (310, 150))
+    told = hold_lines(frame(hairpin), surface(depth, cell=2.0, cells=300), rules=RULES).lines
+    assert len(told) == 1
+    assert told.length_m[0] > 480
+    dense = shapely.get_coordinates(shapely.segmentize(told.geometry[0], 1.0)) - (X0, Y0)
+    assert ((np.abs(dense[:, 0] - 300) > 25) | (dense[:, 1] > 400)).all()
+
+
+@pytest.mark.parametrize(("wind", "east"), [(270.0, -1), (90.0, 1)])
+def test_the_edge_of_a_weed_bed_is_run_into_the_wind_as_well(wind, east):
+    bed = shapely.Point(X0 + 300, Y0 + 300).buffer(40, quad_segs=32)
+    rules = HoldRules(cast_m=15.0, wind_from_deg=wind)
+    (told,) = hold_lines(frame(bed), surface(lambda x, y: y / 25.0), rules=rules).lines.itertuples()
+    (x0, _), *_, (x1, _) = told.geometry.coords
+    assert np.sign(x1 - x0) == east
+    assert told.wind_angle_deg < 20
+    assert told.cast_side == ("port" if east < 0 else "starboard")
+
+
+def test_a_line_beside_a_bend_runs_from_square_off_one_end_to_square_off_the_other():
+    bend = shapely.Point(X0 + 300, Y0 + 300).buffer(80, quad_segs=64).exterior
+    arc = shapely.ops.substring(bend, 0.1, 0.3, normalized=True)
+    lake = surface(lambda x, y: 8.0 + 0.04 * (np.hypot(x - 300, y - 300) - 80))
+    (told,) = hold_lines(frame(arc), lake, rules=RULES).lines.itertuples()
+    assert told.length_m == pytest.approx(0.2 * 2 * np.pi * (80 + CAST), abs=1.5)

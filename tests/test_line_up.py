@@ -179,6 +179,12 @@ def test_no_mark_serves_two_sights():
         assert len(found.sights) == 4
 
 
+def test_a_bearing_and_a_gap_of_the_same_mark_are_not_two_sights():
+    # The gap of two marks side by side tells how far they are: it crosses their bearings squarely, and hangs on both.
+    assert len(lined_up((0, 300), (3.5, 310)).sights) == 0
+    assert lined_up((0, 300), (3.5, 310)).seen == 2
+
+
 def test_narrow_crossings_are_weak_and_hopeless_ones_none():
     weak = lined_up((0, 300), (40, 300))
     assert not weak.good

@@ -142,8 +142,6 @@ def sights_from(east_m: Floats, north_m: Floats, mark_error_m: Floats, rows: Int
     seen = np.hypot(np.radians(eyes.in_line_error_deg), eyes.open_error_share * np.abs(gap))
     angle = np.sqrt(seen**2 + (off_m[front] / far[front]) ** 2 + (off_m[rear] / far[rear]) ** 2)
     along = np.degrees(np.arctan2(pull[:, 1], -pull[:, 0]))  # square to the pull
-    # Of the two ways along the line, the one towards the marks.
-    along = np.where(np.cos(np.radians(along) - turn[front]) < 0, along + 180.0, along)
     single = np.degrees(turn)
     return Sights(
         front=np.concatenate([rows[use], rows[use[front]]]),
