@@ -7,10 +7,10 @@ import time
 
 import numpy as np
 import shapely
-from ways import COAST, COAST_BOX, _own_environment, _stops, _vertices
+from ways import COAST, COAST_BOX, _own_environment, _shore, _stops, _vertices
 
 from castshed.toolbox.water.fetch import RADIALS_DEG, cosine_mean, effective_fetch_lengths, fetch_lengths
-from made_waters import ragged_water
+from made_waters import rough_lake
 
 SPOTS, WINDS = 1000, 24
 
@@ -50,7 +50,7 @@ def measure(seed: int, quick: bool) -> dict:
     rng = np.random.default_rng(seed)
     water = _coast(notes)
     if water is None:
-        water = ragged_water(seed, 20_000, 40)
+        water = rough_lake(_shore(), 25_000, seed, islets=42)
     spots = _stops(water, 100 if quick else SPOTS, seed)
     winds = rng.uniform(0.0, 360.0, WINDS)
     took = []

@@ -7,7 +7,7 @@ stands over by bisection. Cost grows with the number of true crossings, not with
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 import shapely
@@ -32,13 +32,22 @@ _TOUCH_M: Final = 1e-6  # a ray this near a shore meets it
 _PAIRS_AT_ONCE: Final = 2_000_000
 
 
-def _segments(water: BaseGeometry, origin: Floats) -> Floats:
-    """All shore segments as rows x0 y0 x1 y1, from a local origin so that turning loses no digits."""
+class _Shore(NamedTuple):
+    """All vertices of the shore in order, from a local origin so that turning loses no digits.
+
+    Each vertex and the next one make a segment, but for those of ``gaps``, where another ring begins.
+    """
+
+    x: Floats
+    y: Floats
+    gaps: NDArray[np.intp]
+
+
+def _shore(water: BaseGeometry, origin: Floats) -> _Shore:
     rings = shapely.get_rings(shapely.get_parts(water))
     xy, ring = shapely.get_coordinates(rings, return_index=True)
-    xy = xy - origin
-    same = ring[1:] == ring[:-1]
-    return np.hstack([xy[:-1][same], xy[1:][same]])
+    x, y = np.ascontiguousarray((xy - origin).T)
+    return _Shore(x, y, np.flatnonzero(ring[1:] != ring[:-1]))
 
 
 def _pairs(
@@ -60,25 +69,29 @@ def _pairs(
         start = stop
 
 
-def _upwind(points: Floats, segments: Floats, bearing_deg: float, near_m: Floats) -> Floats:
+def _upwind(points: Floats, shore: _Shore, bearing_deg: float, near_m: Floats) -> Floats:
     """Measure to the nearest shore towards a bearing; hits closer than near_m do not count."""
     east, north = np.sin(np.radians(bearing_deg)), np.cos(np.radians(bearing_deg))
     across = points[:, 0] * north - points[:, 1] * east
     along = points[:, 0] * east + points[:, 1] * north
     order = np.argsort(across, kind="stable")
     across, along, near = across[order], along[order], near_m[order]
-    u0, u1 = (segments[:, i] * north - segments[:, i + 1] * east for i in (0, 2))
-    v0, v1 = (segments[:, i] * east + segments[:, i + 1] * north for i in (0, 2))
+    u, v = shore.x * north - shore.y * east, shore.x * east + shore.y * north
     # Closed at both ends, and by a micrometre more, so that rounding cannot slip a ray past a headland's tip or
     # between two segments: a shore that is only touched ends the fetch as well.
-    first = np.searchsorted(across, np.minimum(u0, u1) - _TOUCH_M, side="left")
-    count = np.searchsorted(across, np.maximum(u0, u1) + _TOUCH_M, side="right") - first
-    width = u1 - u0
+    low = np.searchsorted(across, u - _TOUCH_M, side="left")
+    high = low.copy()
+    close = np.flatnonzero(np.append(across, np.inf)[low] <= u + _TOUCH_M)
+    high[close] = np.searchsorted(across, u[close] + _TOUCH_M, side="right")
+    first = np.minimum(low[:-1], low[1:])
+    count = np.maximum(high[:-1], high[1:]) - first
+    width, rise = np.diff(u), np.diff(v)
+    count[shore.gaps] = 0
     count[width == 0.0] = 0  # a shore along the wind: its ends belong to its neighbours too
     best = np.full(along.size, np.inf)
     for segment, point in _pairs(first, count):
-        share = np.clip((across[point] - u0[segment]) / width[segment], 0.0, 1.0)
-        reach = v0[segment] + share * (v1[segment] - v0[segment]) - along[point]
+        share = np.clip((across[point] - u[segment]) / width[segment], 0.0, 1.0)
+        reach = v[segment] + share * rise[segment] - along[point]
         ahead = reach >= near[point]
         np.minimum.at(best, point[ahead], reach[ahead])
     result = np.empty_like(best)
@@ -188,14 +201,14 @@ def fetch_lengths(points: ArrayLike, water: BaseGeometry, bearings_deg: ArrayLik
         return result
     bounds = np.asarray(water.bounds)
     origin = (bounds[:2] + bounds[2:]) / 2.0
-    segments = _segments(water, origin)
+    shore = _shore(water, origin)
     local = xy[here] - origin
     ashore = shapely.dwithin(shapely.boundary(water), shapely.points(xy[here]), ON_SHORE_M)
     # Two millimetres: beyond the shore that an ashore point stands on, whichever side of it rounding put it.
     near = np.where(ashore, 2.0 * ON_SHORE_M, 0.0)
     distinct, back = np.unique(bearings % 360.0, return_inverse=True)
     for column, bearing in enumerate(distinct):
-        reach = _upwind(local, segments, float(bearing), near)
+        reach = _upwind(local, shore, float(bearing), near)
         if ashore.any():
             far = np.where(np.isfinite(reach[ashore]), reach[ashore], 0.0)
             step = far[:, None] / 2.0 * [np.sin(np.radians(bearing)), np.cos(np.radians(bearing))]
