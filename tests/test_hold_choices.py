@@ -393,3 +393,69 @@ def test_choices_that_make_no_sense_are_refused(wrong, words):
 def test_time_and_place_of_the_sun_are_not_both_taken(lake):
     with pytest.raises(UsageError, match="not both"):
         boat_hold(lake.spots, lake.depth, when="2026-04-18T07:30-05:00", sun_from_deg=90.0)
+
+
+# Laws --------------------------------------------------------------------------------------------------------
+
+
+def rough_ground(seed):
+    rng = np.random.default_rng(seed)
+    turn, phase = rng.normal(0, 0.06, (6, 2)), rng.random(6) * 6.3
+    noise = rng.normal(0, 0.05, (160, 160))
+
+    def depth_of(x, y):
+        waves = sum(np.sin(k[0] * x + k[1] * y + p) for k, p in zip(turn, phase, strict=True))
+        return 4 + 0.03 * x + waves + noise
+
+    return surface(depth_of)
+
+
+CROWD = np.concatenate(
+    [
+        at((0, 0), (14, -9), (-30, 21)),
+        np.array(
+            [
+                shapely.LineString([(X0 - 40, Y0 - 35), (X0 + 25, Y0 - 50)]),
+                shapely.box(X0 + 20, Y0 + 15, X0 + 38, Y0 + 30),
+            ],
+            dtype=object,
+        ),
+    ]
+)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_asking_for_more_holds_keeps_those_there_were(seed):
+    lake = rough_ground(seed)
+    few, many = (
+        find_holds_apart(
+            CROWD, setting_of(lake, CROWD, most_holds=n, apart_deg=45.0, wind_from_deg=40.0 * seed)
+        )
+        for n in (2, 5)
+    )
+    assert sum(table.found.sum() for table in many) > sum(table.found.sum() for table in few)
+    for one, other in zip(few, many, strict=False):
+        assert one.found.tolist() == other.found.tolist()
+        assert_allclose(one.x, other.x)
+        assert_allclose(one.y, other.y)
+
+
+@pytest.mark.parametrize("size", [1, 2])
+def test_how_many_structures_are_worked_on_at_a_time_changes_nothing(monkeypatch, size):
+    setting = setting_of(rough_ground(9), CROWD, most_holds=3, wind_from_deg=200.0, sun_bearing_deg=80.0)
+    whole = find_holds_apart(CROWD, setting)
+    monkeypatch.setattr("castshed.toolbox.water.casting._CHUNK", size)
+    for one, other in zip(whole, find_holds_apart(CROWD, setting), strict=True):
+        for name, values in vars(one).items():
+            assert_allclose(np.nan_to_num(values), np.nan_to_num(vars(other)[name]), err_msg=name)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_mirroring_lake_wind_and_sun_mirrors_the_hold(seed):
+    lake, mark = rough_ground(seed), at((0, 0))
+    mirrored = lake.with_depth(lake.depth_m[:, ::-1])
+    plain = hold(lake, mark, wind_from_deg=70.0, sun_bearing_deg=140.0)
+    other = hold(mirrored, mark, wind_from_deg=290.0, sun_bearing_deg=220.0)
+    assert plain.found[0]
+    assert other.x[0] - X0 == pytest.approx(X0 - plain.x[0], abs=1e-5)
+    assert other.y[0] == pytest.approx(plain.y[0], abs=1e-5)
