@@ -12,6 +12,7 @@ FILES: Final = (
     "reservoir.gpkg",
     "habitat_sites.csv",
     "own_waypoints.gpx",
+    "sounder_log.nmea",
     "forecast.csv",
     "pool_levels.csv",
 )

@@ -79,6 +79,8 @@ def make_lake(seed: int = SEED) -> tuple[dict[str, Any], dict[str, str]]:
     texts["habitat_sites.csv"] = lists.plant_repeats(
         np.random.default_rng([seed, 12]), chart, texts["habitat_sites.csv"], texts["own_waypoints.gpx"]
     )
+    middle = np.array(spots.geometry.iloc[0].centroid.coords[0])
+    texts["sounder_log.nmea"] = lists.sounder_log(np.random.default_rng([seed, 13]), chart, middle)
     return layers, texts
 
 

@@ -176,6 +176,50 @@ def plant_repeats(rng: np.random.Generator, chart: Chart, habitat: str, waypoint
     return text.getvalue()
 
 
+def _sentence(body: str) -> str:
+    """Put a sentence of NMEA 0183 together: the exclusive or of its characters follows it."""
+    total = 0
+    for letter in body.encode("ascii"):
+        total ^= letter
+    return f"${body}*{total:02X}"
+
+
+def sounder_log(rng: np.random.Generator, chart: Chart, middle: Floats) -> str:
+    """Write the log of a morning's idling with the sounder on, four feet below normal pool.
+
+    Parameters
+    ----------
+    rng
+        Numbers of its own.
+    chart
+        Where depths are read.
+    middle
+        Where five passes of 250 m, 25 m apart, have their middle, in metres.
+    """
+    ways = middle + [
+        (side * (1 - 2 * (k % 2)) * 125.0, 25.0 * k - 50.0) for k in range(5) for side in (-1, 1)
+    ]
+    step = np.hypot(*np.diff(ways, axis=0).T)
+    at = np.arange(0.0, step.sum(), 1.8)
+    along = np.concatenate([[0.0], np.cumsum(step)])
+    xy = np.column_stack([np.interp(at, along, ways[:, k]) for k in (0, 1)])
+    depth = chart.read(xy) - 4.0 * FOOT_M - FOOT_M + rng.normal(0.0, 0.04, len(at))
+    lines = []
+    for second, ((lon, lat), deep) in enumerate(zip(_degrees(xy), depth, strict=True)):
+        clock = f"{14 + second // 3600:02d}{second // 60 % 60:02d}{second % 60:02d}.00"
+        place = ",".join(
+            f"{int(abs(v)):0{w}d}{(abs(v) - int(abs(v))) * 60:07.4f},{letters[int(v < 0)]}"
+            for v, w, letters in ((lat, 2, "NS"), (lon, 3, "EW"))
+        )
+        lines.append(_sentence(f"GPRMC,{clock},A,{place},3.5,,100526,,,A"))
+        shown = max(deep, 0.0) + (
+            float(rng.choice([-1.0, 1.0])) * 1.5 if rng.random() < 0.01 and deep > 3.0 else 0.0
+        )
+        sentence = _sentence(f"SDDPT,{'' if deep < 0.4 else f'{shown:.2f}'},")
+        lines.append(sentence[:-2] + "00" if rng.random() < 0.005 else sentence)
+    return "\n".join([*lines, ""])
+
+
 def forecast_csv(rng: np.random.Generator) -> str:
     """Write an hourly forecast for the day: a light morning, south-west wind rising after noon."""
     hour = np.arange(24)

@@ -25,6 +25,7 @@ from .parameters import (
     FolderSet,
     Layer,
     LayerSet,
+    LogList,
     Many,
     Number,
     Quantity,
@@ -48,8 +49,8 @@ STEPS: Final[dict[str, str]] = {
     "share": "Files for others",
     "whole": "The whole job",
 }
-_SUFFIXES: Final = ("_mps", "_deg", "_m2", "_m", "_s")
-_INPUTS: Final = (Layer, Surface, LayerSet, SourceList, SeriesInput, DayInput)
+_SUFFIXES: Final = ("_mps", "_deg", "_lph", "_m2", "_m", "_s", "_l")
+_INPUTS: Final = (Layer, Surface, LayerSet, SourceList, LogList, SeriesInput, DayInput)
 _OUTPUTS: Final = (Layer, Surface, FileSet, FolderSet)
 
 

@@ -29,6 +29,7 @@ from .parameters import (
     FolderSet,
     Layer,
     LayerSet,
+    LogList,
     Many,
     Number,
     Quantity,
@@ -48,7 +49,7 @@ def escape(text: str) -> str:
 
 
 def _many(par: Parameter) -> bool:
-    return isinstance(par.marker, (Many, LayerSet, SourceList))
+    return isinstance(par.marker, (Many, LayerSet, SourceList, LogList))
 
 
 def _annotation(par: Parameter) -> Any:
@@ -122,6 +123,10 @@ def _read_input(par: Parameter, given: Any, crs: str | None) -> Any:
         from .sources import read_source
 
         return [read_source(text) for text in given]
+    if isinstance(marker, LogList):
+        from .logs import LogFile
+
+        return [LogFile(Path(text)) for text in given]
     if isinstance(marker, SeriesInput):
         from .intake.series_table import read_series
 

@@ -18,12 +18,15 @@ if TYPE_CHECKING:
 
     from .day import Day
     from .intake.series_table import SeriesTable
+    from .intake.sounder_log import SounderLog
+    from .logs import LogFile
     from .sources import SourceTable
     from .water.depth import DepthSurface
     from .water.forecast import Forecast
     from .water.level_series import LevelSeries
 else:  # At run time the plain type plays no part; the marker does.
     Frame = DepthSurface = SourceTable = Day = SeriesTable = Forecast = LevelSeries = object
+    SounderLog = LogFile = object
 
 POINT: Final = ("Point",)
 LINE: Final = ("LineString", "MultiLineString")
@@ -79,6 +82,13 @@ class SourceList:
     """Any number of spot lists in the formats of `castshed.toolbox.sources`."""
 
     metavar = "FILE[:LAYER]..."
+
+
+@dataclass(frozen=True)
+class LogList:
+    """Any number of sounder logs in the formats of `castshed.toolbox.logs`."""
+
+    metavar = "FILE..."
 
 
 @dataclass(frozen=True)
@@ -241,6 +251,7 @@ WordList = Annotated[Sequence[str], Many(Text())]
 
 # Inputs ---------------------------------------------------------------------------------------------------
 Sources = Annotated[Sequence[SourceTable], SourceList()]
+SounderLogs = Annotated[Sequence[SounderLog | LogFile], LogList()]
 DayFile = Annotated[Day, DayInput()]
 WindForecast = Annotated[SeriesTable | Forecast, SeriesInput("forecast")]
 PoolLevels = Annotated[SeriesTable | LevelSeries, SeriesInput("levels")]

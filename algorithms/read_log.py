@@ -1,0 +1,307 @@
+"""Make soundings of a sounder's log: corrected to chart datum, spikes flagged, thinned by cell."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
+
+from castshed.toolbox.algorithm import algorithm
+from castshed.toolbox.parameters import (
+    POINT,
+    Choice,
+    Column,
+    Layer,
+    Length,
+    Level,
+    Shoreline,
+    SounderLogs,
+    Speed,
+    WordList,
+    Words,
+    YesNo,
+)
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+    from castshed.toolbox.intake.sounder_log import SounderLog
+else:  # at run time the plain type plays no part
+    GeoDataFrame = object
+
+DepthUnit = Annotated[str, Choice(("ft", "m"))]
+Kept = Annotated[str, Choice(("least", "middle"))]
+NewSoundings = Annotated[
+    GeoDataFrame,
+    Layer(
+        "soundings",
+        POINT,
+        needs=(
+            Column("depth_m"),
+            Column("time", "text", gaps=True),
+            Column("surveyed", "text", gaps=True),
+            Column("source", "text"),
+            Column("readings"),
+            Column("depth_least_m"),
+            Column("depth_most_m"),
+        ),
+    ),
+]
+Readings = Annotated[
+    GeoDataFrame,
+    Layer(
+        "readings",
+        POINT,
+        needs=(
+            Column("source", "text"),
+            Column("line"),
+            Column("time", "text", gaps=True),
+            Column("measured_m", gaps=True),
+            Column("depth_m", gaps=True),
+            Column("used"),
+            Column("reason", "text", gaps=True),
+        ),
+        may_lack_place=True,
+    ),
+]
+
+
+class Sounded(NamedTuple):
+    """Soundings to use, and every reading they were chosen from."""
+
+    soundings: NewSoundings
+    readings: Readings
+
+
+def _day(date: str) -> float:
+    from datetime import UTC, datetime
+
+    from castshed.toolbox.errors import UsageError
+
+    if not date.strip():
+        return float("nan")
+    try:
+        return datetime.fromisoformat(date.strip()).replace(tzinfo=UTC).timestamp()
+    except ValueError as fault:
+        raise UsageError(
+            f"date is '{date}'; write the day of the log as year-month-day, such as 2026-05-16."
+        ) from fault
+
+
+def _columns(entries: tuple[str, ...]) -> dict[str, str]:
+    from castshed.toolbox.errors import UsageError
+
+    found: dict[str, str] = {}
+    for entry in entries:
+        role, equals, header = (part.strip() for part in entry.partition("="))
+        if not equals or role not in ("latitude", "longitude", "depth", "time") or not header:
+            raise UsageError(
+                f"columns: '{entry}' cannot be used; write role=Header with one of latitude, longitude, depth, time."
+            )
+        found[role] = header
+    return found
+
+
+def _tell(log: SounderLog, judged: Any, *, given: bool) -> None:
+    import warnings
+
+    import numpy as np
+
+    from castshed.toolbox.errors import DataWarning
+
+    told = [*log.said]
+    told += [f"{number:,} {words}" for words, number in log.counted.items()]
+    for words, number in judged["reason"][judged["reason"] != ""].value_counts().items():
+        told.append(f"{number:,} readings not used: {words}")
+    if len(log) and not given and (np.isnan(log.transducer_m) & ~log.below_surface).any():
+        told.append(
+            "depths are below the transducer and its depth is not known, so all are too shallow by it: give transducer"
+        )
+    if len(log) and np.isnan(log.time_s).all():
+        told.append("no date: give date so that newer soundings go before older ones")
+    if told:
+        warnings.warn(f"{log.name}: {'; '.join(told)}.", DataWarning, stacklevel=4)
+
+
+def _judge(log: SounderLog, lake: Any, level_m: float, transducer_m: float | None, most_mps: float) -> Any:
+    """Correct the readings of one log and say of each whether it is used."""
+    import numpy as np
+    import pandas as pd
+    import pyproj
+    import shapely
+
+    from castshed.toolbox.intake.depth_text import DEEPEST_M
+    from castshed.toolbox.water.readings import jumps, spikes, track_breaks
+
+    n = len(log)
+    move = pyproj.Transformer.from_crs("OGC:CRS84", lake.crs, always_xy=True)
+    x, y = (np.array(v, dtype=float) for v in move.transform(log.lon_deg, log.lat_deg))
+    below = np.nan_to_num(log.transducer_m, nan=0.0) if transducer_m is None else np.full(n, transducer_m)
+    depth = log.measured_m + np.where(log.below_surface, 0.0, below) - level_m
+    reason = np.full(n, "", dtype=object)
+
+    def because(rows: Any, words: str) -> None:
+        reason[rows & (reason == "")] = words
+
+    placed = np.isfinite(x) & np.isfinite(y)
+    because(~placed, "no position")
+    because(~np.isfinite(log.measured_m) | (log.measured_m > DEEPEST_M), "no depth that can be read")
+    because(log.measured_m <= 0.0, "a depth of nothing: the sounder had lost the bottom")
+    shapes = np.full(n, None, dtype=object)
+    shapes[placed] = shapely.points(x[placed], y[placed])
+    outside = placed.copy()
+    outside[placed] = ~lake.holds(shapes[placed], margin=True)
+    because(outside, "outside the lake's box")
+    for words, rule in (
+        ("its position lies off the track", lambda r: jumps(x[r], y[r], log.time_s[r], most_mps)),
+        ("a spike", lambda r: spikes(depth[r], track_breaks(x[r], y[r], log.time_s[r]))),
+    ):
+        rows = np.flatnonzero(reason == "")
+        order = (
+            rows[np.argsort(log.time_s[rows], kind="stable")] if np.isfinite(log.time_s[rows]).all() else rows
+        )
+        if words != "a spike":
+            reason[order[rule(order)]] = words
+            continue
+        found, median = rule(order)
+        shallow = depth[order] < median
+        reason[order[found & shallow]] = (
+            "a spike above its neighbours: an echo, a fish or something standing there"
+        )
+        reason[order[found & ~shallow]] = "a spike below its neighbours"
+    stamps = pd.to_datetime(pd.Series(log.time_s), unit="s", utc=True)
+    text = stamps.dt.strftime("%Y-%m-%dT%H:%M:%SZ").fillna("").astype(object)
+    return pd.DataFrame(
+        {
+            "source": np.full(n, log.name, dtype=object), "line": log.line, "time": text.to_numpy(),
+            "measured_m": log.measured_m, "depth_m": depth, "used": (reason == "").astype(np.int64), "reason": reason,
+            "x": x, "y": y, "shape": shapes,
+        }
+    )  # fmt: skip
+
+
+@algorithm(
+    step="gather",
+    example=(
+        "castshed read-log demo_layers/sounder_log.nmea --shoreline demo_layers/reservoir.gpkg:shoreline --level -4ft "
+        "--transducer 1ft --out my_log.gpkg"
+    ),
+)
+def read_log(
+    logs: SounderLogs,
+    *,
+    shoreline: Shoreline,
+    level_m: Level,
+    transducer_m: Length | None = None,
+    cell_m: Length = 5.0,
+    keep: Kept = "least",
+    depth_unit: DepthUnit | None = None,
+    columns: WordList = (),
+    date: Words = "",
+    unchecked: YesNo = False,
+    most_speed_mps: Speed = 40.0,
+    margin_m: Length = 100.0,
+) -> Sounded:
+    """Make soundings of a sounder's log: corrected to chart datum, spikes flagged, thinned by cell.
+
+    Logs are NMEA 0183 text (fixes from RMC and GGA, depths from DPT, else DBT, else DBS), CSV tables, or crowd-sourced
+    bathymetry as CSV or GeoJSON (IHO publication B-12). Checksums are verified; sentences that are wrong are counted,
+    not used. To each depth below the transducer the depth of the transducer is added, and that day's level is taken
+    off, so that depth_m is below chart datum. Spikes are found by the median and the median absolute deviation of 11
+    readings along the track. Nothing is deleted: readings holds every reading with its line, and why it is not used.
+    The soundings go into depth-surface beside contours; their day of survey decides how much they weigh there.
+
+    Parameters
+    ----------
+    logs
+        One log or several, all of days with the same level.
+    shoreline
+        The lake's water edge: its reference system is that of the soundings, its box is where they may lie.
+    level_m
+        The surface on the day of the log minus chart datum; four feet down is -4ft.
+    transducer_m
+        Depth of the transducer below the water line; without it what the log says (a positive offset in DPT, the draft
+        of the platform) is used.
+    cell_m
+        Side of the cells of which each keeps one sounding.
+    keep
+        Which one: the least depth, the safe side and the habit of hydrographic surveys, or the middle one.
+    depth_unit
+        Unit of depths in a CSV whose header names none.
+    columns
+        Columns of a CSV named by you, as role=Header, with the roles latitude, longitude, depth, time.
+    date
+        Day of a log whose sentences carry no date, such as 2026-05-16.
+    unchecked
+        Also use sentences that carry no checksum.
+    most_speed_mps
+        A position that would take a higher speed from the track and back to it is not used.
+    margin_m
+        How far outside the shoreline's box a reading may lie.
+
+    Returns
+    -------
+    Sounded
+        ``soundings`` and ``readings``.
+
+    Raises
+    ------
+    UsageError
+        A date, a column or a unit cannot be understood.
+    DataError
+        A log is in another format.
+
+    Notes
+    -----
+    Rule for spikes: identifier of Hampel, see `castshed.toolbox.water.readings.spikes`. What makes the result wrong: a
+    level of another day; the speed of sound in warm or cold water against the sounder's setting (about one part in a
+    hundred for 5 degrees Celsius, common practice); weed that reads as bottom; a tree under one reading, which is
+    flagged as a spike above its neighbours. A sounding is no promise of depth: look before you run there.
+
+    Examples
+    --------
+    >>> from castshed.toolbox.logs import LogFile
+    >>> soundings, readings = read_log([LogFile(path)], shoreline=lake, level_m=-1.2)  # doctest: +SKIP
+    """
+    import geopandas
+    import numpy as np
+    import pandas as pd
+
+    from castshed.toolbox.errors import UsageError
+    from castshed.toolbox.intake.lake_extent import LakeExtent
+    from castshed.toolbox.intake.sounder_log import SounderLog
+    from castshed.toolbox.water.readings import thin
+
+    if cell_m <= 0.0:
+        raise UsageError("cell has to be more than nothing, such as 5m.")
+    lake = LakeExtent.of(shoreline, margin_m)
+    day_s, named = _day(date), _columns(tuple(columns))
+    parts = []
+    for one in logs:
+        log = (
+            one
+            if isinstance(one, SounderLog)
+            else one.read(day_s=day_s, unchecked=unchecked, depth_unit=depth_unit, columns=named)
+        )
+        parts.append(_judge(log, lake, level_m, transducer_m, most_speed_mps))
+        _tell(log, parts[-1], given=transducer_m is not None)
+    table = pd.concat(parts, ignore_index=True)
+    used = np.flatnonzero(table["used"].to_numpy() == 1)
+    chosen = table.iloc[used]
+    pick, count, least, most = thin(
+        chosen["x"].to_numpy(),
+        chosen["y"].to_numpy(),
+        chosen["depth_m"].to_numpy(),
+        cell_m,
+        least=keep == "least",
+    )
+    kept = chosen.iloc[pick].reset_index(drop=True)
+    soundings = pd.DataFrame(
+        {
+            "depth_m": kept["depth_m"], "time": kept["time"], "surveyed": kept["time"].str.slice(0, 10),
+            "source": kept["source"], "readings": count, "depth_least_m": least, "depth_most_m": most,
+        }
+    )  # fmt: skip
+    readings = table.drop(columns=["x", "y", "shape"])
+    return Sounded(
+        geopandas.GeoDataFrame(soundings, geometry=kept["shape"].to_numpy(), crs=shoreline.crs),
+        geopandas.GeoDataFrame(readings, geometry=table["shape"].to_numpy(), crs=shoreline.crs),
+    )
