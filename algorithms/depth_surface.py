@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import (
@@ -12,6 +12,7 @@ from castshed.toolbox.parameters import (
     Choice,
     Column,
     Depth,
+    DepthConfidence,
     Layer,
     Length,
     Number,
@@ -46,6 +47,13 @@ Tension = Annotated[float, Number(0.0, 0.95)]
 MOST_CELLS = 60_000_000
 LOOSE_ERROR_M = 0.5
 """Depth error of soundings or a raster that state none (common practice)."""
+
+
+class DepthLayers(NamedTuple):
+    """A lake's depth, and how far it may be off at each place."""
+
+    depth: Depth
+    depth_confidence: DepthConfidence
 
 
 def _few_enough(bounds: tuple[float, float, float, float], cell_m: float) -> None:
@@ -112,7 +120,7 @@ def _from_raster(
     step="water",
     example="castshed depth-surface demo_layers/reservoir.gpkg:shoreline "
     "--contours demo_layers/reservoir.gpkg:contours "
-    "--soundings demo_layers/reservoir.gpkg:soundings --cell 10m --out my.gpkg:depth",
+    "--soundings demo_layers/reservoir.gpkg:soundings --cell 10m --out my.gpkg",
 )
 def depth_surface(
     shoreline: Shoreline,
@@ -131,8 +139,8 @@ def depth_surface(
     ageing_m: Length = 0.01,
     keep_blunders: YesNo = False,
     depth_error_m: Length | None = None,
-) -> Depth:
-    """Make the depth coverage of a lake from contours, soundings and depth areas, or from a raster.
+) -> DepthLayers:
+    """Make the depth coverage of a lake from contours, soundings or areas, or from a raster.
 
     Contours and soundings are joined by a surface that bends as little as possible (minimum curvature with
     tension), or by triangles between them. Land is a barrier: depths do not leak across a spit or an island. Between
@@ -142,6 +150,10 @@ def depth_surface(
     Where data differ, the better ones count more: by the error their source states, and less with every year they are
     older than the newest (columns source, and surveyed or time). A contour or a sounding that contradicts all round
     it is left out and named in a note, with the depth its neighbours make expect.
+
+    A second coverage, depth_confidence, says how far each depth may be off (half-width, 95 %): more with the distance
+    to data and the steepness of the bottom, up to three quarters of the contour interval between contours. Hazards
+    that are given it grow where the surface is unsure.
 
     A raster is taken as it is, sign and datum put right, on its own cells or on new ones; what it knows of the land is
     kept.
@@ -186,8 +198,8 @@ def depth_surface(
 
     Returns
     -------
-    DepthSurface
-        depth, in metres below chart datum.
+    DepthLayers
+        depth, in metres below chart datum; depth_confidence, in metres, for a raster the depth error everywhere.
 
     Raises
     ------
@@ -206,13 +218,16 @@ def depth_surface(
     wrong depth, soundings far apart, a shoreline drawn at another level than chart datum.
     """
     import warnings
+    from dataclasses import replace
 
+    import numpy as np
     import shapely
 
     from castshed.toolbox.errors import DataWarning, UsageError
     from castshed.toolbox.report import progress
     from castshed.toolbox.water.blunders import without_blunders
-    from castshed.toolbox.water.depth import DepthSurface
+    from castshed.toolbox.water.confidence import local_error_m
+    from castshed.toolbox.water.depth import LOCAL_ERROR, DepthSurface
     from castshed.toolbox.water.surface import METHODS, grid_over
     from castshed.toolbox.water.survey import measured_from, usable_rows, usual_interval, with_depth_areas
 
@@ -225,7 +240,9 @@ def depth_surface(
         raise UsageError(f"cell is {cell_m:g} m; a cell needs a size above 0, such as 5m.")
     if raster is not None:
         made = _from_raster(raster, lake, raster_holds, raster_unit, datum_m, cell_m)
-        return made if depth_error_m is None else made.with_depth(made.depth_m, error_m=depth_error_m)
+        made = made if depth_error_m is None else made.with_depth(made.depth_m, error_m=depth_error_m)
+        same = np.where(np.isfinite(made.depth_m), np.float32(made.error_m), np.float32(np.nan))
+        return DepthLayers(made, replace(made, depth_m=same, quantity=LOCAL_ERROR))
 
     lines = usable_rows(with_depth_areas(contours, depth_areas), lake, "contours")
     points = usable_rows(soundings, lake, "soundings")
@@ -238,13 +255,15 @@ def depth_surface(
     grid = grid_over(lake.bounds, cell, cell)
     known, stated = measured_from(lake, lines, points, source_errors=source_errors, ageing_m=ageing_m)
     rows = [[] if layer is None else list(layer.index) for layer in (lines, points)]
-    known, said, _ = without_blunders(known, rows[0], rows[1], keep=keep_blunders)
+    known, said, shoals = without_blunders(known, rows[0], rows[1], keep=keep_blunders)
     for text in said:
         warnings.warn(text, DataWarning, stacklevel=2)
+    interval = usual_interval(lines)
     error = depth_error_m
     if error is None:
-        interval = usual_interval(lines)
         error = max(LOOSE_ERROR_M if interval is None else interval / 2.0, stated)
     with progress("Making the depth surface") as step:
         depth = METHODS[method](grid, known, tension=tension, progress=step)
-    return DepthSurface(depth, grid.west_m, grid.north_m, cell, cell, shoreline.crs, error)
+        unsure = local_error_m(grid, known, depth, interval_m=interval, least_m=stated, shoals=shoals)
+    made = DepthSurface(depth, grid.west_m, grid.north_m, cell, cell, shoreline.crs, error)
+    return DepthLayers(made, replace(made, depth_m=unsure, quantity=LOCAL_ERROR))

@@ -18,21 +18,22 @@ FILES: Final = ("plan.gpkg", "run.gpx", "plan.kml", "plan.geojson", "plan.json",
 LAUNCH_M: Final = 150.0
 
 
-def _depth(day: Day) -> DepthSurface:
-    """Take the lake's coverage, or make one from its contours and soundings."""
+def _depth(day: Day) -> tuple[DepthSurface, DepthSurface | None]:
+    """Take the lake's coverage, or make one from its contours and soundings, with how far it may be off."""
     from dataclasses import replace
 
     from castshed.algorithms.depth_surface import depth_surface
 
-    surface = day.layers.depth
+    surface, unsure = day.layers.depth, None
     if surface is None:
-        surface = depth_surface(
+        surface, unsure = depth_surface(
             day.layers.shoreline,
             contours=day.layers.contours,
             soundings=day.layers.soundings,
             cell_m=day.lake.cell_m,
         )
-    return surface if day.lake.depth_error_m is None else replace(surface, error_m=day.lake.depth_error_m)
+    stated = day.lake.depth_error_m
+    return (surface if stated is None else replace(surface, error_m=stated)), unsure
 
 
 def _drift_m(boat: Boat) -> float:
@@ -167,7 +168,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
                 "The lists of spots hold no spot that lies on or near this lake; see [spots] sources."
             )
         step(1)
-        depth = _depth(day)
+        depth, unsure = _depth(day)
         step(1)
         today = water_today(depth, lake.shoreline, level_m=level_m)
         step(1)
@@ -175,6 +176,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
             depth,
             today.water,
             known_hazards=lake.known_hazards,
+            depth_confidence=unsure,
             level_m=level_m,
             draft_m=boat.draft_m,
             running_depth_m=boat.running_depth_m,

@@ -6,7 +6,16 @@ import math
 from typing import TYPE_CHECKING, Annotated
 
 from castshed.toolbox.algorithm import algorithm
-from castshed.toolbox.parameters import Choice, Depth, KnownHazards, Length, Level, ShallowHazards, Water
+from castshed.toolbox.parameters import (
+    Choice,
+    Depth,
+    DepthConfidence,
+    KnownHazards,
+    Length,
+    Level,
+    ShallowHazards,
+    Water,
+)
 
 if TYPE_CHECKING:
     import numpy as np
@@ -55,6 +64,7 @@ def shallow_hazards(
     draft_m: Length = 0.6096,
     running_depth_m: Length = 0.9144,
     margin_m: Length = 0.3048,
+    depth_confidence: DepthConfidence | None = None,
     depth_error_m: Length | None = None,
     survey_order: SurveyOrder = "none",
     level_error_m: Length = 0.03048,
@@ -87,6 +97,8 @@ def shallow_hazards(
         Water needed to get on plane; 24 to 36 in (common practice). Not less than the draft.
     margin_m
         Water wanted under that; 12 to 18 in (common practice).
+    depth_confidence
+        How far each depth may be off, from depth-surface; where that is more than the depth error, it counts instead.
     depth_error_m
         Half-width within which the true depth lies (95 %); by default the coverage's own.
     survey_order
@@ -126,7 +138,7 @@ def shallow_hazards(
     from castshed.toolbox.water.hazards import least_depths, polygon_parts, shallow_area, widened
     from castshed.toolbox.water.isobaths import unknown_area
     from castshed.toolbox.water.levels import depth_today
-    from castshed.toolbox.water.uncertainty import needed_depth_m, s44_error_m
+    from castshed.toolbox.water.uncertainty import doubted, needed_depth_m, s44_error_m
 
     if running_depth_m < draft_m:
         raise UsageError(
@@ -156,8 +168,11 @@ def shallow_hazards(
     lake = shapely.union_all(water.geometry.to_numpy())
     unknown = shapely.union(unknown_area(today), shapely.difference(lake, shapely.box(*today.bounds)))
     unknown = shapely.intersection(unknown, lake)
-    idle = shallow_area(today, lake, needs["idle"], unknown)
-    run = shapely.union(shallow_area(today, lake, needs["run"], unknown), idle)
+    # Both are drawn with a little to spare, not by the same amount at each place; together neither is narrowed.
+    surfaces = [today] if depth_confidence is None else [today, doubted(today, depth_confidence, error)]
+    drawn = {c: [shallow_area(one, lake, needs[c], unknown) for one in surfaces] for c in ("idle", "run")}
+    idle = shapely.union_all(drawn["idle"])
+    run = shapely.union_all([*drawn["run"], idle])
 
     geometries: list[NDArray[np.object_]] = []
     cares: list[str] = []
@@ -175,18 +190,20 @@ def shallow_hazards(
         parts = polygon_parts(area)
         doing = "to run" if care == "run" else "at idle"
         why = f"less than {in_words(needs[care], 'length')} {doing}, margin and errors counted"
+        if depth_confidence is not None:
+            why += "; more where the depths are less sure"
         add(care, parts, [why] * len(parts), least_depths(today, parts))
         add(care, nowhere, ["no depth known"] * len(nowhere), np.full(len(nowhere), np.nan))
     if known_hazards is not None and len(known_hazards):
         top = depth_today(_numbers(known_hazards["top_depth_m"], "top_depth_m"), level_m)
         radius = _numbers(known_hazards["radius_m"], "radius_m", least=0.0)
         radius = np.where(np.isnan(radius), hazard_radius_m, radius)
-        drawn = widened(known_hazards.geometry.to_numpy(), radius + position_error_m)
+        discs = widened(known_hazards.geometry.to_numpy(), radius + position_error_m)
         kinds = known_hazards["kind"].astype(str).to_numpy()
         for care, needed in needs.items():
             hit = np.flatnonzero(np.isnan(top) | (top < needed))
             why_ = [_known_reason(kinds[row], float(top[row])) for row in hit]
-            add(care, drawn[hit], why_, top[hit])
+            add(care, discs[hit], why_, top[hit])
 
     all_parts = np.concatenate(geometries) if geometries else np.empty(0, dtype=object)
     numbers: dict[str, int] = {}

@@ -136,12 +136,12 @@ def cone_survey():
 
 def test_blunders_are_named_by_row_and_kept_out_of_the_surface():
     lake, contours, soundings = cone_survey()
-    clean = depth_surface(lake, contours=contours, soundings=soundings)
+    clean = depth_surface(lake, contours=contours, soundings=soundings).depth
     contours.loc[4, "depth_m"] = 50.0
     soundings.loc[30, "depth_m"] *= 4.0
     soundings.loc[100, "depth_m"] = 0.1
     with pytest.warns(DataWarning) as caught:
-        made = depth_surface(lake, contours=contours, soundings=soundings, depth_error_m=0.5)
+        made = depth_surface(lake, contours=contours, soundings=soundings, depth_error_m=0.5).depth
     said = [str(w.message) for w in caught]
     assert sum("contours: 1 contradict" in s and "row 4: 50 m" in s for s in said) == 1
     assert sum("read more water" in s and "row 30:" in s for s in said) == 1
@@ -153,7 +153,7 @@ def test_blunders_that_are_to_be_kept_are_named_and_kept():
     lake, contours, soundings = cone_survey()
     soundings.loc[100, "depth_m"] = 0.1
     with pytest.warns(DataWarning, match="row 100: .* kept all the same|kept all the same .*row 100"):
-        made = depth_surface(lake, soundings=soundings, contours=contours, keep_blunders=True)
+        made = depth_surface(lake, soundings=soundings, contours=contours, keep_blunders=True).depth
     where = soundings.geometry.iloc[100]
     assert made.at(where.x, where.y) < 2.0
 

@@ -250,7 +250,7 @@ def older(depth_off_m=1.0, **options):
         surveyed=np.where(old, options.pop("surveyed", "2020"), "2020-05-03"),
     )
     lake = frame([shapely.box(X0, Y0, X0 + 400, Y0 + 400)], name=["made"])
-    made = depth_surface(lake, soundings=soundings, cell_m=5.0, **options)
+    made = depth_surface(lake, soundings=soundings, cell_m=5.0, **options).depth
     x, y = np.meshgrid(np.linspace(100, 300, 60), np.linspace(100, 300, 60))
     return float(np.mean(made.at(X0 + x, Y0 + y))), made.error_m
 
@@ -302,13 +302,13 @@ def test_depth_areas_give_the_contours_they_meet_in():
     depth = 2.0 * np.arange(5)
     areas = frame(rings, from_m=depth, to_m=np.append(depth[1:], np.nan))
     lake = frame([discs[0]], name=["made"])
-    made = depth_surface(lake, depth_areas=areas, cell_m=5.0)
+    made = depth_surface(lake, depth_areas=areas, cell_m=5.0).depth
     angle, radius = np.meshgrid(np.linspace(0, 2 * np.pi, 90), np.linspace(45.0, 195.0, 80))
     found = made.at(X0 + radius * np.cos(angle), Y0 + radius * np.sin(angle))
     assert np.abs(found - (200.0 - radius) / 20.0).max() < 0.2
     assert made.error_m == 1.0  # half of 2 m
     lines = frame([shapely.LineString(disc.exterior.coords) for disc in discs[1:]], depth_m=depth[1:])
-    same = depth_surface(lake, contours=lines, cell_m=5.0)
+    same = depth_surface(lake, contours=lines, cell_m=5.0).depth
     assert np.nanmax(np.abs(same.depth_m - made.depth_m)) < 0.02
 
 
@@ -382,5 +382,5 @@ def test_a_raster_in_any_format_sign_and_unit_gives_the_same_depths(tmp_path, dr
         raster_holds=holds,
         raster_unit=unit,
         datum_m=190.0 if holds == "elevation" else 0.0,
-    )
+    ).depth
     assert made.depth_m == pytest.approx(depth, abs=2e-4)

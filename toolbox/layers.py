@@ -208,7 +208,7 @@ def read_surface(reference: str | Path | Reference, *, usual: str | None = None)
         raise DataError(f"{ref} is not a north-up raster; warp it to one first.")
     values[~np.isfinite(values)] = np.nan
     error_m = tags.get("castshed_depth_error_m")
-    extra = {} if error_m is None else {"error_m": float(error_m)}
+    extra: dict[str, Any] = {} if error_m is None else {"error_m": float(error_m)}
     epsg = system.to_epsg()
     crs = pyproj.CRS.from_epsg(epsg) if epsg else pyproj.CRS.from_wkt(system.to_wkt())
     return DepthSurface(values, at.c, at.f, at.a, -at.e, crs, **extra)
@@ -217,6 +217,8 @@ def read_surface(reference: str | Path | Reference, *, usual: str | None = None)
 def _write_surface(path: Path, name: str, surface: DepthSurface, words: str) -> None:
     import numpy as np
     import rasterio
+
+    from .water.depth import DEPTH
 
     rows, columns = surface.shape
     exists = path.exists()
@@ -235,9 +237,9 @@ def _write_surface(path: Path, name: str, surface: DepthSurface, words: str) -> 
         "RASTER_DESCRIPTION": words,
         "TILE_FORMAT": "TIFF",
         "TILING_SCHEME": "CUSTOM",
-        "FIELD_NAME": "depth_m",
+        "FIELD_NAME": "depth_m" if surface.quantity == DEPTH else "error_m",
         "UOM": "m",
-        "QUANTITY_DEFINITION": "Depth below chart datum",
+        "QUANTITY_DEFINITION": surface.quantity,
     }
     if exists:
         options["APPEND_SUBDATASET"] = "YES"

@@ -257,6 +257,7 @@ WindForecast = Annotated[SeriesTable | Forecast, SeriesInput("forecast")]
 PoolLevels = Annotated[SeriesTable | LevelSeries, SeriesInput("levels")]
 Layers = Annotated[Mapping[str, Frame], LayerSet()]
 Depth = Annotated[DepthSurface, Surface("depth")]
+DepthConfidence = Annotated[DepthSurface, Surface("depth_confidence")]
 
 Shoreline = Annotated[Frame, Layer("shoreline", POLYGON, may_be_empty=False)]
 Contours = Annotated[Frame, Layer("contours", LINE, needs=(Column("depth_m"),))]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import pyproj
@@ -12,6 +12,10 @@ from ..errors import CrsError, DataError, UsageError
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
+
+
+DEPTH: Final = "Depth below chart datum"
+LOCAL_ERROR: Final = "Half-width within which the true depth lies (95 %)"
 
 
 def _require_metres(crs: pyproj.CRS) -> None:
@@ -45,6 +49,9 @@ class DepthSurface:
         Projected reference system in metres.
     error_m
         Half-width within which the true depth is taken to lie (95 %). It widens hazards, never narrows them.
+    quantity
+        What the numbers are, written into a coverage. Another quantity in metres on the same kind of grid, such as
+        how far each depth may be off, is kept in the same way.
 
     Notes
     -----
@@ -63,6 +70,7 @@ class DepthSurface:
     cell_y_m: float
     crs: pyproj.CRS
     error_m: float = 0.15
+    quantity: str = DEPTH
 
     def __post_init__(self) -> None:
         depth = np.array(self.depth_m, dtype=np.float32, order="C", copy=True)

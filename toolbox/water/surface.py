@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-__all__ = ["METHODS", "Measured", "ashore", "grid_over", "minimum_curvature", "triangles"]
+__all__ = ["METHODS", "Measured", "ashore", "grid_over", "minimum_curvature", "scale_of", "triangles"]
 
 CONTOUR_TENSION, SOUNDING_TENSION = 0.3, 0.1
 _SWEEPS = 15
@@ -26,7 +26,7 @@ _HELD = (0, 5, 10)  # the sweeps before which data are moved along the slope to 
 
 
 @dataclass(frozen=True, eq=False)
-class _Scale:
+class Scale:
     """One grid of the ladder, with its shore and the mean rows (x, y, depth, trust, weight) its cells can use."""
 
     grid: Grid
@@ -35,25 +35,30 @@ class _Scale:
     soundings: tuple[NDArray[np.int64], NDArray[np.float64]]
 
 
-def _scales(grid: Grid, known: Measured, *, most: int = 99) -> list[_Scale]:
+def _scales(grid: Grid, known: Measured, *, most: int = 99) -> list[Scale]:
     """Make the ladder of grids, fine to coarse, at most so many, each with what was measured averaged by cell."""
     gathering = Gathering(known)
     lines = known.along_lines(DENSE * min(grid.cell_x_m, grid.cell_y_m), shore=False)
     soundings = known.soundings()
-    scales: list[_Scale] = []
+    scales: list[Scale] = []
     while True:
         shore = shore_on(grid, known.lines[: known.shores])
         line_node, line_means, line_rest = gathering.by_cell(grid, shore, lines)
         node, means, rest = gathering.by_cell(grid, shore, soundings)
-        scales.append(_Scale(grid, shore, (line_node, line_means), (node, means)))
+        scales.append(Scale(grid, shore, (line_node, line_means), (node, means)))
         if min(grid.rows, grid.columns) <= 4 or len(scales) == most:
             return scales
         grid = grid.coarser()
         lines, soundings = np.vstack([line_means, line_rest]), np.vstack([means, rest])
 
 
+def scale_of(grid: Grid, known: Measured) -> Scale:
+    """Lay out on one grid what is known: its shore, and the mean of the data each cell can use."""
+    return _scales(grid, known, most=1)[0]
+
+
 def _solve(
-    scale: _Scale,
+    scale: Scale,
     known: Measured,
     segments: tuple[NDArray[np.float64], NDArray[np.int64]],
     before: tuple[NDArray[np.float32], Shore] | None,
@@ -108,7 +113,7 @@ def _solve(
     return np.ascontiguousarray(u[MARGIN:-MARGIN, MARGIN:-MARGIN])
 
 
-def _without_data(scale: _Scale) -> NDArray[np.bool_]:
+def _without_data(scale: Scale) -> NDArray[np.bool_]:
     """Find the waters, apart from each other by land, in which nothing was measured."""
     shore = scale.shore
     label, count = label_areas(shore.water, shore.east, shore.south)
@@ -223,7 +228,7 @@ def triangles(
     points = known.points(2.0 * min(grid.cell_x_m, grid.cell_y_m), shore=True)
     centre = points[:, :2].mean(axis=0)
     interpolate = LinearNDInterpolator(points[:, :2] - centre, points[:, 2])
-    scale = _scales(grid, known, most=1)[0]
+    scale = scale_of(grid, known)
     shore = scale.shore
     row, column = np.nonzero(shore.water)
     x = grid.west_m + (column + 0.5) * grid.cell_x_m - centre[0]

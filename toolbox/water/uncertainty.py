@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 import math
-from typing import Final
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
 
 from ..errors import UsageError
+
+if TYPE_CHECKING:
+    from .depth import DepthSurface
 
 S44_ORDERS: Final[dict[str, tuple[float, float]]] = {
     "exclusive": (0.15, 0.0075),
@@ -63,3 +68,29 @@ def needed_depth_m(boat_m: float, margin_m: float, *errors_m: float) -> float:
         Errors (95 %) of depth, level and whatever else; combined, they are added and never taken off.
     """
     return boat_m + margin_m + combined_error_m(*errors_m)
+
+
+def doubted(surface: DepthSurface, local: DepthSurface, error_m: float) -> DepthSurface:
+    """Lower a depth surface wherever it may be farther off than the error that is allowed for anyway.
+
+    Parameters
+    ----------
+    surface
+        Depths.
+    local
+        Half-width (95 %) within which the true depth lies at each place; where it knows none, nothing is lowered.
+    error_m
+        The error that is counted everywhere.
+
+    Notes
+    -----
+    Combined with other errors, one that is greater by x makes the whole greater by x at most; so lowering by x and
+    combining as before is on the safe side. No place is ever made deeper.
+    """
+    if local.shape == surface.shape and np.allclose(local.bounds, surface.bounds):
+        error = local.depth_m.astype(np.float64)
+    else:
+        x, y = np.meshgrid(surface.xs, surface.ys)
+        error = local.at(x, y)
+    more = np.nan_to_num(error - error_m, nan=0.0).clip(0.0)
+    return surface.with_depth((surface.depth_m - more).astype(np.float32))
