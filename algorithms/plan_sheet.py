@@ -112,7 +112,7 @@ def plan_sheet(
         step(1)
         inner = [(stop, k) for k, stop in enumerate(stops) if not stop.ramp]
         ordered = frames["stops"].sort_values("stop_no", kind="stable").geometry.to_numpy()
-        shares = shares_of(pages.map, shapely.get_coordinates(ordered)) if len(ordered) else []
+        shares = shares_of(pages.map, shapely.get_coordinates(ordered))
         name_layers(pages.map)
         level = level_text(level_m, day)
         page = to_html(

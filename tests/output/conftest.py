@@ -53,9 +53,9 @@ def blob(dx, dy, radius, *, wobble=0.0, points=60):
     return Polygon(np.column_stack([X0 + dx + radii * np.cos(angles), Y0 + dy + radii * np.sin(angles)]))
 
 
-def make_plan(stops=5):
+def make_plan(stops=5, seed=4):
     """A plan with the given number of stops; every layer a plan can hold."""
-    rng = np.random.default_rng(4)
+    rng = np.random.default_rng(seed)
     lake = blob(0.0, 0.0, 2600.0, wobble=0.16, points=400)
     island = blob(-700.0, 500.0, 210.0, wobble=0.1)
     water = lake.difference(island)

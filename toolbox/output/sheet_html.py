@@ -9,6 +9,7 @@ from typing import Final
 from .cautions import CAUTIONS
 from .sheet_cards import hold_words, leg_words
 from .sheet_facts import LegFacts, StopFacts
+from .text import one_line
 
 _STYLE: Final = """
 :root { color-scheme: light dark; --paper: #fbfaf6; --ink: #1d2326; --quiet: #4c5558; --band: #efece3; --edge: #6e685c;
@@ -16,6 +17,7 @@ _STYLE: Final = """
 @media (prefers-color-scheme: dark) { :root { --paper: #14191b; --ink: #f1efe8; --quiet: #b9c1c2; --band: #20282b;
   --edge: #8d9698; --mark: #f0a9cb; } }
 * { box-sizing: border-box; }
+[hidden] { display: none !important; }
 body { margin: 0 auto; max-width: 78rem; padding: 1rem; background: var(--paper); color: var(--ink);
   font: 1rem/1.45 system-ui, sans-serif; }
 h1 { font-size: 1.6rem; margin: 0 0 .2rem; } h2 { font-size: 1.2rem; margin: 1.6rem 0 .5rem; }
@@ -91,7 +93,7 @@ LAYERS: Final = (
 
 
 def _safe(text: str) -> str:
-    return html.escape(text, quote=True)
+    return html.escape(one_line(text), quote=True)
 
 
 def _table(caption: str, heads: Sequence[str], rows: Sequence[tuple[str, Sequence[str]]]) -> str:

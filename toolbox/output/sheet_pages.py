@@ -120,7 +120,8 @@ def isobaths_near(surface: DepthSurface, points: np.ndarray[Any, Any], reach_m: 
         drawn = contourpy.contour_generator(part.xs, part.ys[::-1], np.ma.masked_invalid(part.depth_m[::-1]))
         deepest = float(np.nanmax(part.depth_m))
         for level in np.arange(0.0, deepest, 0.6096):
-            for line in drawn.lines(float(level)):
+            drawn_lines: Any = drawn.lines(float(level))
+            for line in drawn_lines:
                 if len(line) > 1:
                     lines.append(shapely.LineString(line))
                     depths.append(float(level))

@@ -20,6 +20,8 @@ _STROKE: Final = re.compile(r'<path d="([^"]*)" (clip-path="[^"]*" )?style="([^"
 _WORDS: Final = re.compile(
     r'<text style="(?P<style>[^"]*font-size: (?P<size>[\d.]+)px[^"]*)"(?P<rest>[^>]*)>(?P<text>[^<]+)</text>'
 )
+_ID: Final = re.compile(r' id="([^"]*)"')
+_USED: Final = re.compile(r'(?:href="#|url\(#)([^")]+)')
 _ENTITIES: Final = {"&amp;": "&", "&lt;": "<", "&gt;": ">", "&quot;": '"'}
 
 
@@ -86,6 +88,11 @@ def svg_of(figure: Figure, prefix: str) -> str:
     text = re.sub(r"<metadata>.*?</metadata>", "", text, flags=re.DOTALL)
     text = _PATH.sub(lambda found: f' d="{_short(found[1])}"', text)
     text = _NUMBER.sub(lambda found: f"{float(found[0]):.1f}".rstrip("0").rstrip("."), text)
+    # Ids that nothing refers to would only clash with those of other pictures.
+    wanted = set(_USED.findall(text))
+    text = _ID.sub(
+        lambda found: found[0] if found[1] in wanted or found[1].startswith("layer-") else "", text
+    )
     text = re.sub(r'(id="|href="#|url\(#)', rf"\1{prefix}-", text)
     text = re.sub(r'<svg ([^>]*?)width="[^"]*" height="[^"]*"', r"<svg \1", text, count=1)
     text = _joined(re.sub(r"\n\s*", "\n", text))

@@ -1,0 +1,93 @@
+"""The sheet of the demo's plan: time, size, labels that overlap on made plans, barriers to access in a browser."""
+
+from __future__ import annotations
+
+import importlib.util
+import shutil
+import statistics
+import tempfile
+import time
+import warnings
+from pathlib import Path
+
+import numpy as np
+
+from castshed.algorithms.plan import plan
+from castshed.algorithms.plan_sheet import plan_sheet
+from castshed.toolbox.day import read_day
+from castshed.toolbox.output.chart import compose
+
+HERE = Path(__file__).resolve().parent
+LEVEL_M = -1.2192
+MOST_STOPS = 25
+
+
+def _made(stops, seed):
+    spec = importlib.util.spec_from_file_location("made_plan", HERE.parent / "output" / "conftest.py")
+    made = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(made)
+    return made.make_plan(stops, seed)
+
+
+def _overlaps(figure):
+    """Pairs of labels whose drawn boxes overlap by more than half a pixel."""
+    renderer = figure.canvas.get_renderer()
+    boxes = np.array(
+        [
+            one.get_window_extent(renderer).extents
+            for one in figure.findobj()
+            if str(one.get_gid()).startswith("label:")
+        ]
+    )
+    if len(boxes) < 2:
+        return 0
+    apart = (boxes[:, None, :2] + 0.5 >= boxes[None, :, 2:]) | (
+        boxes[None, :, :2] + 0.5 >= boxes[:, None, 2:]
+    )
+    return int(np.triu(~apart.any(axis=2), 1).sum())
+
+
+def _serious(page):
+    """Serious findings of axe-core, or None where there is no browser."""
+    browser = shutil.which("chromium") or shutil.which("chromium-browser")
+    if browser is None:
+        return None
+    from axe_playwright_python.sync_playwright import Axe
+    from playwright.sync_api import sync_playwright
+
+    with tempfile.TemporaryDirectory() as folder, sync_playwright() as play:
+        file = Path(folder) / "sheet.html"
+        file.write_bytes(page)
+        made = play.chromium.launch(executable_path=browser, args=["--no-sandbox"])
+        opened = made.new_context(offline=True).new_page()
+        opened.goto(file.as_uri())
+        found = Axe().run(opened).response["violations"]
+        made.close()
+    return sum(one["impact"] in {"serious", "critical"} for one in found)
+
+
+def measure(seed: int, quick: bool) -> dict:
+    """Measure all; see the functions above."""
+    day = read_day(HERE.parents[1] / "demo_layers" / "day.toml")
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        layers = {name: frame for name, frame in plan(day).layers["plan.gpkg"].items() if len(frame)}
+        took, cpu = [], []
+        for _ in range(1 if quick else 3):
+            start, worked = time.perf_counter(), time.process_time()
+            files = plan_sheet(layers, depth=day.layers.depth, level_m=LEVEL_M, title=day.title)
+            took.append(time.perf_counter() - start)
+            cpu.append(time.process_time() - worked)
+        overlaps = 0
+        for stops in (10, MOST_STOPS) if quick else range(5, MOST_STOPS + 1, 5):
+            overlaps += _overlaps(compose(_made(stops, seed + stops), title="made", level_m=LEVEL_M))
+    serious = _serious(files["sheet.html"])
+    return {
+        "seconds": statistics.median(took),
+        "processor_s": statistics.median(cpu),
+        "html_mb": len(files["sheet.html"]) / 1e6,
+        "pdf_mb": len(files["sheet.pdf"]) / 1e6,
+        "label_overlaps": overlaps,
+        "axe_serious": serious,
+        "note": "" if serious is not None else "chromium is not installed",
+    }

@@ -1,0 +1,214 @@
+"""The sheet: safe whatever things are called, whole without scripts, pages as many as they should be, the course up."""
+
+from __future__ import annotations
+
+import io
+import re
+import subprocess
+import sys
+from html.parser import HTMLParser
+
+import numpy as np
+import pytest
+import shapely
+from PIL import Image
+
+from castshed.algorithms.plan_sheet import FILES, plan_sheet
+from castshed.toolbox.errors import UsageError
+from castshed.toolbox.output.chart_page import blank_page
+from castshed.toolbox.output.course_up import cut_and_turned, turned_points
+from castshed.toolbox.output.sheet_cards import _view
+from castshed.toolbox.output.sheet_facts import legs_of, stops_of
+from castshed.toolbox.output.sheet_svg import _short, svg_of
+from castshed.toolbox.output.view import Rect, by_role
+
+VOID = {"meta", "br", "input", "link", "img", "hr"}
+
+
+class Reader(HTMLParser):
+    """Collects texts, tags, attributes and ids; fails on tags that do not close."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.open, self.tags, self.texts, self.ids, self.links = [], [], [], [], []
+        self.feed(text)
+        self.close()
+        assert self.open == []
+
+    def handle_starttag(self, tag, attributes):
+        self.tags.append((tag, dict(attributes)))
+        self.ids += [value for name, value in attributes if name == "id"]
+        self.links += [
+            value for name, value in attributes if name in {"src", "href", "xlink:href", "action", "data"}
+        ]
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attributes):
+        self.handle_starttag(tag, attributes)
+        if tag not in VOID:
+            self.open.pop()
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        self.texts.append(data)
+
+
+@pytest.fixture(scope="module")
+def files(plan):
+    return plan_sheet(plan, level_m=-1.2192, title="Made day", date="2031-05-03")
+
+
+def test_every_file_is_there_and_is_what_it_says(files, tmp_path):
+    assert set(files) == set(FILES)
+    for name in ("map.png", "legs.png", "holds.png"):
+        with Image.open(io.BytesIO(files[name])) as image:
+            assert "not for navigation" in image.text["Description"]
+            colours = image.convert("RGB").resize((200, 200)).getcolors(40_000)
+            assert len(colours) > 20
+    pdf = files["sheet.pdf"]
+    assert pdf.startswith(b"%PDF")
+    # Map, one page of six legs, one of five holds.
+    assert len(re.findall(rb"/Type /Page\b", pdf)) == 3
+    assert plan_sheet.__doc__
+
+
+def test_the_page_loads_nothing_and_closes_every_tag(files):
+    text = files["sheet.html"].decode("utf-8")
+    read = Reader(text)
+    assert all(link.startswith("#") for link in read.links)
+    assert not re.search(r"@import|url\((?!#)", text)
+    policy = next(a["content"] for tag, a in read.tags if tag == "meta" and a.get("http-equiv"))
+    assert "default-src 'none'" in policy
+    assert len(read.ids) == len(set(read.ids))
+    for link in read.links:
+        assert link[1:] in read.ids
+    assert len(text) < 3_000_000
+
+
+def test_everything_is_readable_without_scripts(files, plan):
+    read = Reader(files["sheet.html"].decode("utf-8"))
+    said = " ".join(read.texts)
+    for name in plan["stops"]["name"]:
+        assert name in said
+    for words in (
+        "stands dry today",
+        "not for navigation",
+        "Depths at level -4.0 ft (-1.22 m)",
+        "2031-05-03",
+        "Least depth today",
+    ):
+        assert words in said
+    hidden = [a for tag, a in read.tags if "hidden" in a]
+    assert all("needs-script" in a["class"] for a in hidden)
+
+
+@pytest.mark.parametrize("start", [0, 8])
+def test_names_are_text_and_never_code(plan_of, hostile_names, start):
+    some = [name for name in hostile_names if name.strip()][start : start + 9]
+    layers = plan_of(len(some))
+    layers["stops"]["name"] = ["Ramp", *some, "Ramp"]
+    layers["spots"]["note"] = [*some, "x"]
+    layers["spots"]["name"] = [*some, "x"]
+    text = plan_sheet(layers, title=some[0], date=some[1])["sheet.html"].decode("utf-8")
+    read = Reader(text)
+    assert sum(tag == "script" for tag, _ in read.tags) == 1
+    assert not any(name.startswith("on") for _, a in read.tags for name in a)
+    assert not re.search("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe]", text)
+
+
+def test_the_course_runs_up():
+    for course in (0.0, 37.0, 90.0, 251.0):
+        ahead = np.array(
+            [[10.0 + 500.0 * np.sin(np.radians(course)), 20.0 + 500.0 * np.cos(np.radians(course))]]
+        )
+        assert turned_points(ahead, (10.0, 20.0), course) == pytest.approx(np.array([[10.0, 520.0]]))
+        assert turned_points(
+            turned_points(ahead, (10.0, 20.0), course), (10.0, 20.0), -course
+        ) == pytest.approx(ahead)
+
+
+def test_the_boat_is_low_on_the_card_and_the_way_is_on_it():
+    rng = np.random.default_rng(1)
+    rect = Rect(1.0, 2.0, 2.4, 3.4)
+    for _ in range(50):
+        way = np.vstack(
+            [[0.0, 0.0], rng.uniform((-800, -200), (800, 3000), (4, 2)), [0.0, rng.uniform(50, 4000)]]
+        )
+        view = _view(rect, way)
+        on_page = view.on_page(way)
+        assert on_page[0, 1] <= rect.bottom + 0.2 * rect.height
+        assert (on_page >= [rect.left - 1e-9, rect.bottom - 1e-9]).all()
+        assert (on_page <= [rect.right + 1e-9, rect.top + 1e-9]).all()
+
+
+def test_what_is_cut_out_is_what_the_window_shows(plan):
+    frames = by_role(plan)
+    centre = (480_000.0, 4_100_000.0)
+    window = (centre[0] - 300.0, centre[1] - 100.0, centre[0] + 300.0, centre[1] + 700.0)
+    near = cut_and_turned(frames, window, centre, 120.0, 0.01)
+    shown = shapely.box(*window)
+    for role in ("water", "shallow_hazards"):
+        mine = shapely.intersection(shapely.union_all(near[role].geometry.to_numpy()), shown).area
+        turned = shapely.transform(
+            frames[role].geometry.to_numpy(), lambda xy: turned_points(xy, centre, 120.0)
+        )
+        assert mine == pytest.approx(shapely.intersection(shapely.union_all(turned), shown).area, rel=1e-3)
+
+
+def test_facts_are_those_of_the_layers(plan):
+    frames = by_role(plan)
+    stops = stops_of(frames, metric=False)
+    assert [stop.name for stop in stops] == plan["stops"]["name"].to_list()
+    assert stops[0].ramp
+    assert not stops[1].ramp
+    assert stops[1].kind == "hump"
+    assert stops[2].kind == "conifer brush"
+    legs = legs_of(frames, {stop.spot_id: stop.name for stop in stops}, metric=True)
+    assert len(legs) == 6
+    first = plan["legs"][plan["legs"]["leg_no"] == 1]
+    assert f"{first['distance_m'].sum() / 1000:.2f} km" in legs[0].distance
+    assert legs[0].start == "Willow ramp"
+    assert any("(idle)" in course for course in legs[0].courses)
+
+
+@pytest.mark.parametrize("missing", ["stops", "legs", "holds", "spots"])
+def test_what_a_sheet_needs_is_named(plan, missing):
+    with pytest.raises(UsageError, match=missing):
+        plan_sheet({name: frame for name, frame in plan.items() if name != missing})
+
+
+def test_short_paths_draw_the_same_lines():
+    given = "M 10.04 20 \nL 12.5 20 \nL 12.5 -3.26 \nz\nM 1 1 \nL 1.5 2.25 "
+    assert _short(given) == "M10 20l2.5 0 0 -23.3zM1 1l.5 1.2"
+    curve = "M 1 1 C 2 2 3 3 4 4"
+    assert _short(curve) == curve
+
+
+def test_words_keep_their_width_in_any_font():
+    figure, pen = blank_page(4.0, 800)
+    pen.write(0.5, 0.5, "Gull <rock> & co", 10.0, "#000000", bold=True)
+    text = svg_of(figure, "t")
+    wide = float(re.search(r'textLength="([\d.]+)"', text)[1])
+    assert wide == pytest.approx(72.0 * pen.width("Gull <rock> & co", 10.0, bold=True), abs=0.06)
+    assert "<rock>" not in text
+
+
+def test_the_same_plan_gives_the_same_bytes(plan, files):
+    again = plan_sheet(plan, level_m=-1.2192, title="Made day", date="2031-05-03")
+    for name in FILES:
+        assert again[name] == files[name], name
+
+
+def test_the_command_writes_it(plan, tmp_path):
+    from castshed.toolbox.layers import write_layers
+
+    write_layers(tmp_path / "p.gpkg", {name: frame for name, frame in plan.items() if len(frame)})
+    done = subprocess.run(
+        [sys.executable, "-m", "castshed.toolbox.cli", "plan-sheet", str(tmp_path / "p.gpkg"), "--out", str(tmp_path / "sheet")],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert {p.name for p in (tmp_path / "sheet").iterdir()} == set(FILES)
