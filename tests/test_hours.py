@@ -324,6 +324,15 @@ def test_seas_on_a_straight_way_are_those_of_its_fetch():
     assert found.over_m[0, 0] == pytest.approx(expected - 0.25, rel=1e-9)
     assert (found.sea[0, 0], found.back[0, 0], found.along_m[0, 0]) == (2, True, 100.0)
     assert np.isnan(found.over_m[1, 0])
+    # Of a second way the distance is from its own start.
+    other = seas_on_ways([way, way], LAKE, np.array([0.0]), wind, SeaLimits(0.3, 0.2, 0.25))
+    assert other.along_m.ravel().tolist() == [100.0, 100.0]
+    # Ways in other water have their own waves: fetch 1900 m from the middle of its first piece.
+    two = seas_on_ways(
+        [way, line((5000, 6000), (5000, 7000))], LAKE, np.array([0.0]), wind, SeaLimits(1, 1, 1)
+    )
+    near = wave_band("spm-1984", wind, np.array([[1900.0]]), None, None).high_m[0, 0]
+    assert two.wave_m.ravel().tolist() == pytest.approx([expected, near], rel=1e-9)
 
 
 def test_a_beam_sea_over_its_limit_closes_the_hour_and_names_the_place():
@@ -348,6 +357,21 @@ def test_the_way_decides_and_not_the_hold_alone():
     blocked = both([10], ways=ways, head_limit_m=0.3, following_limit_m=0.3, **options)
     assert blocked.judged["fishable"].iloc[0] == 0
     assert "seas on the way" in blocked.judged["reason"].iloc[0]
+
+
+def test_the_strongest_wind_of_an_hour_blows_over_the_way():
+    layer = exposure_layer([10], ("s0", "s1"))
+    layer["wind_mps"], layer["wind_from_deg"] = [3.0, 12.0], [90.0, 0.0]
+    way = line((1000, 4000), (4000, 4000))
+    ways = ways_layer([("R1", "s0", way), ("R1", "s1", way)])
+    found = both([], spots_layer(2), exposure=layer, ways=ways, beam_limit_m=0.3, wind_limit_mps=20.0)
+    assert found.verdicts["reason"].str.startswith("beam seas on the way out").all()
+
+
+def test_a_height_without_a_band_counts_as_both_ends():
+    layer = exposure_layer([10], wave_m=0.9, wave_low_m=np.nan, wave_high_m=np.nan)
+    found = both([], exposure=layer, wave_limit_m=0.6)
+    assert found.verdicts["reason"].tolist() == ["waves up to 0.9 m (3.0 ft), 0.3 m (1.0 ft) over the limit"]
 
 
 def test_no_way_from_the_ramp_and_another_ramp():
@@ -464,6 +488,22 @@ def test_what_other_reasons_close_is_not_marginal():
     mixed = both([10, 11], spots, wave_high_m=[2.0, 0.1])
     assert mixed.verdicts["marginal"].tolist() == [0, 1]
     assert mixed.judged["marginal"].tolist() == [1]
+    # One that passes within the error, at the one hour it has: the day would turn round with it.
+    thin = both([10, 11], spots_layer(depth_m=1.0), wave_high_m=[2.0, 0.1])
+    assert thin.judged[["fishable", "marginal"]].iloc[0].tolist() == [1, 1]
+    # Deeper water gives no hold.
+    nowhere = both([10], spots, holds=holds_layer([("s0", 1, "none")]))
+    assert nowhere.judged["marginal"].tolist() == [0]
+
+
+def test_a_spot_just_fallen_dry_is_marginal_and_one_on_land_is_not():
+    spots = spots_layer(2, depth_m=[-0.1, 4.0])
+    spots = spots.set_geometry([at(-3, 4000), at(-3, 4000)])
+    found = both([10], spots, least_depth_m=0.0, listed_error_m=0.3).judged
+    assert found["fishable"].tolist() == [0, 0]
+    # The first lies off the water because it is dry, by less than the error; no depth brings the second to the water.
+    assert found["marginal"].tolist() == [1, 0]
+    assert found["reason"].iloc[0].startswith("not on today's water")
 
 
 depths = st.floats(-1.0, 6.0)
