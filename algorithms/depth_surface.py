@@ -44,7 +44,6 @@ Holds = Annotated[str, Choice(("depth", "negative-depth", "elevation"))]
 Unit = Annotated[str, Choice(("m", "ft", "ftUS", "fathom"))]
 Tension = Annotated[float, Number(0.0, 0.95)]
 
-MOST_CELLS = 60_000_000
 LOOSE_ERROR_M = 0.5
 """Depth error of soundings or a raster that state none (common practice)."""
 
@@ -54,19 +53,6 @@ class DepthLayers(NamedTuple):
 
     depth: Depth
     depth_confidence: DepthConfidence
-
-
-def _few_enough(bounds: tuple[float, float, float, float], cell_m: float) -> None:
-    from castshed.toolbox.errors import UsageError
-
-    west, south, east, north = bounds
-    cells = (east - west) / cell_m * ((north - south) / cell_m)
-    if cells > MOST_CELLS:
-        least = ((east - west) * (north - south) / MOST_CELLS) ** 0.5
-        raise UsageError(
-            f"Cells of {cell_m:g} m would be {cells / 1e6:.0f} million; at most {MOST_CELLS // 1_000_000} million are "
-            f"made. Give cells of {least:.1f} m or more, or a smaller lake."
-        )
 
 
 def _from_raster(
@@ -79,12 +65,13 @@ def _from_raster(
     from castshed.toolbox.errors import DataError, DataWarning
     from castshed.toolbox.units import convert
     from castshed.toolbox.water.raster_depth import depth_from, resampled, with_shore
+    from castshed.toolbox.water.room import check_room
     from castshed.toolbox.water.shore import centres_inside
     from castshed.toolbox.water.surface import grid_over
 
     surface = depth_from(raster, holds, datum_m, unit_m=convert(1.0, unit, "length"))
     if cell_m is not None:
-        _few_enough(surface.bounds, cell_m)
+        check_room(surface.bounds, cell_m)
         grid = grid_over(surface.bounds, cell_m, cell_m)
         surface = resampled(surface, grid)
     inside = centres_inside(surface, lake) & np.isfinite(surface.depth_m)
@@ -178,7 +165,8 @@ def depth_surface(
     datum_m
         Elevation of chart datum on the raster's vertical datum, when it holds elevations.
     cell_m
-        Size of a cell; by default 5 m, or the raster's own cells.
+        Size of a cell; by default 5 m, or the raster's own cells. A million cells take about 50 MB of memory; more
+        than the machine has free, or than 60 million, are refused before the work begins.
     method
         minimum-curvature, or triangles (Delaunay; flat at tops and in hollows).
     tension
@@ -228,6 +216,7 @@ def depth_surface(
     from castshed.toolbox.water.blunders import without_blunders
     from castshed.toolbox.water.confidence import local_error_m
     from castshed.toolbox.water.depth import LOCAL_ERROR, DepthSurface
+    from castshed.toolbox.water.room import check_room
     from castshed.toolbox.water.surface import METHODS, grid_over
     from castshed.toolbox.water.survey import measured_from, usable_rows, usual_interval, with_depth_areas
 
@@ -251,7 +240,7 @@ def depth_surface(
             "No depths were given; give --contours, --soundings or --depth-areas with at least one row, or a --raster."
         )
     cell = 5.0 if cell_m is None else cell_m
-    _few_enough(lake.bounds, cell)
+    check_room(lake.bounds, cell)
     grid = grid_over(lake.bounds, cell, cell)
     known, stated = measured_from(lake, lines, points, source_errors=source_errors, ageing_m=ageing_m)
     rows = [[] if layer is None else list(layer.index) for layer in (lines, points)]

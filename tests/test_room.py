@@ -1,0 +1,60 @@
+"""The bound on memory: what is refused, what would do, and that the bytes a cell are those that are used."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import pytest
+
+from castshed.toolbox.errors import UsageError
+from castshed.toolbox.water import room
+
+SQUARE = (0.0, 0.0, 10_000.0, 10_000.0)
+
+
+def test_a_grid_that_fits_is_passed(monkeypatch):
+    monkeypatch.setattr(room, "free_bytes", lambda: 8e9)
+    room.check_room(SQUARE, 2.0)
+
+
+def test_more_cells_than_are_made_are_refused_with_the_cell_that_would_do(monkeypatch):
+    monkeypatch.setattr(room, "free_bytes", lambda: 1e12)
+    with pytest.raises(UsageError, match=r"100 million; at most 60 million .* cells of 1\.3 m or more"):
+        room.check_room(SQUARE, 1.0)
+    room.check_room(SQUARE, 1.3)
+
+
+def test_more_than_the_free_memory_is_refused_with_the_cell_that_would_do(monkeypatch):
+    monkeypatch.setattr(room, "free_bytes", lambda: 0.85e9)
+    with pytest.raises(
+        UsageError, match=r"25 million; they need about 1\.6 GB of memory and 0\.8 GB are free"
+    ):
+        room.check_room(SQUARE, 2.0)
+    room.check_room(SQUARE, 3.3)
+
+
+def test_the_system_says_how_much_is_free():
+    assert room.free_bytes() > 50e6
+
+
+CHILD = """
+import resource, sys
+import numpy as np, shapely, geopandas
+from castshed.algorithms.depth_surface import depth_surface
+lake = shapely.Point(500_000.0, 4_000_000.0).buffer(1000.0)
+line = shapely.LineString(lake.buffer(-100.0).exterior.coords)
+def frame(shape, **columns):
+    return geopandas.GeoDataFrame(columns, geometry=[shape], crs="EPSG:32615")
+def run(cell):
+    depth_surface(frame(lake, name=["made"]), contours=frame(line, depth_m=[5.0]), cell_m=cell)
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * (1 if sys.platform == "darwin" else 1024)
+few = run(50.0)
+print((run(1.0) - few) / 4.0e6)
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no peak memory from the system")
+def test_a_cell_takes_no_more_bytes_than_is_reckoned_with():
+    done = subprocess.run([sys.executable, "-c", CHILD], capture_output=True, text=True, check=True)
+    assert 5.0 < float(done.stdout) <= room.BYTES_A_CELL
