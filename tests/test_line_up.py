@@ -172,11 +172,11 @@ def test_two_marks_in_line_are_preferred_to_a_bearing_of_either():
 def test_no_mark_serves_two_sights():
     rng = np.random.default_rng(8)
     for _ in range(30):
-        polar = list(zip(rng.uniform(0, 360, 25), rng.uniform(50, 1500, 25), strict=True))
-        found = lined_up(*polar, count=4)
+        polar = list(zip(rng.uniform(0, 360, 90), rng.uniform(50, 1500, 90), strict=True))
+        found = lined_up(*polar, count=5)
         used = [*found.sights.front, *found.sights.rear[found.sights.rear >= 0]]
         assert len(used) == len(set(used))
-        assert len(found.sights) == 4
+        assert len(found.sights) == 5
 
 
 def test_a_bearing_and_a_gap_of_the_same_mark_are_not_two_sights():
@@ -378,6 +378,17 @@ def test_a_boat_off_the_line_sees_which_way_the_marks_open():
     assert "Boathouse open 0.2 deg left of Tower" in pair(east).words
     assert pair(west).open_deg == pytest.approx(gap)
     assert "right of Tower" in pair(west).words
+
+
+def test_a_mark_that_stands_before_the_bank_or_far_behind_it_does_not_stand_over_it():
+    def mark_over(north):
+        return command(
+            holds((300, 300)), landmarks((300, north), name=["Mark"]), water=WATER
+        ).fixes.bank_mark[0]
+
+    assert mark_over(1010) == "Mark"  # the bank lies at 1,000
+    assert mark_over(600) == ""  # a dock or buoy half-way
+    assert mark_over(2300) == ""  # a hill behind
 
 
 def test_bearings_alone_are_weak_when_their_error_is_wider_than_a_long_cast():

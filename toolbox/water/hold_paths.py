@@ -157,24 +157,6 @@ def structure_paths(structures: Geometries, smooth_m: float) -> Paths:
     )
 
 
-def _square_off(paths: Paths, cast_m: Floats) -> Geometries:
-    """Give the two places square off either end of open paths."""
-    places = np.full(len(paths), shapely.MultiPoint(), dtype=object)
-    use = np.flatnonzero(~paths.closed)
-    corners = []
-    for along in (np.zeros(len(use)), paths.length_m[use]):
-        x, y, east, north = directions(paths, use, along)
-        corners += [
-            np.column_stack([x - side * north * cast_m[use], y + side * east * cast_m[use]])
-            for side in (1, -1)
-        ]
-    if use.size:
-        flat = np.stack(corners, axis=1).reshape(-1, 2)
-        points = np.asarray(shapely.points(flat), dtype=object)
-        places[use] = shapely.multipoints(points, indices=np.repeat(np.arange(len(use)), 4))
-    return places
-
-
 def cast_tracks(paths: Paths, cast_m: Floats) -> Tracks:
     """Draw all water that lies one cast from a path and no nearer to any other part of it.
 
@@ -187,8 +169,7 @@ def cast_tracks(paths: Paths, cast_m: Floats) -> Tracks:
 
     Returns
     -------
-    The edges of the water nearer than a cast: rings, which hold both sides of a line and go round its ends. The places
-    square off the ends are corners of them.
+    The edges of the water nearer than a cast: rings, which hold both sides of a line and go round its ends.
     """
     near = paths.line.copy()
     xy, ring = shapely.get_coordinates(near[paths.area], return_index=True)
@@ -199,7 +180,6 @@ def cast_tracks(paths: Paths, cast_m: Floats) -> Tracks:
     near = shapely.buffer(near, cast_m, quad_segs=_QUARTER)
     rings, path = shapely.get_rings(near, return_index=True)
     rings = shapely.simplify(rings, _DEVIATION_M)
-    rings = shapely.snap(rings, _square_off(paths, cast_m)[path], 2 * _DEVIATION_M)
     xy, ring = shapely.get_coordinates(rings, return_index=True)
     lines = np.asarray(shapely.linestrings(xy, indices=ring) if len(xy) else [], dtype=object)
     path = path.astype(np.intp)
