@@ -23,7 +23,8 @@ if TYPE_CHECKING:
     from ..depth import DepthSurface
 
 _CELL_M = 5.0  # a flat is wide; finer cells are averaged to about this
-_SMOOTH = 0.225  # slope is taken from depths smoothed over this share of the width: ripples do not make ground uneven
+_SMOOTH = 0.275  # slope is taken from depths smoothed over this share of the width: ripples do not make ground uneven
+_EDGE_SMOOTH = 0.11  # at its edge, where more smoothing would take too much
 _LEVEL_DEG = 0.1  # a flat that falls less than this has no deep side
 
 
@@ -146,7 +147,7 @@ def find_flats(
     # NaN compares False: what is not known is not level.
     fishable = (depth >= from_m) & (depth <= to_m)
     level = fishable & (_steepness(depth, _SMOOTH * width_m, cell_x, cell_y) < limit)
-    almost = fishable & (_steepness(depth, _SMOOTH * width_m / 2, cell_x, cell_y) < 1.5 * limit)
+    almost = fishable & (_steepness(depth, _EDGE_SMOOTH * width_m, cell_x, cell_y) < 1.2 * limit)
     parts, count = label(_ground(level, almost, width_m, (cell_y, cell_x)))
     sizes = np.bincount(parts.ravel(), minlength=count + 1) * cell_x * cell_y
     keep = sizes >= area_m2  # the drawn outline may come a little under it, so it is asked again below
