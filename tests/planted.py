@@ -174,11 +174,12 @@ class _Scene(Valley):
         edge = self.shore(u, side)
         v = edge + at if side == 0 else edge - at
         level = float(self.ground(u, v)[0])
-        self.blends.append((weight, level, rng.uniform(-0.004, 0.004, 2), (middle, float(v[0]))))
+        self.blends.append((weight, level, rng.uniform(-0.002, 0.002, 2), (middle, float(v[0]))))
         t = np.linspace(0, 2 * np.pi, 60, endpoint=False)
         squared = np.maximum(np.abs(np.cos(t)), np.abs(np.sin(t))) ** 0.5  # between a box and an ellipse
-        u = middle + a * np.cos(t) / squared
-        edge, s = self.shore(u, side), at + b * np.sin(t) / squared
+        # Its edge is where the bank begins to show through, by some 3 %.
+        u = middle + (a + 10.0) * np.cos(t) / squared
+        edge, s = self.shore(u, side), at + (b + 5.0) * np.sin(t) / squared
         self.truths.append(("flat", np.column_stack([u, edge + s if side == 0 else edge - s]), "area"))
 
     # The floor ------------------------------------------------------------------------------------------

@@ -71,7 +71,8 @@ CHILD_CODE = """
 import json, sys, time
 import numpy as np
 sys.path[:0] = json.loads(sys.argv[2])
-from structure import CELL_M, DepthSurface, find
+from castshed.toolbox.water.depth import DepthSurface
+from structure import CELL_M, find
 from planted import CRS, plant
 find(plant(1, slots=3).surface)  # compiles the loops, or finds them compiled
 surface = DepthSurface(np.load(sys.argv[1]), 500000.0, 4000000.0, CELL_M, CELL_M, CRS, 0.1)
