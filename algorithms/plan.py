@@ -102,6 +102,103 @@ def _depart(day: Day) -> str:
     return dt.datetime.combine(day.date, clock, zoneinfo.ZoneInfo(day.zone)).isoformat()
 
 
+def _in_the_wind(
+    day: Day, spots: GeoDataFrame, holds: GeoDataFrame, water: GeoDataFrame, depth: DepthSurface
+) -> tuple[GeoDataFrame, GeoDataFrame, GeoDataFrame | None]:
+    """Measure wind and waves at spots and holds; of a forecast also by the hour, at the holds."""
+    from castshed.algorithms.wind_exposure import wind_exposure
+
+    if day.forecast is not None:
+        date = day.date.isoformat()
+        told: dict[str, Any] = {
+            "forecast": day.forecast,
+            "zone": day.zone,
+            "first_time": f"{date}T00:00",
+            "last_time": f"{date}T23:59",
+        }
+    elif day.wind.from_deg is not None and day.wind.speed_mps is not None:
+        told = {"wind_from_deg": day.wind.from_deg, "wind_mps": day.wind.speed_mps}
+    else:
+        return spots, holds, None
+    there, at_holds = (
+        wind_exposure(places, water, depth=depth, level_m=day.level_m, **told) for places in (spots, holds)
+    )
+    return there.places, at_holds.places, at_holds.exposure
+
+
+def _run(
+    day: Day,
+    holds: GeoDataFrame,
+    water: GeoDataFrame,
+    hazards: GeoDataFrame,
+    depth: DepthSurface,
+    verdicts: GeoDataFrame | None,
+    depart: str,
+) -> tuple[Any, GeoDataFrame | None]:
+    """Order the best rated holds into a run, or choose those that fit the hours where the day says when to be back."""
+    from castshed.algorithms.day_plan import day_plan
+    from castshed.algorithms.shortest_run import shortest_run
+    from castshed.toolbox.errors import UsageError
+
+    boat, run = day.boat, day.run
+    handled: dict[str, Any] = {
+        "hazards": hazards,
+        "zones": day.layers.zones,
+        "depth": depth,
+        "level_m": day.level_m,
+        "start": run.start,
+        "end": run.end,
+        "beam_m": boat.beam_m,
+        "position_error_m": boat.position_error_m,
+        "clearance_m": boat.clearance_m,
+        "run_speed_mps": boat.running_speed_mps,
+        "idle_speed_mps": boat.idle_speed_mps,
+        "launch_m": LAUNCH_M,
+        "depart": depart,
+    }
+    if not run.back_by:
+        found = shortest_run(
+            holds, day.layers.ramps, water, at_most=run.at_most, at_each_s=run.at_each_s, **handled
+        )
+        return found, None
+    if not depart:
+        raise UsageError("run.back_by is given without run.depart; give both.")
+    timed = day_plan(
+        holds,
+        day.layers.ramps,
+        water,
+        verdicts=verdicts,
+        back_by=run.back_by,
+        value=run.value,
+        must=run.must,
+        never=run.never,
+        windows=run.windows,
+        stay_s=run.at_each_s,
+        longest_stay_s=run.longest_at_each_s,
+        fuel_l=run.fuel_l,
+        engine_hp=run.engine_hp,
+        **handled,
+    )
+    return timed, timed.answers
+
+
+def _at_their_hour(stops: GeoDataFrame, hours: GeoDataFrame | None) -> GeoDataFrame:
+    """Give stops the wind and waves of the hour at which the boat is there, where they are known by the hour."""
+    import pandas as pd
+
+    if hours is None or hours.empty or not (stops["arrive"] != "").any():
+        return stops
+    made = stops.copy()
+    told = hours.assign(at=pd.to_datetime(hours["time"], utc=True)).sort_values("at", kind="stable")
+    for row, (spot, arrive) in enumerate(zip(made["spot_id"], made["arrive"], strict=True)):
+        own = told[told["spot_id"] == spot]
+        if arrive and len(own):
+            before = own[own["at"] <= pd.Timestamp(arrive).tz_convert("UTC")]
+            hour = (before if len(before) else own).iloc[-1 if len(before) else 0]
+            made.loc[row, ["wind_mps", "wave_m"]] = [float(hour["wind_mps"]), float(hour["wave_m"])]
+    return made
+
+
 def _commonest(spots: GeoDataFrame) -> str:
     """Tell the commonest reasons against the spots."""
     first = (
@@ -119,10 +216,10 @@ def _commonest(spots: GeoDataFrame) -> str:
 def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
     """Plan the day of a day file and write it in open formats.
 
-    Runs the chain: gather-spots, depth-surface where the lake has no coverage, water-today, shallow-hazards,
-    cast-reach, boat-hold, wind-exposure, fishable and shortest-run. The run is then proved once more by geometry
-    alone: every leg keeps out of every hazard, closed zone and dry ground with the stated clearance, and every hold
-    lies in water deep enough. A plan that fails the proof is not written.
+    Runs the chain: gather-spots, depth-surface where the lake has no coverage, water-today, shallow-hazards, cast-
+    reach, boat-hold, wind-exposure, fishable, and shortest-run, or day-plan where the day says when to be back. The
+    run is then proved once more by geometry alone: every leg keeps out of every hazard, closed zone and dry ground
+    with the stated clearance, and every hold lies in water deep enough. A plan that fails the proof is not written.
 
     The folder gets plan.gpkg (all layers), run.gpx, plan.kml, plan.geojson, plan.json and map.png.
 
@@ -150,9 +247,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
     from castshed.algorithms.fishable import fishable
     from castshed.algorithms.gather_spots import gather_spots
     from castshed.algorithms.shallow_hazards import shallow_hazards
-    from castshed.algorithms.shortest_run import shortest_run
     from castshed.algorithms.water_today import water_today
-    from castshed.algorithms.wind_exposure import wind_exposure
     from castshed.toolbox.errors import DataError, DataWarning, NoSafeWay, NothingFishable
     from castshed.toolbox.output.plan_folder import plan_folder
     from castshed.toolbox.report import progress
@@ -205,32 +300,25 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
             zones=lake.zones,
         )
         step(1)
-        spots, holds = book.spots, held.holds
-        if day.wind.from_deg is not None and day.wind.speed_mps is not None:
-            spots, holds = (
-                wind_exposure(
-                    places,
-                    today.water,
-                    wind_from_deg=day.wind.from_deg,
-                    wind_mps=day.wind.speed_mps,
-                    depth=depth,
-                    level_m=level_m,
-                ).places
-                for places in (spots, holds)
-            )
-        spots = fishable(
+        spots, holds, hours = _in_the_wind(day, book.spots, held.holds, today.water, depth)
+        judged = fishable(
             spots,
             today.water,
             depth=depth,
             level_m=level_m,
             holds=holds,
+            exposure=hours,
+            zones=lake.zones if hours is not None else None,
+            start=day.run.start if hours is not None else "",
+            time_zone=day.zone,
             least_depth_m=day.fishing.least_depth_m,
             top_margin_m=day.fishing.top_margin_m,
             deepest_m=day.fishing.most_depth_m,
             wave_limit_m=boat.wave_limit_m,
             wind_limit_mps=boat.wind_limit_mps,
             level_error_m=day.level.error_m,
-        ).judged
+        )
+        spots = judged.judged
         step(1)
         named = holds.merge(spots[["spot_id", "name", "rating", "fishable"]], on="spot_id")
         wanted = named[(named["fishable"] == 1) & (named["status"] == "ok")]
@@ -240,26 +328,8 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
                 f"None of {len(spots)} spots is fishable today. Commonest reasons: {_commonest(spots)}. Look at level, "
                 "draft, margins and wind in the day file."
             )
-        run = shortest_run(
-            rated,
-            lake.ramps,
-            today.water,
-            hazards=hazards,
-            zones=lake.zones,
-            depth=depth,
-            level_m=level_m,
-            start=day.run.start,
-            end=day.run.end,
-            at_most=day.run.at_most,
-            beam_m=boat.beam_m,
-            position_error_m=boat.position_error_m,
-            clearance_m=boat.clearance_m,
-            run_speed_mps=boat.running_speed_mps,
-            idle_speed_mps=boat.idle_speed_mps,
-            launch_m=LAUNCH_M,
-            at_each_s=day.run.at_each_s,
-            depart=depart,
-        )
+        run, answers = _run(day, rated, today.water, hazards, depth, judged.verdicts, depart)
+        run = run._replace(stops=_at_their_hour(run.stops, hours))
         step(1)
         limits = _limits(boat, depth, day.level.error_m)
         stopped = holds[(holds["status"] == "ok") & holds["spot_id"].isin(run.stops["spot_id"])]
@@ -301,6 +371,9 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
             "legs": run.legs,
             "left_out": _all_left_out(spots, run.left_out),
             "set_aside": book.set_aside,
+            **({} if judged.verdicts is None else {"verdicts": judged.verdicts}),
+            **({} if hours is None else {"exposure": hours}),
+            **({} if answers is None else {"answers": answers}),
         }
         notes = tuple(dict.fromkeys(str(w.message) for w in caught if issubclass(w.category, DataWarning)))
         contents = plan_folder(

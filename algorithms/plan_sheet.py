@@ -80,7 +80,7 @@ def plan_sheet(
     from castshed.toolbox.report import progress
 
     answers = {"answers": layers["answers"]} if "answers" in layers else {}
-    plan = {name: frame for name, frame in layers.items() if name != "answers"}
+    plan = {name: frame for name, frame in layers.items() if name not in {"answers", "verdicts", "exposure"}}
     frames = by_role(plan)
     missing = [name for name in _NEEDED if name not in frames or not len(frames[name])]
     if missing:
@@ -93,11 +93,8 @@ def plan_sheet(
         stops = stops_of(frames, metric=metric)
         legs = legs_of(frames, {stop.spot_id: stop.name for stop in stops}, metric=metric)
         told = answers_of(answers)
-        known = {
-            word: told.pop(word)
-            for word in ("Fuel", "Sun dawn", "Sun rise", "Sun set", "Sun dusk")
-            if word in told
-        }
+        among_totals = [word for word in told if word == "Fuel" or word.startswith("Sun ")]
+        known = {word: told.pop(word) for word in among_totals}
         totals = totals_in_words(frames, metric=metric, more=known)
         pages = draw_pages(
             plan,

@@ -184,3 +184,46 @@ def test_demo_writes_every_file_it_names():
     files = demo().files
     assert set(files) == set(NAMES)
     assert {"day.toml", "reservoir.gpkg"} <= set(files)
+
+
+FORECAST = "time,wind_from_deg,wind_mph,gust_mph\n" + "".join(
+    f"2026-05-16T{hour:02d}:00-05:00,225,{5 if hour < 11 else 40},{8 if hour < 11 else 50}\n"
+    for hour in range(24)
+)
+
+
+def timed_day(tmp_path, **changes):
+    (tmp_path / "wind.csv").write_text(FORECAST, encoding="utf-8")
+    lines = [line for line in DAY.splitlines() if not line.startswith(("from", "speed ="))]
+    wind = lines.index("[wind]") + 1
+    lines.insert(wind, 'forecast = "wind.csv"')
+    run = lines.index("[run]") + 1
+    lines[run:run] = [f"{key} = {value}" for key, value in changes.items()]
+    return "\n".join(line for line in lines if not line.startswith("zone")) + "\n"
+
+
+def test_a_day_with_a_forecast_and_an_end_is_timed_and_judged_by_the_hour(tmp_path, lake):
+    save(tmp_path, lake)
+    text = 'zone = "America/Chicago"\n' + timed_day(tmp_path, back_by='"12:00"')
+    layers = made(tmp_path, text).layers["plan.gpkg"]
+    stops, verdicts = layers["stops"], layers["verdicts"]
+    inner = stops.iloc[1:-1]
+    assert len(inner) >= 2
+    assert (inner["turn_back"] != "").all()
+    # Forty miles an hour from eleven on is over the limit, so nothing is fished then, and the stops have calmer air.
+    late = verdicts[verdicts["time"].str.contains("T1[1-9]:")]
+    assert (late["fishable"] == 0).all()
+    assert late["reason"].str.contains("wind").all()
+    assert (inner["leave"].str[11:16] <= "11:00").all()
+    assert (inner["wind_mps"] < 3.0).all()
+    answers = dict(zip(layers["answers"]["question"], layers["answers"]["answer"], strict=True))
+    assert "30 minutes less" in answers
+
+
+def test_a_day_with_two_winds_or_an_end_without_a_start_is_refused(tmp_path, lake):
+    save(tmp_path, lake)
+    text = 'zone = "America/Chicago"\n' + timed_day(tmp_path, back_by='"12:00"')
+    with pytest.raises(CastshedError, match="forecast and one wind"):
+        made(tmp_path, text.replace('forecast = "wind.csv"', 'forecast = "wind.csv"\nfrom = "SW"'))
+    with pytest.raises(CastshedError, match=r"without run\.depart"):
+        made(tmp_path, "\n".join(line for line in text.splitlines() if not line.startswith("depart")))

@@ -32,6 +32,7 @@ from .parameters import (
     Quantity,
     SignedLength,
     Speed,
+    Volume,
     WordList,
     Words,
 )
@@ -39,6 +40,7 @@ from .parameters import (
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
+    from .intake.series_table import SeriesTable
     from .sources import SourceTable
     from .water.depth import DepthSurface
 
@@ -90,21 +92,30 @@ class Angler:
 
 @dataclass(frozen=True)
 class Wind:
-    """One wind for the day, from the official forecast."""
+    """The wind, from the official forecast: one for the day, or a file of it by the hour."""
 
     from_deg: Bearing | None = None
     speed_mps: Speed | None = None
+    forecast: Words = ""
 
 
 @dataclass(frozen=True)
 class Run:
-    """From which ramp, back to which, how many stops, how long at each."""
+    """From which ramp, back to which, how many stops, how long at each; with ``back_by`` the hours decide how many."""
 
     start: Words = ""
     end: Words = ""
     at_most: Count = 12
     at_each_s: Duration = 1500.0
     depart: Words = ""
+    back_by: Words = ""
+    value: Words = "rating"
+    must: WordList = ()
+    never: WordList = ()
+    windows: WordList = ()
+    longest_at_each_s: Duration = 0.0
+    fuel_l: Volume | None = None
+    engine_hp: Count = 0
 
 
 @dataclass(frozen=True)
@@ -179,6 +190,7 @@ class Day:
     level_m: float
     layers: Layers
     spots: tuple[SourceTable, ...]
+    forecast: SeriesTable | None = None
     named: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -361,6 +373,16 @@ def _read_layers(lake: Lake, folder: Path) -> tuple[Layers, dict[str, str]]:
     return Layers(**found), named
 
 
+def _forecast(wind: Wind, folder: Path) -> SeriesTable | None:
+    if not wind.forecast:
+        return None
+    if wind.from_deg is not None or wind.speed_mps is not None:
+        raise UsageError("[wind] gives a forecast and one wind as well; leave one of them out.")
+    from .intake.series_table import read_series
+
+    return read_series(folder / wind.forecast, "forecast")
+
+
 def read_day(path: Path) -> Day:
     """Read a day file and every layer and list it names.
 
@@ -420,5 +442,6 @@ def read_day(path: Path) -> Day:
         level_m=level_m,
         layers=layers,
         spots=tables,
+        forecast=_forecast(parts["wind"], folder),
         named=named,
     )

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 _GPX: Final = ("stops", "legs", "holds", "spots", "ramps")
 _NOT_SHARED: Final = ("set_aside", "shoreline", "cast_reach", "depth_bands")
+_BY_THE_HOUR: Final = ("verdicts", "exposure", "answers")  # tables rather than places: for plan.gpkg only
 
 
 def totals_of(layers: Mapping[str, gpd.GeoDataFrame], at_each_s: float) -> dict[str, Any]:
@@ -74,20 +75,21 @@ def plan_folder(
     stops = layers["stops"]
     totals = totals_of(layers, at_each_s)
     proof = {"violations": 0, **dataclasses.asdict(limits)}
-    shared = {name: frame for name, frame in layers.items() if name not in _NOT_SHARED}
+    places = {name: frame for name, frame in layers.items() if name not in _BY_THE_HOUR}
+    shared = {name: frame for name, frame in places.items() if name not in _NOT_SHARED}
     aboard = {name: shared[name] for name in _GPX}
     for name in ("holds", "spots"):  # into a small device go the places of the run only
         aboard[name] = aboard[name][aboard[name]["spot_id"].isin(stops["spot_id"])]
     on_run = {
         name: layers[name][layers[name]["spot_id"].isin(stops["spot_id"])] for name in ("holds", "cast_lines")
     }
-    drawn = {**layers, **on_run}  # the map shows where the boat stops, not every place it could
+    drawn = {**places, **on_run}  # the map shows where the boat stops, not every place it could
     files = {
         "run.gpx": to_gpx(aboard, title=title, level_m=level_m, date=date),
-        "plan.kml": to_kml(layers, title=title, level_m=level_m, date=date),
+        "plan.kml": to_kml(places, title=title, level_m=level_m, date=date),
         "plan.geojson": to_geojson(shared, title=title, level_m=level_m, date=date),
         "plan.json": to_plan_json(
-            layers, title=title, level_m=level_m, date=date, totals=totals, proof=proof, notes=notes
+            places, title=title, level_m=level_m, date=date, totals=totals, proof=proof, notes=notes
         ),
         "map.png": draw_map(drawn, title=title, level_m=level_m, date=date, units=units),
     }

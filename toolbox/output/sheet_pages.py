@@ -168,7 +168,7 @@ def draw_pages(
     shown = {
         name: frame[frame["spot_id"].isin(chosen)] if name in {"holds", "cast_lines"} else frame
         for name, frame in layers.items()
-        if name not in {"answers", "cast_reach", "set_aside"}
+        if name not in {"answers", "cast_reach", "set_aside", "verdicts", "exposure"}
     }
     map_page = compose(shown, title=title, level_m=level_m, date=date, units=units, width_px=width_px)
     card_px = int(width_px * 0.65)
