@@ -15,8 +15,10 @@ from pathlib import Path
 import numpy as np
 from scipy.ndimage import label
 
+from castshed.toolbox.water.confidence import local_error_m
 from castshed.toolbox.water.depth import DepthSurface
 from castshed.toolbox.water.links import Grid
+from castshed.toolbox.water.stray_soundings import stray_soundings
 from castshed.toolbox.water.surface import minimum_curvature
 from made_bottoms import CELL, STEPS, bottom, contoured, known_of, lattice, leak, peer_triangles, rmse
 
@@ -63,6 +65,46 @@ def _laws(seed, quick):
     return {"off_contour_share_995": honoured, "beyond_contours_share_999": beyond}
 
 
+def _trust(seed, quick):
+    """Share of errors within what is said of them, by survey, and the middle of what is said; strays found."""
+    within, said = {}, {}
+    for name in SURVEYS:
+        held, widths = [], []
+        for k in range(1 if quick else 3):
+            depth = bottom(1000 * seed + k)
+            grid, known = lattice(depth), known_of(depth, name)
+            found = minimum_curvature(grid, known)
+            local = local_error_m(grid, known, found, interval_m=STEPS.get(name))
+            held.append((np.abs(found - depth) <= local)[depth > 0])
+            widths.append(local[depth > 0])
+        within[name] = float(np.mean(np.concatenate(held)))
+        said[name] = float(np.median(np.concatenate(widths)))
+    return {"within_said_error": within, "said_error_m": said, "blunders": _blunders(seed, quick)}
+
+
+def _blunders(seed, quick):
+    """Soundings doubled, lost or in the wrong unit, 30 a survey: planted, found, and good ones called strays."""
+    planted = found = false = soundings = 0
+    for k in range(1 if quick else 4):
+        known = known_of(bottom(1000 * seed + k), "tracks40")
+        rng = np.random.default_rng([seed, k])
+        xy = known.xy + rng.normal(0.0, 1.0, known.xy.shape)
+        depth = known.depth_m + rng.normal(0.0, 0.08, len(xy))
+        rows = rng.choice(len(depth), 30, replace=False)
+        wrong = np.concatenate(
+            [2.0 * depth[rows[:10]], np.maximum(depth[rows[10:20]] - 5.0, 0.1), 0.3048 * depth[rows[20:]]]
+        )
+        clear = np.abs(wrong - depth[rows]) > 2.5
+        depth[rows] = wrong
+        others = known.along_lines(5.0, shore=True)[:, :3]
+        strays = stray_soundings(xy, depth, others, known.lines[: known.shores]).rows
+        planted += int(clear.sum())
+        found += int(np.isin(rows[clear], strays).sum())
+        false += int((~np.isin(strays, rows)).sum())
+        soundings += len(depth)
+    return {"soundings": soundings, "planted": planted, "found": found, "false": false}
+
+
 # Runs alone, so that its peak memory is its own: cells and data from a file, seconds and megabytes on stdout.
 CHILD_CODE = """
 import json, pickle, sys, time
@@ -76,15 +118,15 @@ box = shapely.box(0, 0, 100, 100)  # compiles the loops, or finds them compiled
 minimum_curvature(grid_over(box.bounds, 2.5, 2.5), make(
     box, np.empty(0, dtype=object), np.empty(0), np.array([[50.0, 50.0]]), np.array([4.0])))
 grid, known = pickle.load(open(sys.argv[1], "rb"))
-start = time.perf_counter()
+start, worked = time.perf_counter(), time.process_time()
 minimum_curvature(grid, known)
-seconds = time.perf_counter() - start
+seconds, cpu_seconds = time.perf_counter() - start, time.process_time() - worked
 try:
     import resource
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (1024.0 if sys.platform != "darwin" else 1048576.0)
 except ImportError:
     peak = None
-print(json.dumps({"seconds": seconds, "peak_mb": peak}))
+print(json.dumps({"seconds": seconds, "cpu_seconds": cpu_seconds, "peak_mb": peak}))
 """
 
 
@@ -105,8 +147,7 @@ def _scale(seed, quick):
         depth = bottom(1000 * seed, side)
         one = _alone(lattice(depth), contoured(depth, STEPS["5ft"]))
         growth.append([side * side, one["seconds"], one["peak_mb"]])
-    cells, seconds, peak_mb = growth[-1]
-    return {"cells": cells, "seconds": seconds, "peak_mb": peak_mb, "growth": growth}
+    return {"cells": growth[-1][0], **one, "growth": growth}
 
 
 @functools.cache
@@ -183,6 +224,7 @@ def measure(seed: int, quick: bool) -> dict:
     notes: list[str] = []
     result = _made(seed, quick)
     result |= _laws(seed, quick)
+    result |= _trust(seed, quick)
     result["leak"] = {
         f"{width:g}m": leak(minimum_curvature, width) for width in ((10.0,) if quick else (10.0, 2.0, 1.0))
     }
