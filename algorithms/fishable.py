@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from castshed.toolbox.water.hours import Hours
+    from castshed.toolbox.water.way_seas import WaySeas
 
     Floats = NDArray[np.float64]
 
@@ -125,10 +126,10 @@ def fishable(
 
     With the hourly layer of wind-exposure (`--exposure`) each spot is judged at each hour, in daylight (all of the
     hour between civil dawn and civil dusk on the lake); `hours` then has the stretches in which it is fishable, a
-    spot is fishable when it is at any hour, and the layer `verdicts` has a row for each spot and hour. With the ways
-    of safe-ways the seas on the way from the ramp are judged as well, out and back, by how they meet the boat.
-    Without it wind and waves are judged where the spots, or better the holds, carry the columns of wind-exposure. The
-    upper end of the wave band counts.
+    spot is fishable when it is at any hour, and the layer `verdicts` has a row for each spot and hour. Without that
+    layer one wind is judged, where the spots, or better the holds, carry the columns of wind-exposure. The upper end
+    of the wave band counts. With the ways of safe-ways the seas on the way from the ramp are judged as well, out and
+    back in the same wind, by how they meet the boat.
 
     `marginal` is 1 where the verdict would turn round if depth and level were wrong by no more than their error.
 
@@ -216,12 +217,12 @@ def fishable(
     from castshed.toolbox.errors import DataError, DataWarning
     from castshed.toolbox.water.exposure import place_points
     from castshed.toolbox.water.fetch import on_water
-    from castshed.toolbox.water.hour_table import hour_table, single_weather
+    from castshed.toolbox.water.hour_table import hour_table, single_weather, strongest_wind
     from castshed.toolbox.water.hour_verdicts import judge_hours
     from castshed.toolbox.water.reach import closed_to_boats, reach
     from castshed.toolbox.water.sun import zone_of
     from castshed.toolbox.water.verdict import Limits, judge, stand
-    from castshed.toolbox.water.way_seas import SeaLimits, seas_on_ways
+    from castshed.toolbox.water.way_seas import SeaLimits, sea_words, seas_on_ways
 
     surface = shapely.union_all(water.geometry.to_numpy())
     geometry = spots.geometry.to_numpy()
@@ -263,6 +264,13 @@ def fishable(
         other=[[*one, *two] for one, two in zip(held.against, closed, strict=True)],
         error_m=np.hypot(depth_error, level_error_m),
     )
+
+    def seas_of(wind_from_deg: Floats, wind_mps: Floats) -> WaySeas:
+        sea_limits = SeaLimits(head_limit_m, beam_limit_m, following_limit_m)
+        return seas_on_ways(
+            held.way, surface, wind_from_deg, wind_mps, sea_limits, surface=depth, level_m=level_m
+        )
+
     verdicts = None
     hours = [""] * len(spots)
     if exposure is None:
@@ -274,7 +282,18 @@ def fishable(
                 DataWarning,
                 stacklevel=2,
             )
-        found = judge(standing, limits=limits, wave_low_m=low, wave_high_m=high, wind_mps=wind, gust_mps=gust)
+        rough = None
+        if ways is not None:
+            rough = list(sea_words(seas_of(*strongest_wind(holds, spots)), held.start)[:, 0])
+        found = judge(
+            standing,
+            limits=limits,
+            wave_low_m=low,
+            wave_high_m=high,
+            wind_mps=wind,
+            gust_mps=gust,
+            way=rough,
+        )
     else:
         if exposure.empty:
             raise DataError("The exposure layer has no rows; run wind-exposure with a forecast.")
@@ -284,17 +303,7 @@ def fishable(
             ids = spots["spot_id"].astype(str).to_numpy()[sitting]
             numbers = dict(zip(ids, holds["hold_no"].to_numpy()[held.hold_row[sitting]], strict=True))
         table = hour_table(exposure, list(spots["spot_id"].astype(str)), zone=zone, hold_no=numbers)
-        seas = None
-        if ways is not None:
-            seas = seas_on_ways(
-                held.way,
-                surface,
-                table.lake_wind_from_deg,
-                table.lake_wind_mps,
-                SeaLimits(head_limit_m, beam_limit_m, following_limit_m),
-                surface=depth,
-                level_m=level_m,
-            )
+        seas = None if ways is None else seas_of(table.lake_wind_from_deg, table.lake_wind_mps)
         dark = [""] * len(table.hours) if at_night else _dark(table.hours, water, zone)
         by_hour = judge_hours(standing, table, limits=limits, dark=dark, seas=seas, start=held.start)
         found, hours = by_hour.day, by_hour.hours

@@ -368,6 +368,21 @@ def test_the_strongest_wind_of_an_hour_blows_over_the_way():
     assert found.verdicts["reason"].str.startswith("beam seas on the way out").all()
 
 
+def test_the_way_is_judged_for_a_single_wind_too():
+    spots = spots_layer(wave_m=[0.1], wind_mps=[9.0], wind_from_deg=[0.0])
+    ways = ways_layer([("R1", "s0", line((1000, 4000), (4000, 4000)))])
+    options = {"wind_limit_mps": 20.0, "beam_limit_m": 0.3}
+    assert fishable(spots, WATER, **options).judged["fishable"].tolist() == [1]
+    row = fishable(spots, WATER, ways=ways, **options).judged.iloc[0]
+    assert row["fishable"] == 0
+    assert row["reason"].startswith("beam seas on the way out up to")
+    # From the same side as the way runs it is a head sea, and within its limit.
+    spots["wind_from_deg"] = 90.0
+    assert fishable(spots, WATER, ways=ways, head_limit_m=2.0, following_limit_m=2.0, **options).judged[
+        "fishable"
+    ].tolist() == [1]
+
+
 def test_a_height_without_a_band_counts_as_both_ends():
     layer = exposure_layer([10], wave_m=0.9, wave_low_m=np.nan, wave_high_m=np.nan)
     found = both([], exposure=layer, wave_limit_m=0.6)

@@ -176,3 +176,16 @@ def single_weather(
             values = np.where(np.isnan(values), own, values)
         taken.append(values)
     return taken[0], taken[1], taken[2], taken[3]
+
+
+def strongest_wind(*layers: pd.DataFrame | None) -> tuple[Floats, Floats]:
+    """Find where the strongest wind comes from, and its speed, in the first layer that tells both; NaN for none."""
+    for layer in layers:
+        if layer is None or not {"wind_mps", "wind_from_deg"} <= set(layer.columns):
+            continue
+        wind, bearing = checked_numbers(layer, "wind_mps"), checked_numbers(layer, "wind_from_deg")
+        known = np.flatnonzero(np.isfinite(wind) & np.isfinite(bearing))
+        if known.size:
+            row = known[int(np.argmax(wind[known]))]
+            return bearing[row : row + 1] % 360.0, wind[row : row + 1]
+    return np.array([np.nan]), np.array([np.nan])

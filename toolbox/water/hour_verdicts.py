@@ -7,11 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..units import in_words
 from .hours import intervals
 from .margin_words import band_words, length_words, speed_words
 from .verdict import Verdicts, blown_out, marginal_words
-from .way_seas import NAMES, too_rough
+from .way_seas import sea_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -46,20 +45,6 @@ class HourVerdicts:
     fishable: Flags
     marginal: Flags
     reason: list[list[str]]
-
-
-def _way_texts(seas: WaySeas | None, shape: tuple[int, int], start: str) -> NDArray[np.object_]:
-    texts = np.full(shape, "", dtype=object)
-    if seas is None:
-        return texts
-    for row, hour in zip(*np.nonzero(too_rough(seas)), strict=True):
-        where = in_words(float(seas.along_m[row, hour]), "length")
-        texts[row, hour] = (
-            f"{NAMES[seas.sea[row, hour]]} seas on the way {'back' if seas.back[row, hour] else 'out'} up to "
-            f"{length_words(float(seas.wave_m[row, hour]))}, {length_words(float(seas.over_m[row, hour]))} over the "
-            f"limit, {where} by water from {start or 'the ramp'}"
-        )
-    return texts
 
 
 def _tally(
@@ -125,7 +110,9 @@ def judge_hours(
         "waves over the limit": waves,
         "wind over the limit": winds,
         "gusts over the limit": gusts,
-        "seas on the way over the limit": _way_texts(seas, shape, start),
+        "seas on the way over the limit": np.full(shape, "", dtype=object)
+        if seas is None
+        else sea_words(seas, start),
     }
     over = {
         "waves over the limit": table.wave_high_m - limits.wave_m,

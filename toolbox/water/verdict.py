@@ -259,6 +259,7 @@ def judge(
     wave_high_m: ArrayLike,
     wind_mps: ArrayLike,
     gust_mps: ArrayLike,
+    way: Sequence[str] | None = None,
 ) -> Verdicts:
     """Judge spots for one wind, with every reason that speaks against each.
 
@@ -270,6 +271,8 @@ def judge(
         What a spot must keep to.
     wave_low_m, wave_high_m, wind_mps, gust_mps
         Wave band, wind and gusts at the spot or its hold; NaN: not judged.
+    way
+        What speaks against the way to each spot, empty text for nothing; None: not judged.
 
     Returns
     -------
@@ -279,9 +282,8 @@ def judge(
     low, high, wind, gust = (
         np.asarray(one, dtype=np.float64) for one in (wave_low_m, wave_high_m, wind_mps, gust_mps)
     )
-    weather = [
-        [text for text in texts if text] for texts in zip(*blown_out(high, wind, gust, limits), strict=True)
-    ]
+    texts_of = (*blown_out(high, wind, gust, limits), list(way) if way is not None else [""] * high.size)
+    weather = [[text for text in texts if text] for texts in zip(*texts_of, strict=True)]
     reasons = [[*day, *hour] for day, hour in zip(standing.against, weather, strict=True)]
     fishable = np.array([not one for one in reasons], dtype=bool)
     marginal = standing.unsure & np.array([not one for one in weather], dtype=bool)

@@ -11,7 +11,9 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import shapely
 
+from ..units import in_words
 from .exposure import expose
+from .margin_words import length_words
 from .verdict import ROUNDING
 
 if TYPE_CHECKING:
@@ -175,6 +177,22 @@ def seas_on_ways(
     return WaySeas(over, high, sea, back, along)
 
 
-def too_rough(seas: WaySeas) -> NDArray[np.bool_]:
-    """Tell where the seas on the way are over their limit."""
-    return np.asarray(seas.over_m > ROUNDING)
+def sea_words(seas: WaySeas, start: str = "") -> NDArray[np.object_]:
+    """Say where the seas on each way are over their limit at each hour, (n, m); empty text where they are not.
+
+    Parameters
+    ----------
+    seas
+        The worst seas on the ways.
+    start
+        Id of the ramp they begin at.
+    """
+    texts = np.full(seas.over_m.shape, "", dtype=object)
+    for row, hour in zip(*np.nonzero(seas.over_m > ROUNDING), strict=True):
+        where = in_words(float(seas.along_m[row, hour]), "length")
+        texts[row, hour] = (
+            f"{NAMES[seas.sea[row, hour]]} seas on the way {'back' if seas.back[row, hour] else 'out'} up to "
+            f"{length_words(float(seas.wave_m[row, hour]))}, {length_words(float(seas.over_m[row, hour]))} over the "
+            f"limit, {where} by water from {start or 'the ramp'}"
+        )
+    return texts
