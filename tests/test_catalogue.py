@@ -1,9 +1,10 @@
 """Bundled, installed and folder algorithms: listed without import, never shadowed, broken ones explained."""
 
+import os
 import subprocess
 import sys
 import textwrap
-from importlib import metadata
+from pathlib import Path
 
 import pytest
 
@@ -75,6 +76,47 @@ def test_bundled_algorithms_come_in_by_the_folder_door(folder):
     assert f"def {bundled[0].attribute}" in source
 
 
+def test_the_short_reading_of_bundled_files_equals_the_whole_one():
+    folder = Path(catalogue.__file__).parent.parent / "algorithms"
+    files = [p for p in folder.glob("*.py") if not p.name.startswith("_")]
+    assert files
+    for path in files:
+        assert catalogue._functions(path, whole=False) == catalogue._functions(path)
+        assert catalogue._heads(path.read_text(encoding="utf-8")), f"{path} is read whole at every --help"
+
+
+def test_a_file_is_read_again_when_it_has_changed(folder):
+    write(folder, "circles.py", GOOD)
+    assert catalogue.entries()["spot-circles"].summary == "Draw a circle round each spot."
+    write(folder, "circles.py", GOOD.replace("Draw a circle round", "Circle"))
+    assert catalogue.entries()["spot-circles"].summary == "Circle each spot."
+
+
+@pytest.mark.parametrize("inside", ["dist-info", "egg-info"])
+def test_an_installed_algorithm_is_found_wherever_the_path_leads(tmp_path, inside):
+    (tmp_path / "reed.py").write_text(GOOD, encoding="utf-8")
+    home = tmp_path / f"reed_tools-1.0.{inside}"
+    home.mkdir()
+    (home / ("METADATA" if inside == "dist-info" else "PKG-INFO")).write_text(
+        "Metadata-Version: 2.1\nName: reed-tools\nVersion: 1.0\n"
+    )
+    (home / "entry_points.txt").write_text("[castshed.algorithms]\nspot-circles = reed:spot_circles\n")
+    code = (
+        "import sys\nfrom castshed.toolbox import catalogue\n"
+        "e = catalogue.entries()['spot-circles']\n"
+        "assert 'reed' not in sys.modules\n"
+        "print(e.origin, e.step, e.problem or 'sound', catalogue.load('spot-circles').summary)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        capture_output=True,
+        text=True,
+        check=True,
+        env={**os.environ, "PYTHONPATH": str(tmp_path)},
+    )
+    assert done.stdout == "reed-tools hold sound Draw a circle round each spot.\n"
+
+
 @pytest.mark.parametrize(
     ("text", "says"),
     [
@@ -108,9 +150,7 @@ def test_a_bundled_name_is_never_shadowed(folder):
 
 def test_two_of_one_name_are_refused_naming_both(folder, monkeypatch):
     write(folder, "circles.py", GOOD)
-    monkeypatch.setattr(
-        metadata, "entry_points", lambda group: [point("spot-circles", "json:loads", "reed-tools")]
-    )
+    monkeypatch.setattr(catalogue, "_points", lambda: [point("spot-circles", "json:loads", "reed-tools")])
     with pytest.raises(PluginError) as caught:
         catalogue.load("spot-circles")
     assert "reed-tools" in str(caught.value)
@@ -126,7 +166,7 @@ def test_two_of_one_name_are_refused_naming_both(folder, monkeypatch):
     ],
 )
 def test_a_broken_installed_algorithm_names_its_distribution(monkeypatch, value, says):
-    monkeypatch.setattr(metadata, "entry_points", lambda group: [point("reed", value, "reed-tools")])
+    monkeypatch.setattr(catalogue, "_points", lambda: [point("reed", value, "reed-tools")])
     with pytest.raises(PluginError, match="reed-tools") as caught:
         catalogue.load("reed")
     assert says in str(caught.value)

@@ -203,3 +203,36 @@ def test_the_lineage_says_what_made_a_layer(place):
     assert body["inputs"] == {"spots": "lake.gpkg:spots"}
     assert body["parameters"]["level_m"] == pytest.approx(-1.2192)
     assert any("not for navigation" in line for line in body["cautions"])
+
+
+def test_a_folder_named_on_the_command_line_counts_like_one_in_the_environment(place):
+    listed = run(place, "--algorithms", "algorithms", "--help", CASTSHED_ALGORITHMS="")
+    assert "spot-circles" in listed.stdout
+    assert "spot-circles" not in run(place, "--help", CASTSHED_ALGORITHMS="").stdout
+    made = run(
+        place,
+        "--algorithms",
+        "algorithms",
+        "spot-circles",
+        "lake.gpkg",
+        "-o",
+        "n.gpkg",
+        CASTSHED_ALGORITHMS="",
+    )
+    assert made.returncode == 0, made.stderr
+    twice = run(place, "--algorithms", "algorithms", "spot-circles", "lake.gpkg", "-o", "m.gpkg")
+    assert twice.returncode == 0, twice.stderr
+    gone = run(place, "--algorithms", "nowhere", "--help")
+    assert (gone.returncode, "not a folder" in gone.stderr) == (2, True)
+
+
+@pytest.mark.parametrize("columns", ["20", "40", "79", "200"])
+def test_the_first_page_fits_any_terminal(place, columns):
+    done = run(place, "--help", COLUMNS=columns)
+    assert done.returncode == 0
+    assert "\x1b" not in done.stdout
+    lines = done.stdout.splitlines()
+    assert max(map(len, lines)) <= int(columns)
+    assert not any(line != line.rstrip() for line in lines)
+    assert "Draw a circle round each spot." in " ".join(done.stdout.split())
+    assert "Where the boat sits" in lines

@@ -17,7 +17,9 @@ from typing import Any, Final, ParamSpec, TypeVar
 
 from . import units
 from .errors import PluginError, UsageError
+from .job_steps import STEPS
 from .parameters import (
+    BookFile,
     Choice,
     DayInput,
     FileSet,
@@ -39,19 +41,9 @@ from .parameters import (
 P = ParamSpec("P")
 R = TypeVar("R")
 
-STEPS: Final[dict[str, str]] = {
-    "gather": "Gather what is known",
-    "water": "The lake today",
-    "bottom": "Reading the bottom",
-    "hold": "Where the boat sits",
-    "wind": "Wind and verdict",
-    "run": "The run",
-    "share": "Files for others",
-    "whole": "The whole job",
-}
 _SUFFIXES: Final = ("_mps", "_deg", "_lph", "_m2", "_m", "_s", "_l")
 _INPUTS: Final = (Layer, Surface, LayerSet, SourceList, LogList, SeriesInput, DayInput)
-_OUTPUTS: Final = (Layer, Surface, FileSet, FolderSet)
+_OUTPUTS: Final = (Layer, Surface, FileSet, FolderSet, BookFile)
 
 
 @dataclass(frozen=True)

@@ -8,19 +8,26 @@ claim is refused naming both; what cannot be read stays listed and says why.
 from __future__ import annotations
 
 import ast
+import functools
 import importlib
 import importlib.util
 import os
+import re
 import sys
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from importlib import metadata
+from importlib.machinery import PathFinder
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
-from .algorithm import STEPS, Spec, spec_of
 from .errors import CastshedError, PluginError, UsageError
+from .job_steps import STEPS
+
+if TYPE_CHECKING:
+    from importlib.metadata import EntryPoint
+
+    from .algorithm import Spec
 
 GROUP: Final = "castshed.algorithms"
 FOLDERS: Final = "CASTSHED_ALGORITHMS"
@@ -60,9 +67,13 @@ def _keyword(call: ast.Call, name: str) -> str:
     return ""
 
 
-def _functions(path: Path) -> Iterator[tuple[str, str, str, str]]:
-    """Yield (function, command name, step, summary) of each decorated function in a file."""
-    for node in ast.parse(path.read_text(encoding="utf-8")).body:
+_HEAD: Final = re.compile(
+    r'^@(?:\w+\.)*algorithm\(.*?^(?:async )?def .*?"""(?:.*?)"""', re.MULTILINE | re.DOTALL
+)
+
+
+def _decorated(text: str) -> Iterator[tuple[str, str, str, str]]:
+    for node in ast.parse(text).body:
         if not isinstance(node, ast.FunctionDef):
             continue
         for decorator in node.decorator_list:
@@ -71,6 +82,30 @@ def _functions(path: Path) -> Iterator[tuple[str, str, str, str]]:
                 summary = (ast.get_docstring(node) or "").partition("\n")[0]
                 name = _keyword(call, "name") or node.name.replace("_", "-")
                 yield node.name, name, _keyword(call, "step"), summary
+
+
+def _heads(text: str) -> list[tuple[str, str, str, str]]:
+    """Read only the decorated functions, from decorator to docstring; nothing where that does not make sense."""
+    try:
+        return [one for head in _HEAD.findall(text) for one in _decorated(head)]
+    except SyntaxError:
+        return []
+
+
+@functools.lru_cache(maxsize=512)
+def _read(path: str, modified_ns: int, size: int, whole: bool) -> tuple[tuple[str, str, str, str], ...]:  # noqa: ARG001  # the key
+    text = Path(path).read_text(encoding="utf-8")
+    return tuple((not whole and _heads(text)) or _decorated(text))
+
+
+def _functions(path: Path, *, whole: bool = True) -> tuple[tuple[str, str, str, str], ...]:
+    """List (function, command name, step, summary) of each decorated function in a file.
+
+    A file is read again only when its time or size has changed. With ``whole`` a mistake anywhere in it is found; the
+    bundled ones, which the tests hold to that, are read as far as is needed.
+    """
+    state = path.stat()
+    return _read(str(path), state.st_mtime_ns, state.st_size, whole)
 
 
 def _why(error: BaseException) -> str:
@@ -84,7 +119,7 @@ def _folder(folder: Path, package: str, origin: str) -> Iterator[Entry]:
         module = f"{package}.{path.stem}" if package else ""
         guess = path.stem.replace("_", "-")
         try:
-            found = list(_functions(path))
+            found = _functions(path, whole=not package)
         except (SyntaxError, UnicodeDecodeError, OSError, ValueError) as error:
             yield Entry(guess, "", "", origin, module, "", path, f"{path} cannot be read: {_why(error)}")
             continue
@@ -115,8 +150,43 @@ def _find_source(module: str) -> Path | None:
     return None
 
 
+def _may_be_offered() -> bool:
+    """Tell whether any installed distribution may offer an algorithm.
+
+    Looks for the group's name in the files that list entry points, which costs a tenth of loading the machinery that
+    reads them; whatever is not a plain folder of distributions counts as yes.
+    """
+    if any(hasattr(f, "find_distributions") for f in sys.meta_path if f is not PathFinder):
+        return True
+    for place in dict.fromkeys(sys.path):
+        home = place or "."
+        try:
+            names = [e.name for e in os.scandir(home) if e.name.endswith((".dist-info", ".egg-info", ".egg"))]
+        except NotADirectoryError:
+            return True
+        except OSError:
+            continue
+        for name in names:
+            for inside in ("", "EGG-INFO"):
+                try:
+                    listed = Path(home, name, inside, "entry_points.txt").read_bytes()
+                except OSError:
+                    continue
+                if GROUP.encode() in listed:
+                    return True
+    return False
+
+
+def _points() -> list[EntryPoint]:
+    if not _may_be_offered():
+        return []
+    from importlib import metadata
+
+    return list(metadata.entry_points(group=GROUP))
+
+
 def _installed() -> Iterator[Entry]:
-    for point in metadata.entry_points(group=GROUP):
+    for point in _points():
         name = point.name
         origin = point.dist.name if point.dist is not None else "an unnamed distribution"
         module, _, attribute = point.value.partition(":")
@@ -223,6 +293,8 @@ def load_entry(entry: Entry) -> Spec:
     """Import the algorithm of a catalogue entry; raises as `load` does."""
     if entry.problem:
         raise PluginError(f"{entry.name}: {entry.problem}")
+    from .algorithm import spec_of
+
     try:
         return spec_of(getattr(_import(entry), entry.attribute))
     except CastshedError as error:

@@ -2,33 +2,100 @@
 
 from __future__ import annotations
 
+import os
 import sys
-from typing import Any
+from pathlib import Path
+from typing import Any, Final
 
 import typer
 from typer.core import TyperGroup
 
-from .algorithm import STEPS
-from .catalogue import entries, load_entry
-from .command import escape, make_command
-from .errors import CastshedError
+from .catalogue import FOLDERS, entries, load_entry
+from .errors import CastshedError, UsageError
+from .job_steps import STEPS
+
+_ENDING: Final = "A planning aid, not for navigation. NAME --help shows one command with an example to paste."
+_BROKEN: Final = "Cannot be used"
+_ALGORITHMS: Final = "--algorithms"
+
+
+def _stop(name: str, error: CastshedError) -> typer.Exit:
+    print(f"castshed {name}".rstrip() + f": {error}", file=sys.stderr)
+    return typer.Exit(error.exit_code)
 
 
 class _LazyGroup(TyperGroup):
-    """Commands stand as names until one is resolved; the only typer internal that is touched."""
+    """Commands stand as names until one is resolved; look-up and the first page are all of typer that is overridden."""
 
     def resolve_command(self, ctx: Any, args: list[str]) -> Any:
+        _list_commands(self)
         name, placeholder, rest = super().resolve_command(ctx, args)
         if name is None or placeholder is None:
             return name, placeholder, rest
         try:
-            spec = load_entry(entries()[name])
+            app = _command(name)
         except CastshedError as error:
-            print(f"castshed {name}: {error}", file=sys.stderr)
-            raise typer.Exit(error.exit_code) from None
-        command = typer.main.get_command(make_command(spec))
+            if ctx.resilient_parsing:  # a shell asks what could come next: nothing after what cannot be used
+                return name, placeholder, rest
+            raise _stop(name, error) from None
+        command = typer.main.get_command(app)
         command.name = name
         return name, command, rest
+
+    def shell_complete(self, ctx: Any, incomplete: str) -> Any:
+        _list_commands(self)
+        return super().shell_complete(ctx, incomplete)
+
+    def format_help(self, ctx: Any, formatter: Any) -> None:  # noqa: ARG002  # it prints by itself, as typer's does
+        from .help_page import print_page
+
+        records = [p.get_help_record(ctx) for p in self.get_params(ctx)]
+        options = [(names, words) for names, words in filter(None, records)]
+        sections: dict[str, list[tuple[str, str]]] = {"Options": options}
+        sections |= {title: [] for title in [*STEPS.values(), *_own_commands(), _BROKEN]}
+        for name, (panel, words) in _listing().items():
+            sections[panel].append((name, words))
+        usage = f"{ctx.command_path} [OPTIONS] COMMAND [ARGUMENTS]..."
+        print_page(usage, " ".join((self.help or "").split()), sections, self.epilog or "")
+
+
+def _own_commands() -> dict[str, dict[str, str]]:
+    """List the commands that are no algorithms: panel -> name -> words."""
+    return {}
+
+
+def _listing() -> dict[str, tuple[str, str]]:
+    """List every command in the order of the page: name -> (panel, words)."""
+    order = list(STEPS)
+    found: dict[str, tuple[str, str]] = {}
+    listed = sorted(entries().values(), key=lambda e: order.index(e.step) if e.step in order else len(order))
+    for entry in listed:
+        if entry.problem:
+            found[entry.name] = (_BROKEN, f"cannot be used: {entry.problem}")
+        else:
+            found[entry.name] = (STEPS[entry.step], entry.summary)
+    for panel, commands in _own_commands().items():
+        found |= {name: (panel, words) for name, words in commands.items()}
+    return found
+
+
+def _list_commands(group: TyperGroup) -> None:
+    """Put a placeholder for each command into the group, once."""
+    if group.commands:
+        return
+    app = typer.Typer(add_completion=False, rich_markup_mode=None)
+    app.callback()(lambda: None)
+    for name, (_, words) in _listing().items():
+        app.command(name, help=words)(lambda: None)
+    made = typer.main.get_command(app)
+    assert isinstance(made, TyperGroup)
+    group.commands.update(made.commands)
+
+
+def _command(name: str) -> typer.Typer:
+    from .command import make_command
+
+    return make_command(load_entry(entries()[name]))
 
 
 def _version(value: bool) -> None:
@@ -39,8 +106,31 @@ def _version(value: bool) -> None:
         raise typer.Exit
 
 
+def _folders(value: list[Path] | None) -> list[Path] | None:
+    """Let the folders count as if the environment named them, for this process and those it starts."""
+    if not value:
+        return value
+    for folder in value:
+        if not folder.is_dir():
+            raise _stop(
+                "", UsageError(f"{_ALGORITHMS} names {folder}, which is not a folder; name one that is.")
+            )
+    named = [str(folder.absolute()) for folder in value]
+    split = [one for one in named if os.pathsep in one]
+    if split:
+        words = (
+            f"{_ALGORITHMS}: '{split[0]}' has a '{os.pathsep}' in it, which parts folders; rename the folder."
+        )
+        raise _stop("", UsageError(words))
+    before = [
+        one for one in os.environ.get(FOLDERS, "").split(os.pathsep) if one.strip() and one not in named
+    ]
+    os.environ[FOLDERS] = os.pathsep.join([*before, *dict.fromkeys(named)])
+    return value
+
+
 def make_app() -> typer.Typer:
-    """Build the application from the catalogue."""
+    """Build the application; what it lists is read from the catalogue when it is asked."""
     app = typer.Typer(
         name="castshed",
         cls=_LazyGroup,
@@ -48,23 +138,26 @@ def make_app() -> typer.Typer:
         rich_markup_mode="rich",
         pretty_exceptions_enable=False,
         context_settings={"help_option_names": ["--help", "-h"]},
-        epilog="A planning aid, not for navigation. NAME --help shows one command with an example to paste.",
+        epilog=_ENDING,
     )
 
     @app.callback()
     def _castshed(
+        algorithms: list[Path] = typer.Option(  # noqa: B008  # its callback does the work; typer's way to say so
+            None,
+            _ALGORITHMS,
+            metavar="DIR",
+            help=f"Folder of one-file algorithms, beside those that {FOLDERS} names; may be given again.",
+            callback=_folders,
+            is_eager=True,
+            show_default=False,
+        ),
         version: bool = typer.Option(
             False, "--version", help="Show the version.", callback=_version, is_eager=True
         ),
     ) -> None:
         """Plan a day on a lake: depths at today's level, boat holds within a cast, a run over safe water."""
 
-    order = list(STEPS)
-    listed = sorted(entries().values(), key=lambda e: order.index(e.step) if e.step in order else len(order))
-    for entry in listed:
-        words = entry.summary if not entry.problem else f"cannot be used: {entry.problem}"
-        panel = "Cannot be used" if entry.problem else STEPS.get(entry.step, "More")
-        app.command(entry.name, help=escape(words), rich_help_panel=panel)(lambda: None)
     return app
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-import os
+import resource
 import statistics
 import subprocess
 import sys
@@ -32,12 +32,12 @@ atexit.register(lambda: print(json.dumps(sorted(set({HEAVY!r}) & set(sys.modules
 
 def _cpu_s(code: str) -> float:
     """Processor time, user and system, of one python process."""
-    before = os.times()
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
     subprocess.run(
         [sys.executable, "-c", code], check=False, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
     )
-    after = os.times()
-    return (after.children_user - before.children_user) + (after.children_system - before.children_system)
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return (after.ru_utime - before.ru_utime) + (after.ru_stime - before.ru_stime)
 
 
 def measure(seed: int, quick: bool) -> dict:
