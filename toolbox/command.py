@@ -18,6 +18,7 @@ import typer
 
 from . import units
 from .algorithm import Parameter, Spec
+from .book_store import BookChange
 from .errors import CastshedError, DataWarning, UsageError
 from .outputs import check_target, default_out, lineage_text, write_result
 from .parameters import (
@@ -188,10 +189,12 @@ def run(
             counts = write_result(spec, result, out, replace=replace, lineage=text)
     for warning in caught:
         reporter.warn(str(warning.message))
-    figures = result.figures if isinstance(result, FolderContents) else {}
-    if isinstance(result, FolderContents):
+    figures = result.figures if isinstance(result, (FolderContents, BookChange)) else {}
+    if isinstance(result, (FolderContents, BookChange)):
         for line in result.said:
             reporter.say(line)
+    if isinstance(result, BookChange) and not replace:
+        reporter.say("Nothing was written; add --replace to write it.")
     reporter.finish(spec.name, out, counts, figures)
 
 

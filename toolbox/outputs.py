@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from .errors import OutputExists, OutputFailed, UsageError
 from .geopackage import TEMPORARY, check_output
 from .layers import parse_reference, write_layers
-from .parameters import FileSet, FolderContents, FolderSet, Layer
+from .parameters import BookFile, FileSet, FolderContents, FolderSet, Layer
 from .report import plain
 
 if TYPE_CHECKING:
@@ -25,6 +25,8 @@ def default_out(spec: Spec) -> str:
     """Say what ``--out`` looks like for this algorithm."""
     if isinstance(spec.outputs[0].marker, (FileSet, FolderSet)):
         return "FOLDER"
+    if isinstance(spec.outputs[0].marker, BookFile):
+        return "FILE.gpkg"
     return "FILE.gpkg" if len(_always(spec)) > 1 else "FILE.gpkg[:LAYER]"
 
 
@@ -55,6 +57,13 @@ def _target_layers(spec: Spec, out: str, made: Sequence[Output]) -> tuple[Path, 
     return ref.path, [ref.layer, *names[1:]]
 
 
+def _book_path(spec: Spec, out: str) -> Path:
+    ref = parse_reference(out)
+    if ref.layer is not None:
+        raise UsageError(f"{spec.name} writes several layers; give --out a file only, FILE.gpkg.")
+    return ref.path
+
+
 def check_target(spec: Spec, out: str, *, replace: bool, given: Mapping[str, Any] | None = None) -> None:
     """Refuse an output before any work is done.
 
@@ -71,6 +80,9 @@ def check_target(spec: Spec, out: str, *, replace: bool, given: Mapping[str, Any
         It is there already, cannot be written, or is no name for an output.
     """
     marker = spec.outputs[0].marker
+    if isinstance(marker, BookFile):
+        check_output(_book_path(spec, out), [], replace=True)
+        return
     if not isinstance(marker, (FileSet, FolderSet)):
         made = [o for o in spec.outputs if not _only_with(o) or (given or {}).get(_only_with(o))]
         check_output(*_target_layers(spec, out, made), replace=replace)
@@ -179,6 +191,7 @@ def write_result(spec: Spec, result: Any, out: str, *, replace: bool, lineage: s
     dict
         Layer or file name -> number of rows, cells or bytes.
     """
+    from .book_store import write_book
     from .contracts import output_items
     from .water.depth import DepthSurface
 
@@ -188,13 +201,15 @@ def write_result(spec: Spec, result: Any, out: str, *, replace: bool, lineage: s
         write_folder(Path(out), contents, replace=replace, lineage=lineage)
         counts = {name: len(frame) for layers in contents.layers.values() for name, frame in layers.items()}
         return counts | {f"{name} (bytes)": len(content) for name, content in contents.files.items()}
+    words = f"castshed {spec.name}: {spec.summary}"
+    if isinstance(marker, BookFile):
+        return write_book(_book_path(spec, out), result, lineage=lineage, words=words) if replace else {}
     pairs = output_items(spec, result)
     path, names = _target_layers(spec, out, [output for output, _ in pairs])
     values = [value for _, value in pairs]
     types = {
         n: o.marker.geometry for n, (o, _) in zip(names, pairs, strict=True) if isinstance(o.marker, Layer)
     }
-    words = f"castshed {spec.name}: {spec.summary}"
     layers = dict(zip(names, values, strict=True))
     write_layers(path, layers, replace=replace, lineage=lineage, words=words, types=types)
     return {n: int(v.depth_m.size) if isinstance(v, DepthSurface) else len(v) for n, v in layers.items()}

@@ -195,6 +195,11 @@ class FolderSet:
 
 
 @dataclass(frozen=True)
+class BookFile:
+    """An output that changes a book: a GeoPackage that is written only when replacing is asked for."""
+
+
+@dataclass(frozen=True)
 class FolderContents:
     """What an algorithm puts into a folder.
 

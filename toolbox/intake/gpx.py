@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from .own_gpx import added_words, own_name, own_values, why_no_spot
 from .source_table import SourceTable
 
 if TYPE_CHECKING:
@@ -12,16 +13,19 @@ if TYPE_CHECKING:
     from .markup import Element
 
 _PLAIN = ("name", "cmt", "desc", "sym", "type", "time", "src", "ele", "number", "fix", "hdop")
+_WRITTEN = ("name", "source")  # in an own extension once more, as the book has them
 _AS_COLUMN = {"cmt": "comment", "desc": "description", "time": "surveyed", "src": "source", "sym": "symbol"}
 
 
 def _extensions(point: Element) -> dict[str, str]:
     """Flatten what other programs added: element and attribute names to their text, a repeated name numbered."""
     found: dict[str, str] = {}
-    holder = point.child("extensions")
-    for one in holder.walk() if holder is not None else ():
+    # Some programs put what stood in extensions beside the elements of the point itself.
+    foreign = [one for one in point.children if one.namespace != point.namespace]
+    holder = [one for one in point.children if one.name == "extensions" and one.namespace == point.namespace]
+    for one in (inner for outer in (*holder, *foreign) for inner in outer.walk()):
         pairs = [(f"{one.name} {key}", value) for key, value in one.attributes.items()]
-        if one is not holder and one.text:
+        if all(one is not outer for outer in holder) and one.text:
             pairs.append((one.name, one.text))
         for key, value in pairs:
             name, number = key, 2
@@ -32,11 +36,30 @@ def _extensions(point: Element) -> dict[str, str]:
 
 
 def _cells(point: Element) -> dict[str, str]:
-    cells = {_AS_COLUMN.get(key, key): text for key in _PLAIN if (text := point.text_of(key))}
+    plain = {one.name: one.text for one in reversed(point.children) if one.namespace == point.namespace}
+    own = own_values(point)
+    edited = False
+    if own:
+        edited = plain.get("type", own.get("kind", "")) != own.get("kind", "")
+        plain["name"] = own_name(plain.get("name", ""), own)
+        for key in ("desc", "cmt"):
+            plain[key] = added_words(plain.get(key, ""), own)
+        if not edited:
+            plain.pop("type", None)
+        plain["shown as"] = plain.pop(
+            "sym", ""
+        )  # what another program draws; the kind stands in the extension
+    cells = {_AS_COLUMN.get(key, key): text for key in (*_PLAIN, "shown as") if (text := plain.get(key, ""))}
     links = [one.attributes.get("href", "") for one in point.children if one.name == "link"]
     if any(links):
         cells["link"] = " ".join(filter(None, links))
     for key, value in _extensions(point).items():
+        if own and (
+            key == "layer"
+            or (key == "kind" and edited)
+            or (key in _WRITTEN and value in (cells.get(key), ""))
+        ):
+            continue
         cells[key if key not in cells else f"extension {key}"] = value
     return cells
 
@@ -84,7 +107,9 @@ def read_gpx(root: Element, name: str) -> SourceTable:
         line=[one.line for one in found],
         counted="line",
         text=[one.outline() for one in found],
-        problem=[why for _, why in points],
+        problem=[
+            why or why_no_spot(one, own_values(one)) for (_, why), one in zip(points, found, strict=True)
+        ],
         geometry=[point for point, _ in points],
         crs="OGC:CRS84",
         said=[f"{tracks} track{'s' * (tracks > 1)} left out: a track is no spot"] if tracks else [],

@@ -1,0 +1,66 @@
+"""Way points that castshed itself wrote, come home: what it put into them is told from what somebody added."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Final
+
+from ..output.gpx import NAMESPACE
+from ..output.text import one_line
+from ..output.words import describe
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from .markup import Element
+
+# Layers of a plan whose points are no spots, though they bear a spot's id.
+_NO_SPOTS: Final = {
+    "holds": "a hold", "stops": "a stop", "ramps": "a ramp", "known_hazards": "a hazard", "left_out": "a spot left out",
+    "soundings": "a sounding", "landmarks": "a landmark", "cast_lines": "a cast", "legs": "a leg",
+}  # fmt: skip
+_TURN: Final = re.compile(r"leg \d+ turn \d+")
+_LENGTH: Final = r"[-\d.,]+ [a-z]+ \([-\d.,]+ [a-z]+\)"
+# What is said of depths hangs on the level of the day of the export, which the file does not tell.
+_DEPTHS: Final = re.compile(
+    rf"(?:Bottom|Top) (?:stands dry by )?{_LENGTH} ?(?:down today|today|below chart datum; take the level off)\.|"
+    rf"Stands {_LENGTH} off the bottom\."
+)
+
+
+def own_values(point: Element) -> dict[str, str]:
+    """Columns that castshed wrote into a point's extension, by name; empty for a point of another program.
+
+    Parameters
+    ----------
+    point
+        A ``wpt`` or ``rtept``. Some programs take elements out of ``extensions`` and put them beside the others.
+    """
+    return {one.name: one.text for one in point.walk() if one.namespace == NAMESPACE and one is not point}
+
+
+def why_no_spot(point: Element, own: Mapping[str, str]) -> str:
+    """Say why a point of an exported plan is no spot; empty where it may be one."""
+    if own.get("layer") in _NO_SPOTS:
+        return f"it is {_NO_SPOTS[own['layer']]} of an exported plan, no spot"
+    if not own and point.text_of("type") == "turn" and _TURN.fullmatch(point.text_of("name")):
+        return "it is a turn of an exported plan, no spot"
+    return ""
+
+
+def own_name(name: str, own: Mapping[str, str]) -> str:
+    """Give the name a spot has in the book, where the point's name is that, made different from others by a number."""
+    stated = own.get("name", "")
+    shown = one_line(stated) or own.get("spot_id", "")
+    made = re.fullmatch(rf"{re.escape(shown)}(?: \d+)?", name.strip(), re.IGNORECASE)
+    return stated if shown and made else name
+
+
+def added_words(text: str, own: Mapping[str, str]) -> str:
+    """Take what castshed wrote out of a description; what is left was added by somebody."""
+    left = text
+    for sentence in sorted(describe("spots", dict(own), None), key=len, reverse=True):
+        if sentence.strip():
+            left = left.replace(sentence, "", 1)
+    left = _DEPTHS.sub("", left)
+    return " ".join(left.split()).strip(" ;") if re.search(r"\w", left) else ""
