@@ -64,6 +64,24 @@ def test_a_valley_without_a_bed_cut_into_it_has_no_bend():
     assert len(find_channel_bends(made(cut_along(axis, cut=0.7)), cut_m=0.3)) == 1
 
 
+def test_a_narrow_arm_that_winds_is_a_valley_and_a_channel_that_swings_to_the_bank_is_a_bend():
+    axis, _ = arc_axis(80.0)
+    line = shapely.LineString(axis)
+
+    def arm(x, y):
+        return 8.0 - 0.25 * shapely.distance(line, shapely.points(x, y))
+
+    assert find_channel_bends(made(arm)).empty
+
+    inside = shapely.Polygon(np.vstack([axis, [[-100.0, 1000.0]]]))
+
+    def against_the_bank(x, y):  # the outer bank rises out of the water 40 m from the middle of the bed
+        bank = 11.5 - 0.35 * np.maximum(shapely.distance(line, shapely.points(x, y)) - 8, 0)
+        return np.where(shapely.contains_xy(inside, x, y), cut_along(axis)(x, y), bank)
+
+    assert len(find_channel_bends(made(against_the_bank))) == 1
+
+
 @pytest.mark.parametrize(
     "depth",
     [

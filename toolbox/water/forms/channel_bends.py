@@ -65,11 +65,13 @@ def _cut(
     for near, far in _SIDES:
         a, b = near * width_m, far * width_m
         depth = _depth_across(surface, points, np.array([-b, -a, 0.0, a, b]))
-        left = depth[:, 1] + (depth[:, 1] - depth[:, 0]) * a / (b - a)
-        right = depth[:, 3] + (depth[:, 3] - depth[:, 4]) * a / (b - a)
-        # The deeper bank decides: a bed has two.
-        cut = depth[:, 2] - np.maximum(np.maximum(left, right), np.maximum(depth[:, 1], depth[:, 3]))
-        best = np.fmax(best, cut)
+        near_by, far_by = depth[:, (1, 3)], depth[:, (0, 4)]
+        carried = np.maximum(near_by + (near_by - far_by) * a / (b - a), near_by)
+        # Land is a wall and is not carried on: a channel may swing to the bank. With land on both sides it is the
+        # whole valley that winds.
+        rim = np.where(near_by > 0, carried, near_by)
+        cut = depth[:, 2] - rim.max(axis=1)  # the deeper bank decides: a bed has two
+        best = np.where((near_by > 0).any(axis=1), np.fmax(best, cut), best)
     size = min(2 * int(_LONE_M / step_m / 2) + 1, (len(best) - 1) | 1)
     return np.asarray(median_filter(best, size=size, mode="nearest"))
 
