@@ -18,6 +18,7 @@ from castshed.toolbox.water.deep_side import deep_sides
 from castshed.toolbox.water.depth import DepthSurface
 from castshed.toolbox.water.hold_rules import HoldRules, Setting, Surroundings
 from castshed.toolbox.water.hold_words import hold_reasons
+from castshed.toolbox.water.next_structure import NextStructures
 from castshed.toolbox.water.soft_rules import Lie, shadow_cost
 from castshed.toolbox.water.sun_side import sun_at, sun_over
 from castshed.toolbox.water.tall_cover import tall_cover
@@ -459,3 +460,37 @@ def test_mirroring_lake_wind_and_sun_mirrors_the_hold(seed):
     assert plain.found[0]
     assert other.x[0] - X0 == pytest.approx(X0 - plain.x[0], abs=1e-5)
     assert other.y[0] == pytest.approx(plain.y[0], abs=1e-5)
+
+
+def test_the_gap_to_the_next_structure_is_that_of_all_pairs(monkeypatch):
+    rng = np.random.default_rng(3)
+    points = shapely.points(rng.uniform(0, 200, (60, 2)))
+    shapes = points.copy()
+    shapes[::3] = shapely.buffer(points[::3], 4.0)
+    shapes[1::6] = shapely.linestrings([[(p.x, p.y), (p.x + 20, p.y + 9)] for p in points[1::6]])
+    shapes[5] = shapely.box(
+        points[10].x - 6, points[10].y - 6, points[10].x + 6, points[10].y + 6
+    )  # holds number 10
+    rows = np.arange(60)
+    fished = rng.integers(0, 60, 500)
+    fished[fished == 5] = 10  # the box lies elsewhere
+    x, y = (
+        shapely.get_x(points)[fished] + rng.normal(0, 15, 500),
+        shapely.get_y(points)[fished] + rng.normal(0, 15, 500),
+    )
+    expected = np.full(500, np.inf)
+    for k in range(500):
+        mine = shapes[fished[k]]
+        for other in np.delete(rows, fished[k]):
+            if not (shapes[other].geom_type == "Polygon" and shapes[other].covers(mine)):
+                expected[k] = min(expected[k], shapes[other].distance(shapely.Point(x[k], y[k])))
+    for most in (1_000_000, 7):
+        monkeypatch.setattr("castshed.toolbox.water.next_structure._MOST_PAIRS", most)
+        gaps = NextStructures.build(shapes, rows, shapes, 120.0).gap_m(fished, x, y, 30.0)
+        near = expected <= 30.0
+        assert_allclose(gaps[near], expected[near], atol=1e-9)
+        assert (gaps[~near] > 30.0).all()
+    assert 50 < near.sum() < 500
+    assert np.isinf(
+        NextStructures.build(shapes[:1], rows[:1], shapes[:1], 9.0).gap_m(rows[:1], x[:1], y[:1], 9.0)
+    )[0]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Final, Self
 
 import numpy as np
 import shapely
@@ -14,6 +14,9 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Ints = NDArray[np.intp]
     Geometries = NDArray[np.object_]
+
+
+_MOST_PAIRS: Final = 1_000_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,19 +85,28 @@ class NextStructures:
             Reach; neighbours farther off may count as infinitely far.
         """
         gap = np.full(len(x), np.inf)
-        some = np.flatnonzero(self.count[fished] > 0)
-        if not some.size:
-            return gap
+        number = self.count[fished]
+        some = np.flatnonzero(number > 0)
+        # In a crowd there are far more pairs than places: so many at a time that memory stays flat.
+        batch = np.cumsum(number[some]) // _MOST_PAIRS
+        for part in np.split(some, np.flatnonzero(np.diff(batch)) + 1):
+            self._near(gap, part, fished, x, y, within_m)
+        return gap
+
+    def _near(self, gap: Floats, some: Ints, fished: Ints, x: Floats, y: Floats, within_m: float) -> None:
+        """Write the gaps of some places that have neighbours."""
         number = self.count[fished[some]]
         start = np.cumsum(number) - number
         other = np.repeat(self.first[fished[some]] - start, number) + np.arange(int(number.sum()))
         place = np.repeat(some, number)
-        # Distances to boxes are cheap, and rule most neighbours out.
+        # Distances to boxes are cheap, rule most neighbours out, and are those to points themselves.
         west, south, east, north = self.bounds[other].T
         off_x = np.maximum(np.maximum(west - x[place], x[place] - east), 0.0)
         off_y = np.maximum(np.maximum(south - y[place], y[place] - north), 0.0)
-        near = np.hypot(off_x, off_y) <= within_m
-        place, other = place[near], other[near]
-        points = np.asarray(shapely.points(x[place], y[place]))
-        np.minimum.at(gap, place, shapely.distance(points, self.others[other]))
-        return gap
+        off = np.hypot(off_x, off_y)
+        near = off <= within_m
+        place, other, off = place[near], other[near], off[near]
+        wide = np.flatnonzero((self.bounds[other, :2] != self.bounds[other, 2:]).any(axis=1))
+        points = np.asarray(shapely.points(x[place[wide]], y[place[wide]]))
+        off[wide] = shapely.distance(points, self.others[other[wide]])
+        np.minimum.at(gap, place, off)
