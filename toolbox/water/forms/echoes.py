@@ -41,7 +41,6 @@ RULES: Final = (
     Echo("ledge", "point", 0.7, 0.0),
     Echo("pocket", "saddle", 1.0, 20.0),
     Echo("pocket", "hump", 1.0, 0.0),
-    Echo("saddle", "hump", 1.0, -5.0),
     Echo("ledge", "ledge", 0.6, 12.0),
     Echo("bluff", "bluff", 0.6, 10.0),
     Echo("flat", "flat", 0.6, 0.0),

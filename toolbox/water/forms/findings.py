@@ -115,6 +115,7 @@ def find_all(
     relief = found["relief_m"].to_numpy(dtype=float)
     # A flat is sure where it is larger, not where it falls more.
     measure = np.where(found["kind"] == "flat", found["strength"].to_numpy(dtype=float), relief)
+    measure = np.maximum(measure, 0.0)
     confidence = np.nan_to_num(measure / (measure + 2.0 * max(error, 1e-6)), nan=0.5)
     strength = found["strength"].to_numpy(dtype=float)
     found["confidence"] = confidence
