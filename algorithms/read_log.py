@@ -12,7 +12,9 @@ from castshed.toolbox.parameters import (
     Layer,
     Length,
     Level,
+    PoolLevels,
     Shoreline,
+    SignedLength,
     SounderLogs,
     Speed,
     WordList,
@@ -21,6 +23,8 @@ from castshed.toolbox.parameters import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from geopandas import GeoDataFrame
 
     from castshed.toolbox.intake.sounder_log import SounderLog
@@ -121,7 +125,41 @@ def _tell(log: SounderLog, judged: Any, *, given: bool) -> None:
         warnings.warn(f"{log.name}: {'; '.join(told)}.", DataWarning, stacklevel=4)
 
 
-def _judge(log: SounderLog, lake: Any, level_m: float, transducer_m: float | None, most_mps: float) -> Any:
+def _levels(
+    level_m: float | None, levels: Any, normal_pool_m: float | None, normal_datum: str, zone: str
+) -> Callable[[Any], Any]:
+    """Make the level at moments (seconds since 1970): one for all, or read off the table; NaN outside its readings."""
+    import numpy as np
+
+    from castshed.toolbox.errors import UsageError
+    from castshed.toolbox.intake.level_table import datum_name, to_levels
+    from castshed.toolbox.intake.series_table import SeriesTable
+    from castshed.toolbox.water.pool_level import level_from_series
+
+    if (level_m is None) == (levels is None):
+        raise UsageError(
+            "Give the level of the day of the log, or levels (pool elevations over time): one of them."
+        )
+    if level_m is not None:
+        if normal_pool_m is not None:
+            raise UsageError("normal-pool belongs to levels; the level itself needs none.")
+        return lambda time_s: np.full(len(time_s), level_m)
+    if normal_pool_m is None:
+        raise UsageError(
+            "normal-pool is missing: the elevation of the surface that the charted depths refer to, such as 712ft."
+        )
+    series = levels
+    if isinstance(series, SeriesTable):
+        series = to_levels(series, zone=zone, wanted_datum=normal_datum)
+    # One reading goes through the checks of units and datums; the others lie as far from it as their elevations do.
+    last = level_from_series(series, normal_pool_m, datum_name(normal_datum)).level_m - series.elevation_m[-1]
+    seconds = np.array([moment.timestamp() for moment in series.time])
+    return lambda time_s: np.interp(time_s, seconds, series.elevation_m + last, left=np.nan, right=np.nan)
+
+
+def _judge(
+    log: SounderLog, lake: Any, level: Callable[[Any], Any], transducer_m: float | None, most_mps: float
+) -> Any:
     """Correct the readings of one log and say of each whether it is used."""
     import numpy as np
     import pandas as pd
@@ -135,6 +173,7 @@ def _judge(log: SounderLog, lake: Any, level_m: float, transducer_m: float | Non
     move = pyproj.Transformer.from_crs("OGC:CRS84", lake.crs, always_xy=True)
     x, y = (np.array(v, dtype=float) for v in move.transform(log.lon_deg, log.lat_deg))
     below = np.nan_to_num(log.transducer_m, nan=0.0) if transducer_m is None else np.full(n, transducer_m)
+    level_m = level(log.time_s)
     depth = log.measured_m + np.where(log.below_surface, 0.0, below) - level_m
     reason = np.full(n, "", dtype=object)
 
@@ -145,6 +184,7 @@ def _judge(log: SounderLog, lake: Any, level_m: float, transducer_m: float | Non
     because(~placed, "no position")
     because(~np.isfinite(log.measured_m) | (log.measured_m > DEEPEST_M), "no depth that can be read")
     because(log.measured_m <= 0.0, "a depth of nothing: the sounder had lost the bottom")
+    because(np.isnan(level_m), "no level is known for its time")
     shapes = np.full(n, None, dtype=object)
     shapes[placed] = shapely.points(x[placed], y[placed])
     outside = placed.copy()
@@ -189,7 +229,11 @@ def read_log(
     logs: SounderLogs,
     *,
     shoreline: Shoreline,
-    level_m: Level,
+    level_m: Level | None = None,
+    levels: PoolLevels | None = None,
+    normal_pool_m: SignedLength | None = None,
+    normal_datum: Words = "",
+    zone: Words = "",
     transducer_m: Length | None = None,
     cell_m: Length = 5.0,
     keep: Kept = "least",
@@ -212,11 +256,17 @@ def read_log(
     Parameters
     ----------
     logs
-        One log or several, all of days with the same level.
+        One log or several; with level, all of days with that level.
     shoreline
         The lake's water edge: its reference system is that of the soundings, its box is where they may lie.
     level_m
         The surface on the day of the log minus chart datum; four feet down is -4ft.
+    levels
+        Instead of level, pool elevations over time, as for level: each reading gets the level of its moment.
+    normal_pool_m, normal_datum
+        Elevation of the surface that charted depths refer to, and its vertical datum; needed with levels.
+    zone
+        Zone of times in levels that name none, from the IANA database.
     transducer_m
         Depth of the transducer below the water line; without it what the log says (a positive offset in DPT, the draft
         of the platform) is used.
@@ -245,7 +295,7 @@ def read_log(
     Raises
     ------
     UsageError
-        A date, a column or a unit cannot be understood.
+        A date, a column or a unit cannot be understood, or the level is given twice or not at all.
     DataError
         A log is in another format.
 
@@ -273,6 +323,7 @@ def read_log(
     if cell_m <= 0.0:
         raise UsageError("cell has to be more than nothing, such as 5m.")
     lake = LakeExtent.of(shoreline, margin_m)
+    level = _levels(level_m, levels, normal_pool_m, normal_datum, zone)
     day_s, named = _day(date), _columns(tuple(columns))
     parts = []
     for one in logs:
@@ -281,7 +332,7 @@ def read_log(
             if isinstance(one, SounderLog)
             else one.read(day_s=day_s, unchecked=unchecked, depth_unit=depth_unit, columns=named)
         )
-        parts.append(_judge(log, lake, level_m, transducer_m, most_speed_mps))
+        parts.append(_judge(log, lake, level, transducer_m, most_speed_mps))
         _tell(log, parts[-1], given=transducer_m is not None)
     table = pd.concat(parts, ignore_index=True)
     used = np.flatnonzero(table["used"].to_numpy() == 1)

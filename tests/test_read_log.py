@@ -285,6 +285,29 @@ def test_transducer_and_level_of_the_day_are_taken_in(tmp_path):
     assert readings.measured_m[0] == pytest.approx(10 * FOOT_M)
 
 
+def test_each_reading_gets_the_level_of_its_moment(tmp_path):
+    # Normal pool 700 ft; 690 ft on the 15th, 694 ft on the 17th, so 692 ft at noon between: 8 ft down (worked).
+    from castshed.toolbox.intake.series_table import parse_delimited
+
+    pools = parse_delimited(
+        b"date,pool_elevation_ft,vertical_datum\n2026-05-15T12:00Z,690,NGVD29\n2026-05-17T12:00Z,694,NGVD29\n",
+        "pool.csv",
+    )
+    text = "time,lat,lon,depth ft\n" + "".join(
+        f"{day},{LAT},{LON},10\n"
+        for day in ("2026-05-16T12:00:00Z", "2026-05-15T12:00:00Z", "2026-05-18T12:00:00Z", "")
+    )
+    options = {"level_m": None, "levels": pools, "normal_pool_m": 700 * FOOT_M, "transducer_m": 0.0}
+    readings = sounded(log_file(tmp_path, text), **options, normal_datum="NGVD29").readings
+    assert readings.depth_m[:2].tolist() == pytest.approx([18 * FOOT_M, 20 * FOOT_M])
+    assert readings.reason.tolist() == ["", "", *["no level is known for its time"] * 2]
+    with pytest.raises(UsageError, match="datum"):
+        sounded(log_file(tmp_path, text), **options, normal_datum="NAVD88")
+    for wrong in ({"level_m": None}, {"level_m": 0.0, "levels": pools}, {"level_m": None, "levels": pools}):
+        with pytest.raises(UsageError, match=r"one of them|normal-pool is missing"):
+            sounded(log_file(tmp_path, text), **wrong)
+
+
 def test_a_missing_transducer_depth_is_said(tmp_path):
     log = log_file(tmp_path, "lat,lon,depth ft\n" + f"{LAT},{LON},10\n")
     with pytest.warns(DataWarning, match="too shallow by it"):
