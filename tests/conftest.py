@@ -12,6 +12,7 @@ import shapely
 
 from castshed.toolbox.water.depth import DepthSurface
 
+collect_ignore = ["sample_plugin"]  # somebody else's package: installed and run by test_sample_plugin.py
 CRS = pyproj.CRS.from_epsg(32615)
 X0, Y0 = 500_000.0, 4_000_000.0
 

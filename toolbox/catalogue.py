@@ -243,7 +243,7 @@ def entries() -> dict[str, Entry]:
                 problem=f"{origins} would shadow the bundled {name}; it must take another name.",
             )
         elif len(claims) > 1:
-            origins = " and ".join(c.origin for c in claims)
+            origins = " and ".join(c.origin if c.module or c.path is None else str(c.path) for c in claims)
             found[name] = replace(
                 claims[0],
                 problem=f"{name} is claimed by {origins}; uninstall one or rename it.",
