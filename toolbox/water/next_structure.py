@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final, Self
 
 import numpy as np
 import shapely
+from scipy.spatial import cKDTree
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -25,12 +26,19 @@ class NextStructures:
 
     Attributes
     ----------
+    rows
+        Row of each fished structure among all.
+    points, point_rows
+        All structures that are points, and the row of each.
     first, count
-        Where the neighbours of each fished structure begin in ``others``, and how many there are.
+        Where the other neighbours of each fished structure begin in ``others``, and how many there are.
     others, bounds
-        The neighbours, and the box of each.
+        Those neighbours, and the box of each.
     """
 
+    rows: Ints
+    points: cKDTree
+    point_rows: Ints
     first: Ints
     count: Ints
     others: Geometries
@@ -56,21 +64,20 @@ class NextStructures:
         -----
         A polygon that holds all of the fished structure, as a flat holds a stump, is no neighbour of it.
         """
-        none = np.empty(0, dtype=np.intp)
-        if not len(fished) or not len(structures):
-            return cls(
-                np.zeros(len(fished), dtype=np.intp), np.zeros(len(fished), dtype=np.intp), structures[none]
-            )
-        one, other = shapely.STRtree(structures).query(fished, predicate="dwithin", distance=reach_m)
+        is_point = shapely.get_type_id(structures) == 0
+        point_rows, wider = np.flatnonzero(is_point), np.flatnonzero(~is_point)
+        points = cKDTree(shapely.get_coordinates(structures[point_rows]))
+        one, other = shapely.STRtree(structures[wider]).query(fished, predicate="dwithin", distance=reach_m)
+        other = wider[other]
         apart = other != rows[one]
         one, other = one[apart], other[apart]
-        wide = np.flatnonzero(shapely.get_dimensions(structures[other]) == 2)
+        area = np.flatnonzero(shapely.get_dimensions(structures[other]) == 2)
         holds_it = np.zeros(len(one), dtype=np.bool_)
-        holds_it[wide] = shapely.covers(structures[other[wide]], structures[rows[one[wide]]])
+        holds_it[area] = shapely.covers(structures[other[area]], structures[rows[one[area]]])
         one, other = one[~holds_it], other[~holds_it]
         order = np.lexsort((other, one))
         count = np.bincount(one, minlength=len(fished))
-        return cls(np.cumsum(count) - count, count, structures[other[order]])
+        return cls(rows, points, point_rows, np.cumsum(count) - count, count, structures[other[order]])
 
     def gap_m(self, fished: Ints, x: Floats, y: Floats, within_m: float) -> Floats:
         """Give the distance from places to the nearest neighbour of the structure fished, where it is within reach.
@@ -84,7 +91,7 @@ class NextStructures:
         within_m
             Reach; neighbours farther off may count as infinitely far.
         """
-        gap = np.full(len(x), np.inf)
+        gap = self._to_points(fished, x, y, within_m)
         number = self.count[fished]
         some = np.flatnonzero(number > 0)
         # In a crowd there are far more pairs than places: so many at a time that memory stays flat.
@@ -93,20 +100,28 @@ class NextStructures:
             self._near(gap, part, fished, x, y, within_m)
         return gap
 
+    def _to_points(self, fished: Ints, x: Floats, y: Floats, within_m: float) -> Floats:
+        """Give the gap to the nearest point that is not the structure fished itself."""
+        if not len(self.point_rows) or not len(x):
+            return np.full(len(x), np.inf)
+        reach = np.nextafter(within_m, np.inf)
+        near = self.points.query(np.column_stack([x, y]), k=2, distance_upper_bound=reach)
+        off, at = np.asarray(near[0]), np.asarray(near[1])
+        found = np.append(self.point_rows, -1)[np.minimum(at, len(self.point_rows))]  # one past the end: none
+        itself = found[:, 0] == self.rows[fished]
+        return np.asarray(np.where(itself, off[:, 1], off[:, 0]))
+
     def _near(self, gap: Floats, some: Ints, fished: Ints, x: Floats, y: Floats, within_m: float) -> None:
         """Write the gaps of some places that have neighbours."""
         number = self.count[fished[some]]
         start = np.cumsum(number) - number
         other = np.repeat(self.first[fished[some]] - start, number) + np.arange(int(number.sum()))
         place = np.repeat(some, number)
-        # Distances to boxes are cheap, rule most neighbours out, and are those to points themselves.
+        # Distances to boxes are cheap, and rule most neighbours out.
         west, south, east, north = self.bounds[other].T
         off_x = np.maximum(np.maximum(west - x[place], x[place] - east), 0.0)
         off_y = np.maximum(np.maximum(south - y[place], y[place] - north), 0.0)
-        off = np.hypot(off_x, off_y)
-        near = off <= within_m
-        place, other, off = place[near], other[near], off[near]
-        wide = np.flatnonzero((self.bounds[other, :2] != self.bounds[other, 2:]).any(axis=1))
-        points = np.asarray(shapely.points(x[place[wide]], y[place[wide]]))
-        off[wide] = shapely.distance(points, self.others[other[wide]])
-        np.minimum.at(gap, place, off)
+        near = np.hypot(off_x, off_y) <= within_m
+        place, other = place[near], other[near]
+        points = np.asarray(shapely.points(x[place], y[place]))
+        np.minimum.at(gap, place, shapely.distance(points, self.others[other]))
