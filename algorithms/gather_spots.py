@@ -5,7 +5,17 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 from castshed.toolbox.algorithm import algorithm
-from castshed.toolbox.parameters import Choice, Length, SetAside, Shoreline, Sources, Spots, WordList, YesNo
+from castshed.toolbox.parameters import (
+    Choice,
+    Length,
+    SetAside,
+    Shoreline,
+    Sources,
+    Spots,
+    WordList,
+    Words,
+    YesNo,
+)
 
 if TYPE_CHECKING:
     from castshed.toolbox.intake.columns import Roles
@@ -83,6 +93,7 @@ def gather_spots(
     margin_m: Length = 500.0,
     merge: YesNo = True,
     apart: WordList = (),
+    date: Words = "",
 ) -> Gathered:
     """Gather spot lists of any make into one book, joining what is the same place.
 
@@ -122,6 +133,8 @@ def gather_spots(
     apart
         Spots of an earlier book that were joined and are to be the rows again that they were made of: their ids, or
         all.
+    date
+        Day the ages of sunk wood are of, such as 2026-05-16; by default today.
 
     Returns
     -------
@@ -148,8 +161,11 @@ def gather_spots(
     >>> book, aside = gather_spots([read_source("habitat.csv")], shoreline=lake, depth_unit="ft")  # doctest: +SKIP
     """
     import warnings
+    from datetime import UTC, datetime
+    from datetime import date as calendar_day
 
     from castshed.toolbox.errors import DataWarning, UsageError
+    from castshed.toolbox.intake.ages import old_wood
     from castshed.toolbox.intake.apart import ALL, take_rows_apart
     from castshed.toolbox.intake.book import collect, make_book, make_set_aside, repair_shapes
     from castshed.toolbox.intake.columns import check_mapping, find_roles, parse_mapping
@@ -175,6 +191,10 @@ def gather_spots(
         raise UsageError(
             f"Rules are given for '{unknown[0]}', but the sources are {', '.join(t.name for t in tables)}."
         )
+    try:
+        today = calendar_day.fromisoformat(date.strip()) if date.strip() else datetime.now(UTC).date()
+    except ValueError as fault:
+        raise UsageError(f"date is '{date}'; write a day as year-month-day, such as 2026-05-16.") from fault
     mapping = parse_mapping(columns)
     check_mapping({**rules.columns, **mapping}, {t.name: [str(c) for c in t.rows.columns] for t in tables})
     for table in tables:
@@ -211,7 +231,15 @@ def gather_spots(
             f"apart: no source has a spot '{min(open_ids)}'; give spot_id values of an earlier book."
         )
     records = collect(parts)
+    book = make_book(records, shoreline.crs, merge=merge, today=today)
+    if old := old_wood(book["kind"].tolist(), book["age_years"].to_numpy()):
+        warnings.warn(
+            f"{old} spots are wood that has been down longer than it usually lasts (age_years): look before you "
+            "count on it.",
+            DataWarning,
+            stacklevel=2,
+        )
     return Gathered(
-        make_book(records, shoreline.crs, merge=merge),
+        book,
         make_set_aside(records, [table.counted for table in tables], shoreline.crs),
     )

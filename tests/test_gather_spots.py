@@ -616,3 +616,23 @@ def test_what_cannot_be_taken_apart_is_said(ids, merged_from, error, words):
     rows = [("1", "A", *off(0, 0), "", "brush", "", merged_from)]
     with pytest.raises(error, match=words):
         gather(made("a.csv", rows, header=f"{HEADER},merged_from"), apart=ids)
+
+
+# Age of sunk wood ----------------------------------------------------------------------------------------------------
+
+
+def test_the_age_of_sunk_wood_is_shown():
+    # On 2026-05-16: 2016 is 10 years by its year, 2015-05-17 a day short of 11, 2015-05-16 just 11 (worked).
+    header = f"{HEADER},date placed"
+    kinds = ("cedar", "cedar", "cedar", "rock", "cedar", "cedar")
+    dates = ("2016", "2015-05-17", "2015-05-16", "2001", "", "2027")
+    rows = [
+        (str(i), "", *off(100 * i, 0), "", kind, "", day)
+        for i, (kind, day) in enumerate(zip(kinds, dates, strict=True))
+    ]
+    with pytest.warns(DataWarning, match="1 spots are wood"):
+        book = gather_spots([made("a.csv", rows, header=header)], shoreline=SHORE, date="2026-05-16").spots
+    assert book.age_years.fillna(-1).tolist() == [10, 10, 11, -1, -1, -1]
+    again = gather(SourceTable.from_frame(book, "book"), date="2027-05-16").spots
+    assert again.age_years.fillna(-1).tolist() == [11, 11, 12, -1, -1, 0]
+    assert set(again.extra) == {""}

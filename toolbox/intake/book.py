@@ -11,12 +11,14 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from .ages import ages_years
 from .kinds import Kind
 from .merging import find_same
 from .records import Records
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from datetime import date
 
     import pyproj
     from numpy.typing import NDArray
@@ -45,9 +47,10 @@ TEXTS: Final = (
 )
 COLUMNS: Final = (
     "spot_id", "name", "kind", "depth_m", "height_m", "rating", "note", "source", "surveyed", "position_error_m",
-    "depth_least_m", "depth_most_m", "top_depth_m", "placed", "kind_text", "depth_text", "remark", "rows",
+    "depth_least_m", "depth_most_m", "top_depth_m", "placed", "age_years", "kind_text", "depth_text", "remark", "rows",
     "merged_from", "extra",
 )  # fmt: skip
+AGE: Final = "age_years"
 _TYPES: Final = (0, 1, 3, 4, 5, 6)  # point, line, polygon and their multiples, as shapely numbers them
 _DEPTHS_DIFFER_M: Final = 0.3048  # a foot: less is reading and level
 
@@ -232,7 +235,7 @@ def _joined(rows: list[dict[str, Any]], kinds: list[Kind]) -> dict[str, Any]:
     return spot
 
 
-def make_book(records: Records, crs: pyproj.CRS, *, merge: bool) -> geopandas.GeoDataFrame:
+def make_book(records: Records, crs: pyproj.CRS, *, merge: bool, today: date) -> geopandas.GeoDataFrame:
     """Make the spots.
 
     Parameters
@@ -243,6 +246,8 @@ def make_book(records: Records, crs: pyproj.CRS, *, merge: bool) -> geopandas.Ge
         Reference system of the geometry.
     merge
         Whether the same place of two sources becomes one spot.
+    today
+        Day the ages of sunk wood are of.
 
     Returns
     -------
@@ -264,9 +269,10 @@ def make_book(records: Records, crs: pyproj.CRS, *, merge: bool) -> geopandas.Ge
             spot["merged_from"] = json.dumps(members, ensure_ascii=False)
         spots.append({**spot, "spot_id": spot_id, "rows": len(rows)})
         shapes.append(records.geometry[order[0]])
-    frame = pd.DataFrame({key: [spot[key] for spot in spots] for key in COLUMNS})
-    for key in COLUMNS:
+    frame = pd.DataFrame({key: [spot[key] for spot in spots] for key in COLUMNS if key != AGE})
+    for key in frame.columns:
         frame[key] = frame[key].astype("int64" if key == "rows" else float if key in NUMBERS else object)
+    frame.insert(COLUMNS.index(AGE), AGE, ages_years(frame["kind"].tolist(), frame["placed"].tolist(), today))
     return geopandas.GeoDataFrame(
         frame, geometry=geopandas.GeoSeries(shapes, crs=crs, index=frame.index), crs=crs
     )

@@ -68,7 +68,7 @@ ROLES: Final[dict[str, tuple[str, ...]]] = {
     "source": ("source", "data source", "provider", "agency"),
 }  # fmt: skip
 # Columns that only a book of this toolbox has; kept under their exact names.
-OWN: Final = ("kind_text", "depth_text", "remark", "merged_from", "extra", "rows")
+OWN: Final = ("kind_text", "depth_text", "remark", "merged_from", "extra", "rows", "age_years")
 _SEVERAL: Final = ("note", "kind")
 _LENGTHS: Final = ("depth", "least_depth", "most_depth", "top_depth", "height", "position_error")
 _NOISE: Final = frozenset(
