@@ -200,7 +200,16 @@ HEAVY = (
 
 @pytest.mark.parametrize(
     "arguments",
-    [["--help"], ["boat-hold", "--help"], ["plan", "--help"], ["--version"], ["no-such-command"]],
+    [
+        ["--help"],
+        ["boat-hold", "--help"],
+        ["plan", "--help"],
+        ["--version"],
+        ["no-such-command"],
+        ["describe"],
+        ["describe", "--json"],
+        ["describe", "day-plan", "--json"],
+    ],
 )
 def test_help_loads_no_heavy_library(arguments):
     code = (

@@ -32,6 +32,10 @@ if TYPE_CHECKING:
 GROUP: Final = "castshed.algorithms"
 FOLDERS: Final = "CASTSHED_ALGORITHMS"
 _BUNDLED: Final = "castshed.algorithms"
+OWN: Final = {
+    "describe": "Describe an algorithm to a machine: inputs, options and outputs with their schemas."
+}
+"""Commands that are no algorithms, and their words; no algorithm may take their names."""
 
 
 @dataclass(frozen=True)
@@ -234,7 +238,7 @@ def entries() -> dict[str, Entry]:
         for entry in _folder(folder, "", str(folder)):
             others.setdefault(entry.name, []).append(entry)
     for name, claims in others.items():
-        if name in found:
+        if name in found or name in OWN:
             origins = ", ".join(c.origin for c in claims)
             key = f"{name} ({origins})"
             found[key] = replace(

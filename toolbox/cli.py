@@ -10,11 +10,12 @@ from typing import Any, Final
 import typer
 from typer.core import TyperGroup
 
-from .catalogue import FOLDERS, entries, load_entry
+from .catalogue import FOLDERS, OWN, entries, load_entry
 from .errors import CastshedError, UsageError
 from .job_steps import STEPS
 
 _ENDING: Final = "A planning aid, not for navigation. NAME --help shows one command with an example to paste."
+_ABOUT: Final = "Around the algorithms"
 _BROKEN: Final = "Cannot be used"
 _ALGORITHMS: Final = "--algorithms"
 
@@ -52,16 +53,11 @@ class _LazyGroup(TyperGroup):
         records = [p.get_help_record(ctx) for p in self.get_params(ctx)]
         options = [(names, words) for names, words in filter(None, records)]
         sections: dict[str, list[tuple[str, str]]] = {"Options": options}
-        sections |= {title: [] for title in [*STEPS.values(), *_own_commands(), _BROKEN]}
+        sections |= {title: [] for title in [*STEPS.values(), _ABOUT, _BROKEN]}
         for name, (panel, words) in _listing().items():
             sections[panel].append((name, words))
         usage = f"{ctx.command_path} [OPTIONS] COMMAND [ARGUMENTS]..."
         print_page(usage, " ".join((self.help or "").split()), sections, self.epilog or "")
-
-
-def _own_commands() -> dict[str, dict[str, str]]:
-    """List the commands that are no algorithms: panel -> name -> words."""
-    return {}
 
 
 def _listing() -> dict[str, tuple[str, str]]:
@@ -74,9 +70,7 @@ def _listing() -> dict[str, tuple[str, str]]:
             found[entry.name] = (_BROKEN, f"cannot be used: {entry.problem}")
         else:
             found[entry.name] = (STEPS[entry.step], entry.summary)
-    for panel, commands in _own_commands().items():
-        found |= {name: (panel, words) for name, words in commands.items()}
-    return found
+    return found | {name: (_ABOUT, words) for name, words in OWN.items()}
 
 
 def _list_commands(group: TyperGroup) -> None:
@@ -93,6 +87,10 @@ def _list_commands(group: TyperGroup) -> None:
 
 
 def _command(name: str) -> typer.Typer:
+    if name in OWN:
+        from .own_commands import own_command
+
+        return own_command(name)
     from .command import make_command
 
     return make_command(load_entry(entries()[name]))
