@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Annotated, Final
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import Choice, Depth, FileSet, Layers, Level, Words
@@ -11,8 +11,23 @@ from castshed.toolbox.parameters import Choice, Depth, FileSet, Layers, Level, W
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
-FILES: Final = ("sheet.html", "sheet.pdf", "map.png", "legs.png", "holds.png")
+FILES: Final = ("sheet.html", "sheet.pdf", "map.png", "legs.png", "holds.png", "timeline.png")
 _NEEDED: Final = ("stops", "legs", "holds", "spots")
+
+
+def _light(stops: GeoDataFrame) -> tuple[Any, Any] | None:
+    """Civil dawn and dusk of the day of the stops, where they have times."""
+    import pandas as pd
+
+    from castshed.toolbox.water.sun import middle_of, sun_times
+
+    told = [text for text in (*stops["arrive"], *stops["leave"]) if isinstance(text, str) and text]
+    at = pd.to_datetime(told[0], errors="coerce") if told else None
+    if at is None or pd.isna(at) or at.tzinfo is None:
+        return None
+    latitude, longitude = middle_of(stops.total_bounds, stops.crs)
+    sun = sun_times(at.date(), at.tzinfo, latitude, longitude)
+    return None if sun.dawn is None or sun.dusk is None else (sun.dawn, sun.dusk)
 
 
 def _left_out(frames: Mapping[str, GeoDataFrame]) -> list[tuple[str, str]]:
@@ -37,9 +52,10 @@ def plan_sheet(
 ) -> Annotated[Mapping[str, bytes], FileSet(FILES)]:
     """Make the sheet of a plan: a page that opens anywhere, a PDF to print, and pictures.
 
-    The first page is the map with stops and legs, then come the leg cards, each drawn course-up with the boat low on
-    the card so that most of it is water ahead, and the hold cards, each large with the cast and the deep side. The HTML
-    file loads nothing from anywhere, reads without scripts, and works by keyboard, on a phone, in light and dark.
+    The first page is the map with stops and legs, then come the day over its hours, the leg cards, each drawn
+    course-up with the boat low on the card so that most of it is water ahead, and the hold cards, each large with
+    the cast and the deep side. The HTML file loads nothing from anywhere, reads without scripts, and works by
+    keyboard, on a phone, in light and dark.
 
     Parameters
     ----------
@@ -59,7 +75,8 @@ def plan_sheet(
     Returns
     -------
     Mapping
-        File name to content: sheet.html, sheet.pdf, map.png, legs.png and holds.png (the first page of cards).
+        File name to content: sheet.html, sheet.pdf, map.png, legs.png and holds.png (the first page of cards), and
+        timeline.png where the stops have times.
 
     Raises
     ------
@@ -71,6 +88,7 @@ def plan_sheet(
     from castshed.toolbox.errors import UsageError
     from castshed.toolbox.output.cautions import caution_text, level_text
     from castshed.toolbox.output.chart_page import png_of
+    from castshed.toolbox.output.day_timeline import draw_timeline
     from castshed.toolbox.output.sheet_facts import answers_of, legs_of, stops_of, totals_in_words
     from castshed.toolbox.output.sheet_html import to_html
     from castshed.toolbox.output.sheet_pages import draw_pages, name_layers, pdf_of, shares_of
@@ -106,6 +124,10 @@ def plan_sheet(
             units=units,
             today=None if depth is None else depth.shifted(level_m),
         )
+        hours = {name: layers[name] for name in ("verdicts", "exposure") if name in layers}
+        timeline = draw_timeline(
+            {"stops": frames["stops"], **hours}, title=title, units=units, light=_light(frames["stops"])
+        )
         step(1)
         inner = [(stop, k) for k, stop in enumerate(stops) if not stop.ramp]
         ordered = frames["stops"].sort_values("stop_no", kind="stable").geometry.to_numpy()
@@ -125,6 +147,7 @@ def plan_sheet(
                 (stop.number, stop.name, float(shares[k][0]), float(shares[k][1])) for stop, k in inner
             ],
             cards=[
+                *([] if timeline is None else [(svg_of(timeline, "hours"), "The day over its hours")]),
                 *((svg_of(figure, f"leg{k}"), "Leg cards, course up") for k, figure in enumerate(pages.legs)),
                 *(
                     (svg_of(figure, f"hold{k}"), "Hold cards, north up")
@@ -141,10 +164,14 @@ def plan_sheet(
         files = {
             "sheet.html": page.encode("utf-8"),
             "sheet.pdf": pdf_of(
-                [pages.map, *pages.legs, *pages.holds], title=words["Title"], description=words["Description"]
+                [pages.map, *([] if timeline is None else [timeline]), *pages.legs, *pages.holds],
+                title=words["Title"],
+                description=words["Description"],
             ),
             "map.png": png_of(pages.map, words),
         }
+        if timeline is not None:
+            files["timeline.png"] = png_of(timeline, words)
         for name, some in (("legs.png", pages.legs), ("holds.png", pages.holds)):
             files[name] = png_of(some[0] if some else pages.map, words)
         step(1)

@@ -11,12 +11,17 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 import shapely
+from matplotlib.colors import to_hex
+from matplotlib.patches import Rectangle
+from matplotlib.text import Text
 from PIL import Image
 
 from castshed.algorithms.plan_sheet import FILES, plan_sheet
 from castshed.toolbox.errors import UsageError
+from castshed.toolbox.output import palette
 from castshed.toolbox.output.chart_page import blank_page
 from castshed.toolbox.output.course_up import cut_and_turned, turned_points
+from castshed.toolbox.output.day_timeline import draw_timeline
 from castshed.toolbox.output.sheet_cards import _view
 from castshed.toolbox.output.sheet_facts import legs_of, stops_of
 from castshed.toolbox.output.sheet_svg import _short, svg_of
@@ -63,15 +68,15 @@ def files(plan):
 
 def test_every_file_is_there_and_is_what_it_says(files, tmp_path):
     assert set(files) == set(FILES)
-    for name in ("map.png", "legs.png", "holds.png"):
+    for name in ("map.png", "legs.png", "holds.png", "timeline.png"):
         with Image.open(io.BytesIO(files[name])) as image:
             assert "not for navigation" in image.text["Description"]
             colours = image.convert("RGB").resize((200, 200)).getcolors(40_000)
-            assert len(colours) > 20
+            assert len(colours) > 8
     pdf = files["sheet.pdf"]
     assert pdf.startswith(b"%PDF")
-    # Map, one page of six legs, one of five holds.
-    assert len(re.findall(rb"/Type /Page\b", pdf)) == 3
+    # Map, the hours, one page of six legs, one of five holds.
+    assert len(re.findall(rb"/Type /Page\b", pdf)) == 4
     assert plan_sheet.__doc__
 
 
@@ -212,3 +217,33 @@ def test_the_command_writes_it(plan, tmp_path):
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     assert {p.name for p in (tmp_path / "sheet").iterdir()} == set(FILES)
+
+
+def test_without_times_there_is_no_timeline(plan):
+    layers = plan | {"stops": plan["stops"].assign(arrive="", leave="")}
+    files = plan_sheet(layers)
+    assert set(files) == set(FILES) - {"timeline.png"}
+    assert b"over its hours" not in files["sheet.html"]
+
+
+def test_bars_lie_where_the_hours_say(plan):
+    given = plan["stops"].copy()
+    given["leave"] = [
+        text[:14] + f"{int(text[14:16]) + 15:02d}" + text[16:] if text else text for text in given["leave"]
+    ]
+    figure = draw_timeline({"stops": given}, title="x")
+    bars = [
+        one
+        for one in figure.findobj(Rectangle)
+        if to_hex(one.get_facecolor()) == palette.HOLD and one.get_zorder() > 1.1
+    ]
+    stops = given.iloc[1:-1]
+    assert len(bars) == len(stops)
+    hours = {
+        text.get_text(): text.get_position()[0] for text in figure.findobj(Text) if text.get_gid() == "hour"
+    }
+    for bar, arrive, leave in zip(bars, stops["arrive"], stops["leave"], strict=True):
+        for x, text in ((bar.get_x(), arrive), (bar.get_x() + bar.get_width(), leave)):
+            whole = f"{text[11:13]}:00"
+            per_hour = (hours["08:00"] - hours["06:00"]) / 2.0
+            assert x == pytest.approx(hours[whole] + per_hour * int(text[14:16]) / 60.0, abs=0.01)

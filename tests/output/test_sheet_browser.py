@@ -53,7 +53,7 @@ def opened(browser, sheet, request):
 def test_it_opens_from_disk_without_trouble(opened):
     assert opened.title() == "Made day"
     assert opened.locator("table").count() >= 3
-    assert opened.locator("svg").count() == 3
+    assert opened.locator("svg").count() == 4
 
 
 def test_pointing_at_a_stop_tells_its_facts(opened):
