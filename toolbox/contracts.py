@@ -231,7 +231,10 @@ def check_inputs(inputs: Mapping[str, tuple[Any, Any]]) -> dict[str, Any]:
     for name, (value, marker) in inputs.items():
         members: dict[str, tuple[Any, Any]] = {}
         if isinstance(marker, LayerSet):
-            members = {f"{name}[{key}]": (one, Layer(key, ANY)) for key, one in dict(value).items()}
+            members = {
+                f"{name}[{key}]": (one, Layer(key, ANY, may_lack_place=marker.may_lack_place))
+                for key, one in dict(value).items()
+            }
         elif isinstance(marker, (Layer, Surface)):
             members = {name: (value, marker)}
         for label, (one, kind) in members.items():

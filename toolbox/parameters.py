@@ -72,8 +72,9 @@ class Surface:
 
 @dataclass(frozen=True)
 class LayerSet:
-    """Any number of vector layers, by name."""
+    """Any number of vector layers, by name; ``may_lack_place`` as in `Layer`."""
 
+    may_lack_place: bool = False
     metavar = "FILE[:LAYER]..."
 
 
@@ -261,6 +262,7 @@ DayFile = Annotated[Day, DayInput()]
 WindForecast = Annotated[SeriesTable | Forecast, SeriesInput("forecast")]
 PoolLevels = Annotated[SeriesTable | LevelSeries, SeriesInput("levels")]
 Layers = Annotated[Mapping[str, Frame], LayerSet()]
+AnyLayers = Annotated[Mapping[str, Frame], LayerSet(may_lack_place=True)]
 Depth = Annotated[DepthSurface, Surface("depth")]
 DepthConfidence = Annotated[DepthSurface, Surface("depth_confidence")]
 

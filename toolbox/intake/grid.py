@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -12,6 +13,7 @@ from .source_table import SourceTable
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+_KEPT_AS_TEXT: Final = re.compile(r"'+\s*[=+\-@＝＋－＠]")
 TITLE_LINES: Final = 20
 MOST_COLUMNS: Final = 400
 MOST_CELLS: Final = 5_000_000
@@ -25,6 +27,12 @@ class GridRow:
     line: int
     problem: str = ""
     text: str | None = None
+
+
+def plain_cell(text: str) -> str:
+    """Take off the apostrophe that keeps a text from being a formula in a spreadsheet; trim."""
+    tidy = text.strip()
+    return tidy[1:].strip() if _KEPT_AS_TEXT.match(tidy) else tidy
 
 
 def find_header(rows: Sequence[GridRow]) -> int:
@@ -88,7 +96,7 @@ def make_table(
         surplus = any(cell.strip() for cell in row.cells[len(names) :])
         many = f"{len(row.cells)} cells where the header has {len(names)}: a '{between}' too many or a quote missing"
         problems.append(row.problem or (many if surplus else ""))
-        cells_by_row.append({key: cell.strip() for key, cell in zip(names, row.cells, strict=False)})
+        cells_by_row.append({key: plain_cell(cell) for key, cell in zip(names, row.cells, strict=False)})
     return SourceTable.make(
         name,
         kind,
