@@ -127,7 +127,8 @@ def find_structure(
     settings: dict[str, dict[str, Any]] = {
         "hump": {"relief_m": hump_relief_m},
         "ledge": {"drop_m": ledge_drop_m},
-        "bluff": {"depth_m": bluff_depth_m},
+        # Ground nobody surveyed is a bank only where the chart shows no land at all, whatever today's level.
+        "bluff": {"depth_m": bluff_depth_m, "unknown_is_land": not bool(np.any(depth.depth_m < 0.0))},
         "flat": {"width_m": flat_width_m, "to_m": max(to_m, 0.7)},
     }
     with progress("Reading the bottom", 1) as step:

@@ -139,7 +139,7 @@ def test_what_contours_cannot_show_is_not_looked_for_and_said():
     with pytest.warns(DataWarning, match="ledges"):
         left = supported(KINDS, 10 * 0.3048)
     assert "ledge" not in left
-    assert {"bluff", "flat"} <= set(left)
+    assert {"bluff", "point"} <= set(left)
 
 
 @pytest.fixture(scope="module")

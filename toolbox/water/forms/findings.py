@@ -29,14 +29,14 @@ if TYPE_CHECKING:
 KINDS: Final = ("hump", "saddle", "point", "pocket", "ledge", "flat", "bluff", "channel_bend")
 
 # Coarsest contour interval that still shows a kind, by trial on made lakes: a hump between two contours is lost by
-# every method, and ledges drawn from wide contours are those of the contours. Bluffs, flats and points stand longer.
+# every method, and ledges and flats drawn from wide contours are those of the contours. Bluffs and points stand longer.
 COARSEST_M: Final = {
     "hump": 3.05,
     "saddle": 1.6,
     "point": 3.05,
     "pocket": 1.6,
     "ledge": 1.6,
-    "flat": 3.05,
+    "flat": 1.6,
     "bluff": 3.05,
     "channel_bend": 3.05,
 }
