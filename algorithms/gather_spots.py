@@ -58,7 +58,9 @@ def _tell(table: SourceTable, roles: Roles, records: Records) -> list[str]:
     said = list(table.said)
     known = {*COLUMNS, *ROLES}
     if any(name.lower() not in known for names in roles.columns.values() for name in names):
-        said.append(f"columns taken as {roles.words()}")
+        said.append(
+            f"columns taken as {roles.words()} (another way: columns, or a .toml file among the sources)"
+        )
     lost = sum(bool(reason) for reason in records.reason)
     remarks = [str(words) for words in records.table["remark"]]
     moved = sum("(written: " in words for words in remarks)

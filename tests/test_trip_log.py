@@ -279,9 +279,34 @@ def test_what_was_edited_in_another_program_comes_home(tmp_path, program):
     assert spots.rating.tolist() == [3.0] * 3
 
 
-def test_holds_and_stops_of_a_plan_are_no_spots(tmp_path):
+@settings(
+    max_examples=60,
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow],
+    phases=(Phase.explicit, Phase.generate),
+)
+@given(
+    st.lists(
+        st.tuples(WORDS, st.one_of(WORDS, st.sampled_from(["Note: x.", "Brush.", "Source: y", "Rated 3 of 5."]))),
+        min_size=1, max_size=4,
+    ),
+    st.sampled_from([None, -1.0]),
+)  # fmt: skip
+def test_whatever_names_and_notes_are_they_come_home(tmp_path_factory, texts, level_m):
+    tidy = [tuple(" ".join(text.split()) for text in pair) for pair in texts]
+    book = a_book(*((f"S{i}", name, "brush", note, 100 * i, 0) for i, (name, note) in enumerate(tidy)))
+    path = tmp_path_factory.getbasetemp() / "any.gpx"
+    path.write_bytes(export_gpx({"spots": book}, level_m=level_m))
+    change = home(read_source(str(path)), book=book)
+    assert change.layers["changes"].status.tolist() == ["same"] * len(book), change.layers[
+        "changes"
+    ].what.tolist()
+
+
+@pytest.mark.parametrize("layer", ["holds", "exposed_holds"])
+def test_holds_and_stops_of_a_plan_are_no_spots(tmp_path, layer):
     hold = BOOK.iloc[[0]][["spot_id", "geometry"]].assign(hold_no=1, status="ok", depth_m=5.0)
-    (tmp_path / "run.gpx").write_bytes(export_gpx({"spots": BOOK, "holds": hold}))
+    (tmp_path / "run.gpx").write_bytes(export_gpx({"spots": BOOK, layer: hold}))
     change = home(read_source(str(tmp_path / "run.gpx")))
     assert set(statuses(change).values()) == {"same"}
     assert change.layers["set_aside"].reason.tolist() == ["it is a hold of an exported plan, no spot"]

@@ -14,10 +14,14 @@ if TYPE_CHECKING:
 
     from .markup import Element
 
-# Layers of a plan whose points are no spots, though they bear a spot's id.
-_NO_SPOTS: Final = {
-    "holds": "a hold", "stops": "a stop", "ramps": "a ramp", "known_hazards": "a hazard", "left_out": "a spot left out",
-    "soundings": "a sounding", "landmarks": "a landmark", "cast_lines": "a cast", "legs": "a leg",
+# Points of a plan that are no spots, though they may bear a spot's id: by their type, and by columns only they have.
+_TYPES: Final = {
+    "hold": "a hold", "stop": "a stop", "ramp": "a ramp", "hazard": "a hazard", "left out": "a spot left out",
+    "sounding": "a sounding", "landmarks": "a landmark", "turn": "a turn",
+}  # fmt: skip
+_COLUMNS: Final = {
+    "hold_no": "a hold", "stop_no": "a stop", "leg_no": "a leg", "ramp_id": "a ramp", "hazard_id": "a hazard",
+    "landmark_id": "a landmark",
 }  # fmt: skip
 _TURN: Final = re.compile(r"leg \d+ turn \d+")
 _LENGTH: Final = r"[-\d.,]+ [a-z]+ \([-\d.,]+ [a-z]+\)"
@@ -41,9 +45,13 @@ def own_values(point: Element) -> dict[str, str]:
 
 def why_no_spot(point: Element, own: Mapping[str, str]) -> str:
     """Say why a point of an exported plan is no spot; empty where it may be one."""
-    if own.get("layer") in _NO_SPOTS:
-        return f"it is {_NO_SPOTS[own['layer']]} of an exported plan, no spot"
-    if not own and point.text_of("type") == "turn" and _TURN.fullmatch(point.text_of("name")):
+    if own:
+        what = next(
+            (words for column, words in _COLUMNS.items() if own.get(column)),
+            _TYPES.get(point.text_of("type")),
+        )
+        return f"it is {what} of an exported plan, no spot" if what else ""
+    if point.text_of("type") == "turn" and _TURN.fullmatch(point.text_of("name")):
         return "it is a turn of an exported plan, no spot"
     return ""
 

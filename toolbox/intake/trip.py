@@ -67,7 +67,7 @@ def match(book: geopandas.GeoDataFrame, brought: Records, farthest_m: float) -> 
     book
         As `book_of` gives it.
     brought
-        Rows that may lack a place.
+        Rows; those without a place are of no spot, they are set aside.
     farthest_m
         How far a spot that keeps its name may have moved.
 
@@ -76,7 +76,7 @@ def match(book: geopandas.GeoDataFrame, brought: Records, farthest_m: float) -> 
     list of (int, str)
         Row of the book, -1 for none, and how it was found: ``id``, ``name`` or ``place``. A spot is matched once by
         each source: by its id, else by a name that stands once in both, else by place (within both position errors,
-        kinds alike), nearest first.
+        kinds alike), nearest first. Rows that bear its id may be several.
     """
     table, n = brought.table, len(brought.table)
     found: list[tuple[int, str]] = [(-1, "")] * n
@@ -87,11 +87,12 @@ def match(book: geopandas.GeoDataFrame, brought: Records, farthest_m: float) -> 
     own, names = ([str(v) for v in table[c]] for c in ("own_id", "name"))
     book_names = _unique(book["name"].tolist())
     for source in table["source_no"].unique():
-        rows = np.flatnonzero(table["source_no"].to_numpy() == source).tolist()
+        here = (table["source_no"].to_numpy() == source) & ~shapely.is_missing(brought.geometry)
+        rows = np.flatnonzero(here).tolist()
         taken: set[int] = set()
         for i in rows:
             row = ids.get(own[i], -1)
-            if row >= 0 and row not in taken:
+            if row >= 0:
                 found[i] = (row, "id")
                 taken.add(row)
         open_rows = [i for i in rows if found[i][0] < 0]
@@ -99,11 +100,11 @@ def match(book: geopandas.GeoDataFrame, brought: Records, farthest_m: float) -> 
         for name, k in own_names.items():
             row, i = book_names.get(name, -1), open_rows[k]
             place = brought.geometry[i]
-            near = place is None or (row >= 0 and shapely.distance(place, shapes[row]) <= farthest_m)
-            if row >= 0 and row not in taken and near:
+            near = row >= 0 and shapely.distance(place, shapes[row]) <= farthest_m
+            if near and row not in taken:
                 found[i] = (row, "name")
                 taken.add(row)
-        left = [i for i in rows if found[i][0] < 0 and brought.geometry[i] is not None]
+        left = [i for i in rows if found[i][0] < 0]
         free = [row for row in range(len(book)) if row not in taken]
         group = find_same(
             np.concatenate([shapes[free], brought.geometry[left]]),
@@ -182,8 +183,6 @@ def _move(
     spot: dict[str, Any], old: Any, row: dict[str, Any], new: Any, how: str
 ) -> tuple[Any, float, list[str]]:
     """Take the place a row brings, where it tells of another one; give place, distance, and what is to be said."""
-    if new is None:
-        return old, 0.0, []
     distance = float(shapely.distance(old, new))
     if how == "place" or distance <= ROUNDING_M or old.geom_type != "Point" or new.geom_type != "Point":
         # The same place within both errors: the better position stays.
@@ -251,7 +250,7 @@ def bring_home(
         place = brought.geometry[i]
         outcome = _outcome(row)
         date = row["surveyed"] if any(outcome.values()) and row["surveyed"] else trip_date
-        if at < 0 and place is None:
+        if place is None:
             continue  # set aside by the caller
         distance = float("nan")
         if at < 0:
