@@ -113,6 +113,17 @@ def _minutes(seconds: int) -> str:
     return f"{-(-seconds // 60)} min"
 
 
+def bearing_of(moment: Any, places: GeoDataFrame) -> float:
+    """Bearing of the sun at a moment over some places."""
+    import astral
+    import astral.sun
+
+    from castshed.toolbox.water.sun import middle_of
+
+    latitude, longitude = middle_of(places.total_bounds, places.crs)
+    return float(astral.sun.azimuth(astral.Observer(latitude, longitude), moment)) % 360.0
+
+
 def _in_words(rules: Sequence[str], names: Sequence[str], told: dict[str, str]) -> str:
     """Say which rules cannot hold together."""
     said = [
@@ -215,6 +226,7 @@ def day_plan(
     windows: WordList = (),
     stay_s: Duration = 1500.0,
     longest_stay_s: Duration = 0.0,
+    stays: WordList = (),
     setup_s: Duration = 180.0,
     plane_s: Duration = 20.0,
     daylight_only: YesNo = True,
@@ -286,6 +298,8 @@ def day_plan(
         Usual time fished at a stop.
     longest_stay_s
         Longest time fished at a stop, each further minute worth less; 0 for the usual time only.
+    stays
+        Usual time by kind, such as "hump 40min"; needs a column kind.
     setup_s
         Time to get into place and to leave, added at each stop.
     plane_s
@@ -357,7 +371,13 @@ def day_plan(
     from castshed.toolbox.water.afloat import Handling, set_afloat
     from castshed.toolbox.water.alongside import edges_to_keep_from
     from castshed.toolbox.water.day_answers import conflict
-    from castshed.toolbox.water.day_offers import spot_of, stays_of, wished_windows, worth_of
+    from castshed.toolbox.water.day_offers import (
+        spot_of,
+        stays_by_kind,
+        stays_of,
+        wished_windows,
+        worth_of,
+    )
     from castshed.toolbox.water.day_search import best_day
     from castshed.toolbox.water.day_task import END, FAR, START, VALUE_STEP, DayTask, timed, whole_up
     from castshed.toolbox.water.ramps import ramp_of, require_entry
@@ -382,7 +402,9 @@ def day_plan(
     over = _moment(back_by, begin, "back-by")
     now = _moment(at, begin, "at") if at else begin
     if over <= now:
-        raise UsageError(f"back-by ({over:%H:%M}) is not after the start ({now:%H:%M}); give a later one.")
+        raise NothingFishable(
+            f"What must be does not fit together: start at {now:%H:%M}; back by {over:%H:%M}. Give a later end."
+        )
     if fuel_l is not None and run_burn_lph is None and engine_hp == 0:
         raise UsageError("fuel is given but not what the engine burns; give --run-burn or --engine-hp.")
     run_lph = engine_hp / 10.0 * GALLON_L * _CRUISE_SHARE if run_burn_lph is None else run_burn_lph
@@ -413,6 +435,7 @@ def day_plan(
             f"{', '.join(both_)} must be in the plan and must not be, or is done; decide on one."
         )
     worth = worth_of(candidates, value)
+    usual = stays_by_kind(candidates, stays, stay_s)
 
     with progress("Planning the day", 5) as step:
         held = candidates.geometry.to_numpy()
@@ -452,7 +475,7 @@ def day_plan(
         offers = [
             (2 + row, length + setup_s, opens, closes, worth[row] * share)
             for row in open_rows
-            for length, share in stays_of(stay_s, longest_stay_s)
+            for length, share in stays_of(usual[row], longest_stay_s)
             for opens, closes in spans[row]
         ]
         table = np.array(offers, dtype=float).reshape(-1, 5)
@@ -586,7 +609,8 @@ def day_plan(
     for word in ("dawn", "rise", "set", "dusk"):
         moment = getattr(sun, word)
         if moment is not None:
-            rows_told.append((f"sun {word}", f"{moment:%H:%M}"))
+            low = f", at {bearing_of(moment, candidates):03.0f} deg" if word in ("rise", "set") else ""
+            rows_told.append((f"sun {word}", f"{moment:%H:%M}{low}"))
     answers = gpd.GeoDataFrame(
         {
             "question": np.array([question for question, _ in rows_told], dtype=object),

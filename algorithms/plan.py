@@ -175,6 +175,7 @@ def _run(
         windows=run.windows,
         stay_s=run.at_each_s,
         longest_stay_s=run.longest_at_each_s,
+        stays=run.stays,
         fuel_l=run.fuel_l,
         engine_hp=run.engine_hp,
         **handled,
@@ -320,7 +321,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
         )
         spots = judged.judged
         step(1)
-        named = holds.merge(spots[["spot_id", "name", "rating", "fishable"]], on="spot_id")
+        named = holds.merge(spots[["spot_id", "name", "kind", "rating", "fishable"]], on="spot_id")
         wanted = named[(named["fishable"] == 1) & (named["status"] == "ok")]
         rated = wanted[wanted["rating"].fillna(0.0) >= day.fishing.least_rating]
         if rated.empty:
@@ -365,7 +366,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
             "ramps": lake.ramps,
             "spots": spots,
             "cast_reach": reach,
-            "holds": holds.merge(spots[["spot_id", "name", "rating"]], on="spot_id", how="left"),
+            "holds": holds.merge(spots[["spot_id", "name", "kind", "rating"]], on="spot_id", how="left"),
             "cast_lines": held.cast_lines,
             "stops": run.stops,
             "legs": run.legs,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 import warnings
 from dataclasses import replace
 
@@ -208,7 +209,7 @@ def made():
         spot_id=[f"s{k}" for k in range(6)], name=[f"Spot {k}" for k in range(6)], hold_no=[1] * 6,
         status=["ok"] * 6, reason=["deep side"] * 6, depth_m=[4.0] * 6, cast_m=[20.0] * 6, cast_bearing_deg=[0.0] * 6,
         deep_bearing_deg=[0.0] * 6, wind_angle_deg=[90.0] * 6, rating=[5.0, 4.0, 3.0, 2.0, 4.0, 1.0],
-        bank=["open", "lee", "open", "lee", "open", "open"],
+        kind=["hump", "point", "hump", "flat", "ledge", "hump"], bank=["open", "lee", "open", "lee", "open", "open"],
     )  # fmt: skip
     return lake, holds, {"water": today.water, "hazards": hazards, "zones": lake.zones, "depth": lake.depth}
 
@@ -312,6 +313,30 @@ def test_planned_again_from_the_water(made):
     assert dict(zip(plan.left_out["spot_id"], plan.left_out["reason"], strict=True))["s4"] == "done"
 
 
+def test_stays_by_kind(made):
+    plan = ask(made, back_by="12:00", stays=["hump 40min", "flat 10min"])
+    stay = dict(zip(plan.stops["spot_id"], plan.stops["stay_s"], strict=True))
+    assert stay["s0"] == 40 * 60 + 180
+    assert stay["s3"] == 10 * 60 + 180
+    assert stay["s1"] == 1500 + 180
+
+
+def test_own_moves_alone_make_a_good_day_where_the_library_is_missing(monkeypatch):
+    task = made_day(40, 3)
+    with_it = merit(task, best_day(task, iterations=300, rounds=100))
+    monkeypatch.setitem(sys.modules, "pyvrp", None)
+    without = best_day(task, iterations=300, rounds=100)
+    assert replayed(task, without)[0] == []
+    assert merit(task, without)[1] >= 0.93 * with_it[1]
+
+
+def test_the_low_sun_has_its_bearing(made):
+    told = dict(zip(*(ask(made).answers[c] for c in ("question", "answer")), strict=True))
+    # In May at 36 N the sun rises north of east and sets north of west (common knowledge of the seasons).
+    assert 55 < float(told["sun rise"].split("at ")[1].split(" deg")[0]) < 75
+    assert 285 < float(told["sun set"].split("at ")[1].split(" deg")[0]) < 305
+
+
 def test_days_share_the_stops(made):
     plan = ask(made, days=2, back_by="07:20")
     inner = plan.stops[plan.stops["reason"] == "hold"]
@@ -333,6 +358,8 @@ def test_what_cannot_be_names_the_rules_in_conflict(made):
         ask(made, must=["s0", "s3"], back_by="06:50")
     assert "Spot 0" in str(caught.value)
     assert caught.value.exit_code == 5
+    with pytest.raises(NothingFishable, match=r"start at 06:00; back by 05:00"):
+        ask(made, back_by="05:00")
     with pytest.raises(NothingFishable, match="No stop fits"):
         ask(made, back_by="06:05")
     with pytest.raises(NothingFishable, match="windows"):
@@ -344,7 +371,9 @@ def test_what_cannot_be_names_the_rules_in_conflict(made):
 @pytest.mark.parametrize(
     ("wrong", "words"),
     [
-        ({"back_by": "05:00"}, "not after"),
+        ({"stays": ["40min"]}, "no stay"),
+        ({"stays": ["hump 40"]}, "unit"),
+        ({"stays": ["wreck 40min"]}, "kinds there are"),
         ({"back_by": "noon"}, "back-by"),
         ({"depart": "2031-05-17 06:00"}, "zone"),
         ({"must": ["nobody"]}, "no spot"),

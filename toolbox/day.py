@@ -114,6 +114,7 @@ class Run:
     never: WordList = ()
     windows: WordList = ()
     longest_at_each_s: Duration = 0.0
+    stays: WordList = ()
     fuel_l: Volume | None = None
     engine_hp: Count = 0
 

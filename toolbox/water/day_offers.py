@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from ..errors import DataError, UsageError
+from ..units import parse
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -205,3 +206,30 @@ def stays_of(stay_s: float, longest_s: float) -> list[tuple[float, float]]:
     lengths = [stay_s, (stay_s + longest_s) / 2.0, longest_s]
     usual = 1.0 - math.exp(-1.0)
     return [(length, (1.0 - math.exp(-length / stay_s)) / usual) for length in lengths]
+
+
+def stays_by_kind(table: GeoDataFrame, told: Sequence[str], stay_s: float) -> list[float]:
+    """Usual stay of each row in seconds: by its kind where that is told, such as ``hump 40min``.
+
+    Raises
+    ------
+    UsageError
+        A text cannot be read, or there is no column ``kind``.
+    """
+    if not told:
+        return [stay_s] * len(table)
+    if "kind" not in table.columns:
+        raise UsageError("stays are told by kind, but the holds have no column kind; join that of the spots.")
+    by_kind: dict[str, float] = {}
+    for text in told:
+        kind, _, length = text.strip().partition(" ")
+        if not length.strip():
+            raise UsageError(f"'{text}' is no stay; write a kind and a time, such as 'hump 40min'.")
+        by_kind[kind.casefold()] = parse(length, "time")
+        if by_kind[kind.casefold()] <= 0.0:
+            raise UsageError(f"'{text}' is no stay; give a time above 0.")
+    unknown = sorted(set(by_kind) - {str(kind).casefold() for kind in table["kind"]})
+    if unknown:
+        there = ", ".join(sorted({str(kind) for kind in table["kind"]}))
+        raise UsageError(f"stays name {', '.join(unknown)}; the kinds there are: {there}.")
+    return [by_kind.get(str(kind).casefold(), stay_s) for kind in table["kind"]]

@@ -5,18 +5,22 @@ from __future__ import annotations
 import warnings
 from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
+
 from .day_exact import MOST_STOPS, exact_day
 from .day_moves import fill, improved, untangled
 from .day_task import END, FAR, START, merit, timed
+from .tours import tour
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from .day_moves import Routes
-    from .day_task import DayTask
+    from .day_task import DayTask, Route
 
 _ITERATIONS: Final = 1500
 _ROUNDS: Final = 400
+_FEW: Final = 4
 _LEAST_TRAVEL: Final = (
     50_000  # of seconds or millilitres: no day travels more, so one step of value outweighs it
 )
@@ -28,8 +32,11 @@ def _library_routes(task: DayTask, *, iterations: int, seed: int) -> Routes:
     PyVRP takes whole numbers only, treats missing edges as very long, and returns a route even where none is feasible;
     so all edges are given, and the caller checks what comes back.
     """
-    from pyvrp import Model  # only large tasks pay for it
-    from pyvrp.exceptions import PenaltyBoundWarning
+    try:
+        from pyvrp import Model  # only large tasks pay for it
+        from pyvrp.exceptions import PenaltyBoundWarning
+    except ImportError:  # on a machine it has no wheel for; own moves alone find a good day too
+        return [()] * task.days
     from pyvrp.stop import MaxIterations
 
     model = Model()
@@ -77,7 +84,9 @@ def _library_routes(task: DayTask, *, iterations: int, seed: int) -> Routes:
                     places[one], places[other], distance=apart[one][other], duration=travel[one][other]
                 )
     with warnings.catch_warnings():
-        warnings.simplefilter("ignore", PenaltyBoundWarning)  # a day that is hard to fill; the caller checks what comes
+        warnings.simplefilter(
+            "ignore", PenaltyBoundWarning
+        )  # a day that is hard to fill; the caller checks what comes
         found = model.solve(MaxIterations(iterations), seed=seed, collect_stats=False, display=False)
     routes: Routes = []
     for route in found.best.routes():
@@ -97,6 +106,20 @@ def _sound(task: DayTask, routes: Routes) -> Routes:
             kept = kept[:least] + kept[least + 1 :]
         made.append(kept)
     return made
+
+
+def _toured(task: DayTask, route: Route) -> Route:
+    """Order the offers of a route as a tour from start to end, where that is shorter and in time."""
+    now = timed(task, route)
+    if now is None or len(route) < _FEW:
+        return route
+    places = np.array([START, *(int(task.stop[offer]) for offer in route), END])
+    cost = task.travel_s[np.ix_(places, places)].astype(float)
+    cost[cost >= FAR] = np.inf
+    order = tour(cost, start=0, end=len(places) - 1)
+    tried = tuple(route[int(k) - 1] for k in order[1:-1])
+    found = timed(task, tried)
+    return tried if found is not None and found.travel_s < now.travel_s else route
 
 
 def best_day(
@@ -140,6 +163,7 @@ def best_day(
     starts = [[untangled(task, route) for route in routes] for routes in (found, greedy)]
     best = max((fill(task, routes) for routes in starts), key=lambda routes: merit(task, routes))
     best = improved(task, best, rounds=rounds, seed=seed)
+    best = fill(task, [_toured(task, route) for route in best])
     if progress is not None:
         progress(0.5)
     return best
