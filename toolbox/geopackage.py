@@ -18,9 +18,10 @@ from pathlib import Path
 from typing import Final
 
 from .errors import DataError, OutputExists, OutputFailed, UsageError
+from .temporaries import clear_abandoned, temporary_prefix
 
 LOCK_WAIT_S: Final = 20.0
-TEMPORARY: Final = ".castshed-"
+_LOGS: Final = ("-journal", "-wal")
 NO_DEPTH: Final = -32768.0
 LINEAGE_URI: Final = "urn:castshed:lineage"
 _LAYER_NAME: Final = re.compile(r"[^\W\d][\w\- ]{0,62}")
@@ -53,6 +54,16 @@ def contents(path: Path) -> dict[str, str]:
     return {str(n): "coverage" if "coverage" in str(t) or t == "tiles" else str(t) for n, t in rows}
 
 
+def _refuse_orphans(path: Path) -> None:
+    """Refuse a new file beside the log of an old one: SQLite would take the log for its own and spoil it."""
+    for ending in _LOGS:
+        log = path.with_name(path.name + ending)
+        if log.exists() and log.stat().st_size:
+            raise OutputFailed(
+                f"{log} lies there without its {path.name}; bring that file back, or move the log away."
+            )
+
+
 def check_output(path: Path, names: Sequence[str], *, replace: bool) -> None:
     """Refuse an output before any work is done.
 
@@ -77,7 +88,9 @@ def check_output(path: Path, names: Sequence[str], *, replace: bool) -> None:
         raise OutputFailed(f"The folder {folder} is not there; make it first.")
     if not os.access(folder, os.W_OK) or (path.exists() and not os.access(path, os.W_OK)):
         raise OutputFailed(f"{path} cannot be written: it or its folder is read-only.")
-    if path.exists():
+    if not path.exists():
+        _refuse_orphans(path)
+    else:
         there = {name.lower() for name in contents(path)}
         taken = [name for name in names if name.lower() in there]
         if taken and not replace:
@@ -99,6 +112,9 @@ def _held(path: Path) -> Iterator[sqlite3.Connection | None]:
         except sqlite3.OperationalError as error:
             raise OutputFailed(f"{path} cannot be opened for writing ({error}).") from error
         try:
+            # A write-ahead log lies beside the file and would be taken for that of the one put in its place.
+            if db.execute("PRAGMA journal_mode").fetchone()[0] == "wal":
+                db.execute("PRAGMA journal_mode = DELETE")
             db.execute("BEGIN IMMEDIATE")
             now = os.stat(path)
             # Another command may have put a new file in place while we waited: then hold that one instead.
@@ -145,7 +161,8 @@ def _drop(db: sqlite3.Connection, name: str) -> None:
 
 def _free_name(folder: Path) -> Path:
     """Name a temporary GeoPackage that is not there; its suffix must be .gpkg for the drivers."""
-    handle, made = tempfile.mkstemp(prefix=TEMPORARY, suffix=".gpkg.part", dir=folder)
+    clear_abandoned(folder)
+    handle, made = tempfile.mkstemp(prefix=temporary_prefix(), suffix=".gpkg.part", dir=folder)
     os.close(handle)
     os.unlink(made)
     return Path(made.removesuffix(".part"))

@@ -12,10 +12,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from .errors import OutputExists, OutputFailed, UsageError
-from .geopackage import TEMPORARY, check_output
+from .geopackage import check_output
 from .layers import parse_reference, write_layers
 from .parameters import BookFile, FileSet, FolderContents, FolderSet, Layer
 from .report import plain
+from .temporaries import clear_abandoned, temporary_prefix
 
 if TYPE_CHECKING:
     from .algorithm import Output, Spec
@@ -130,9 +131,10 @@ def lineage_text(spec: Spec, inputs: Mapping[str, str], parameters: Mapping[str,
 def _write_files(folder: Path, files: Mapping[str, bytes]) -> list[tuple[Path, Path]]:
     """Write every file beside its place; return (temporary, final) pairs."""
     pairs: list[tuple[Path, Path]] = []
+    clear_abandoned(folder)
     try:
         for name, content in files.items():
-            handle, made = tempfile.mkstemp(prefix=TEMPORARY, suffix=".part", dir=folder)
+            handle, made = tempfile.mkstemp(prefix=temporary_prefix(), suffix=".part", dir=folder)
             pairs.append((Path(made), folder / name))
             with os.fdopen(handle, "wb") as file:
                 file.write(content)
