@@ -6,11 +6,15 @@ import math
 from collections.abc import Mapping
 from typing import Any, Final
 
-from .text import number, one_line
+from .text import is_missing, number, one_line
 
 _NOUNS: Final[dict[str, str]] = {
     "holds": "hold",
     "cast_lines": "cast",
+    "hold_lines": "hold line",
+    "fixes": "marks",
+    "verdicts": "verdict",
+    "exposure": "exposure",
     "shallow_hazards": "shallow",
     "known_hazards": "hazard",
     "zones": "zone",
@@ -22,6 +26,31 @@ _NOUNS: Final[dict[str, str]] = {
     "contours": "contour",
     "soundings": "sounding",
 }
+
+
+def _count(row: Mapping[str, Any], column: str) -> str:
+    """Say which of several; nothing for the first."""
+    value = number(row.get(column))
+    return f" {value:.0f}" if value > 1 else ""
+
+
+def _hour(row: Mapping[str, Any]) -> str:
+    """Day and clock time of an hour written with its zone; other text as it stands, nothing where none is told."""
+    told = row.get("time")
+    return "" if is_missing(told) else one_line(told).replace("T", " ")[:16]
+
+
+def _of_a_hold(role: str, row: Mapping[str, Any], own: str, order: int) -> str | None:
+    if role == "hold_lines":
+        return f"{own or f'spot {order}'} hold line{_count(row, 'line_no')}"
+    if role == "line_ups":
+        what = one_line(row.get("words")) or f"line-up {order}"
+        return f"{own}{_count(row, 'hold_no')}: {what}" if own else what
+    if role == "fixes":
+        return f"{own or f'hold {order}'}{_count(row, 'hold_no')} marks"
+    if role in {"verdicts", "exposure"}:
+        return " ".join(part for part in (own or f"{_NOUNS[role]} {order}", _hour(row)) if part)
+    return None
 
 
 def title(role: str, row: Mapping[str, Any], spot_names: Mapping[str, str], order: int) -> str:
@@ -45,11 +74,21 @@ def title(role: str, row: Mapping[str, Any], spot_names: Mapping[str, str], orde
     if role == "legs":
         leg = number(row.get("leg_no"))
         return f"leg {f'{leg:.0f}' if math.isfinite(leg) else order} {one_line(row.get('part'))}".strip()
+    if (held := _of_a_hold(role, row, own, order)) is not None:
+        return held
+    if role == "ways":
+        return f"way {one_line(row.get('from_id'))} to {one_line(row.get('to_id'))}"
+    if role == "safe_water":
+        return f"safe water {one_line(row.get('care')) or order}"
+    if role == "answers":
+        return one_line(row.get("question")) or f"answer {order}"
+    if role == "landmarks":
+        return own or one_line(row.get("landmark_id")) or f"landmark {order}"
     if role == "ramps":
         return own or one_line(row.get("ramp_id")) or f"ramp {order}"
     if role == "left_out":
         return f"{own or f'spot {order}'} left out"
-    if role in {"spots", "other"}:
+    if role in {"spots", "structure", "other"}:
         return own or f"{'spot' if role != 'other' else 'feature'} {order}"
     if role == "shallow_hazards":
         return f"shallow {one_line(row.get('hazard_id')) or order}"

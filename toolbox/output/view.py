@@ -129,6 +129,8 @@ def by_role(layers: Mapping[str, Any]) -> dict[str, gpd.GeoDataFrame]:
         role = role_of(name, frame)
         if role not in found or not len(found[role]):
             found[role] = kept.reset_index(drop=True)
+    if "structure" in found and "spots" not in found:
+        found["spots"] = found.pop("structure")  # structure found is marked like the spots of a list
     if not any(len(frame) for frame in found.values()):
         raise DataError(
             "There is nothing to draw: no layer has a row with a geometry. Give at least water or stops."

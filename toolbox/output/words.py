@@ -2,88 +2,41 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Mapping
-from typing import Any, Final
+from collections.abc import Callable
+from typing import Final
 
+from . import words_found
+from .saying import Row, above_or_below, exposure, get, known, num, plain, sentence
 from .text import (
     bearing_text,
     both_distances,
     both_lengths,
     both_speeds,
-    both_waves,
-    clean,
     clock,
     is_missing,
-    number,
     one_line,
 )
-
-Row = Mapping[str, Any]
 
 _PLAIN_STOPS: Final = frozenset({"", "hold", "ramp"})
 _PARTS: Final = {"run": "running", "idle": "at idle", "launch": "between ramp and open water, at idle"}
 
 
-def _get(row: Row, column: str) -> str:
-    return clean(row.get(column)).strip()
-
-
-def _num(row: Row, column: str) -> float:
-    return number(row.get(column))
-
-
-def _known(*values: float) -> bool:
-    return all(math.isfinite(value) for value in values)
-
-
-def _sentence(text: str) -> str:
-    text = text.strip()
-    return text if not text or text[-1] in ".!?…" else text + "."
-
-
-def _plain(text: str) -> str:
-    """Turn a column's word into people's: ``conifer_brush`` is ``conifer brush``."""
-    return one_line(text).replace("_", " ")
-
-
-def _above_or_below(depth_m: float, *, noun: str) -> str:
-    if depth_m < 0.0:
-        return f"{noun} stands dry by {both_lengths(-depth_m)} today."
-    return f"{noun} {both_lengths(depth_m)} down today."
-
-
 def _depths(row: Row, level_m: float | None) -> list[str]:
-    bottom, charted, height = _num(row, "depth_today_m"), _num(row, "depth_m"), _num(row, "height_m")
-    top = _num(row, "top_today_m")
-    if not _known(bottom) and level_m is not None and _known(charted):
+    bottom, charted, height = num(row, "depth_today_m"), num(row, "depth_m"), num(row, "height_m")
+    top = num(row, "top_today_m")
+    if not known(bottom) and level_m is not None and known(charted):
         bottom = charted + level_m
-    if not _known(top) and _known(bottom, height):
+    if not known(top) and known(bottom, height):
         top = bottom - height
     said = []
-    if _known(bottom):
-        said.append(_above_or_below(bottom, noun="Bottom"))
-        if _known(top) and top != bottom:
-            said.append(_above_or_below(top, noun="Top"))
-    elif _known(charted):
+    if known(bottom):
+        said.append(above_or_below(bottom, noun="Bottom"))
+        if known(top) and top != bottom:
+            said.append(above_or_below(top, noun="Top"))
+    elif known(charted):
         said.append(f"Bottom {both_lengths(charted)} below chart datum; take the level off.")
-        if _known(height):
+        if known(height):
             said.append(f"Stands {both_lengths(height)} off the bottom.")
-    return said
-
-
-def _exposure(row: Row) -> list[str]:
-    wind, towards, wave = _num(row, "wind_mps"), _num(row, "wind_from_deg"), _num(row, "wave_m")
-    said = []
-    if _known(wind):
-        said.append(
-            f"Wind {both_speeds(wind)}" + (f" from {bearing_text(towards)}." if _known(towards) else ".")
-        )
-    if _known(wave):
-        low, high = _num(row, "wave_low_m"), _num(row, "wave_high_m")
-        band = f", between {both_waves(low)} and {both_waves(high)}" if _known(low, high) else ""
-        method = _get(row, "wave_method")
-        said.append(f"Waves about {both_waves(wave)}{band}{f' by {method}' if method else ''}: an estimate.")
     return said
 
 
@@ -96,81 +49,87 @@ def _times(row: Row) -> list[str]:
 
 def _spot(row: Row, level_m: float | None) -> list[str]:
     said = []
-    fishable = _num(row, "fishable")
-    reason = _get(row, "reason")
+    fishable = num(row, "fishable")
+    reason = get(row, "reason")
     if fishable == 0.0:
-        said.append("Left out today: " + _sentence(reason or "no reason given"))
-    said.append(_sentence(_plain(_get(row, "kind")).capitalize()))
+        said.append("Left out today: " + sentence(reason or "no reason given"))
+    said.append(sentence(plain(get(row, "kind")).capitalize()))
     said += _depths(row, level_m)
     if fishable == 1.0 and reason:
-        said.append(_sentence(reason))
-    said += _exposure(row)
-    rating, error = _num(row, "rating"), _num(row, "position_error_m")
-    if _known(rating):
+        said.append(sentence(reason))
+    said += exposure(row)
+    rating, error = num(row, "rating"), num(row, "position_error_m")
+    if known(rating):
         said.append(f"Rated {rating:g} of 5.")
-    if run_note := _get(row, "run_note"):
-        said.append("Not on the run: " + _sentence(run_note))
-    if note := _get(row, "note"):
-        said.append("Note: " + _sentence(note))
-    if source := _get(row, "source"):
-        said.append("Source: " + _sentence(source))
-    if surveyed := _get(row, "surveyed"):
-        said.append("Surveyed: " + _sentence(surveyed))
-    if _known(error):
+    if run_note := get(row, "run_note"):
+        said.append("Not on the run: " + sentence(run_note))
+    if note := get(row, "note"):
+        said.append("Note: " + sentence(note))
+    if source := get(row, "source"):
+        said.append("Source: " + sentence(source))
+    if surveyed := get(row, "surveyed"):
+        said.append("Surveyed: " + sentence(surveyed))
+    if known(error):
         said.append(f"Position good to about {both_lengths(error)}.")
     return said
 
 
+def _structure(row: Row, level_m: float | None) -> list[str]:
+    # what was found tells itself; the rest is what is said of every spot
+    said = words_found.structure(row, level_m)
+    return [*said, *(more for more in _spot(row, level_m)[1:] if more not in said)]
+
+
 def _hold(row: Row, level_m: float | None) -> list[str]:
     del level_m  # the depth of a hold is today's already
-    if _get(row, "status") == "none":
-        return ["No hold found: " + _sentence(_get(row, "reason") or "no reason given")]
-    depth, cast, bearing = _num(row, "depth_m"), _num(row, "cast_m"), _num(row, "cast_bearing_deg")
-    deep, wind = _num(row, "deep_bearing_deg"), _num(row, "wind_angle_deg")
+    if get(row, "status") == "none":
+        return ["No hold found: " + sentence(get(row, "reason") or "no reason given")]
+    depth, cast, bearing = num(row, "depth_m"), num(row, "cast_m"), num(row, "cast_bearing_deg")
+    deep, wind = num(row, "deep_bearing_deg"), num(row, "wind_angle_deg")
     said = []
-    if _known(depth):
+    if known(depth):
         said.append(f"Boat in {both_lengths(depth)} of water today.")
-    if _known(cast):
+    if known(cast):
         said.append(
-            f"Cast {both_distances(cast)}" + (f" to {bearing_text(bearing)}." if _known(bearing) else ".")
+            f"Cast {both_distances(cast)}" + (f" to {bearing_text(bearing)}." if known(bearing) else ".")
         )
-    if _known(deep):
+    if known(deep):
         said.append(f"Deep side {bearing_text(deep)}.")
-    if _known(wind):
+    if known(wind):
         said.append(f"Cast {wind:.0f}° off straight into the wind.")
-    if reason := _get(row, "reason"):
-        said.append(_sentence(reason[:1].upper() + reason[1:]))
-    return said + _exposure(row)
+    if reason := get(row, "reason"):
+        said.append(sentence(reason[:1].upper() + reason[1:]))
+    return said + exposure(row)
 
 
 def _stop(row: Row, level_m: float | None) -> list[str]:
     del level_m
-    reason = _get(row, "reason")
-    return _times(row) + _exposure(row) + ([_sentence(reason)] if reason not in _PLAIN_STOPS else [])
+    reason = get(row, "reason")
+    return _times(row) + exposure(row) + ([sentence(reason)] if reason not in _PLAIN_STOPS else [])
 
 
 def _leg(row: Row, level_m: float | None) -> list[str]:
     del level_m
-    how = _PARTS.get(_get(row, "part"), _plain(_get(row, "part")))
-    said = [_sentence(f"From {_get(row, 'from_id')} to {_get(row, 'to_id')}, {how}")]
-    distance, slow, seconds = _num(row, "distance_m"), _num(row, "slow_m"), _num(row, "time_s")
-    least, clearance = _num(row, "min_depth_m"), _num(row, "min_clearance_m")
-    if _known(distance):
-        said.append(both_distances(distance) + (f", {seconds / 60.0:.0f} min." if _known(seconds) else "."))
-    if _known(slow) and slow > 0.0:
+    how = _PARTS.get(get(row, "part"), plain(get(row, "part")))
+    said = [sentence(f"From {get(row, 'from_id')} to {get(row, 'to_id')}, {how}")]
+    distance, slow, seconds = num(row, "distance_m"), num(row, "slow_m"), num(row, "time_s")
+    least, clearance = num(row, "min_depth_m"), num(row, "min_clearance_m")
+    if known(distance):
+        said.append(both_distances(distance) + (f", {seconds / 60.0:.0f} min." if known(seconds) else "."))
+    if known(slow) and slow > 0.0:
         said.append(f"{both_distances(slow)} of it in slow zones.")
-    if _known(least):
+    if known(least):
         said.append(f"Least depth today {both_lengths(least)}.")
-    if _known(clearance):
-        what, side = _get(row, "nearest_hazard"), _get(row, "hazard_side")
-        named = f" ({_plain(what)}, {side})" if what and side else ""
+    if known(clearance):
+        what, side = get(row, "nearest_hazard"), get(row, "hazard_side")
+        named = f" ({plain(what)}, {side})" if what and side else ""
         said.append(f"Nearest hazard edge {both_distances(clearance)} off{named}.")
     return said
 
 
 def _ramp(row: Row, level_m: float | None) -> list[str]:
-    least = _num(row, "min_level_m")
-    if not _known(least):
+    least = num(row, "min_level_m")
+    if not known(least):
         return ["Ramp; the level it needs is not known."]
     said = [f"Ramp, usable down to level {both_lengths(least, signed=True)}."]
     if level_m is not None and level_m < least:
@@ -180,21 +139,21 @@ def _ramp(row: Row, level_m: float | None) -> list[str]:
 
 def _hazard(row: Row, level_m: float | None) -> list[str]:
     del level_m
-    least, care = _num(row, "least_depth_m"), _get(row, "care")
+    least, care = num(row, "least_depth_m"), get(row, "care")
     said = [
         "Too thin even at idle." if care == "idle" else "Too thin to run on plane." if care == "run" else ""
     ]
-    if _known(least):
-        said.append(_above_or_below(least, noun="Shallowest part"))
-    return [*said, _sentence(_get(row, "reason"))]
+    if known(least):
+        said.append(above_or_below(least, noun="Shallowest part"))
+    return [*said, sentence(get(row, "reason"))]
 
 
 def _known_hazard(row: Row, level_m: float | None) -> list[str]:
-    said = [_sentence(_plain(_get(row, "kind")).capitalize())]
-    top = _num(row, "top_depth_m")
-    if _known(top) and level_m is not None:
-        said.append(_above_or_below(top + level_m, noun="Top"))
-    elif _known(top):
+    said = [sentence(plain(get(row, "kind")).capitalize())]
+    top = num(row, "top_depth_m")
+    if known(top) and level_m is not None:
+        said.append(above_or_below(top + level_m, noun="Top"))
+    elif known(top):
         said.append(f"Top {both_lengths(top)} below chart datum; take the level off.")
     return said
 
@@ -202,43 +161,43 @@ def _known_hazard(row: Row, level_m: float | None) -> list[str]:
 def _zone(row: Row, level_m: float | None) -> list[str]:
     del level_m
     says = {"slow": "Slow zone", "no_entry": "No entry", "no_motor": "No motors"}
-    zone, speed = _get(row, "zone"), _num(row, "speed_mps")
+    zone, speed = get(row, "zone"), num(row, "speed_mps")
     said = [
-        says.get(zone, _plain(zone))
-        + (f", at most {both_speeds(speed)}." if zone == "slow" and _known(speed) else ".")
+        says.get(zone, plain(zone))
+        + (f", at most {both_speeds(speed)}." if zone == "slow" and known(speed) else ".")
     ]
-    return [*said, _sentence(_get(row, "reason"))]
+    return [*said, sentence(get(row, "reason"))]
 
 
 def _band(row: Row, level_m: float | None) -> list[str]:
     del level_m
-    low, high = _num(row, "from_m"), _num(row, "to_m")
-    if _known(low, high):
+    low, high = num(row, "from_m"), num(row, "to_m")
+    if known(low, high):
         return [f"Water {both_lengths(low)} to {both_lengths(high)} deep today."]
-    return [f"Water deeper than {both_lengths(low)} today."] if _known(low) else []
+    return [f"Water deeper than {both_lengths(low)} today."] if known(low) else []
 
 
 def _reach(row: Row, level_m: float | None) -> list[str]:
     del level_m
     said = [
         "Water from which the spot is within a cast."
-        if _get(row, "status") == "ok"
+        if get(row, "status") == "ok"
         else "Not within a cast of open water."
     ]
-    return [*said, _sentence(_get(row, "reason"))]
+    return [*said, sentence(get(row, "reason"))]
 
 
 def _left_out(row: Row, level_m: float | None) -> list[str]:
     del level_m
-    return ["Left out of the run: " + _sentence(_get(row, "reason") or "no reason given")]
+    return ["Left out of the run: " + sentence(get(row, "reason") or "no reason given")]
 
 
 def _cast_line(row: Row, level_m: float | None) -> list[str]:
     del level_m
-    cast, bearing = _num(row, "cast_m"), _num(row, "cast_bearing_deg")
+    cast, bearing = num(row, "cast_m"), num(row, "cast_bearing_deg")
     return (
-        [f"Cast {both_distances(cast)}" + (f" to {bearing_text(bearing)}." if _known(bearing) else ".")]
-        if _known(cast)
+        [f"Cast {both_distances(cast)}" + (f" to {bearing_text(bearing)}." if known(bearing) else ".")]
+        if known(cast)
         else []
     )
 
@@ -267,6 +226,8 @@ _BY_ROLE: Final[dict[str, Callable[[Row, float | None], list[str]]]] = {
     "cast_reach": _reach,
     "cast_lines": _cast_line,
     "left_out": _left_out,
+    **words_found.BY_ROLE,
+    "structure": _structure,
     "water": _fixed("Water at today's level."),
     "dry_ground": _fixed("Dry ground at today's level."),
     "shoreline": _fixed("Water's edge at chart datum (normal pool)."),
