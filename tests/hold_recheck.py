@@ -172,7 +172,7 @@ def _tall(spots, shapes, dim, listed, height, kind, level, lake, asked):
             tall = height[k] > 0 and bottom[k] <= height[k]
         if tall:
             out.append(k)
-    areas = [shapes[k] if dim[k] == 2 else shapes[k].buffer(asked.footprint_m) for k in out]
+    areas = [shapes[k] if dim[k] == 2 else shapes[k].buffer(asked.footprint_m, quad_segs=90) for k in out]
     return out, areas
 
 

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 STANDS_OUT: Final = frozenset({"standing_timber", "dock"})
 """Kinds that stand out of the water unless their height tells otherwise (common practice)."""
+_ARC_SEGMENTS: Final = 18  # to a quarter circle
 
 
 def tall_cover(
@@ -57,6 +58,8 @@ def tall_cover(
     rows = np.flatnonzero(tall)
     areas = structures[rows].copy()
     thin = shapely.get_dimensions(areas) < 2
-    areas[thin] = shapely.buffer(areas[thin], radius_m)
+    # The flat sides of the round ends touch the true circle from outside.
+    outer_m = radius_m / np.cos(np.pi / (4 * _ARC_SEGMENTS))
+    areas[thin] = shapely.buffer(areas[thin], outer_m, quad_segs=_ARC_SEGMENTS)
     there = ~shapely.is_empty(areas)
     return areas[there], rows[there]
