@@ -19,7 +19,7 @@ import typer
 from . import units
 from .algorithm import Parameter, Spec
 from .book_store import BookChange
-from .errors import CastshedError, DataWarning, UsageError
+from .errors import CastshedError, DataWarning, LayerMissing, OutputFailed, UsageError
 from .outputs import check_target, default_out, lineage_text, write_result
 from .parameters import (
     Choice,
@@ -42,6 +42,8 @@ from .report import Reporter
 from .store import keeping
 
 TRACEBACK: Final = "CASTSHED_TRACEBACK"
+PIPE: Final = "-"
+"""In place of a file: standard input or output, as a GeoJSON text sequence (`text_sequence`)."""
 
 
 def escape(text: str) -> str:
@@ -99,10 +101,46 @@ def _read_value(par: Parameter, given: Any) -> Any:
     return one(given, marker)
 
 
-def _read_input(par: Parameter, given: Any, crs: str | None) -> Any:
+class _Piped:
+    """What comes through the pipe, read once, when the first input asks for it."""
+
+    def __init__(self) -> None:
+        self._layers: dict[str, Any] | None = None
+
+    def layers(self, crs: str | None) -> dict[str, Any]:
+        from .layers import reprojected
+        from .text_sequence import read_sequence
+
+        if self._layers is None:
+            if sys.stdin is None or sys.stdin.isatty():
+                raise UsageError(
+                    "Nothing is piped in; put a command with --out - before this one, or name a file."
+                )
+            found = read_sequence(sys.stdin.buffer)
+            self._layers = found if crs is None else {n: reprojected(f, crs, n) for n, f in found.items()}
+        return self._layers
+
+    def layer(self, usual: str, crs: str | None) -> Any:
+        """Take the layer of the usual name, or the only one."""
+        found = self.layers(crs)
+        if usual in found:
+            return found[usual]
+        if len(found) == 1:
+            return next(iter(found.values()))
+        listing = ", ".join(found) or "no layers"
+        raise LayerMissing(
+            f"Standard input has no layer '{usual}'; it has: {listing}. Pass one layer, or a file."
+        )
+
+
+def _read_input(par: Parameter, given: Any, crs: str | None, piped: _Piped) -> Any:
     from . import layers
 
     marker = par.marker
+    if given == PIPE:
+        if isinstance(marker, Layer):
+            return piped.layer(marker.name, crs)
+        raise UsageError(f"{par.name}: only layers come through a pipe; name a file.")
     if isinstance(marker, Layer):
         return layers.read_layer(given, usual=marker.name, crs=crs)
     if isinstance(marker, Surface):
@@ -110,6 +148,11 @@ def _read_input(par: Parameter, given: Any, crs: str | None) -> Any:
     if isinstance(marker, LayerSet):
         found: dict[str, Any] = {}
         for text in given:
+            if text == PIPE:
+                if found.keys() & piped.layers(crs).keys():
+                    raise UsageError("A layer of standard input was given already; rename one.")
+                found |= piped.layers(crs)
+                continue
             ref = layers.parse_reference(text)
             kinds = layers.list_layers(ref.path)
             names = [ref.layer] if ref.layer else [n for n, kind in kinds.items() if kind == "features"]
@@ -145,10 +188,45 @@ def _beside(spec: Spec, given: Mapping[str, Any]) -> Path | None:
 
     for par in spec.parameters:
         value = given[par.name]
-        if par.is_input and value:
+        if par.is_input and value and value not in (PIPE, [PIPE]):
             text = str(value[0] if isinstance(value, list) else value)
             return parse_reference(text).path.parent
     return None
+
+
+def check_pipe(spec: Spec, as_json: bool) -> None:
+    """Refuse a pipe for what does not fit through it.
+
+    Raises
+    ------
+    UsageError
+        The algorithm makes something else than layers, or stdout is wanted for a report too.
+    """
+    other = [o.name for o in spec.outputs if not isinstance(o.marker, Layer)]
+    if other:
+        raise UsageError(
+            f"{spec.name} makes {', '.join(other)}, and only layers go through a pipe; give --out a file."
+        )
+    if as_json:
+        raise UsageError(
+            "--json and a pipe both want standard output; give --out a file, or leave --json away."
+        )
+
+
+def _write_pipe(spec: Spec, result: Any) -> dict[str, int]:
+    from .contracts import output_items
+    from .text_sequence import write_sequence
+
+    pairs = output_items(spec, result)
+    layers = {output.name: value for output, value in pairs}
+    try:
+        write_sequence(sys.stdout.buffer, layers, {o.name: o.marker.geometry for o, _ in pairs})
+    except BrokenPipeError:
+        # Whoever reads has enough. Python would stumble over the pipe once more when it ends.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except OSError as error:
+        raise OutputFailed(f"Standard output cannot be written ({error}).") from error
+    return {name: len(frame) for name, frame in layers.items()}
 
 
 def run(
@@ -167,7 +245,11 @@ def run(
         value = given[par.name]
         if not par.is_input and value is not None and value != []:
             arguments[par.name] = _read_value(par, value)
-    check_target(spec, out, replace=replace, given=given)
+    if out == PIPE:
+        check_pipe(spec, reporter.as_json)
+    else:
+        check_target(spec, out, replace=replace, given=given)
+    piped = _Piped()
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("ignore")
         warnings.simplefilter("always", DataWarning)
@@ -176,19 +258,24 @@ def run(
                 value = given[par.name]
                 if par.is_input and value is not None and value != []:
                     shown[par.name] = " ".join(value) if isinstance(value, list) else str(value)
-                    arguments[par.name] = _read_input(par, value, crs)
+                    arguments[par.name] = _read_input(par, value, crs, piped)
             positional = [
                 arguments.pop(par.name) for par in spec.parameters if par.positional and par.name in arguments
             ]
             result = spec.function(*positional, **arguments)
-            text = lineage_text(
-                spec,
-                shown,
-                {p.name: arguments.get(p.name, p.default) for p in spec.parameters if not p.is_input},
-            )
-            counts = write_result(spec, result, out, replace=replace, lineage=text)
+            if out == PIPE:
+                counts = _write_pipe(spec, result)
+            else:
+                text = lineage_text(
+                    spec,
+                    shown,
+                    {p.name: arguments.get(p.name, p.default) for p in spec.parameters if not p.is_input},
+                )
+                counts = write_result(spec, result, out, replace=replace, lineage=text)
     for warning in caught:
         reporter.warn(str(warning.message))
+    if out == PIPE:
+        return
     figures = result.figures if isinstance(result, (FolderContents, BookChange)) else {}
     if isinstance(result, (FolderContents, BookChange)):
         for line in result.said:
@@ -236,13 +323,20 @@ def make_command(spec: Spec) -> typer.Typer:
     def command(**given: Any) -> None:
         reporter = Reporter(quiet=given.pop("quiet"), as_json=given.pop("as_json"))
         out, replace, crs = given.pop("out"), given.pop("replace"), given.pop("crs", None)
-        guarded(
-            spec.name,
-            lambda: run(spec, given, out, replace=replace, crs=crs, reporter=reporter),
-        )
+
+        def work() -> None:
+            piped = any(value in (PIPE, [PIPE]) for value in given.values())
+            if out is None and not piped:
+                raise UsageError(f"Say where the result goes: --out {what}, or --out - into a pipe.")
+            run(spec, given, PIPE if out is None else out, replace=replace, crs=crs, reporter=reporter)
+
+        guarded(spec.name, work)
 
     what = default_out(spec)
-    out_help = "Folder to write into." if folder_out else f"Where the result goes, {what}."
+    through = all(isinstance(o.marker, Layer) for o in spec.outputs)
+    out_help = "Folder to write into." if folder_out else f"Where the result goes, {what}"
+    if not folder_out:
+        out_help += ", or - into a pipe." if through else "."
     out_kind: Any = (
         typer.Argument(help=out_help, metavar="FOLDER", show_default=False)
         if out_first
@@ -256,7 +350,12 @@ def make_command(spec: Spec) -> typer.Typer:
         for p in spec.parameters
     ]
     shared = [
-        par("out", par.KEYWORD_ONLY, annotation=Annotated[str, out_kind]),
+        par(
+            "out",
+            par.KEYWORD_ONLY,
+            annotation=Annotated[str | None if through else str, out_kind],
+            default=None if through else par.empty,
+        ),
         par(
             "replace",
             par.KEYWORD_ONLY,
