@@ -89,10 +89,10 @@ def spikes(depth_m: Floats, breaks: NDArray[np.bool_]) -> tuple[NDArray[np.bool_
     -----
     The identifier of Hampel, on a slope: the window is the `WINDOW` readings round one on its stretch of track, the
     trend in it the line through the medians of its two halves. A reading is a spike when it departs from the median
-    about that line by more than `MADS` times the median absolute deviation, scaled to a standard deviation, and by more
-    than `LEAST_SPIKE_M` plus `SPIKE_SHARE` of the depth, so that an even bottom does not make spikes of its noise. A
-    window with fewer than `LEAST_IN_WINDOW` readings judges nothing. What makes the result wrong: a tree or a boulder under
-    one or two readings looks like a spike, so a spike shallower than its neighbours may be real.
+    about that line by more than `MADS` times the median absolute deviation, scaled to a standard deviation, and by
+    more than `LEAST_SPIKE_M` plus `SPIKE_SHARE` of the depth, so that an even bottom does not make spikes of its
+    noise. A window with fewer than `LEAST_IN_WINDOW` readings judges nothing. What makes the result wrong: a tree
+    or a boulder under one or two readings looks like a spike, so a spike shallower than its neighbours may be real.
     """
     n = len(depth_m)
     found, median = np.zeros(n, dtype=bool), np.full(n, np.nan)
