@@ -25,7 +25,8 @@ def _lines(console: Console, words: str | Text, room: int) -> list[Text]:
 
 
 def _section(console: Console, title: str, rows: Rows) -> None:
-    console.print(Text(title, style="bold"))
+    for line in _lines(console, Text(title, style="bold"), console.width):
+        console.print(line)
     left = max(len(name) for name, _ in rows) + 4
     room = console.width - left
     for name, words in rows:
