@@ -2,41 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING, Annotated, Any, Final
+from collections.abc import Mapping, Sequence
+from typing import Annotated, Final
 
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.errors import UsageError
-from castshed.toolbox.parameters import Choice, FileSet, Layers, Level, Many, Words
+from castshed.toolbox.parameters import Choice, Count, FileSet, Layers, Level, Many, Symbols, Words, YesNo
 
-if TYPE_CHECKING:
-    from geopandas import GeoDataFrame
-
-
-def _gpx(layers: Mapping[str, GeoDataFrame], told: Mapping[str, Any]) -> bytes:
-    from castshed.toolbox.output.gpx import to_gpx
-
-    return to_gpx(layers, **told)
-
-
-def _kml(layers: Mapping[str, GeoDataFrame], told: Mapping[str, Any]) -> bytes:
-    from castshed.toolbox.output.kml import to_kml
-
-    return to_kml(layers, **told)
-
-
-def _geojson(layers: Mapping[str, GeoDataFrame], told: Mapping[str, Any]) -> bytes:
-    from castshed.toolbox.output.geojson import to_geojson
-
-    return to_geojson(layers, **told)
-
-
-FORMATS: Final[dict[str, tuple[str, Callable[[Mapping[str, GeoDataFrame], Mapping[str, Any]], bytes]]]] = {
-    "gpx": ("run.gpx", _gpx),
-    "kml": ("plan.kml", _kml),
-    "geojson": ("plan.geojson", _geojson),
+FORMATS: Final[dict[str, tuple[str, ...]]] = {
+    "gpx": ("run.gpx", "run-*-of-*.gpx"),
+    "kml": ("plan.kml",),
+    "geojson": ("plan.geojson",),
 }
-"""Word of each format, the file it makes, and how."""
+"""Word of each format, and the files it may make."""
+
+FIRST: Final = ("gpx", "kml", "geojson")
+"""Formats written unless told otherwise."""
 
 
 @algorithm(
@@ -46,12 +27,16 @@ FORMATS: Final[dict[str, tuple[str, Callable[[Mapping[str, GeoDataFrame], Mappin
 def export(
     layers: Layers,
     *,
-    formats: Annotated[Sequence[str], Many(Choice(tuple(FORMATS)))] = tuple(FORMATS),
+    formats: Annotated[Sequence[str], Many(Choice(tuple(FORMATS)))] = FIRST,
     title: Words = "Fishing run",
     description: Words = "",
     level_m: Level | None = None,
     date: Words = "",
-) -> Annotated[Mapping[str, bytes], FileSet(tuple(name for name, _ in FORMATS.values()))]:
+    name_length: Count | None = None,
+    ascii: YesNo = False,  # noqa: A002 -- the name of the option
+    most_points: Count | None = None,
+    symbols: Symbols | None = None,
+) -> Annotated[Mapping[str, bytes], FileSet(tuple(name for names in FORMATS.values() for name in names))]:
     """Write layers as GPX, KML and GeoJSON, with depths in words and the cautions in each file.
 
     GPX 1.1 gets way points (holds, spots, ramps), one route through the stops with the turns of the legs, and a track
@@ -73,21 +58,45 @@ def export(
         Today's surface minus chart datum, four feet down is -4ft; without it charted depths are called charted.
     date
         Day of that level, as it should be written.
+    name_length
+        Most characters of a name, for devices that cut longer ones, such as 12; names that would then be the same
+        get a number at their end.
+    ascii
+        Whether names and words are written with the letters of ASCII only, for devices that know no others.
+    most_points
+        Most way points of a GPX file and most points of its route; what is more goes into further files, run-1-of-2
+        and so on, and the route goes on where it ended.
+    symbols
+        Your own table of what your device calls the mark of each kind, columns kind and symbol; GPX gets no symbols
+        without it. Kinds are those of spots, and hold, stop, turn, ramp, hazard, landmark.
 
     Returns
     -------
     Mapping
-        File name to content: run.gpx, plan.kml, plan.geojson.
+        File name to content.
 
     Raises
     ------
     UsageError
-        No layer or no format is named.
+        No layer or no format is named, or a limit leaves no room.
+    DataError
+        The table of symbols cannot be read.
     """
+    from castshed.toolbox.output.formats import Telling, write_files
+    from castshed.toolbox.output.names import NameRule
+    from castshed.toolbox.output.symbols import symbol_table
+
     if not layers:
         raise UsageError("No layer was given to export; give one or more as FILE.gpkg:LAYER.")
     if not formats:
         raise UsageError(f"No format was given; choose one or more of: {', '.join(FORMATS)}.")
-    told = {"title": title, "description": description, "level_m": level_m, "date": date.strip() or None}
-    chosen = [FORMATS[word] for word in FORMATS if word in set(formats)]
-    return {name: write(layers, told) for name, write in chosen}
+    telling = Telling(
+        title=title,
+        description=description,
+        level_m=level_m,
+        date=date.strip() or None,
+        rule=NameRule(name_length, ascii),
+        symbols=symbol_table(symbols),
+        most_points=most_points,
+    )
+    return write_files(layers, [word for word in FORMATS if word in set(formats)], telling)

@@ -161,7 +161,7 @@ def _read_input(par: Parameter, given: Any, crs: str | None, piped: _Piped) -> A
                     raise UsageError(
                         f"Two layers called {name} were given; write one of them under another name."
                     )
-                found[name] = layers.read_layer(layers.Reference(ref.path, name), crs=crs)
+                found[name] = layers.read_with_lineage(layers.Reference(ref.path, name), crs=crs)
         return found
     if isinstance(marker, SourceList):
         from .sources import read_source

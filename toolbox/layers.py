@@ -154,6 +154,18 @@ def read_layer(
     return frame
 
 
+def read_with_lineage(reference: Reference, *, crs: str | None = None) -> GeoDataFrame:
+    """Read one vector layer; the lineage kept with it in a GeoPackage goes with the frame, in its ``attrs``."""
+    from .output.lineage import ATTRIBUTE
+
+    frame = read_layer(reference, crs=crs)
+    if reference.layer and geopackage.is_geopackage(reference.path):
+        told = geopackage.read_lineage(reference.path, reference.layer)
+        if told:
+            frame.attrs[ATTRIBUTE] = told
+    return frame
+
+
 def reprojected(frame: GeoDataFrame, crs: str, name: str) -> GeoDataFrame:
     """Bring a frame into another reference system.
 

@@ -8,6 +8,7 @@ import os
 import tempfile
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
+from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -99,7 +100,7 @@ def check_target(spec: Spec, out: str, *, replace: bool, given: Mapping[str, Any
     if replace or not folder.exists():
         return
     there = {p.name for p in folder.iterdir()}
-    taken = sorted(there & set(marker.names)) if marker.names else sorted(there)
+    taken = sorted(n for n in there if not marker.names or any(fnmatchcase(n, name) for name in marker.names))
     if taken:
         shown = ", ".join(taken[:5])
         raise OutputExists(

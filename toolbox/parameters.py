@@ -101,14 +101,14 @@ class DayInput:
 
 @dataclass(frozen=True)
 class SeriesInput:
-    """Values over time in a file: a wind ``forecast`` or pool ``levels``."""
+    """A table in a file: a wind ``forecast`` or pool ``levels`` over time, or ``symbols`` by kind."""
 
     holds: str
 
     @property
     def metavar(self) -> str:
         """The word the help shows."""
-        return "FILE.csv" if self.holds == "forecast" else "FILE"
+        return "FILE" if self.holds == "levels" else "FILE.csv"
 
 
 @dataclass(frozen=True)
@@ -181,8 +181,8 @@ class Many:
 class FileSet:
     """Output files in a folder, by name.
 
-    ``names`` are those it may make, so that an existing one can be refused before any work; when they are not known,
-    the folder must be new or empty.
+    ``names`` are those it may make, so that an existing one can be refused before any work; a name with ``*`` stands
+    for as many files as there are layers or parts. When they are not known, the folder must be new or empty.
     """
 
     names: tuple[str, ...] = ()
@@ -261,6 +261,7 @@ SounderLogs = Annotated[Sequence[SounderLog | LogFile], LogList()]
 DayFile = Annotated[Day, DayInput()]
 WindForecast = Annotated[SeriesTable | Forecast, SeriesInput("forecast")]
 PoolLevels = Annotated[SeriesTable | LevelSeries, SeriesInput("levels")]
+Symbols = Annotated[SeriesTable | Mapping[str, str], SeriesInput("symbols")]
 Layers = Annotated[Mapping[str, Frame], LayerSet()]
 AnyLayers = Annotated[Mapping[str, Frame], LayerSet(may_lack_place=True)]
 Depth = Annotated[DepthSurface, Surface("depth")]

@@ -7,16 +7,20 @@ import subprocess
 import sys
 import warnings
 import xml.etree.ElementTree as ET
+import zipfile
+from fnmatch import fnmatchcase
 
 import pyogrio
 import pytest
 
 from castshed.algorithms.export import FORMATS, export
 from castshed.toolbox.errors import ContractError, CrsError, DataError, DataWarning, UsageError
+from castshed.toolbox.geopackage import write_lineage
 from castshed.toolbox.output.cautions import CAUTIONS
 from castshed.toolbox.testing import check_algorithm
 
 GPX = "{http://www.topografix.com/GPX/1/1}"
+OPTIONS = [word for name in FORMATS for word in ("--formats", name)]
 PARTS = ("holds", "spots", "ramps", "stops", "legs", "cast_lines")
 
 
@@ -31,6 +35,16 @@ def lake(parts, tmp_path):
     for name, layer in parts.items():
         pyogrio.write_dataframe(layer, path, layer=name, append=path.exists())
     return path
+
+
+def all_text(path):
+    """All text of a file and of the files packed in it, line ends and marks of comments taken off."""
+    if zipfile.is_zipfile(path):
+        with zipfile.ZipFile(path) as packed:
+            text = "\n".join(packed.read(name).decode("utf-8", "replace") for name in packed.namelist())
+    else:
+        text = path.read_bytes().decode("utf-8", "replace")
+    return text
 
 
 def run(*arguments):
@@ -52,7 +66,9 @@ def test_all_formats_are_written_unless_told(parts):
 
 @pytest.mark.parametrize("word", FORMATS)
 def test_one_format_can_be_chosen(parts, word):
-    assert list(export(parts, formats=[word])) == [FORMATS[word][0]]
+    made = list(export(parts, formats=[word]))
+    assert made
+    assert all(any(fnmatchcase(name, allowed) for allowed in FORMATS[word]) for name in made)
 
 
 def test_a_format_named_twice_is_written_once(parts):
@@ -166,3 +182,119 @@ def test_a_missing_layer_is_refused_with_the_layers_there(lake, tmp_path):
     assert done.returncode == 3
     assert "holds" in done.stderr
     assert not (tmp_path / "out").exists()
+
+
+def test_no_name_is_longer_than_told_and_all_differ_over_all_files(plan_of):
+    layers = {name: plan_of(30)[name] for name in PARTS}
+    files = export(layers, formats=["gpx"], name_length=12, ascii=True, most_points=20)
+    roots = [ET.fromstring(content) for content in files.values()]
+    names = [e.findtext(GPX + "name") for root in roots for e in root.iter(GPX + "wpt")]
+    assert len(names) == sum(len(layers[name]) for name in ("holds", "spots", "ramps"))
+    assert len({name.casefold() for name in names}) == len(names)
+    everything = [e.text for root in roots for tag in ("wpt", "rtept", "trk") for p in root.iter(GPX + tag) for e in p.iter(GPX + "name")]  # fmt: skip
+    assert max(map(len, everything)) <= 12
+    assert all(name.isascii() for name in everything)
+
+
+def test_a_limit_of_points_splits_into_files_that_hold_everything_once(plan_of, gpx_schema):
+    layers = {name: plan_of(30)[name] for name in PARTS}
+    whole = ET.fromstring(export(layers, formats=["gpx"])["run.gpx"])
+    files = export(layers, formats=["gpx"], most_points=25)
+    assert list(files) == [f"run-{n}-of-{len(files)}.gpx" for n in range(1, len(files) + 1)]
+    roots = [ET.fromstring(content) for content in files.values()]
+    for content in files.values():
+        gpx_schema.validate(content.decode())
+    places = lambda root, tag: [(e.get("lon"), e.get("lat")) for e in root.iter(GPX + tag)]  # noqa: E731 -- said once
+    for root in roots:
+        assert len(places(root, "wpt")) <= 25
+        assert len(places(root, "rtept")) <= 25
+    assert sorted(place for root in roots for place in places(root, "wpt")) == sorted(places(whole, "wpt"))
+    route = []
+    for part in (places(root, "rtept") for root in roots):
+        if part:
+            assert not route or route[-1] == part[0]  # the next file goes on where this one ended
+            route += part[1:] if route else part
+    assert route == places(whole, "rtept")
+    assert sum(len(places(root, "trkpt")) for root in roots) == len(places(whole, "trkpt"))
+    assert all(all(caution in content.decode() for caution in CAUTIONS) for content in files.values())
+
+
+def test_a_limit_of_one_point_is_refused(parts):
+    with pytest.raises(UsageError, match="2 or more"):
+        export(parts, formats=["gpx"], most_points=1)
+
+
+def test_gpx_has_symbols_only_from_the_users_own_table(parts, gpx_schema):
+    assert b"<sym>" not in export(parts, formats=["gpx"])["run.gpx"]
+    told = export(parts, formats=["gpx"], symbols={"Hold": "Anchor", "conifer_brush": "Tree <1>", "hump": ""})
+    gpx_schema.validate(told["run.gpx"].decode())
+    found = {
+        (e.findtext(GPX + "type"), e.findtext(GPX + "sym"))
+        for e in ET.fromstring(told["run.gpx"]).iter(GPX + "wpt")
+    }
+    assert {("hold", "Anchor"), ("conifer_brush", "Tree <1>"), ("hump", None)} <= found
+
+
+def test_the_command_reads_a_table_of_symbols(lake, tmp_path):
+    table = tmp_path / "symbols.csv"
+    table.write_text("# what my set calls them\nkind,symbol\nhold,Anchor\nconifer brush,Tree\n")
+    done = run(
+        f"{lake}:holds", f"{lake}:spots", "--formats", "gpx", "--symbols", table, "--out", tmp_path / "out"
+    )
+    assert done.returncode == 0, done.stderr
+    symbols = [e.text for e in ET.parse(tmp_path / "out" / "run.gpx").iter(GPX + "sym")]
+    assert set(symbols) == {"Anchor", "Tree"}
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("kind,mark\nhold,Anchor\n", "no column symbol"),
+        ("kind,symbol\n,Anchor\n", "line 2 names no kind"),
+        ("kind,symbol\nhold,Anchor\nHOLD,Flag\n", "line 3 gives HOLD a second symbol"),
+        ("", "empty"),
+        ('{"hold": "Anchor"}', "JSON"),
+        ("kind,symbol\n", "no rows"),
+    ],
+)
+def test_a_table_of_symbols_that_is_none_is_refused(lake, tmp_path, text, words):
+    (tmp_path / "symbols.csv").write_text(text)
+    done = run(f"{lake}:holds", "--symbols", tmp_path / "symbols.csv", "--out", tmp_path / "out")
+    assert done.returncode == 3
+    assert words in done.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_tables_by_the_hour_are_no_way_points(parts):
+    hours = parts["spots"][["spot_id", "geometry"]].assign(
+        time="2031-05-03T09:00:00-05:00", fishable=1, reason="", margin_m=0.1, marginal=0
+    )
+    with pytest.warns(DataWarning, match="left out 6 of verdicts"):
+        written = export({"verdicts": hours}, formats=["gpx"])["run.gpx"]
+    assert b"<wpt" not in written
+
+
+def test_marks_ashore_are_told_with_their_hold(parts):
+    fixes = parts["holds"][["spot_id", "hold_no", "geometry"]].assign(
+        status="ok", reason="", words="tower over the barn", ranges=1, error_m=9.144, crossing_deg=80.0
+    )
+    root = ET.fromstring(export({"holds": parts["holds"], "fixes": fixes}, formats=["gpx"])["run.gpx"])
+    points = list(root.iter(GPX + "wpt"))
+    assert len(points) == len(parts["holds"])
+    assert all("Tower over the barn." in point.findtext(GPX + "desc") for point in points)
+
+
+def test_what_made_a_layer_is_told_in_every_file_without_the_folders_of_its_files(lake, tmp_path):
+    write_lineage(
+        lake,
+        ["holds"],
+        json.dumps({"made_by": "castshed boat-hold", "version": "0.1", "time": "2031-05-02T20:00:00+00:00",
+                    "inputs": {"spots": "/home/me/secret/lake.gpkg:spots"}, "parameters": {"level_m": -1.2192}}),
+    )  # fmt: skip
+    done = run(f"{lake}:holds", *OPTIONS, "--out", tmp_path / "out")
+    assert done.returncode == 0, done.stderr
+    for path in (tmp_path / "out").iterdir():
+        text = all_text(path)
+        assert "Layer holds was made by castshed boat-hold 0.1 at 2031-05-02T20:00:00+00:00" in text, path
+        assert "from spots lake.gpkg:spots with level_m -1.2192" in text, path
+        assert "secret" not in text

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 MOST_ROWS: Final = 500_000
 _MOST_COLUMNS: Final = 400
 _DELIMITERS: Final = (",", "\t", ";", "|")
-_WHAT: Final = {"forecast": "a wind forecast", "levels": "a table of pool levels"}
+_WHAT: Final = {"forecast": "a wind forecast", "levels": "a table of pool levels", "symbols": "a table of symbols"}
 _OTHERS: Final = (
     (b"PK\x03\x04", "a packed file, such as a workbook"),
     (b"\xd0\xcf\x11\xe0", "an old workbook"),
@@ -123,7 +123,7 @@ def read_series(path: Path, holds: str) -> SeriesTable:
     path
         CSV or its kin; for levels also the JSON forms of `castshed.toolbox.intake.gauge_json`.
     holds
-        ``forecast`` or ``levels``.
+        ``forecast``, ``levels`` or ``symbols``.
 
     Raises
     ------
@@ -157,5 +157,6 @@ def read_series(path: Path, holds: str) -> SeriesTable:
             from .gauge_json import parse_gauge_json
 
             return parse_gauge_json(data, path.name)
-        raise DataError(f"{path} is JSON; save {what} as CSV with columns time, wind, gust and wind_from.")
+        columns = "kind and symbol" if holds == "symbols" else "time, wind, gust and wind_from"
+        raise DataError(f"{path} is JSON; save {what} as CSV with columns {columns}.")
     return parse_delimited(data, path.name)

@@ -170,6 +170,18 @@ def _key(layer: str, role: str, row: Mapping[str, Any], order: int) -> str:
     return "/".join((layer, *whole))
 
 
+def _marks_ashore(
+    layers: Mapping[str, gpd.GeoDataFrame], roles: Mapping[str, str]
+) -> dict[tuple[str, float], list[str]]:
+    """Collect what the marks ashore say, by the spot and number of their hold."""
+    said: dict[tuple[str, float], list[str]] = {}
+    for name, role in roles.items():
+        for row in rows_of(layers[name]) if role == "fixes" else ():
+            if one_line(row.get("status")) != "none":
+                said[one_line(row.get("spot_id")), number(row.get("hold_no"))] = describe(role, row, None)
+    return said
+
+
 def check_layers(layers: Mapping[str, Any]) -> dict[str, gpd.GeoDataFrame]:
     """Return the layers in their order, each certainly a GeoDataFrame with a geometry column.
 
@@ -214,6 +226,7 @@ def features_of(layers: Mapping[str, gpd.GeoDataFrame], *, level_m: float | None
     roles = {name: role_of(name, frame) for name, frame in layers.items()}
     stops = next((layers[name] for name, role in roles.items() if role == "stops"), None)
     stop_rows = rows_of(stops) if stops is not None else []
+    marks = _marks_ashore(layers, roles)
     features: list[Feature] = []
     for layer, frame in layers.items():
         role = roles[layer]
@@ -230,6 +243,8 @@ def features_of(layers: Mapping[str, gpd.GeoDataFrame], *, level_m: float | None
                 if math.isfinite(number(row.get("wave_m"))):  # the hold tells its waves better than the stop
                     made = {key: value for key, value in made.items() if key not in {"wave_m", "wind_mps"}}
                 said = [f"Stop {stop}.", *describe("stops", made, level_m), *said]
+            if role == "holds":
+                said += marks.get((one_line(row.get("spot_id")), number(row.get("hold_no"))), [])
             said = list(dict.fromkeys(said))  # the wind of a stop is that of its hold
             key = _key(layer, role, row, order + 1)
             features.append(Feature(layer, role, key, name, tuple(said), geometry, row, stop))

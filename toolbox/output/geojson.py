@@ -15,7 +15,9 @@ from shapely.geometry import Polygon
 from .cautions import caution_text
 from .earth import on_earth
 from .features import features_of
-from .text import clean, is_missing, one_line, stamp, unique_names, utc
+from .lineage import lineage_lines
+from .names import PLAIN, NameRule
+from .text import clean, is_missing, one_line, stamp, utc
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -71,6 +73,7 @@ def to_geojson(
     level_m: float | None = None,
     date: str | None = None,
     made: datetime | None = None,
+    rule: NameRule = PLAIN,
 ) -> bytes:
     """Write layers as one GeoJSON FeatureCollection.
 
@@ -88,6 +91,8 @@ def to_geojson(
         Day of that level, as text.
     made
         When the plan was made, with its zone; written in UTC.
+    rule
+        How titles are written: cut to a length, in ASCII.
 
     Returns
     -------
@@ -95,7 +100,7 @@ def to_geojson(
         UTF-8. Each feature has an ``id`` that differs from all others, and the properties ``layer``, ``title``
         and ``description`` before the columns of its row, in the order of the layer. A column called like one of
         these three is written with an underscore behind it. Rows without a place keep a null geometry.
-        ``description`` of the whole is a foreign member (RFC 7946 section 6.1).
+        ``description`` and ``lineage`` of the whole are foreign members (RFC 7946 section 6.1).
 
     Raises
     ------
@@ -107,10 +112,14 @@ def to_geojson(
         ``made`` carries no zone.
     """
     features = features_of(layers, level_m=level_m)
-    titles = unique_names(feature.name for feature in features)
+    titles = rule.unique(feature.name for feature in features)
     written = []
     for feature, name in zip(features, titles, strict=True):
-        own: dict[str, Any] = {"layer": feature.layer, "title": name, "description": " ".join(feature.words)}
+        own: dict[str, Any] = {
+            "layer": feature.layer,
+            "title": name,
+            "description": rule.words(" ".join(feature.words)),
+        }
         for column, value in feature.values.items():
             key = clean(column)
             while key in own:
@@ -127,5 +136,7 @@ def to_geojson(
     }
     if (moment := stamp(made)) is not None:
         whole["made"] = moment
+    if lineage := lineage_lines(layers):
+        whole["lineage"] = lineage
     whole["features"] = written
     return json.dumps(whole, ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode() + b"\n"

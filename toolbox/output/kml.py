@@ -8,7 +8,6 @@ HTML unescaped.
 from __future__ import annotations
 
 import html
-import math
 from typing import TYPE_CHECKING, Final
 from xml.etree import ElementTree as ET
 
@@ -16,12 +15,15 @@ import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseMultipartGeometry
 
-from . import palette
 from .cautions import CAUTIONS, level_text
 from .earth import on_earth
 from .features import Feature, check_layers, features_of
+from .lineage import lineage_lines
+from .looks import LOOKS, Look, band_looks, band_names, look_of
 from .markup import child, document, tag_names, value_text
-from .text import clean, number, one_line, stamp, unique_names
+from .names import PLAIN, NameRule
+from .roles import BY_THE_HOUR
+from .text import clean, one_line, stamp
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -32,27 +34,15 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
 _KML: Final = "http://www.opengis.net/kml/2.2"
-_HIDDEN: Final = frozenset({"contours", "soundings", "cast_reach", "depth_bands", "shoreline"})
-
-# style id -> line colour, line width, area colour (None: outline only), area opacity
-_STYLES: Final[dict[str, tuple[str, float, str | None, float]]] = {
-    "water": (palette.LAND_EDGE, 1.5, None, 0.0),
-    "shoreline": (palette.LAND_EDGE, 1.0, None, 0.0),
-    "dry_ground": (palette.DRY_DOTS, 1.0, palette.DRY, 0.55),
-    "shallow_run": (palette.HAZARD, 1.0, palette.HAZARD, 0.2),
-    "shallow_idle": (palette.HAZARD, 2.0, palette.HAZARD, 0.45),
-    "known_hazards": (palette.KNOWN, 2.0, palette.KNOWN, 0.4),
-    "zones": (palette.ZONE, 2.5, None, 0.0),
-    "cast_reach": (palette.CAST, 1.0, palette.CAST, 0.15),
-    "cast_lines": (palette.CAST, 2.0, None, 0.0),
-    "leg_run": (palette.RUN, 3.5, None, 0.0),
-    "leg_idle": (palette.LEFT_OUT, 3.5, None, 0.0),
-    "holds": (palette.HOLD, 1.0, None, 0.0),
-    "stops": (palette.RUN, 1.0, None, 0.0),
-    "ramps": (palette.RAMP, 1.0, None, 0.0),
-    "spots": (palette.CASING, 1.0, None, 0.0),
-    "left_out": (palette.LEFT_OUT, 1.0, None, 0.0),
-    "plain": (palette.QUIET, 1.5, None, 0.0),
+_HIDDEN: Final = BY_THE_HOUR | {
+    "contours",
+    "soundings",
+    "cast_reach",
+    "depth_bands",
+    "shoreline",
+    "safe_water",
+    "ways",
+    "answers",
 }
 
 
@@ -61,34 +51,19 @@ def _colour(colour: str, opacity: float = 1.0) -> str:
     return f"{round(opacity * 255):02x}{colour[5:7]}{colour[3:5]}{colour[1:3]}"
 
 
-def _style(parent: ET.Element, name: str, look: tuple[str, float, str | None, float]) -> None:
-    line, width, area, opacity = look
+def _style(parent: ET.Element, name: str, look: Look) -> None:
     style = child(parent, "Style", None, {"id": name})
     icon = child(style, "IconStyle")
-    child(icon, "color", _colour(line))
+    child(icon, "color", _colour(look.line))
     child(icon, "scale", "0.9")
     lines = child(style, "LineStyle")
-    child(lines, "color", _colour(line))
-    child(lines, "width", f"{width:g}")
+    child(lines, "color", _colour(look.line))
+    child(lines, "width", f"{look.width:g}")
     areas = child(style, "PolyStyle")
-    child(areas, "color", _colour(area or line, opacity))
-    child(areas, "fill", "1" if area else "0")
+    child(areas, "color", _colour(look.area or look.line, look.opacity))
+    child(areas, "fill", "1" if look.area else "0")
     child(areas, "outline", "1")
     child(child(style, "BalloonStyle"), "text", "$[description]")
-
-
-def _style_of(feature: Feature, bands: Mapping[float, str]) -> str:
-    if feature.role == "shallow_hazards":
-        return "shallow_idle" if feature.values.get("care") == "idle" else "shallow_run"
-    if feature.role == "legs":
-        return "leg_run" if feature.values.get("part") == "run" else "leg_idle"
-    if feature.role == "depth_bands":
-        return bands.get(number(feature.values.get("from_m")), "plain")
-    if feature.role == "spots" and number(feature.values.get("fishable")) == 0.0:
-        return "left_out"
-    if feature.role == "holds" and feature.values.get("status") == "none":
-        return "left_out"
-    return feature.role if feature.role in _STYLES else "plain"
 
 
 def _coordinates(points: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> str:
@@ -144,6 +119,7 @@ def to_kml(
     level_m: float | None = None,
     date: str | None = None,
     made: datetime | None = None,
+    rule: NameRule = PLAIN,
 ) -> bytes:
     """Write layers as one KML 2.2 document.
 
@@ -151,7 +127,8 @@ def to_kml(
     ----------
     layers
         Layers by name, in any reference system; each becomes a folder, in the order given. Folders that would cover
-        the map (depth bands, contours, soundings, cast reach, shoreline) are there but switched off.
+        the map (depth bands, contours, soundings, cast reach, shoreline, safe water, ways, tables by the hour) are
+        there but switched off.
     title
         Name of the plan.
     description
@@ -162,6 +139,8 @@ def to_kml(
         Day of that level, as text.
     made
         When the plan was made, with its zone; told in UTC.
+    rule
+        How names are written: cut to a length, in ASCII.
 
     Returns
     -------
@@ -185,20 +164,12 @@ def to_kml(
     child(plan, "open", "1")
     moment = stamp(made)
     about = [one_line(description), level_text(level_m, date), *CAUTIONS, f"Made {moment}." if moment else ""]
+    about += lineage_lines(layers)
     child(plan, "description", _paragraphs(about))
-    for name, look in _STYLES.items():
+    bands = band_names(f.values for f in features if f.role == "depth_bands")
+    for name, look in {**LOOKS, **band_looks(bands)}.items():
         _style(plan, name, look)
-    starts = sorted(
-        {
-            start
-            for f in features
-            if f.role == "depth_bands" and math.isfinite(start := number(f.values.get("from_m")))
-        }
-    )
-    bands = {start: f"band_{place}" for place, start in enumerate(starts, start=1)}
-    for name, colour in zip(bands.values(), palette.depth_colours(len(bands)) if bands else (), strict=True):
-        _style(plan, name, (palette.LAND_EDGE, 0.5, colour, 0.8))
-    ids = tag_names((f.key for f in features), reserved={*_STYLES, *bands.values()})
+    ids = tag_names((f.key for f in features), reserved={*LOOKS, *bands.values()})
     for layer in layers:
         own = [feature for feature in features if feature.layer == layer]
         folder = child(plan, "Folder")
@@ -206,6 +177,6 @@ def to_kml(
         hidden = bool(own) and own[0].role in _HIDDEN
         child(folder, "visibility", "0" if hidden else "1")
         child(folder, "open", "0")
-        for feature, name in zip(own, unique_names(f.name for f in own), strict=True):
-            _placemark(folder, feature, name, ids[feature.key], _style_of(feature, bands))
+        for feature, name in zip(own, rule.unique(f.name for f in own), strict=True):
+            _placemark(folder, feature, name, ids[feature.key], look_of(feature.role, feature.values, bands))
     return document(root)

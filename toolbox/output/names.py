@@ -140,3 +140,7 @@ class NameRule:
     def one(self, name: str) -> str:
         """Write a single name by the rule."""
         return self._short(name) or "unnamed"[: self.length]
+
+
+PLAIN: Final = NameRule()
+"""Names as they are, only made different."""

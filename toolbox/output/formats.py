@@ -1,0 +1,103 @@
+"""Each format's word, and how its files are made."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final, TypedDict
+
+from .geojson import to_geojson
+from .gpx import to_gpx_files
+from .kml import to_kml
+from .names import PLAIN, NameRule
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+
+    Layers = Mapping[str, gpd.GeoDataFrame]
+
+
+class _About(TypedDict):
+    title: str
+    description: str
+    level_m: float | None
+    date: str | None
+
+
+@dataclass(frozen=True)
+class Telling:
+    """What is told in every file, and how names are written.
+
+    Attributes
+    ----------
+    title, description
+        Name of the plan, and what else the reader should know.
+    level_m, date
+        Today's surface minus chart datum in metres, and its day; None where not known.
+    rule
+        How names are written.
+    symbols
+        Kind to the symbol's text, for GPX.
+    most_points
+        Most way points of a GPX file; None for no limit.
+    """
+
+    title: str
+    description: str = ""
+    level_m: float | None = None
+    date: str | None = None
+    rule: NameRule = PLAIN
+    symbols: Mapping[str, str] = field(default_factory=dict)
+    most_points: int | None = None
+
+    @property
+    def about(self) -> _About:
+        """What every writer is told."""
+        return {
+            "title": self.title,
+            "description": self.description,
+            "level_m": self.level_m,
+            "date": self.date,
+        }
+
+
+def _gpx(layers: Layers, telling: Telling) -> dict[str, bytes]:
+    files = to_gpx_files(
+        layers,
+        **telling.about,
+        rule=telling.rule,
+        symbols=telling.symbols,
+        most_points=telling.most_points,
+    )
+    if len(files) == 1:
+        return {"run.gpx": files[0]}
+    return {f"run-{place}-of-{len(files)}.gpx": content for place, content in enumerate(files, start=1)}
+
+
+def _kml(layers: Layers, telling: Telling) -> dict[str, bytes]:
+    return {"plan.kml": to_kml(layers, **telling.about, rule=telling.rule)}
+
+
+def _geojson(layers: Layers, telling: Telling) -> dict[str, bytes]:
+    return {"plan.geojson": to_geojson(layers, **telling.about, rule=telling.rule)}
+
+
+_WRITERS: Final[dict[str, Callable[[Layers, Telling], dict[str, bytes]]]] = {
+    "gpx": _gpx,
+    "kml": _kml,
+    "geojson": _geojson,
+}
+
+
+def write_files(layers: Layers, formats: Iterable[str], telling: Telling) -> dict[str, bytes]:
+    """Write layers in several formats: file name to content.
+
+    Raises
+    ------
+    CrsError, DataError, UsageError
+        Of any of the formats.
+    """
+    files: dict[str, bytes] = {}
+    for word in formats:
+        files |= _WRITERS[word](layers, telling)
+    return files
