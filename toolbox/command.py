@@ -51,7 +51,8 @@ def escape(text: str) -> str:
     return text.replace("[", "\\[")
 
 
-def _many(par: Parameter) -> bool:
+def takes_many(par: Parameter) -> bool:
+    """Whether a parameter may be given several times."""
     return isinstance(par.marker, (Many, LayerSet, SourceList, LogList))
 
 
@@ -62,7 +63,7 @@ def _annotation(par: Parameter) -> Any:
     if default is not None:
         words += escape(f" [default: {default}]")
     if par.positional:
-        kind: Any = list[str] if _many(par) else str
+        kind: Any = list[str] if takes_many(par) else str
         name = par.name.upper()
         return Annotated[kind, typer.Argument(help=words, metavar=name, show_default=False)]
     if isinstance(marker, Flag):
@@ -71,7 +72,7 @@ def _annotation(par: Parameter) -> Any:
     plain: Any = str
     if isinstance(marker, Number):
         plain = int if marker.whole else float
-    kind = list[str] if _many(par) else plain
+    kind = list[str] if takes_many(par) else plain
     if not par.required:
         kind = kind | None
     extra: dict[str, Any] = {}
@@ -83,8 +84,14 @@ def _annotation(par: Parameter) -> Any:
     ]
 
 
-def _read_value(par: Parameter, given: Any) -> Any:
-    """Turn what was typed into a parameter's value."""
+def read_value(par: Parameter, given: Any) -> Any:
+    """Turn what was typed into a parameter's value.
+
+    Raises
+    ------
+    UsageError
+        It has no unit, or one of another kind.
+    """
     marker = par.marker
 
     def one(text: Any, kind: Any) -> Any:
@@ -133,9 +140,17 @@ class _Piped:
         )
 
 
-def _read_input(par: Parameter, given: Any, crs: str | None, piped: _Piped) -> Any:
+def read_input(par: Parameter, given: Any, crs: str | None, piped: _Piped | None = None) -> Any:
+    """Read an input as it was named: a text, or several where the parameter takes many.
+
+    Raises
+    ------
+    CastshedError
+        It is not there, cannot be read, or does not come through a pipe.
+    """
     from . import layers
 
+    piped = piped or _Piped()
     marker = par.marker
     if given == PIPE:
         if isinstance(marker, Layer):
@@ -244,7 +259,7 @@ def run(
     for par in spec.parameters:
         value = given[par.name]
         if not par.is_input and value is not None and value != []:
-            arguments[par.name] = _read_value(par, value)
+            arguments[par.name] = read_value(par, value)
     if out == PIPE:
         check_pipe(spec, reporter.as_json)
     else:
@@ -258,7 +273,7 @@ def run(
                 value = given[par.name]
                 if par.is_input and value is not None and value != []:
                     shown[par.name] = " ".join(value) if isinstance(value, list) else str(value)
-                    arguments[par.name] = _read_input(par, value, crs, piped)
+                    arguments[par.name] = read_input(par, value, crs, piped)
             positional = [
                 arguments.pop(par.name) for par in spec.parameters if par.positional and par.name in arguments
             ]
