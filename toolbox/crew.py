@@ -1,0 +1,141 @@
+"""Tasks on Dask: workers of this machine, or those of a scheduler by its address; what fails is tried once more."""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import tempfile
+import uuid
+from collections import deque
+from collections.abc import Iterator, Sequence
+from typing import Any, Final
+
+from .errors import CastshedError, UsageError
+from .lake_task import Job, Outcome, run_lake
+from .report import progress
+
+_WAIT_S: Final = 60
+_TRIES: Final = 2
+
+
+@contextlib.contextmanager
+def _client(workers: int | None, scheduler: str | None) -> Iterator[Any]:
+    """Open a way to the workers; those of this machine are started here and ended with the block."""
+    try:
+        import dask
+        from distributed import Client, LocalCluster
+    except ImportError as error:
+        raise CastshedError(
+            "over-lakes needs Dask, which is not installed: pip install 'castshed[many]'."
+        ) from error
+    if scheduler is not None:
+        try:
+            client = Client(scheduler, timeout=_WAIT_S, set_as_default=False)
+        except (OSError, ValueError, TypeError, KeyError) as error:
+            raise UsageError(
+                f"No Dask scheduler answers at '{scheduler}' ({error}); give its address, such as tcp://HOST:8786."
+            ) from error
+        with client:
+            yield client
+        return
+    # A worker that dies has had one lake in hand: that lake is told to us at once, and we try it once more.
+    settings = {"distributed.scheduler.allowed-failures": 0, "distributed.scheduler.worker-saturation": 1.0}
+    with (
+        tempfile.TemporaryDirectory(prefix="castshed-", ignore_cleanup_errors=True) as folder,
+        dask.config.set(settings),
+        LocalCluster(
+            n_workers=workers,
+            threads_per_worker=1,
+            processes=True,
+            dashboard_address=None,
+            local_directory=folder,
+            silence_logs=logging.CRITICAL,
+        ) as cluster,
+        Client(cluster, set_as_default=False) as client,
+    ):
+        yield client
+
+
+def _failed(job: Job, future: Any) -> Outcome:
+    error = future.exception()
+    if type(error).__name__ == "KilledWorker":
+        words = "the worker that had it in hand died (ended from outside, or out of memory); give fewer --workers."
+    else:
+        words = f"the worker could not do it ({type(error).__name__}: {error})."
+    return Outcome(job.lake, "failed", error=words, code=1)
+
+
+def _work_off(client: Any, jobs: Sequence[Job]) -> Iterator[Outcome]:
+    """Give every thread of the workers one lake, no more: a worker that dies then harms no lake but its own."""
+    from distributed import as_completed
+
+    waiting = deque((job, 1) for job in jobs)
+    running: dict[str, tuple[Job, int]] = {}
+    line = as_completed(loop=client.loop, raise_errors=False)
+
+    def fill() -> None:
+        room = max(1, sum(client.nthreads().values()))
+        while waiting and len(running) < room:
+            job, attempt = waiting.popleft()
+            key = f"{job.lake}-{attempt}-{uuid.uuid4().hex}"
+            running[key] = (job, attempt)
+            line.add(client.submit(run_lake, job, key=key, pure=False))
+
+    fill()
+    for future in line:
+        job, attempt = running.pop(future.key)
+        if future.status == "finished":
+            outcome = future.result()
+        elif future.status == "error":
+            outcome = _failed(job, future)
+        else:
+            raise CastshedError(
+                "The scheduler was lost. What is done is kept; run the same command to go on."
+            )
+        future.release()
+        if outcome.error and attempt < _TRIES:
+            waiting.append((job, attempt + 1))
+        else:
+            yield outcome
+        fill()
+
+
+def do_lakes(
+    jobs: Sequence[Job], *, workers: int | None = None, scheduler: str | None = None
+) -> list[Outcome]:
+    """Do lakes on Dask workers.
+
+    Parameters
+    ----------
+    jobs
+        One a lake.
+    workers
+        Workers to start on this machine; by default one a core.
+    scheduler
+        Address of a scheduler to use instead. Its workers must see the same files under the same names, and have
+        castshed installed.
+
+    Returns
+    -------
+    list
+        An outcome for each job, in their order.
+
+    Raises
+    ------
+    CastshedError
+        Dask is not installed, or the scheduler does not answer, has no workers or was lost.
+    """
+    if not jobs:
+        return []
+    found: dict[str, Outcome] = {}
+    with _client(workers, scheduler) as client, progress("Lakes", len(jobs)) as step:
+        try:
+            client.wait_for_workers(1, timeout=_WAIT_S)
+        except TimeoutError as error:
+            raise CastshedError(
+                f"No worker came within {_WAIT_S} s; start some and run the command again."
+            ) from error
+        for outcome in _work_off(client, jobs):
+            found[outcome.lake] = outcome
+            step(1)
+    return [found[job.lake] for job in jobs]

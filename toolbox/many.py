@@ -1,0 +1,318 @@
+"""One algorithm over many lakes: which lakes, with which arguments, what is done already, and what is left to do."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from dataclasses import replace as replace_field
+from pathlib import Path
+from typing import Any, Final
+
+import typer
+
+from . import catalogue
+from .algorithm import Spec
+from .command import make_command, read_value
+from .crew import do_lakes
+from .describe import version_of
+from .errors import CastshedError, DataError, FileMissing, OutputExists, OutputFailed, UsageError
+from .gathering import check_gathered, gather, gathers, parts_folder
+from .geopackage import is_geopackage
+from .lake_records import FOLDER, input_digest, read_record, result_digest
+from .lake_task import Job, Outcome
+from .outputs import lineage_text
+from .parameters import BookFile, FileSet, FolderSet
+from .report import plain
+from .store import fingerprint
+from .temporaries import clear_abandoned
+
+_PLACE: Final = re.compile(r"\{(lake|name)\}")
+_OURS: Final = ("--out", "-o", "--replace", "--json", "--quiet", "-q")
+_SHOWN: Final = 3
+
+
+@dataclass(frozen=True)
+class Summary:
+    """How a run over many lakes went: an outcome for each lake, how many tasks it took, the gathered file."""
+
+    algorithm: str
+    outcomes: tuple[Outcome, ...]
+    tasks: int
+    gathered: Path | None = None
+
+    @property
+    def failed(self) -> tuple[Outcome, ...]:
+        """The lakes that failed."""
+        return tuple(o for o in self.outcomes if o.error)
+
+
+def _listed(path: Path) -> list[Path]:
+    """List the lakes of a folder, of a text file of paths, or the one that is a GeoPackage itself."""
+    if path.is_dir():
+        found = sorted(p for p in path.iterdir() if is_geopackage(p) and not p.name.startswith("."))
+        if not found:
+            raise DataError(f"{path} holds no GeoPackage (*.gpkg); name the folder of the lakes.")
+        return found
+    if not path.exists():
+        raise FileMissing(
+            f"{path} is not there; give a folder of GeoPackages, a GeoPackage, or a list of them."
+        )
+    if is_geopackage(path):
+        return [path]
+    try:
+        lines = path.read_text(encoding="utf-8-sig").splitlines()
+    except (OSError, UnicodeDecodeError) as error:
+        raise DataError(f"{path} cannot be read as a list of GeoPackages, one a line ({error}).") from error
+    named = [line.strip() for line in lines if line.strip() and not line.lstrip().startswith("#")]
+    found = [path.parent / line for line in named]
+    strange = [line for line, p in zip(named, found, strict=True) if not is_geopackage(p)]
+    if strange or not found:
+        what = f"'{strange[0][:80]}' is none" if strange else "it is empty"
+        raise DataError(f"{path} must list GeoPackages (*.gpkg), one a line; {what}.")
+    return found  # one that is missing fails by itself, named, and harms no other
+
+
+def find_lakes(places: Sequence[Path]) -> dict[str, Path]:
+    """List lakes by name, the name being that of the file without its ending.
+
+    Raises
+    ------
+    DataError, FileMissing, UsageError
+        Nothing there, or two lakes of one name.
+    """
+    found: dict[str, Path] = {}
+    for path in dict.fromkeys(p.absolute() for place in places for p in _listed(place)):
+        twin = next((p for n, p in found.items() if n.casefold() == path.stem.casefold()), None)
+        if twin is not None:
+            raise UsageError(f"Two lakes are called {path.stem}: {twin} and {path}; rename one of them.")
+        found[path.stem] = path
+    return found
+
+
+def _filled(value: Any, lake: str, path: Path) -> Any:
+    """Put the lake's file and name where the placeholders stand."""
+    if isinstance(value, (list, tuple)):
+        return [_filled(one, lake, path) for one in value]
+    if isinstance(value, str):
+        return _PLACE.sub(lambda found: str(path) if found[1] == "lake" else lake, value)
+    return value
+
+
+def _parsed(spec: Spec, arguments: Sequence[str]) -> tuple[dict[str, Any], str | None]:
+    """Read the algorithm's own arguments as its command would; return what was typed, and its --crs."""
+    folder_out = isinstance(spec.outputs[0].marker, (FileSet, FolderSet))
+    if isinstance(spec.outputs[0].marker, BookFile) or not any(p.positional for p in spec.parameters):
+        raise UsageError(
+            f"{spec.name} does not work lake by lake; over-lakes runs what reads a lake and writes anew."
+        )
+    ours = [a for a in arguments if a.partition("=")[0] in _OURS]
+    if ours:
+        raise UsageError(f"{ours[0]} belongs to over-lakes; write it before the name of the algorithm.")
+    if not any(_PLACE.search(a) for a in arguments):
+        raise UsageError(
+            f"The arguments of {spec.name} name no lake; write {{lake}} where its file goes, as in '{{lake}}:depth'."
+        )
+    command = typer.main.get_command(make_command(spec))
+    typed = [*arguments, "--out", "made" if folder_out else "made.gpkg"]
+    try:
+        found: dict[str, Any] = dict(command.make_context(spec.name, typed).params)
+    except typer.Exit as stop:  # its help was asked for and shown
+        raise SystemExit(stop.exit_code) from None
+    except Exception as error:
+        words = getattr(error, "format_message", None)  # what typer raises for usage; nothing else has it
+        if words is None:
+            raise
+        raise UsageError(f"{spec.name}: {words()}") from None
+    given = {p.name: list(v) if isinstance(v := found.get(p.name), tuple) else v for p in spec.parameters}
+    return given, found.get("crs")
+
+
+def _options(spec: Spec, given: Mapping[str, Any]) -> dict[str, Any]:
+    """Read the options that are no files, so that a wrong one is told before any work."""
+    found = {}
+    for par in spec.parameters:
+        value = given[par.name]
+        if par.is_input:
+            continue
+        holds = value is not None and value != []
+        whole = holds and not _PLACE.search(str(value))
+        found[par.name] = read_value(par, value) if whole else value if holds else par.default
+    return found
+
+
+def _key(spec: Spec, told: str, job: Job) -> str:
+    inputs = []
+    for par in spec.parameters:
+        value = job.given[par.name]
+        if par.is_input and value:
+            texts = value if isinstance(value, list) else [value]
+            inputs += [par.name, *(input_digest(str(text), par.marker) for text in texts)]
+    return fingerprint(told, *inputs)
+
+
+def _states(jobs: Sequence[Job], *, replace: bool) -> tuple[list[Outcome], list[Job]]:
+    """Part the lakes into those done already and those to do; refuse to replace what was not asked for."""
+    kept: list[Outcome] = []
+    left: list[Job] = []
+    taken: list[str] = []
+    for job in jobs:
+        record = read_record(job.record)
+        there = result_digest(job.out)
+        if there and record is not None and record.key == job.key and record.result == there:
+            kept.append(Outcome(job.lake, "kept", record.seconds, record.features, tuple(record.warnings)))
+            continue
+        begun = record is not None and not record.result
+        if there and not begun:
+            taken.append(job.lake)
+        left.append(job)
+    if taken and not replace:
+        shown = ", ".join(taken[:_SHOWN]) + (
+            f" and {len(taken) - _SHOWN:,} more" if len(taken) > _SHOWN else ""
+        )
+        raise OutputExists(
+            f"Results of {shown} are there, made from something else or changed since; add --replace to replace them "
+            "(what is done already is kept), or choose another --out."
+        )
+    return kept, left
+
+
+def _folder(out: Path, *, fresh: bool) -> None:
+    if out.exists() and not out.is_dir():
+        raise OutputExists(f"{out} is a file; give --out a folder, FILE.gpkg or FILE.parquet.")
+    home = out if out.exists() else out.absolute().parent
+    if not home.is_dir():
+        raise OutputFailed(f"The folder {home} is not there; make it first.")
+    if not os.access(home, os.W_OK):
+        raise OutputFailed(f"{home} is read-only; choose another folder.")
+    if fresh:
+        try:
+            (out / FOLDER).mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise OutputFailed(f"{out} could not be made ({error}).") from error
+
+
+def over_lakes(
+    algorithm: str,
+    arguments: Sequence[str],
+    lakes: Sequence[Path],
+    out: Path,
+    *,
+    replace: bool = False,
+    crs: str | None = None,
+    workers: int | None = None,
+    scheduler: str | None = None,
+) -> Summary:
+    """Run an algorithm over many lakes, one task a lake.
+
+    Parameters
+    ----------
+    algorithm
+        Its name.
+    arguments
+        Its inputs and options as on its own command line; ``{lake}`` stands for the lake's file, ``{name}`` for its
+        name.
+    lakes
+        Folders of GeoPackages, GeoPackages, or text files that list them.
+    out
+        A folder, for one result a lake; or ``FILE.gpkg`` or ``FILE.parquet``, which gathers them.
+    replace
+        Whether results made from something else may be replaced.
+    crs
+        Reference system of what is gathered.
+    workers, scheduler
+        See `castshed.toolbox.crew.do_lakes`.
+
+    Returns
+    -------
+    Summary
+        An outcome for every lake, whatever happened to others.
+
+    Raises
+    ------
+    CastshedError
+        Nothing could be run at all: arguments, lakes, output or cluster.
+    """
+    entry = catalogue.entries().get(algorithm)
+    spec = catalogue.load(algorithm)
+    assert entry is not None
+    given, inner_crs = _parsed(spec, arguments)
+    options = _options(spec, given)
+    found = find_lakes(lakes)
+    one_file = gathers(out)
+    if crs is not None and not one_file:
+        raise UsageError(
+            "--crs is for what is gathered into one file; write that of the algorithm after its name."
+        )
+    if one_file:
+        check_gathered(spec, out, replace=replace)
+    folder = (parts_folder(out) if one_file else out).absolute()
+    files = isinstance(spec.outputs[0].marker, (FileSet, FolderSet))
+    typed = {p.name: given[p.name] for p in spec.parameters if p.is_input}
+    code = entry.path.read_bytes() if entry.path is not None else b""
+    told = json.dumps(plain([algorithm, version_of(entry), fingerprint(code), typed, options, inner_crs]))
+
+    def job(lake: str, path: Path) -> Job:
+        mine = {name: _filled(value, lake, path) for name, value in given.items()}
+        target = folder / (lake if files else f"{lake}.gpkg")
+        bare = Job(
+            lake,
+            algorithm,
+            mine,
+            inner_crs,
+            target,
+            folder / FOLDER / "lakes" / f"{lake}.json",
+            "",
+            os.environ.get(catalogue.FOLDERS, ""),
+        )
+        return replace_field(bare, key=_key(spec, told, bare))
+
+    real = {p.resolve() for p in found.values()}
+    clash = [
+        p for p in found.values() if (folder / f"{p.stem}.gpkg").resolve() in real or out.resolve() in real
+    ]
+    if clash:
+        raise UsageError(f"{out} would be written over the lake {clash[0]}; choose another --out.")
+    _folder(folder, fresh=False)
+    with ThreadPoolExecutor() as readers:
+        jobs = list(readers.map(job, found, found.values()))
+    kept, left = _states(jobs, replace=replace)
+    if left:
+        _folder(folder, fresh=True)
+    fresh = do_lakes(left, workers=workers, scheduler=scheduler)
+    clear_abandoned(folder)
+    by_name = {o.lake: o for o in [*kept, *fresh]}
+    outcomes = tuple(by_name[lake] for lake in found)
+    parts = {j.lake: j.out for j in jobs if not by_name[j.lake].error}
+    if one_file and parts:
+        lineage = lineage_text(
+            spec, {k: str(v) for k, v in typed.items() if v}, {**options, "lakes": list(parts)}
+        )
+        gather(spec, parts, out, replace=replace, crs=crs, lineage=lineage)
+    return Summary(algorithm, outcomes, len(left), out if one_file and parts else None)
+
+
+def check_all_done(summary: Summary) -> None:
+    """Raise where lakes failed, naming them.
+
+    Raises
+    ------
+    CastshedError
+        With the exit code that they share, else 1.
+    """
+    failed = summary.failed
+    if not failed:
+        return
+    names = ", ".join(o.lake for o in failed[:20]) + (
+        f" and {len(failed) - 20:,} more" if len(failed) > 20 else ""
+    )
+    error = CastshedError(
+        f"{len(failed):,} of {len(summary.outcomes):,} lakes failed ({names}); the others are done. Mend them and run "
+        "the same command again: only they are tried."
+    )
+    codes = {o.code for o in failed}
+    error.exit_code = codes.pop() if len(codes) == 1 else 1
+    raise error
