@@ -213,7 +213,14 @@ def _commonest(spots: GeoDataFrame) -> str:
     return "; ".join(f"{count} x {reason}" for reason, count in counted.items())
 
 
-@algorithm(step="whole", example="castshed plan demo_layers/day.toml --out my_day")
+def _as_steps(day: Day, file: str) -> str:
+    """Write the chain as a steps file."""
+    from castshed.toolbox.plan_steps import steps_of_day
+
+    return steps_of_day(day, file, drift_m=_drift_m(day.boat), depart=_depart(day), launch_m=LAUNCH_M)
+
+
+@algorithm(step="whole", example="castshed plan demo_layers/day.toml --out my_day", steps=_as_steps)
 def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
     """Plan the day of a day file and write it in open formats.
 
@@ -246,6 +253,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
     from castshed.algorithms.boat_hold import boat_hold
     from castshed.algorithms.cast_reach import cast_reach
     from castshed.algorithms.fishable import fishable
+    from castshed.algorithms.fishable_holds import fishable_holds
     from castshed.algorithms.gather_spots import gather_spots
     from castshed.algorithms.shallow_hazards import shallow_hazards
     from castshed.algorithms.water_today import water_today
@@ -289,6 +297,8 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
             book.spots,
             depth,
             level_m=level_m,
+            level_error_m=day.level.error_m,
+            fix_error_m=boat.position_error_m,
             least_cast_m=angler.least_cast_m,
             cast_m=angler.cast_m,
             most_cast_m=angler.most_cast_m,
@@ -321,9 +331,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
         )
         spots = judged.judged
         step(1)
-        named = holds.merge(spots[["spot_id", "name", "kind", "rating", "fishable"]], on="spot_id")
-        wanted = named[(named["fishable"] == 1) & (named["status"] == "ok")]
-        rated = wanted[wanted["rating"].fillna(0.0) >= day.fishing.least_rating]
+        rated = fishable_holds(holds, spots, least_rating=day.fishing.least_rating)
         if rated.empty:
             raise NothingFishable(
                 f"None of {len(spots)} spots is fishable today. Commonest reasons: {_commonest(spots)}. Look at level, "
@@ -372,6 +380,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
             "legs": run.legs,
             "left_out": _all_left_out(spots, run.left_out),
             "set_aside": book.set_aside,
+            "gathered_from": book.gathered_from,
             **({} if judged.verdicts is None else {"verdicts": judged.verdicts}),
             **({} if hours is None else {"exposure": hours}),
             **({} if answers is None else {"answers": answers}),

@@ -13,6 +13,7 @@ from castshed.algorithms.boat_hold import boat_hold
 from castshed.algorithms.cast_reach import cast_reach
 from castshed.algorithms.depth_surface import depth_surface
 from castshed.algorithms.fishable import fishable
+from castshed.algorithms.fishable_holds import fishable_holds
 from castshed.algorithms.shallow_hazards import shallow_hazards
 from castshed.algorithms.shortest_run import shortest_run
 from castshed.algorithms.water_today import water_today
@@ -32,6 +33,7 @@ def chain(lake):
             lake.depth, lake.water, known_hazards=lake.known_hazards, level_m=LEVEL
         )
         lake.holds = boat_hold(lake.spots, lake.depth, level_m=LEVEL, drift_m=6.0, hazards=lake.hazards).holds
+        lake.judged = fishable(lake.spots, lake.water, depth=lake.depth, holds=lake.holds).judged
     return lake
 
 
@@ -43,6 +45,7 @@ CALLS = {
     "boat-hold": lambda k: (boat_hold, (k.spots, k.depth), {"level_m": LEVEL, "zones": k.zones}),
     "wind-exposure": lambda k: (wind_exposure, (k.spots, k.water), {"wind_from_deg": 200.0, "wind_mps": 5.0}),
     "fishable": lambda k: (fishable, (k.spots, k.water), {"depth": k.depth, "holds": k.holds}),
+    "fishable-holds": lambda k: (fishable_holds, (k.holds, k.judged), {"least_rating": 4.0}),
     "shortest-run": lambda k: (
         shortest_run, (k.holds, k.ramps, k.water), {"hazards": k.hazards, "zones": k.zones, "depth": k.depth},
     ),
@@ -55,6 +58,15 @@ def test_the_contract_holds(chain, name):
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         check_algorithm(function, *inputs, **options)
+
+
+def test_only_holds_of_fishable_spots_rated_enough_are_taken(chain):
+    taken = fishable_holds(chain.holds, chain.judged, least_rating=4.0)
+    wanted = chain.judged[(chain.judged["fishable"] == 1) & (chain.judged["rating"] >= 4.0)]
+    assert len(wanted)
+    assert set(taken["spot_id"]) == set(wanted["spot_id"])
+    assert (taken["status"] == "ok").all()
+    assert list(taken["name"]) == list(wanted.set_index("spot_id").loc[taken["spot_id"], "name"])
 
 
 @pytest.fixture(scope="module")

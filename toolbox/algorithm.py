@@ -105,6 +105,7 @@ class Spec:
     outputs: tuple[Output, ...]
     several: bool
     example: str
+    steps: Callable[..., str] | None = None
 
     def parameter(self, name: str) -> Parameter:
         """Find a parameter by its Python name.
@@ -280,7 +281,7 @@ def check_call(spec: Spec, given: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def algorithm(
-    *, step: str, example: str, name: str | None = None
+    *, step: str, example: str, name: str | None = None, steps: Callable[..., str] | None = None
 ) -> Callable[[Callable[P, R]], Callable[P, R]]:
     """Make a pure function an algorithm of the toolbox.
 
@@ -292,6 +293,9 @@ def algorithm(
         One command line that can be pasted and run on the demo lake.
     name
         The command's name; by default the function's, with hyphens.
+    steps
+        For an algorithm that is a chain of others: given its one input and the name of its file, it writes the chain
+        as a steps file (`castshed.toolbox.steps_file`), which ``--show-steps`` prints.
 
     Returns
     -------
@@ -316,7 +320,7 @@ def algorithm(
             check_outputs(bare, result)
             return result
 
-        checked_call.spec = replace(bare, function=checked_call)  # type: ignore[attr-defined]  # a function may carry attributes; mypy cannot say so
+        checked_call.spec = replace(bare, function=checked_call, steps=steps)  # type: ignore[attr-defined]  # a function may carry attributes; mypy cannot say so
         return checked_call
 
     return decorate

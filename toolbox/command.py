@@ -340,15 +340,21 @@ def make_command(spec: Spec) -> typer.Typer:
         out, replace, crs = given.pop("out"), given.pop("replace"), given.pop("crs", None)
 
         def work() -> None:
+            if given.pop("show_steps", False) and spec.steps is not None:
+                file = str(given[spec.parameters[0].name])
+                print(spec.steps(read_input(spec.parameters[0], file, crs), file), end="")
+                return
             piped = any(value in (PIPE, [PIPE]) for value in given.values())
             if out is None and not piped:
-                raise UsageError(f"Say where the result goes: --out {what}, or --out - into a pipe.")
+                pipe = ", or --out - into a pipe" if through else ""
+                raise UsageError(f"Say where the result goes: --out {what}{pipe}.")
             run(spec, given, PIPE if out is None else out, replace=replace, crs=crs, reporter=reporter)
 
         guarded(spec.name, work)
 
     what = default_out(spec)
     through = all(isinstance(o.marker, Layer) for o in spec.outputs)
+    optional = through or spec.steps is not None
     out_help = "Folder to write into." if folder_out else f"Where the result goes, {what}"
     if not folder_out:
         out_help += ", or - into a pipe." if through else "."
@@ -368,8 +374,8 @@ def make_command(spec: Spec) -> typer.Typer:
         par(
             "out",
             par.KEYWORD_ONLY,
-            annotation=Annotated[str | None if through else str, out_kind],
-            default=None if through else par.empty,
+            annotation=Annotated[str | None if optional else str, out_kind],
+            default=None if optional else par.empty,
         ),
         par(
             "replace",
@@ -398,6 +404,10 @@ def make_command(spec: Spec) -> typer.Typer:
         words = "Reproject vector layers into this system on reading, such as EPSG:32615."
         option = typer.Option("--crs", help=words, metavar="CRS", show_default=False)
         shared.append(par("crs", par.KEYWORD_ONLY, default=None, annotation=Annotated[str | None, option]))
+    if spec.steps is not None:
+        words = "Print the chain as a steps file, to edit and to run with castshed run-steps; nothing is run."
+        shown = par("show_steps", par.KEYWORD_ONLY, default=False)
+        shared.append(shown.replace(annotation=Annotated[bool, typer.Option("--show-steps", help=words)]))
     ordered = sorted([*own, *shared], key=lambda p: p.default is not par.empty)
     command.__signature__ = inspect.Signature(ordered)  # type: ignore[attr-defined]  # typer reads it
     command.__annotations__ = {p.name: p.annotation for p in ordered}

@@ -1,0 +1,76 @@
+"""The plan of a day as a steps file: the same stops by the same ways, and open to change."""
+
+import os
+import shutil
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from castshed.toolbox.layers import read_layer
+from castshed.toolbox.plan_steps import _quantity
+from castshed.toolbox.testing import assert_layer_equal
+from castshed.toolbox.units import parse
+
+DEMO = Path(__file__).parent.parent / "demo_layers"
+
+
+def castshed(home, *arguments):
+    code = "from castshed.toolbox.cli import main; main()"
+    done = subprocess.run(
+        [sys.executable, "-c", code, *arguments],
+        capture_output=True,
+        text=True,
+        cwd=home,
+        env={**os.environ, "NO_COLOR": "1", "CASTSHED_STORE": str(home / "kept")},
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory):
+    home = tmp_path_factory.mktemp("plan of a day")
+    shutil.copytree(DEMO, home / "lake", ignore=shutil.ignore_patterns("*.py", "__pycache__", ".castshed"))
+    (home / "steps.toml").write_text(
+        castshed(home, "plan", "lake/day.toml", "--show-steps"), encoding="utf-8"
+    )
+    return home
+
+
+def test_the_steps_of_a_day_make_the_same_run_as_its_plan(home):
+    castshed(home, "plan", "lake/day.toml", "--out", "day", "--quiet")
+    castshed(home, "run-steps", "steps.toml", "--quiet")
+    for layer in ("stops", "legs", "shallow_hazards", "cast_lines", "cast_reach"):
+        assert_layer_equal(
+            read_layer(home / f"steps.gpkg:{layer}"), read_layer(home / f"day/plan.gpkg:{layer}")
+        )
+
+
+def test_the_steps_can_be_changed(home):
+    text = (home / "steps.toml").read_text(encoding="utf-8")
+    assert 'level = "-4ft"' in text
+    assert tomllib.loads(text)["run"]["at-most"] == 12
+    (home / "fewer.toml").write_text(text.replace("at-most = 12", "at-most = 3"), encoding="utf-8")
+    said = castshed(home, "run-steps", "fewer.toml", "--replace")
+    assert [line.split(", ")[1].split()[0] for line in said.splitlines()] == ["kept"] * 9 + ["ran"]
+    assert len(read_layer(home / "steps.gpkg:stops")) == 5  # three stops, and the ramp at both ends
+
+
+@pytest.mark.parametrize(
+    ("value", "kind", "text"),
+    [
+        (-1.2192, "length", "-4ft"),
+        (0.35, "length", "0.35m"),
+        (13.4112, "speed", "30mph"),
+        (1500.0, "time", "25min"),
+        (225.0, "bearing", "225deg"),
+        (0.1 + 0.2, "length", "0.30000000000000004m"),
+    ],
+)
+def test_a_quantity_is_written_as_a_person_would_and_means_the_same_number(value, kind, text):
+    assert _quantity(value, kind) == text
+    assert parse(text, kind) == value
