@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, NamedTuple
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import (
     Choice,
+    GatheredFrom,
     Length,
     SetAside,
     Shoreline,
@@ -28,10 +29,11 @@ DepthOf = Annotated[str, Choice(("bottom", "top"))]
 
 
 class Gathered(NamedTuple):
-    """The book, and the rows that found no place in it."""
+    """The book, the rows that found no place in it, and where it all came from."""
 
     spots: Spots
     set_aside: SetAside
+    gathered_from: GatheredFrom
 
 
 def _parse_synonyms(entries: tuple[str, ...]) -> dict[str, str]:
@@ -141,7 +143,8 @@ def gather_spots(
     Returns
     -------
     Gathered
-        ``spots`` and ``set_aside``.
+        ``spots``, ``set_aside``, and ``gathered_from``: a line a source, with the day, its rows, how many are in the
+        book, how many were set aside, and what was noticed, guessed and repaired.
 
     Raises
     ------
@@ -160,11 +163,15 @@ def gather_spots(
     Examples
     --------
     >>> from castshed.toolbox.sources import read_source
-    >>> book, aside = gather_spots([read_source("habitat.csv")], shoreline=lake, depth_unit="ft")  # doctest: +SKIP
+    >>> tables = [read_source("habitat.csv")]  # doctest: +SKIP
+    >>> book, aside, came_from = gather_spots(tables, shoreline=lake, depth_unit="ft")  # doctest: +SKIP
     """
     import warnings
     from datetime import UTC, datetime
     from datetime import date as calendar_day
+
+    import geopandas as gpd
+    import numpy as np
 
     from castshed.toolbox.errors import DataWarning, UsageError
     from castshed.toolbox.intake.ages import old_wood
@@ -206,6 +213,7 @@ def gather_spots(
     words = {**rules.kinds, **_parse_synonyms(tuple(kinds))}
     lake = LakeExtent.of(shoreline, margin_m)
     parts: list[Records] = []
+    read_from: list[tuple[str, int, int, str]] = []
     open_ids = set(apart) - {ALL}
     for table in tables:
         own = rules.of(table.name)
@@ -226,8 +234,11 @@ def gather_spots(
             part, found = take_rows_apart(part, apart)
             open_ids -= found
         parts.append(part)
-        for text in _tell(table, roles, part):
+        noticed = _tell(table, roles, part)
+        for text in noticed:
             warnings.warn(text, DataWarning, stacklevel=2)
+        aside = sum(bool(reason) for reason in part.reason)
+        read_from.append((table.name, len(part.reason), aside, " ".join(noticed)))
     if open_ids:
         raise UsageError(
             f"apart: no source has a spot '{min(open_ids)}'; give spot_id values of an earlier book."
@@ -244,4 +255,16 @@ def gather_spots(
     return Gathered(
         book,
         make_set_aside(records, [table.counted for table in tables], shoreline.crs),
+        gpd.GeoDataFrame(
+            {
+                "source": np.array([name for name, *_ in read_from], dtype=object),
+                "day": np.full(len(read_from), today.isoformat(), dtype=object),
+                "rows": np.array([rows for _, rows, _, _ in read_from], dtype=int),
+                "kept": np.array([rows - aside for _, rows, aside, _ in read_from], dtype=int),
+                "set_aside": np.array([aside for _, _, aside, _ in read_from], dtype=int),
+                "noticed": np.array([noticed for *_, noticed in read_from], dtype=object),
+            },
+            geometry=[None] * len(read_from),
+            crs=shoreline.crs,
+        ),
     )

@@ -98,7 +98,11 @@ def plan_sheet(
     from castshed.toolbox.report import progress
 
     answers = {"answers": layers["answers"]} if "answers" in layers else {}
-    plan = {name: frame for name, frame in layers.items() if name not in {"answers", "verdicts", "exposure"}}
+    plan = {
+        name: frame
+        for name, frame in layers.items()
+        if name not in {"answers", "verdicts", "exposure", "gathered_from"}
+    }
     frames = by_role(plan)
     missing = [name for name in _NEEDED if name not in frames or not len(frames[name])]
     if missing:

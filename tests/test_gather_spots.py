@@ -95,7 +95,7 @@ def test_positions_agree_with_another_geodesic_library(tmp_path):
 
 
 def test_a_repair_is_said_with_what_was_written(tmp_path):
-    book, aside = gather(
+    book, aside, _ = gather(
         table(
             tmp_path,
             "a.csv",
@@ -120,7 +120,7 @@ def test_a_row_without_a_place_is_set_aside_with_line_text_and_reason(tmp_path):
         "3,bad,n/a,?,12,brush,",
         "4,gap,,,,,",
     ]
-    book, aside = gather(table(tmp_path, "a.csv", *rows))
+    book, aside, _ = gather(table(tmp_path, "a.csv", *rows))
     assert book.spot_id.tolist() == ["1"]
     assert aside.line.tolist() == [3, 5, 6]
     assert aside.text.tolist() == [rows[1], rows[3], rows[4]]
@@ -163,7 +163,7 @@ def test_depths_of_the_top_and_the_side_they_are_taken_on(tmp_path):
 def test_a_depth_without_a_unit_is_not_guessed(tmp_path):
     source = table(tmp_path, "a.csv", "1,,35.7512345,-85.2,12,,")
     with pytest.warns(DataWarning, match="without a unit"):
-        book, _ = gather_spots([source], shoreline=SHORE)
+        book, *_ = gather_spots([source], shoreline=SHORE)
     assert math.isnan(book.depth_m[0])
     assert "'12' has no unit" in book.remark[0]
     assert book.depth_text[0] == "12"
@@ -198,7 +198,7 @@ def test_x_and_y_in_metres_of_the_lake(tmp_path):
     west, south, *_ = SHORE.total_bounds
     x, y = f"{west + 1000:.2f}", f"{south + 900:.2f}"
     for header in ("X,Y", "Easting,Northing"):
-        book, aside = gather(table(tmp_path, "a.csv", f"{x},{y}", "1,1", header=header))
+        book, aside, _ = gather(table(tmp_path, "a.csv", f"{x},{y}", "1,1", header=header))
         assert book.geometry[0].equals_exact(shapely.Point(float(x), float(y)), 1e-9)
         assert len(aside) == 1
 
@@ -427,7 +427,7 @@ def _dirty_sources(draw):
 @settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_rows_in_are_spots_plus_joined_plus_set_aside(drawn):
     sources, tokens = drawn
-    book, aside = gather(*sources)
+    book, aside, _ = gather(*sources)
     assert book.rows.sum() + len(aside) == tokens
     assert book.spot_id.is_unique
     assert (aside.reason != "").all()
@@ -446,7 +446,7 @@ def test_rows_in_are_spots_plus_joined_plus_set_aside(drawn):
 @settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_every_spot_lies_on_the_lake_and_names_only_what_its_rows_name(drawn, rng):
     sources, _ = drawn
-    book, _ = gather(*sources)
+    book, *_ = gather(*sources)
     west, south, east, north = SHORE.total_bounds
     assert ((book.geometry.x > west - 501) & (book.geometry.x < east + 501)).all()
     assert ((book.geometry.y > south - 501) & (book.geometry.y < north + 501)).all()
@@ -458,7 +458,7 @@ def test_every_spot_lies_on_the_lake_and_names_only_what_its_rows_name(drawn, rn
 
 def test_no_source_and_an_empty_source_give_an_empty_book_with_all_columns():
     for sources in ([], [made("a.csv", [])]):
-        book, aside = gather(*sources)
+        book, aside, _ = gather(*sources)
         assert (len(book), len(aside)) == (0, 0)
         assert list(book.columns) == [*COLUMNS, "geometry"]
         assert book.crs == aside.crs == SHORE.crs
@@ -481,7 +481,7 @@ def test_geometry_that_cannot_be_used_is_mended_or_set_aside():
         for s in shapes
     ]
     frame = geopandas.GeoDataFrame({"name": list("abcd")}, geometry=shapes, crs=SHORE.crs)
-    book, aside = gather(SourceTable.from_frame(frame, "x"))
+    book, aside, _ = gather(SourceTable.from_frame(frame, "x"))
     assert book["name"].tolist() == ["a"]
     assert book.geometry.is_valid.all()
     assert book.geometry.area[0] == pytest.approx(50.0)
@@ -504,7 +504,7 @@ def test_the_battery_of_the_toolbox(tmp_path):
 
 
 def test_the_book_survives_a_geopackage(tmp_path):
-    book, aside = gather(
+    book, aside, _ = gather(
         table(tmp_path, "a.csv", "1,Ünït,35.7512345,85.2,10-15,cedar,=cmd()", "2,,99,-85.2,,,")
     )
     path = tmp_path / "book.gpkg"
@@ -536,7 +536,7 @@ def test_a_thousand_sites_and_five_thousand_waypoints_join_in_good_time():
 
     agency, mine = made("agency.csv", rows(xy, "a")), made("own.csv", rows(own, "o"))
     start = time.perf_counter()
-    book, aside = gather(agency, mine)
+    book, aside, _ = gather(agency, mine)
     seconds = time.perf_counter() - start
     assert book.rows.sum() + len(aside) == 6000
     found = {tuple(m["spot_id"] for m in take_apart(cell)) for cell in book.merged_from[book.rows == 2]}
@@ -636,3 +636,17 @@ def test_the_age_of_sunk_wood_is_shown():
     again = gather(SourceTable.from_frame(book, "book"), date="2027-05-16").spots
     assert again.age_years.fillna(-1).tolist() == [11, 11, 12, -1, -1, 0]
     assert set(again.extra) == {""}
+
+
+def test_where_it_all_came_from_is_kept_with_the_book():
+    good = made("a.csv", [["35.75", "-85.2"], ["nowhere", "-85.2"]], "lat,lon")
+    other = made("b.csv", [["35.751", "-85.21"]], "lat,lon")
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        found = gather_spots([good, other], shoreline=SHORE, date="2031-05-17")
+    told = found.gathered_from
+    assert told["source"].tolist() == ["a.csv", "b.csv"]
+    assert told["rows"].tolist() == [2, 1]
+    assert (told["kept"] + told["set_aside"] == told["rows"]).all()
+    assert told["set_aside"].sum() == len(found.set_aside)
+    assert set(told["day"]) == {"2031-05-17"}

@@ -59,7 +59,7 @@ def away_m(point):
 
 
 def check_place(made, outcome):
-    book, aside = made
+    book, aside, _ = made
     word, _, told = outcome.partition(": ")
     assert len(book) + len(aside) == 1
     if word == "aside":
@@ -141,7 +141,7 @@ def put(folder, name, content):
 
 @pytest.mark.parametrize(("name", "content", "expected"), files.GOOD, ids=[g[0] for g in files.GOOD])
 def test_files_that_can_be_read(tmp_path, name, content, expected):
-    book, aside = gather(read_source(put(tmp_path, name, content)), depth_unit="ft", merge=False)
+    book, aside, _ = gather(read_source(put(tmp_path, name, content)), depth_unit="ft", merge=False)
     assert len(aside) == 0
     assert sorted(book.name) == sorted(one for one, _ in expected)
     assert all(away_m(point) < 0.6 for point in book.geometry)
@@ -240,7 +240,7 @@ def test_a_sheet_can_be_chosen_and_the_others_are_named(tmp_path):
 )
 def test_a_shapefile_in_whatever_state(tmp_path, prj, cpg, name):
     path = files.shapefile(tmp_path, prj=prj, cpg=cpg, name=name)
-    book, aside = gather(read_source(str(path)))
+    book, aside, _ = gather(read_source(str(path)))
     assert (len(book), len(aside)) == (1, 1)
     assert book.name[0] == name
     assert away_m(book.geometry[0]) < 0.01
@@ -340,7 +340,7 @@ LINES = st.lists(
 def test_rows_in_are_spots_and_merged_and_set_aside(lists, merge):
     header = ["lat", "lon", "depth", "type", "name"]
     tables = [table(f"{k}.csv", header, *lines) for k, lines in enumerate(lists)]
-    book, aside = gather(*tables, merge=merge)
+    book, aside, _ = gather(*tables, merge=merge)
     merged = int((book.rows - 1).sum()) if len(book) else 0
     assert sum(map(len, lists)) == len(book) + merged + len(aside)
     assert book.spot_id.is_unique

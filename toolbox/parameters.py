@@ -648,5 +648,21 @@ SetAside = Annotated[
         may_lack_place=True,
     ),
 ]
+GatheredFrom = Annotated[
+    Frame,
+    Layer(
+        "gathered_from",
+        ANY,
+        needs=(
+            Column("source", "text"),
+            Column("day", "text"),
+            Column("rows"),
+            Column("kept"),
+            Column("set_aside"),
+            Column("noticed", "text", gaps=True),
+        ),
+        may_lack_place=True,
+    ),
+]
 Files = Annotated[Mapping[str, bytes], FileSet()]
 Folder = Annotated[FolderContents, FolderSet()]

@@ -120,7 +120,7 @@ def _merge(seed, quick, folder):
     for _ in range(3):
         start = time.perf_counter()
         sources = [read_source(str(folder / name)) for name in ("sites.csv", "marks.gpx")]
-        book, aside = gather_spots(sources, shoreline=SHORE, depth_unit="ft")
+        book, aside, _ = gather_spots(sources, shoreline=SHORE, depth_unit="ft")
         times.append(time.perf_counter() - start)
     merged = int((book["rows"] - 1).sum())
     joined = (

@@ -22,7 +22,12 @@ if TYPE_CHECKING:
 
 _GPX: Final = ("stops", "legs", "holds", "spots", "ramps")
 _NOT_SHARED: Final = ("set_aside", "shoreline", "cast_reach", "depth_bands")
-_BY_THE_HOUR: Final = ("verdicts", "exposure", "answers")  # tables rather than places: for plan.gpkg only
+_BY_THE_HOUR: Final = (
+    "verdicts",
+    "exposure",
+    "answers",
+    "gathered_from",
+)  # tables rather than places: for plan.gpkg only
 
 
 def totals_of(layers: Mapping[str, gpd.GeoDataFrame], at_each_s: float) -> dict[str, Any]:
@@ -104,7 +109,12 @@ def plan_folder(
     return FolderContents(
         layers={"plan.gpkg": dict(layers)},
         files=files,
-        types={"left_out": ("Point",), "set_aside": ("Point",), "dry_ground": ("Polygon",)},
+        types={
+            "left_out": ("Point",),
+            "set_aside": ("Point",),
+            "gathered_from": ("Point",),
+            "dry_ground": ("Polygon",),
+        },
         figures={name: totals[name] for name in ("stops", "fishable", "distance_m", "travel_s")},
         said=(summary, proved, *CAUTIONS),
     )
