@@ -22,6 +22,9 @@ if TYPE_CHECKING:
     from .algorithm import Spec
 
 _SHOWN = 5
+_FARTHEST_M = (
+    1e8  # projected systems stay below: half the girth of the Earth, and a zone number before the easting
+)
 
 
 def _rows(labels: Iterable[Any]) -> str:
@@ -109,6 +112,12 @@ def _geometry_faults(
     broken = np.unique(owner[~np.isfinite(coordinates).all(axis=1)])
     if broken.size:
         faults.append(f"{name} has coordinates that are not finite numbers in {_rows(frame.index[broken])}.")
+    away = np.unique(owner[(np.abs(coordinates) > _FARTHEST_M).any(axis=1)])
+    if away.size and not broken.size:
+        faults.append(
+            f"{name} has coordinates beyond {_FARTHEST_M:g} m, which no place on Earth has, in "
+            f"{_rows(frame.index[away])}; look at its reference system."
+        )
     return faults
 
 

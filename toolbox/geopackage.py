@@ -36,6 +36,62 @@ def _open_read_only(path: Path) -> sqlite3.Connection:
     return sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True, timeout=LOCK_WAIT_S)
 
 
+def _quoted(name: str) -> str:
+    return '"' + name.replace('"', '""') + '"'
+
+
+def _is_plain_table(db: sqlite3.Connection, name: str) -> bool:
+    """Whether a name is that of a table; a view or a virtual table runs code of the file's own when it is read."""
+    found = db.execute(
+        "SELECT type, sql FROM sqlite_master WHERE lower(name) = lower(?) AND type IN ('table', 'view')",
+        (name,),
+    ).fetchone()
+    return (
+        found is not None
+        and found[0] == "table"
+        and not re.match(r"\s*create\s+virtual", found[1], re.IGNORECASE)
+    )
+
+
+def require_table(path: Path, name: str) -> None:
+    """Refuse to read a layer that is no table of its own.
+
+    Raises
+    ------
+    DataError
+        It is a view or a virtual table, which may run any query without end, or is not there.
+    """
+    try:
+        with contextlib.closing(_open_read_only(path)) as db:
+            plain = _is_plain_table(db, name)
+    except (sqlite3.Error, UnicodeDecodeError) as error:
+        raise DataError(f"{path}:{name} cannot be read ({error}); restore it from a copy.") from error
+    if not plain:
+        raise DataError(
+            f"{path}:{name} is a view or has no table; only a layer with a table of its own is read. "
+            "Save it as a layer first."
+        )
+
+
+def _refuse_acting_triggers(db: sqlite3.Connection, path: Path) -> None:
+    """Refuse to write where triggers on the tables of the standard would change other layers as we write."""
+    acting = []
+    for name, table, sql in db.execute(
+        "SELECT name, tbl_name, sql FROM sqlite_master WHERE type = 'trigger'"
+    ):
+        said = re.sub(r"'(?:[^']|'')*'|--[^\n]*|/\*.*?\*/", " ", str(sql), flags=re.DOTALL)
+        body = re.split(r"\bbegin\b", said, maxsplit=1, flags=re.IGNORECASE)[-1]
+        if str(table).lower().startswith("gpkg_") and re.search(
+            r"\b(insert|update|delete|replace)\b", body, flags=re.IGNORECASE
+        ):
+            acting.append(str(name))
+    if acting:
+        raise DataError(
+            f"{path} has triggers that would change its layers as another is written ({', '.join(acting[:5])}); "
+            "copy the layers that are wanted into a new file."
+        )
+
+
 def contents(path: Path) -> dict[str, str]:
     """List a GeoPackage's layers: name -> ``features``, ``coverage`` or another data type of the standard.
 
@@ -46,8 +102,12 @@ def contents(path: Path) -> dict[str, str]:
     """
     try:
         with contextlib.closing(_open_read_only(path)) as db:
+            if not _is_plain_table(db, "gpkg_contents"):
+                raise DataError(
+                    f"{path} cannot be read as a GeoPackage: it has no table gpkg_contents. Restore it from a copy."
+                )
             rows = db.execute("SELECT table_name, data_type FROM gpkg_contents ORDER BY rowid").fetchall()
-    except sqlite3.DatabaseError as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:
         raise DataError(
             f"{path} cannot be read as a GeoPackage ({error}); restore it from a copy."
         ) from error
@@ -146,17 +206,17 @@ def _drop(db: sqlite3.Connection, name: str) -> None:
     tables = [row[0] for row in db.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
     system = [t for t in tables if t.lower().startswith("gpkg_")]
     for table in system:
-        columns = [str(row[1]) for row in db.execute(f'PRAGMA table_info("{table}")')]
+        columns = [str(row[1]) for row in db.execute(f"PRAGMA table_info({_quoted(table)})")]
         for column in ("table_name", "tile_matrix_set_name", "tpudt_name"):
             if column in columns and table != "gpkg_contents":
-                db.execute(f'DELETE FROM "{table}" WHERE lower("{column}") = lower(?)', (name,))
+                db.execute(f'DELETE FROM {_quoted(table)} WHERE lower("{column}") = lower(?)', (name,))
     db.execute("DELETE FROM gpkg_contents WHERE lower(table_name) = lower(?)", (name,))
     for index in [
         t for t in tables if t.lower().startswith(f"rtree_{name.lower()}_") and t.lower().count("_") >= 2
     ]:
         if not re.search(r"_(node|rowid|parent)$", index):
-            db.execute(f'DROP TABLE IF EXISTS "{index}"')
-    db.execute(f'DROP TABLE IF EXISTS "{name}"')
+            db.execute(f"DROP TABLE IF EXISTS {_quoted(index)}")
+    db.execute(f"DROP TABLE IF EXISTS {_quoted(name)}")
 
 
 def _free_name(folder: Path) -> Path:
@@ -174,6 +234,7 @@ def _copy_without(path: Path, part: Path, names: Sequence[str]) -> None:
         contextlib.closing(sqlite3.connect(part)) as copy,
     ):
         source.backup(copy)
+        _refuse_acting_triggers(copy, path)
         with copy:
             for name in names:
                 _drop(copy, name)
@@ -307,7 +368,7 @@ def change(path: Path, names: Sequence[str], fill: Callable[[Path], None], *, re
                 os.chmod(part, 0o666 & ~mask if original is None else os.stat(path).st_mode & 0o7777)
                 if _place(part, path, fresh=original is None):
                     return
-            except (OutputExists, OutputFailed):
+            except (DataError, OutputExists, OutputFailed):
                 raise
             except (OSError, sqlite3.Error) as error:
                 raise OutputFailed(f"{path} could not be written ({error}); nothing was changed.") from error

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from . import geopackage
-from .errors import DataError, FileMissing, LayerMissing, UsageError
+from .errors import DataError, FileMissing, LayerMissing, OutputFailed, UsageError
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -32,6 +32,14 @@ class Reference:
         return f"{self.path}:{self.layer}" if self.layer else str(self.path)
 
 
+def is_there(path: Path) -> bool:
+    """Whether a path exists; a name that no file can have is not there."""
+    try:
+        return path.exists()
+    except (OSError, ValueError):
+        return False
+
+
 def parse_reference(text: str) -> Reference:
     r"""Split ``FILE:LAYER``; a drive letter (``C:\lake.gpkg``) is not a layer.
 
@@ -48,7 +56,7 @@ def parse_reference(text: str) -> Reference:
     text = text.strip()
     if not text:
         raise UsageError("An empty file name was given; write FILE.gpkg:LAYER.")
-    if Path(text).exists():
+    if is_there(Path(text)):
         return Reference(Path(text))
     path, colon, layer = text.rpartition(":")
     if colon and len(path) > 1 and not re.search(r"[/\\]", layer):
@@ -71,8 +79,9 @@ def list_layers(path: Path) -> dict[str, str]:
     FileMissing, DataError
         The file is not there, or cannot be read.
     """
-    if not path.exists():
-        raise FileMissing(f"{path} is not there; check the name and the folder.")
+    if not is_there(path):
+        shown = str(path) if len(str(path)) < 300 else f"{str(path)[:300]}..."
+        raise FileMissing(f"{shown} is not there; check the name and the folder.")
     if path.is_dir():
         raise DataError(f"{path} is a folder; give a file.")
     if geopackage.is_geopackage(path):
@@ -143,6 +152,8 @@ def read_layer(
 
     ref = reference if isinstance(reference, Reference) else parse_reference(str(reference))
     layer = _choose(ref, "features", usual)
+    if geopackage.is_geopackage(ref.path):
+        geopackage.require_table(ref.path, layer)
     try:
         frame = pyogrio.read_dataframe(ref.path, layer=layer)
     except Exception as error:
@@ -189,6 +200,16 @@ def reprojected(frame: GeoDataFrame, crs: str, name: str) -> GeoDataFrame:
     return frame if frame.crs == target else frame.to_crs(target)
 
 
+def _refuse_size(ref: Reference, columns: int, rows: int) -> None:
+    from .water.room import MOST_CELLS
+
+    if columns * rows > MOST_CELLS:
+        raise DataError(
+            f"{ref} has {columns} x {rows} cells; at most {MOST_CELLS // 1_000_000} million are read. "
+            "Cut it to the lake, or make its cells larger."
+        )
+
+
 def read_surface(reference: str | Path | Reference, *, usual: str | None = None) -> DepthSurface:
     """Read a depth coverage: a GeoPackage gridded coverage or any north-up raster GDAL reads.
 
@@ -205,25 +226,36 @@ def read_surface(reference: str | Path | Reference, *, usual: str | None = None)
 
     ref = reference if isinstance(reference, Reference) else parse_reference(str(reference))
     layer = _choose(ref, "coverage", usual)
-    source = f"GPKG:{ref.path}:{layer}" if geopackage.is_geopackage(ref.path) else str(ref.path)
+    source = str(ref.path)
+    if geopackage.is_geopackage(ref.path):
+        geopackage.require_table(ref.path, layer)
+        source = f"GPKG:{ref.path}:{layer}"
     try:
         with rasterio.open(source) as data:
+            _refuse_size(ref, data.width, data.height)
             values = data.read(1, masked=True).astype(np.float32).filled(np.nan)
             at = data.transform
             system = data.crs
             tags = data.tags()
-    except rasterio.errors.RasterioError as error:
+    except DataError:
+        raise
+    except (rasterio.errors.RasterioError, UnicodeDecodeError, IndexError, ValueError) as error:
         raise DataError(f"{ref} cannot be read as a raster ({error}).") from error
     if system is None:
         raise DataError(f"{ref} states no coordinate reference system; write it into the raster.")
-    if at.b or at.d or at.a <= 0 or at.e >= 0:
+    if at.b or at.d or not (at.a > 0 and at.e < 0):
         raise DataError(f"{ref} is not a north-up raster; warp it to one first.")
     values[~np.isfinite(values)] = np.nan
-    error_m = tags.get("castshed_depth_error_m")
-    extra: dict[str, Any] = {} if error_m is None else {"error_m": float(error_m)}
-    epsg = system.to_epsg()
-    crs = pyproj.CRS.from_epsg(epsg) if epsg else pyproj.CRS.from_wkt(system.to_wkt())
-    return DepthSurface(values, at.c, at.f, at.a, -at.e, crs, **extra)
+    try:
+        error_m = tags.get("castshed_depth_error_m")
+        extra: dict[str, Any] = {} if error_m is None else {"error_m": float(error_m)}
+        epsg = system.to_epsg()
+        crs = pyproj.CRS.from_epsg(epsg) if epsg else pyproj.CRS.from_wkt(system.to_wkt())
+        return DepthSurface(values, at.c, at.f, at.a, -at.e, crs, **extra)
+    except DataError:
+        raise
+    except (UsageError, ValueError, pyproj.exceptions.CRSError, rasterio.errors.CRSError) as error:
+        raise DataError(f"{ref} is no depth coverage that can be used: {error}") from error
 
 
 def _write_surface(path: Path, name: str, surface: DepthSurface, words: str) -> None:
@@ -356,3 +388,79 @@ def write_layers(
         lambda part: _fill(part, layers, words, types or {}, lineage),
         replace=replace,
     )
+
+
+def to_flatgeobuf(frame: GeoDataFrame, name: str, *, title: str, words: str) -> bytes:
+    """Write one frame as a FlatGeobuf file, its rows in their order.
+
+    Parameters
+    ----------
+    frame
+        Columns of numbers and text.
+    name
+        What the layer is called in the file.
+    title, words
+        Kept in the head of the file.
+
+    Raises
+    ------
+    OutputFailed
+        The frame cannot be written so.
+    """
+    import io
+
+    import pyogrio
+
+    whole = io.BytesIO()
+    try:
+        pyogrio.write_dataframe(
+            frame,
+            whole,
+            driver="FlatGeobuf",
+            layer=name,
+            geometry_type="Unknown",
+            # an index would sort the rows by place, and refuse those that have none
+            layer_options={"SPATIAL_INDEX": "NO", "TITLE": title, "DESCRIPTION": words},
+        )
+    except pyogrio.errors.DataSourceError as error:
+        raise OutputFailed(f"{name} could not be written as FlatGeobuf ({error}).") from error
+    return whole.getvalue()
+
+
+def to_shapefile(frame: GeoDataFrame, name: str, geometry: str) -> dict[str, bytes]:
+    """Write one frame of a single kind of geometry as the files of a shapefile, in UTF-8.
+
+    Parameters
+    ----------
+    frame
+        Columns of numbers and text, their names of at most ten characters.
+    name
+        File name of the set, without ending.
+    geometry
+        ``Point``, ``MultiPoint``, ``LineString`` or ``Polygon``.
+
+    Raises
+    ------
+    OutputFailed
+        The frame cannot be written so.
+    """
+    import tempfile
+
+    import pyogrio
+
+    with tempfile.TemporaryDirectory() as folder:
+        try:
+            pyogrio.write_dataframe(
+                frame,
+                Path(folder) / f"{name}.shp",
+                driver="ESRI Shapefile",
+                geometry_type=geometry,
+                encoding="UTF-8",
+            )
+        except (
+            pyogrio.errors.DataSourceError,
+            pyogrio.errors.DataLayerError,
+            pyogrio.errors.FieldError,
+        ) as error:
+            raise OutputFailed(f"{name} could not be written as a shapefile ({error}).") from error
+        return {path.name: path.read_bytes() for path in sorted(Path(folder).iterdir())}
