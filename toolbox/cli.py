@@ -17,6 +17,7 @@ from .job_steps import STEPS
 _ENDING: Final = "A planning aid, not for navigation. NAME --help shows one command with an example to paste."
 _ABOUT: Final = "Around the algorithms"
 _BROKEN: Final = "Cannot be used"
+_COMPLETION: Final = "_CASTSHED_COMPLETE"
 _ALGORITHMS: Final = "--algorithms"
 
 
@@ -161,6 +162,10 @@ def make_app() -> typer.Typer:
 
 def main() -> None:
     """Run the command line."""
+    if _COMPLETION in os.environ:
+        from .completion import join_at_colon
+
+        join_at_colon(os.environ)
     make_app()()
 
 

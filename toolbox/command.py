@@ -19,6 +19,7 @@ import typer
 from . import units
 from .algorithm import Parameter, Spec
 from .book_store import BookChange
+from .completion import layer_completer
 from .errors import CastshedError, DataWarning, LayerMissing, OutputFailed, UsageError
 from .outputs import check_target, default_out, lineage_text, write_result
 from .parameters import (
@@ -56,6 +57,17 @@ def takes_many(par: Parameter) -> bool:
     return isinstance(par.marker, (Many, LayerSet, SourceList, LogList))
 
 
+def _completed(marker: Any) -> dict[str, Any]:
+    """Tell typer what a shell may offer for a parameter."""
+    if isinstance(marker, Many):
+        return _completed(marker.of)
+    if isinstance(marker, Choice):
+        return {"autocompletion": lambda incomplete: [w for w in marker.words if w.startswith(incomplete)]}
+    if isinstance(marker, (Layer, Surface, LayerSet)):
+        return {"autocompletion": layer_completer(marker)}
+    return {}
+
+
 def _annotation(par: Parameter) -> Any:
     marker = par.marker
     words = escape(par.help)
@@ -65,7 +77,9 @@ def _annotation(par: Parameter) -> Any:
     if par.positional:
         kind: Any = list[str] if takes_many(par) else str
         name = par.name.upper()
-        return Annotated[kind, typer.Argument(help=words, metavar=name, show_default=False)]
+        return Annotated[
+            kind, typer.Argument(help=words, metavar=name, show_default=False, **_completed(marker))
+        ]
     if isinstance(marker, Flag):
         no = par.option.replace("--", "--no-", 1)
         return Annotated[bool | None, typer.Option(f"{par.option}/{no}", help=words, show_default=False)]
@@ -75,10 +89,7 @@ def _annotation(par: Parameter) -> Any:
     kind = list[str] if takes_many(par) else plain
     if not par.required:
         kind = kind | None
-    extra: dict[str, Any] = {}
-    if isinstance(marker, Choice):
-        choices = marker.words
-        extra["autocompletion"] = lambda incomplete: [w for w in choices if w.startswith(incomplete)]
+    extra = _completed(marker)
     return Annotated[
         kind, typer.Option(par.option, help=words, metavar=marker.metavar, show_default=False, **extra)
     ]

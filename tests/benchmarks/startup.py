@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import os
 import resource
 import statistics
 import subprocess
 import sys
+from pathlib import Path
 
 HEAVY = (
     "numpy",
@@ -26,8 +28,17 @@ PEER = "import typer, rich.console"
 SPY = f"""
 import atexit, json, sys
 atexit.register(lambda: print(json.dumps(sorted(set({HEAVY!r}) & set(sys.modules))), file=sys.stderr))
-{HELP}
 """
+COMMAND = "sys.argv = ['castshed', *{words!r}]; from castshed.toolbox.cli import main; main()"
+DEMO = Path(__file__).parents[2] / "demo_layers" / "reservoir.gpkg"
+LISTING = f"from pathlib import Path; from castshed.toolbox.layers import list_layers; list_layers(Path({str(DEMO)!r}))"
+LIGHT = {
+    "help": COMMAND.format(words=["--help"]),
+    "help of a command": COMMAND.format(words=["boat-hold", "--help"]),
+    "describe": COMMAND.format(words=["describe", "day-plan", "--json"]),
+    "completion": COMMAND.format(words=[]),
+    "listing layers": LISTING,
+}
 
 
 def _cpu_s(code: str) -> float:
@@ -48,11 +59,24 @@ def measure(seed: int, quick: bool) -> dict:
         times = {code: _cpu_s(code) for code in order}
         if k:  # the first pair fills the caches of compiled modules
             pairs.append((times[HELP], times[PEER]))
-    spied = subprocess.run([sys.executable, "-c", SPY], check=False, capture_output=True, text=True)
+    told = {
+        "_CASTSHED_COMPLETE": "complete_bash",
+        "COMP_WORDS": f"castshed boat-hold {DEMO} : s",
+        "COMP_CWORD": "4",
+    }
+    heavy, codes = {}, {}
+    for name, code in LIGHT.items():
+        env = {**os.environ, **(told if name == "completion" else {})}
+        spied = subprocess.run(
+            [sys.executable, "-c", SPY + code], check=False, capture_output=True, text=True, env=env
+        )
+        heavy[name] = json.loads(spied.stderr.strip().splitlines()[-1])
+        codes[name] = spied.returncode
     return {
         "ratio": statistics.median(own / peer for own, peer in pairs),
-        "heavy_modules": json.loads(spied.stderr.strip().splitlines()[-1]),
+        "heavy_modules": sorted({module for found in heavy.values() for module in found}),
+        "heavy_by_use": heavy,
         "help_cpu_s": statistics.median(own for own, _ in pairs),
         "typer_rich_cpu_s": statistics.median(peer for _, peer in pairs),
-        "exit_code": spied.returncode,
+        "exit_codes": codes,
     }
