@@ -264,7 +264,7 @@ def gather_spots(
                 "set_aside": np.array([aside for _, _, aside, _ in read_from], dtype=int),
                 "noticed": np.array([noticed for *_, noticed in read_from], dtype=object),
             },
-            geometry=[None] * len(read_from),
+            geometry=[shoreline.geometry.iloc[0].representative_point()] * len(read_from),
             crs=shoreline.crs,
         ),
     )

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
 from castshed.toolbox.algorithm import algorithm
-from castshed.toolbox.parameters import Choice, Depth, FileSet, Layers, Level, Words
+from castshed.toolbox.parameters import AnyLayers, Choice, Depth, FileSet, Level, Words
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -42,7 +42,7 @@ def _left_out(frames: Mapping[str, GeoDataFrame]) -> list[tuple[str, str]]:
     "--title 'A day on Larkmoor' --date 2031-05-17 --out my_sheet",
 )
 def plan_sheet(
-    layers: Layers,
+    layers: AnyLayers,
     *,
     depth: Depth | None = None,
     level_m: Level = 0.0,
