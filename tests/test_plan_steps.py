@@ -60,6 +60,30 @@ def test_the_steps_can_be_changed(home):
     assert len(read_layer(home / "steps.gpkg:stops")) == 5  # three stops, and the ramp at both ends
 
 
+def test_the_steps_of_a_day_by_the_hour_make_the_same_day_as_its_plan(home):
+    text = (home / "lake" / "day.toml").read_text(encoding="utf-8")
+    for old, new in (
+        ("# forecast =", "forecast ="),
+        ('from = "SW"', ""),
+        ('speed = "12mph"', ""),
+        ("# back_by =", "back_by ="),
+        ("# must =", "must ="),
+        ("# fuel =", "fuel ="),
+        ("# engine_hp =", "engine_hp ="),
+    ):
+        assert old in text
+        text = text.replace(old, new, 1)
+    (home / "lake" / "hours.toml").write_text(text, encoding="utf-8")
+    steps = castshed(home, "plan", "lake/hours.toml", "--show-steps").replace('"steps.gpkg"', '"hours.gpkg"')
+    (home / "hours.toml").write_text(steps, encoding="utf-8")
+    castshed(home, "plan", "lake/hours.toml", "--out", "by_hours", "--quiet")
+    castshed(home, "run-steps", "hours.toml", "--quiet")
+    made, planned = (read_layer(home / f"{f}:stops") for f in ("hours.gpkg", "by_hours/plan.gpkg"))
+    assert len(made) > 4
+    for column in ("spot_id", "arrive", "leave"):
+        assert made[column].tolist() == planned[column].tolist()
+
+
 @pytest.mark.parametrize(
     ("value", "kind", "text"),
     [

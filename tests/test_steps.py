@@ -223,6 +223,7 @@ out = "day.gpkg"
         ('[a]\nrun = "spot-circles"\nspots = "@b:spots"', UsageError, "does not stand before it"),
         ('[a]\nrun = "spot-circles"\nspots = "@a:spots"', UsageError, "does not stand before it"),
         ('[a]\nrun = "spot-circles"\nspots = 3', UsageError, "FILE:LAYER"),
+        ('[a]\nrun = "trip-log"\nspots = "lake.gpkg:spots"', UsageError, "run it on its own"),
         ('[a]\nrun = "spot-circles"\nspots = ["a", "b"]', UsageError, "must be one input"),
         ('[a]\nrun = "spot-circles"\nspots = "gone.gpkg"', FileMissing, "is not there"),
         (
@@ -253,6 +254,18 @@ def test_a_slip_is_named_with_its_step_and_nothing_is_run(home, text, error, say
         run(home)
     assert says in str(caught.value)
     assert work(home) == 0
+
+
+def test_a_whole_plan_as_a_step_is_run_each_time_since_its_day_file_names_other_files(home):
+    (home / "steps.toml").write_text(
+        '[day]\nrun = "plan"\nday = "day.toml"\nout = "my_day"\n', encoding="utf-8"
+    )
+    (home / "day.toml").write_text("date = 2026-05-16\n", encoding="utf-8")
+    chain = Chain(home / "steps.toml", Store(home / ".castshed"))
+    chain.look()
+    assert chain.steps[0].because == "a day file leads to more files than it is"
+    with pytest.raises(CastshedError, match=r"^\[day\] \[level\] needs today"):
+        chain.run()
 
 
 def test_the_command_says_what_it_did(home):

@@ -20,7 +20,8 @@ if TYPE_CHECKING:
 _HEAD: Final = """\
 # The day "{title}" of {date} as steps. Change it and run it with: castshed run-steps FILE.toml
 # File names are relative to the folder of this file; it was written for the folder the command was given in.
-# plan proves its run once more before it writes anything, and writes GPX, KML and the map; these steps do neither.
+# plan proves its run once more before it writes anything, tells the wind of the hour at each stop, and writes GPX, KML
+# and the map; these steps do none of that.
 # A planning aid, not for navigation.
 """
 

@@ -201,13 +201,17 @@ class Chain:
         with warnings.catch_warnings(record=True) as caught:
             warnings.simplefilter("ignore")
             warnings.simplefilter("always", DataWarning)
-            arguments = {
-                par.name: self._input(step, par) for par in step.spec.parameters if par.name in step.inputs
-            } | step.values
-            positional = [
-                arguments.pop(p.name) for p in step.spec.parameters if p.positional and p.name in arguments
-            ]
             try:
+                arguments = {
+                    par.name: self._input(step, par)
+                    for par in step.spec.parameters
+                    if par.name in step.inputs
+                } | step.values
+                positional = [
+                    arguments.pop(p.name)
+                    for p in step.spec.parameters
+                    if p.positional and p.name in arguments
+                ]
                 step.result = step.spec.function(*positional, **arguments)
             except CastshedError as error:
                 raise type(error)(f"[{step.name}] {error}") from error

@@ -19,7 +19,7 @@ from . import catalogue, units
 from .algorithm import check_value
 from .errors import CastshedError, DataError, FileMissing, UsageError
 from .layers import Reference, parse_reference
-from .parameters import DayInput, Flag, Layer, LayerSet, Many, Number, Quantity, Surface, Text
+from .parameters import BookFile, DayInput, Flag, Layer, LayerSet, Many, Number, Quantity, Surface, Text
 
 if TYPE_CHECKING:
     from .algorithm import Parameter, Spec
@@ -139,6 +139,8 @@ def _step(name: str, table: Any, folder: Path, before: Mapping[str, Step]) -> St
         spec = catalogue.load(table["run"])
     except CastshedError as error:
         raise type(error)(f"{where} {error}") from None
+    if any(isinstance(o.marker, BookFile) for o in spec.outputs):
+        raise UsageError(f"{where} {spec.name} changes a file of yours; run it on its own, not as a step.")
     values: dict[str, Any] = {}
     inputs: dict[str, list[Made | Reference]] = {}
     for key, given in table.items():
