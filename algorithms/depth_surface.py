@@ -165,8 +165,10 @@ def depth_surface(
     datum_m
         Elevation of chart datum on the raster's vertical datum, when it holds elevations.
     cell_m
-        Size of a cell; by default 5 m, or the raster's own cells. A million cells take about 50 MB of memory; more
-        than the machine has free, or than 60 million, are refused before the work begins.
+        Size of a cell; by default 5 m, or the raster's own cells. A million cells take about 50 MB of memory. Minimum
+        curvature makes more than 12 million in blocks, which take 700 MB and 24 MB for each million. More than the
+        machine has free, than 400 million, or than 60 million by triangles or from a raster, are refused before the
+        work begins.
     method
         minimum-curvature, or triangles (Delaunay; flat at tops and in hollows).
     tension
@@ -213,10 +215,11 @@ def depth_surface(
 
     from castshed.toolbox.errors import DataWarning, UsageError
     from castshed.toolbox.report import progress
+    from castshed.toolbox.water.blocks import depth_and_error
     from castshed.toolbox.water.blunders import without_blunders
     from castshed.toolbox.water.confidence import local_error_m
     from castshed.toolbox.water.depth import LOCAL_ERROR, DepthSurface
-    from castshed.toolbox.water.room import check_room
+    from castshed.toolbox.water.room import ONE_PIECE_CELLS, check_room
     from castshed.toolbox.water.surface import METHODS, grid_over
     from castshed.toolbox.water.survey import measured_from, usable_rows, usual_interval, with_depth_areas
 
@@ -240,7 +243,9 @@ def depth_surface(
             "No depths were given; give --contours, --soundings or --depth-areas with at least one row, or a --raster."
         )
     cell = 5.0 if cell_m is None else cell_m
-    check_room(lake.bounds, cell)
+    smooth = method == "minimum-curvature"
+    remedy = "" if smooth else ", or minimum-curvature as the method, which is made in blocks"
+    check_room(lake.bounds, cell, in_blocks=smooth, otherwise=remedy)
     grid = grid_over(lake.bounds, cell, cell)
     known, stated = measured_from(lake, lines, points, source_errors=source_errors, ageing_m=ageing_m)
     rows = [[] if layer is None else list(layer.index) for layer in (lines, points)]
@@ -252,7 +257,18 @@ def depth_surface(
     if error is None:
         error = max(LOOSE_ERROR_M if interval is None else interval / 2.0, stated)
     with progress("Making the depth surface") as step:
-        depth = METHODS[method](grid, known, tension=tension, progress=step)
-        unsure = local_error_m(grid, known, depth, interval_m=interval, least_m=stated, shoals=shoals)
+        if smooth and grid.rows * grid.columns > ONE_PIECE_CELLS:
+            depth, unsure = depth_and_error(
+                grid,
+                known,
+                tension=tension,
+                interval_m=interval,
+                least_m=stated,
+                shoals=shoals,
+                progress=step,
+            )
+        else:
+            depth = METHODS[method](grid, known, tension=tension, progress=step)
+            unsure = local_error_m(grid, known, depth, interval_m=interval, least_m=stated, shoals=shoals)
     made = DepthSurface(depth, grid.west_m, grid.north_m, cell, cell, shoreline.crs, error)
     return DepthLayers(made, replace(made, depth_m=unsure, quantity=LOCAL_ERROR))

@@ -87,6 +87,73 @@ def label_areas(water: NDArray[np.bool_], east: Crossings, south: Crossings) -> 
     return _label(water, cut_east.reshape(water.shape), cut_south.reshape(water.shape))
 
 
+def area_reach(
+    water: NDArray[np.bool_],
+    east: Crossings,
+    south: Crossings,
+    line_depth_m: NDArray[np.float64],
+    data: tuple[NDArray[np.int64], NDArray[np.float64]],
+) -> tuple[NDArray[np.int32], NDArray[np.float64]]:
+    """Label the areas between lines and find the depths of the lines round each, and of its data.
+
+    Parameters
+    ----------
+    water
+        Centres that are water.
+    east, south
+        Crossings of the shoreline and of all contours with the links.
+    line_depth_m
+        Depth of each line.
+    data
+        Flat index and depth of centres with data.
+
+    Returns
+    -------
+    Area of each centre (0 on land), and by area (4, count + 1): least depth of its lines and minus the greatest of
+    them, the same of its data; infinite where there are none.
+    """
+    label, count = label_areas(water, east, south)
+    reach = np.full((4, count + 1), np.inf)
+    node, line = _events(east, south, water.shape[1])
+    area, depth = label.ravel()[node], line_depth_m[line]
+    np.minimum.at(reach[0], area, depth)
+    np.minimum.at(reach[1], area, -depth)
+    node, depth = data
+    np.minimum.at(reach[2], label.ravel()[node], depth)
+    np.minimum.at(reach[3], label.ravel()[node], -depth)
+    return label, reach
+
+
+def limits_of(
+    reach: NDArray[np.float64], line_depth_m: NDArray[np.float64], *, contoured: bool
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Find the least and greatest depth that areas can hold.
+
+    Parameters
+    ----------
+    reach
+        As `area_reach` gives it; an area reaches at least as far as its data.
+    line_depth_m
+        Depths of all lines.
+    contoured
+        Whether the lines are a full set of contours. Then an area bounded by one depth only (round a top or in a
+        hollow) stays within the next contour on either side: had the bottom passed it, it would have been drawn.
+    """
+    low, high = reach[0].copy(), -reach[1]
+    if contoured:
+        known = np.unique(np.concatenate([line_depth_m, [0.0]]))
+        step = float(np.median(np.diff(known))) if len(known) > 1 else 0.0
+        one = np.flatnonzero((low == high) & np.isfinite(low))
+        place = np.searchsorted(known, low[one])
+        rungs = np.concatenate([[known[0] - step], known, [known[-1] + step]])
+        high[one] = rungs[place + 2]
+        low[one] = np.maximum(rungs[place], 0.0)
+    low, high = np.minimum(low, reach[2]), np.maximum(high, -reach[3])
+    empty = ~np.isfinite(low)
+    low[empty], high[empty] = 0.0, 0.0
+    return low.astype(np.float32), high.astype(np.float32)
+
+
 def depth_limits(
     water: NDArray[np.bool_],
     east: Crossings,
@@ -98,42 +165,11 @@ def depth_limits(
 ) -> tuple[NDArray[np.int32], NDArray[np.float32], NDArray[np.float32]]:
     """Label the areas between lines and find the least and greatest depth each can hold.
 
-    Parameters
-    ----------
-    water
-        Centres that are water.
-    east, south
-        Crossings of the shoreline and of all contours with the links.
-    line_depth_m
-        Depth of each line.
-    data
-        Flat index and depth of centres with data; an area reaches at least as far as its data.
-    contoured
-        Whether the lines are a full set of contours. Then an area bounded by one depth only (round a top or in a
-        hollow) stays within the next contour on either side: had the bottom passed it, it would have been drawn.
+    Parameters and rules are those of `area_reach` and `limits_of`.
 
     Returns
     -------
     Area of each centre (0 on land), and the limits by area.
     """
-    label, count = label_areas(water, east, south)
-    low = np.full(count + 1, np.inf)
-    high = np.full(count + 1, -np.inf)
-    node, line = _events(east, south, water.shape[1])
-    area, depth = label.ravel()[node], line_depth_m[line]
-    np.minimum.at(low, area, depth)
-    np.maximum.at(high, area, depth)
-    if contoured:
-        known = np.unique(np.concatenate([line_depth_m, [0.0]]))
-        step = float(np.median(np.diff(known))) if len(known) > 1 else 0.0
-        one = np.flatnonzero((low == high) & np.isfinite(low))
-        place = np.searchsorted(known, low[one])
-        ladder = np.concatenate([[known[0] - step], known, [known[-1] + step]])
-        high[one] = ladder[place + 2]
-        low[one] = np.maximum(ladder[place], 0.0)
-    node, depth = data
-    np.minimum.at(low, label.ravel()[node], depth)
-    np.maximum.at(high, label.ravel()[node], depth)
-    empty = ~np.isfinite(low)
-    low[empty], high[empty] = 0.0, 0.0
-    return label, low.astype(np.float32), high.astype(np.float32)
+    label, reach = area_reach(water, east, south, line_depth_m, data)
+    return label, *limits_of(reach, line_depth_m, contoured=contoured)

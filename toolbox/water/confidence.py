@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
     from .links import Grid
     from .measured import Measured
+    from .surface import Scale
 
 _MOST_ROUNDS: Final = 400
 _ON_CONTOUR: Final = 0.1  # of the interval
@@ -72,10 +73,21 @@ def distance_to(
     """
     away = np.where(water, np.float32(np.inf), np.float32(np.nan)).astype(np.float32)
     away.ravel()[node] = 0.0
+    spread(grid, away, bars)
+    return away
+
+
+def spread(grid: Grid, away: NDArray[np.float32], bars: NDArray[np.uint8]) -> None:
+    """Shorten distances, in place, by all ways over water from centres of which they are known."""
     for k in range(_MOST_ROUNDS):  # round every second headland takes one more
         if not _spread(away, bars, grid.cell_x_m, grid.cell_y_m, k % 2 == 1) and k:
             break
-    return away
+
+
+def sources_of(scale: Scale) -> NDArray[np.int64]:
+    """Flat indices of the centres that lie at data or at the shore."""
+    shore = (scale.shore.bars != 0).any(axis=0) & scale.shore.water
+    return np.concatenate([scale.lines[0], scale.soundings[0], np.flatnonzero(shore.ravel())])
 
 
 def steepness(depth_m: NDArray[np.float32], grid: Grid) -> NDArray[np.float32]:
@@ -92,6 +104,40 @@ def steepness(depth_m: NDArray[np.float32], grid: Grid) -> NDArray[np.float32]:
             before[1:], after[:-1] = rise, rise
         total += np.maximum(before, after) ** 2
     return np.sqrt(total)
+
+
+def said_error(
+    grid: Grid,
+    depth_m: NDArray[np.float32],
+    away_m: NDArray[np.float32],
+    slope: NDArray[np.float32],
+    *,
+    middle_slope: np.float32,
+    interval_m: float | None,
+    least_m: float,
+) -> NDArray[np.float32]:
+    """Turn the way to data and the slope into a half-width; NaN where there is no depth. See `local_error_m`."""
+    least = np.float32(min(grid.cell_x_m, grid.cell_y_m) / 2.0)
+    fall = np.maximum(away_m, least) * np.maximum(slope, middle_slope)
+    if interval_m is None:
+        error = np.hypot(np.float32(_AT_SOUNDING_M), np.float32(_SOUNDED) * fall)
+    else:
+        step = np.float32(interval_m)
+        between = np.float32(_BETWEEN) * step * -np.expm1(np.float32(-_RISE) * fall / step)
+        error = np.hypot(np.float32(_ON_CONTOUR) * step, between)
+    rim = np.isfinite(depth_m) & np.isnan(away_m)
+    error[rim] = _ON_CONTOUR * interval_m if interval_m is not None else _AT_SOUNDING_M
+    error = np.maximum(error, np.float32(least_m))
+    error[~np.isfinite(depth_m)] = np.nan
+    return np.asarray(error, dtype=np.float32)
+
+
+def reach_shoals(grid: Grid, error_m: NDArray[np.float32], shoals: NDArray[np.float64] | None) -> None:
+    """Raise errors, in place, at and around soundings left out as too shallow, up to what those read."""
+    for x, y, read, expected in () if shoals is None else shoals:
+        column, row = np.rint(grid.places(np.array([[x, y]]))[0]).astype(np.int64)
+        around = np.s_[max(row - 1, 0) : max(row + 2, 0), max(column - 1, 0) : max(column + 2, 0)]
+        error_m[around] = np.maximum(error_m[around], np.float32(expected - read))
 
 
 def local_error_m(
@@ -135,28 +181,13 @@ def local_error_m(
     that are all wrong in the same way.
     """
     scale = scale_of(grid, known)
-    shore = (scale.shore.bars != 0).any(axis=0) & scale.shore.water
-    node = np.concatenate([scale.lines[0], scale.soundings[0], np.flatnonzero(shore.ravel())])
-    away = distance_to(grid, scale.shore.water, scale.shore.bars, node)
+    away = distance_to(grid, scale.shore.water, scale.shore.bars, sources_of(scale))
     slope = steepness(depth_m, grid)
     wet = scale.shore.water & np.isfinite(depth_m)
     middle = np.float32(np.median(slope[wet])) if wet.any() else np.float32(0.0)
-    least = np.float32(min(grid.cell_x_m, grid.cell_y_m) / 2.0)
-    fall = np.maximum(away, least) * np.maximum(slope, middle)
-    if interval_m is None:
-        error = np.hypot(np.float32(_AT_SOUNDING_M), np.float32(_SOUNDED) * fall)
-    else:
-        step = np.float32(interval_m)
-        between = np.float32(_BETWEEN) * step * -np.expm1(np.float32(-_RISE) * fall / step)
-        error = np.hypot(np.float32(_ON_CONTOUR) * step, between)
-    rim = np.isfinite(depth_m) & ~wet
-    error[rim] = _ON_CONTOUR * interval_m if interval_m is not None else _AT_SOUNDING_M
-    error = np.maximum(error, np.float32(least_m))
-    for x, y, read, expected in () if shoals is None else shoals:
-        column, row = np.rint(grid.places(np.array([[x, y]]))[0]).astype(np.int64)
-        around = np.s_[max(row - 1, 0) : max(row + 2, 0), max(column - 1, 0) : max(column + 2, 0)]
-        error[around] = np.maximum(error[around], np.float32(expected - read))
+    error = said_error(
+        grid, depth_m, away, slope, middle_slope=middle, interval_m=interval_m, least_m=least_m
+    )
+    reach_shoals(grid, error, shoals)
     deepest = np.float32(np.nanmax(depth_m)) if wet.any() else np.float32(0.0)
-    error = np.minimum(error, deepest)
-    error[~np.isfinite(depth_m)] = np.nan
-    return np.asarray(error, dtype=np.float32)
+    return np.minimum(error, deepest, out=error)

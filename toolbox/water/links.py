@@ -16,9 +16,10 @@ if TYPE_CHECKING:
 LEAST_SHARE = 0.2
 """A barrier nearer to a centre than this share of a link is taken to be this far, so that slopes stay finite."""
 
-_ASIDE = np.array([3.1e-7, 1.7e-7])
+ASIDE = np.array([3.1e-7, 1.7e-7])
 """Lines are moved by so much of a cell. A line that ran exactly through a centre would part it from two of its
-neighbours only, and leave a way round itself through the other two."""
+neighbours only, and leave a way round itself through the other two. A datum on the border of two cells counts for the
+same one however the place is rounded."""
 
 
 @compiled
@@ -109,7 +110,7 @@ def crossings(
     grid: Grid, segments: NDArray[np.float64], line: NDArray[np.int64]
 ) -> tuple[Crossings, Crossings]:
     """Cross segments with the links of a grid: those running east, and those running south."""
-    places = np.hstack([grid.places(segments[:, :2]) + _ASIDE, grid.places(segments[:, 2:]) + _ASIDE])
+    places = np.hstack([grid.places(segments[:, :2]) + ASIDE, grid.places(segments[:, 2:]) + ASIDE])
     row, u, source = _scan(places, grid.rows)
     column = np.floor(u).clip(-1, grid.columns - 1).astype(np.int64)
     inside = (column >= 0) & (column < grid.columns - 1)

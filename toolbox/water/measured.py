@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from .links import barriers, crossings, inside, segments_of
+from .links import ASIDE, barriers, crossings, inside, segments_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -148,7 +148,7 @@ class Gathering:
         Flat indices of the cells, the mean row of each, and the rows left over: those in the grid that a shore
         parts from the centre of their cell. Coarser cells may be able to use them.
         """
-        place = np.rint(grid.places(rows[:, :2])).astype(np.int64)
+        place = np.floor(grid.places(rows[:, :2]) + ASIDE + 0.5).astype(np.int64)
         held = (
             (place[:, 0] >= 0) & (place[:, 0] < grid.columns) & (place[:, 1] >= 0) & (place[:, 1] < grid.rows)
         )

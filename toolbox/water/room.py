@@ -8,9 +8,23 @@ from typing import Final
 
 from ..errors import UsageError
 
+ONE_PIECE_CELLS: Final = 12_000_000
+"""Up to here minimum curvature works on the whole grid at once, above in blocks."""
+
 MOST_CELLS: Final = 60_000_000
+"""In one piece, where blocks do not serve."""
+
+MOST_BLOCK_CELLS: Final = 400_000_000
+"""In blocks: the coarse grid is then eight times as wide and still of the size of a block."""
+
 BYTES_A_CELL: Final = 50
 """Measured: 40 bytes a cell at their most, all arrays of a surface and its errors together, and a fifth to spare."""
+
+BLOCK_BYTES_A_CELL: Final = 24
+"""Depths and errors, and as much again and half while a coverage takes its copy and is written."""
+
+BLOCK_BYTES: Final = 700_000_000
+"""One block or the coarse grid at its most, the data it takes for itself, and what stays of the coarse grid."""
 
 _OWN_BYTES: Final = 350_000_000  # the program and its libraries
 
@@ -29,28 +43,49 @@ def free_bytes() -> float:
         return float("inf")
 
 
-def check_room(bounds: tuple[float, float, float, float], cell_m: float) -> None:
+def check_room(
+    bounds: tuple[float, float, float, float], cell_m: float, *, in_blocks: bool = False, otherwise: str = ""
+) -> None:
     """Refuse a grid that is too large for the work or for this machine's memory, and say which cells would do.
+
+    Parameters
+    ----------
+    bounds
+        West, south, east and north.
+    cell_m
+        Size of a cell.
+    in_blocks
+        Whether more than `ONE_PIECE_CELLS` are made in blocks.
+    otherwise
+        What else would help, said last.
 
     Raises
     ------
     UsageError
-        More than `MOST_CELLS` cells, or more than the free memory holds.
+        More than `MOST_CELLS` cells, in blocks `MOST_BLOCK_CELLS`, or more than the free memory holds.
     """
     west, south, east, north = bounds
     area = (east - west) * (north - south)
     cells = area / cell_m**2
     free = free_bytes()
-    most = min(float(MOST_CELLS), max((free - _OWN_BYTES) / BYTES_A_CELL, 1.0))
+    fixed, each, limit = _OWN_BYTES, BYTES_A_CELL, MOST_CELLS
+    most = (free - fixed) / each
+    if in_blocks:
+        most = min(most, float(ONE_PIECE_CELLS))
+        limit = MOST_BLOCK_CELLS
+        by_block = (free - _OWN_BYTES - BLOCK_BYTES) / BLOCK_BYTES_A_CELL
+        most = by_block if by_block > ONE_PIECE_CELLS else most
+        if cells > ONE_PIECE_CELLS:
+            fixed, each = _OWN_BYTES + BLOCK_BYTES, BLOCK_BYTES_A_CELL
+    most = min(float(limit), max(most, 1.0))
     if cells <= most:
         return
     least = (area / most) ** 0.5
-    if most == MOST_CELLS:
-        why = f"at most {MOST_CELLS // 1_000_000} million are made"
+    if most == limit:
+        why = f"at most {limit // 1_000_000} million are made"
     else:
-        need = (cells * BYTES_A_CELL + _OWN_BYTES) / 1e9
-        why = f"they need about {need:.1f} GB of memory and {free / 1e9:.1f} GB are free"
+        why = f"they need about {(cells * each + fixed) / 1e9:.1f} GB of memory and {free / 1e9:.1f} GB are free"
     raise UsageError(
         f"Cells of {cell_m:g} m would be {cells / 1e6:.3g} million; {why}. Give cells of {least + 0.05:.1f} m or more, "
-        "or a smaller lake."
+        f"or a smaller lake{otherwise}."
     )

@@ -35,53 +35,88 @@ class Scale:
     soundings: tuple[NDArray[np.int64], NDArray[np.float64]]
 
 
-def _scales(grid: Grid, known: Measured, *, most: int = 99) -> list[Scale]:
-    """Make the ladder of grids, fine to coarse, at most so many, each with what was measured averaged by cell."""
+def ladder(
+    grid: Grid,
+    known: Measured,
+    *,
+    rows: tuple[NDArray[np.float64], NDArray[np.float64]] | None = None,
+    most: int = 99,
+) -> tuple[list[Scale], tuple[NDArray[np.float64], NDArray[np.float64]]]:
+    """Make the ladder of grids, fine to coarse, at most so many, each with what was measured averaged by cell.
+
+    Parameters
+    ----------
+    grid
+        The finest one.
+    known
+        What was measured.
+    rows
+        Rows along lines and of soundings, where they were averaged before on finer grids.
+    most
+        Number of grids.
+
+    Returns
+    -------
+    The grids, and the rows along lines and of soundings that the next coarser one would be given.
+    """
     gathering = Gathering(known)
-    lines = known.along_lines(DENSE * min(grid.cell_x_m, grid.cell_y_m), shore=False)
-    soundings = known.soundings()
+    if rows is None:
+        lines = known.along_lines(DENSE * min(grid.cell_x_m, grid.cell_y_m), shore=False)
+        soundings = known.soundings()
+    else:
+        lines, soundings = rows
     scales: list[Scale] = []
     while True:
         shore = shore_on(grid, known.lines[: known.shores])
         line_node, line_means, line_rest = gathering.by_cell(grid, shore, lines)
         node, means, rest = gathering.by_cell(grid, shore, soundings)
         scales.append(Scale(grid, shore, (line_node, line_means), (node, means)))
-        if min(grid.rows, grid.columns) <= 4 or len(scales) == most:
-            return scales
-        grid = grid.coarser()
         lines, soundings = np.vstack([line_means, line_rest]), np.vstack([means, rest])
+        if min(grid.rows, grid.columns) <= 4 or len(scales) == most:
+            return scales, (lines, soundings)
+        grid = grid.coarser()
 
 
 def scale_of(grid: Grid, known: Measured) -> Scale:
     """Lay out on one grid what is known: its shore, and the mean of the data each cell can use."""
-    return _scales(grid, known, most=1)[0]
+    return ladder(grid, known, most=1)[0][0]
 
 
-def _solve(
+def relax(
     scale: Scale,
-    known: Measured,
-    segments: tuple[NDArray[np.float64], NDArray[np.int64]],
+    limits: tuple[NDArray[np.int32], NDArray[np.float32], NDArray[np.float32]],
     before: tuple[NDArray[np.float32], Shore] | None,
     *,
     tension: float,
+    kept: NDArray[np.bool_] | None = None,
 ) -> NDArray[np.float32]:
-    """Relax one grid, starting from the next coarser one."""
+    """Relax one grid, starting from the next coarser one.
+
+    Parameters
+    ----------
+    scale
+        The grid and its data.
+    limits
+        Area of each centre, and the least and greatest depth by area.
+    before
+        Depths on the next coarser grid, and its shore; None for the coarsest.
+    tension
+        0 to below 1.
+    kept
+        Centres that keep what the coarser grid gives them.
+    """
     grid, shore = scale.grid, scale.shore
-    east, south = crossings(grid, *segments)
+    label, low, high = limits
     node, means = mean_rows(
         np.concatenate([scale.lines[0], scale.soundings[0]]), np.vstack([scale.lines[1], scale.soundings[1]])
     )
-    label, low, high = depth_limits(
-        shore.water,
-        east,
-        south,
-        known.line_depth_m,
-        (scale.soundings[0], scale.soundings[1][:, 2]),
-        contoured=len(known.lines) > known.shores,
-    )
+    if kept is not None:
+        moved = ~kept.ravel()[node]
+        node, means = node[moved], means[moved]
     trust = means[:, 3].astype(np.float32)
     firm = trust >= _FIRM
-    state = np.where(shore.water, PLAIN, LAND).astype(np.uint8)
+    free = shore.water if kept is None else shore.water & ~kept
+    state = np.where(free, PLAIN, LAND).astype(np.uint8)
     state.ravel()[node[firm]] = DATA
     rows, columns = np.divmod(node, grid.columns)
     offset = grid.places(means[:, :2]) - np.column_stack([columns, rows])
@@ -113,6 +148,50 @@ def _solve(
     return np.ascontiguousarray(u[MARGIN:-MARGIN, MARGIN:-MARGIN])
 
 
+def _solve(
+    scale: Scale,
+    known: Measured,
+    segments: tuple[NDArray[np.float64], NDArray[np.int64]],
+    before: tuple[NDArray[np.float32], Shore] | None,
+    *,
+    tension: float,
+) -> NDArray[np.float32]:
+    """Relax one grid of the whole lake."""
+    east, south = crossings(scale.grid, *segments)
+    limits = depth_limits(
+        scale.shore.water,
+        east,
+        south,
+        known.line_depth_m,
+        (scale.soundings[0], scale.soundings[1][:, 2]),
+        contoured=len(known.lines) > known.shores,
+    )
+    return relax(scale, limits, before, tension=tension)
+
+
+def relax_all(
+    scales: list[Scale],
+    known: Measured,
+    *,
+    tension: float,
+    progress: Callable[[float], None] | None = None,
+) -> NDArray[np.float32]:
+    """Relax a ladder of grids of the whole lake from coarse to fine; all but the finest are taken off the list."""
+    segments = segments_of(known.lines)
+    u = _solve(scales[-1], known, segments, None, tension=tension)
+    for level in range(len(scales) - 2, -1, -1):
+        before = (u, scales.pop().shore)
+        u = _solve(scales[level], known, segments, before, tension=tension)
+        if progress is not None:
+            progress(0.75 * 0.25**level)
+    return u
+
+
+def usual_tension(known: Measured) -> float:
+    """Tension where none is given: less where there are soundings only."""
+    return CONTOUR_TENSION if len(known.lines) > known.shores else SOUNDING_TENSION
+
+
 def _without_data(scale: Scale) -> NDArray[np.bool_]:
     """Find the waters, apart from each other by land, in which nothing was measured."""
     shore = scale.shore
@@ -123,7 +202,7 @@ def _without_data(scale: Scale) -> NDArray[np.bool_]:
     return shore.water & ~measured[label]
 
 
-def _finish(u: NDArray[np.float32], shore: Shore, empty: NDArray[np.bool_]) -> NDArray[np.float32]:
+def finish(u: NDArray[np.float32], shore: Shore, empty: NDArray[np.bool_]) -> NDArray[np.float32]:
     """Carry the surface one centre onto land so that it is 0 at the shoreline; the rest of the land is unknown."""
     depth = np.full(u.shape, np.nan, dtype=np.float32)
     carry_ashore(np.where(empty, np.float32(np.nan), u), shore.water, shore.bars, depth)
@@ -135,7 +214,7 @@ def ashore(
 ) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
     """Carry depths of the water one centre onto land; NaN on the rest of it. Also which centres are water."""
     shore = shore_on(grid, rings)
-    return _finish(depth_m, shore, np.zeros(depth_m.shape, dtype=np.bool_)), shore.water
+    return finish(depth_m, shore, np.zeros(depth_m.shape, dtype=np.bool_)), shore.water
 
 
 def grid_over(bounds: tuple[float, float, float, float], cell_x_m: float, cell_y_m: float) -> Grid:
@@ -194,17 +273,10 @@ def minimum_curvature(
     What makes the result wrong: a hump or hollow between two contours that no line shows; contours broken off or
     labelled with another depth; soundings far apart against the size of the forms.
     """
-    if tension is None:
-        tension = CONTOUR_TENSION if len(known.lines) > known.shores else SOUNDING_TENSION
-    scales = _scales(grid, known)
-    segments = segments_of(known.lines)
-    u = _solve(scales[-1], known, segments, None, tension=tension)
-    for level in range(len(scales) - 2, -1, -1):
-        before = (u, scales.pop().shore)
-        u = _solve(scales[level], known, segments, before, tension=tension)
-        if progress is not None:
-            progress(0.75 * 0.25**level)
-    return _finish(u, scales[0].shore, _without_data(scales[0]))
+    tension = usual_tension(known) if tension is None else tension
+    scales, _ = ladder(grid, known)
+    u = relax_all(scales, known, tension=tension, progress=progress)
+    return finish(u, scales[0].shore, _without_data(scales[0]))
 
 
 def triangles(
@@ -237,7 +309,7 @@ def triangles(
     u[row, column] = interpolate(np.column_stack([x, y]))
     if progress is not None:
         progress(1.0)
-    return _finish(u, shore, _without_data(scale))
+    return finish(u, shore, _without_data(scale))
 
 
 METHODS = {"minimum-curvature": minimum_curvature, "triangles": triangles}
