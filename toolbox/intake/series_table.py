@@ -16,7 +16,11 @@ if TYPE_CHECKING:
 MOST_ROWS: Final = 500_000
 _MOST_COLUMNS: Final = 400
 _DELIMITERS: Final = (",", "\t", ";", "|")
-_WHAT: Final = {"forecast": "a wind forecast", "levels": "a table of pool levels", "symbols": "a table of symbols"}
+_WHAT: Final = {
+    "forecast": "a wind forecast",
+    "levels": "a table of pool levels",
+    "symbols": "a table of symbols",
+}
 _OTHERS: Final = (
     (b"PK\x03\x04", "a packed file, such as a workbook"),
     (b"\xd0\xcf\x11\xe0", "an old workbook"),
