@@ -1,6 +1,7 @@
 """A package of somebody else's, installed with pip: listed, run, and the broken kinds that each harm nothing else."""
 
 import importlib.util
+import inspect
 import os
 import shutil
 import subprocess
@@ -11,7 +12,10 @@ import geopandas as gpd
 import pytest
 import shapely
 
+from castshed.algorithms.water_today import water_today
+from castshed.toolbox import catalogue
 from castshed.toolbox.layers import write_layers
+from castshed.toolbox.testing import assert_layer_equal
 
 SAMPLE = Path(__file__).parent / "sample_plugin"
 BUNDLED = Path(__file__).parent.parent / "algorithms"
@@ -105,22 +109,16 @@ def test_the_samples_own_test_passes(site):
     assert done.stdout.startswith("."), done.stdout  # one test, passed
 
 
-def test_a_bundled_file_copied_into_a_folder_runs_unchanged(place):
-    text = (BUNDLED / "water_today.py").read_text(encoding="utf-8")
-    (place / "mine" / "water_today.py").write_text(text, encoding="utf-8")
-    code = (
-        "from pathlib import Path\nfrom castshed.toolbox import catalogue\n"
-        "entry = next(catalogue._folder(Path('mine'), '', 'mine'))\n"
-        "spec = catalogue.load_entry(entry)\n"
-        "print(spec.name, spec.function.__code__.co_filename.endswith('algorithm.py'), spec.function.__module__)"
-    )
-    done = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, cwd=place, check=False
-    )
-    assert done.returncode == 0, done.stderr
-    name, wrapped, module = done.stdout.split()
-    assert (name, wrapped) == ("water-today", "True")
-    assert module.startswith("castshed_folder_")
+def test_a_bundled_file_copied_into_a_folder_runs_unchanged(place, lake):
+    copied = place / "mine" / "water_today.py"
+    shutil.copy(BUNDLED / "water_today.py", copied)
+    (entry,) = catalogue._folder(place / "mine", "", str(place / "mine"))
+    spec = catalogue.load_entry(entry)
+    assert spec.function.__module__.startswith("castshed_folder_")
+    assert Path(inspect.getsourcefile(inspect.unwrap(spec.function))) == copied
+    made, bundled = (f(lake.depth, lake.shoreline, level_m=-1.0) for f in (spec.function, water_today))
+    for ours, theirs in zip(made, bundled, strict=True):
+        assert_layer_equal(ours, theirs)
 
 
 SOUND = (SAMPLE / "shore_tools" / "__init__.py").read_text(encoding="utf-8")
