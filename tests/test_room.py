@@ -35,6 +35,46 @@ def test_more_than_the_free_memory_is_refused_with_the_cell_that_would_do(monkey
     room.check_room(SQUARE, 3.3)
 
 
+def test_in_blocks_more_cells_are_made_in_less_memory(monkeypatch):
+    monkeypatch.setattr(room, "free_bytes", lambda: 4e9)
+    with pytest.raises(UsageError, match=r"100 million; at most 60 million"):
+        room.check_room(SQUARE, 1.0)
+    room.check_room(SQUARE, 1.0, in_blocks=True)
+
+
+def test_more_than_blocks_can_make_is_refused_with_the_cell_that_would_do(monkeypatch):
+    monkeypatch.setattr(room, "free_bytes", lambda: 1e12)
+    with pytest.raises(
+        UsageError, match=r"625 million; at most 400 million .* cells of 0\.6 m or more, or a smaller lake\."
+    ):
+        room.check_room(SQUARE, 0.4, in_blocks=True)
+    room.check_room(SQUARE, 0.55, in_blocks=True)
+
+
+@pytest.mark.parametrize("free", [0.5e9, 0.9e9, 1.2e9, 1.4e9, 3e9])
+def test_the_cell_that_is_said_to_do_in_blocks_does(monkeypatch, free):
+    monkeypatch.setattr(room, "free_bytes", lambda: free)
+    with pytest.raises(UsageError, match=r"need about .* are free") as refused:
+        room.check_room(SQUARE, 0.8, in_blocks=True)
+    said = float(str(refused.value).split("Give cells of ")[1].split(" m")[0])
+    room.check_room(SQUARE, said, in_blocks=True)
+    with pytest.raises(UsageError):
+        room.check_room(SQUARE, 0.9 * said, in_blocks=True)
+
+
+def test_triangles_that_are_too_many_are_told_of_minimum_curvature(monkeypatch):
+    import shapely
+
+    from castshed.algorithms.depth_surface import depth_surface
+    from conftest import frame
+
+    monkeypatch.setattr(room, "free_bytes", lambda: 1e12)
+    lake = frame([shapely.box(0, 0, 10_000, 10_000)], name=["made"])
+    point = frame([shapely.Point(5000, 5000)], depth_m=[5.0])
+    with pytest.raises(UsageError, match=r"at most 60 million .* or minimum-curvature as the method"):
+        depth_surface(lake, soundings=point, cell_m=1.0, method="triangles")
+
+
 def test_the_system_says_how_much_is_free():
     assert room.free_bytes() > 50e6
 

@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 from scipy.ndimage import label
 
+from castshed.toolbox.water.blocks import SIDE, depth_and_error
 from castshed.toolbox.water.confidence import local_error_m
 from castshed.toolbox.water.depth import DepthSurface
 from castshed.toolbox.water.links import Grid
@@ -129,13 +130,26 @@ print(json.dumps({"seconds": seconds, "cpu_seconds": cpu_seconds, "peak_mb": pea
 """
 
 
-def _alone(grid, known):
+# The same for blocks, depths and errors; the depths go into a second file.
+BLOCKS_CODE = (
+    CHILD_CODE.replace(
+        "minimum_curvature(grid, known)", "found, _ = depth_and_error(grid, known, interval_m=1.524)"
+    )
+    .replace(
+        "import numpy as np\n",
+        "import numpy as np\nfrom castshed.toolbox.water.blocks import depth_and_error\n",
+        1,
+    )
+    .replace("print(json", "np.save(sys.argv[2], found)\nprint(json")
+)
+
+
+def _alone(grid, known, code=CHILD_CODE, result=None):
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "bottom.pickle"
         file.write_bytes(pickle.dumps((grid, known)))
-        run = subprocess.run(
-            [sys.executable, "-c", CHILD_CODE, str(file)], capture_output=True, text=True, check=True
-        )
+        command = [sys.executable, "-c", code, str(file), *([] if result is None else [str(result)])]
+        run = subprocess.run(command, capture_output=True, text=True, check=True)
     return json.loads(run.stdout)
 
 
@@ -147,6 +161,47 @@ def _scale(seed, quick):
         one = _alone(lattice(depth), contoured(depth, STEPS["5ft"]))
         growth.append([side * side, one["seconds"], one["peak_mb"]])
     return {"cells": growth[-1][0], **one, "growth": growth}
+
+
+def _over_seams(depth, side):
+    """Differences between the two centres at each edge of a block."""
+    down = [depth[k] - depth[k - 1] for k in range(side, depth.shape[0], side)]
+    right = [depth[:, k] - depth[:, k - 1] for k in range(side, depth.shape[1], side)]
+    return np.concatenate([*down, *right])
+
+
+def _blocks(seed):
+    """Blocks beside one piece on 4e6 cells, and time and memory on 4e7, with the error at seams and everywhere."""
+    depth = bottom(1000 * seed, 2000)
+    grid, known, interval = lattice(depth), contoured(depth, STEPS["5ft"]), STEPS["5ft"]
+    one = minimum_curvature(grid, known)
+    side = 512
+    found, unsure = depth_and_error(
+        grid, known, interval_m=interval, side=side, coarse_cells=depth.size // 16
+    )
+    error = local_error_m(grid, known, one, interval_m=interval)
+    steps = np.abs(_over_seams(found, side) - _over_seams(one, side)) / interval
+    result = {
+        "compared_cells": depth.size,
+        "difference_share_max": float(np.nanmax(np.abs(found - one)) / interval),
+        "error_difference_share_max": float(np.nanmax(np.abs(unsure - error)) / interval),
+        "seam_step_share_max": float(np.nanmax(steps)),
+    }
+    depth = bottom(1000 * seed, 6400)
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "depth.npy"
+        large = _alone(lattice(depth), contoured(depth, interval), BLOCKS_CODE, file)
+        made = np.load(file)
+    off = np.where(depth > 0, made - depth, np.nan)
+    seams = np.zeros(depth.shape, dtype=bool)
+    for k in range(SIDE, 6400, SIDE):
+        seams[k - 1 : k + 1] = seams[:, k - 1 : k + 1] = True
+    return result | {
+        "cells": depth.size,
+        **large,
+        "rmse_m": float(np.sqrt(np.nanmean(off**2))),
+        "rmse_at_seams_m": float(np.sqrt(np.nanmean(off[seams] ** 2))),
+    }
 
 
 @functools.cache
@@ -229,5 +284,6 @@ def measure(seed: int, quick: bool) -> dict:
     }
     result |= _scale(seed, quick)
     result |= _real(notes) if not quick else {}
+    result |= {"blocks": _blocks(seed)} if not quick else {}
     result["note"] = "; ".join(notes)
     return result
