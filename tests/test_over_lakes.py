@@ -69,7 +69,7 @@ def address():
     from distributed import LocalCluster
 
     with LocalCluster(
-        n_workers=1, threads_per_worker=1, dashboard_address=None, silence_logs=logging.CRITICAL
+        n_workers=1, threads_per_worker=1, dashboard_address="127.0.0.1:0", silence_logs=logging.CRITICAL
     ) as cluster:
         yield cluster.scheduler_address
 

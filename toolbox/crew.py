@@ -47,7 +47,7 @@ def _client(workers: int | None, scheduler: str | None) -> Iterator[Any]:
             n_workers=workers,
             threads_per_worker=1,
             processes=True,
-            dashboard_address=None,
+            dashboard_address="127.0.0.1:0",
             local_directory=folder,
             silence_logs=logging.CRITICAL,
         ) as cluster,

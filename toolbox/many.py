@@ -4,34 +4,29 @@ from __future__ import annotations
 
 import json
 import os
-import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from dataclasses import replace as replace_field
 from pathlib import Path
-from typing import Any, Final
-
-import typer
+from typing import Final
 
 from . import catalogue
 from .algorithm import Spec
-from .command import make_command, read_value
 from .crew import do_lakes
-from .describe import version_of
 from .errors import CastshedError, DataError, FileMissing, OutputExists, OutputFailed, UsageError
+from .fingerprints import of_code
 from .gathering import check_gathered, gather, gathers, parts_folder
 from .geopackage import is_geopackage
+from .lake_arguments import filled, parsed, read_options
 from .lake_records import FOLDER, input_digest, read_record, result_digest
 from .lake_task import Job, Outcome
 from .outputs import lineage_text
-from .parameters import BookFile, FileSet, FolderSet
+from .parameters import FileSet, FolderSet
 from .report import plain
 from .store import fingerprint
 from .temporaries import clear_abandoned
 
-_PLACE: Final = re.compile(r"\{(lake|name)\}")
-_OURS: Final = ("--out", "-o", "--replace", "--json", "--quiet", "-q")
 _SHOWN: Final = 3
 
 
@@ -90,57 +85,6 @@ def find_lakes(places: Sequence[Path]) -> dict[str, Path]:
         if twin is not None:
             raise UsageError(f"Two lakes are called {path.stem}: {twin} and {path}; rename one of them.")
         found[path.stem] = path
-    return found
-
-
-def _filled(value: Any, lake: str, path: Path) -> Any:
-    """Put the lake's file and name where the placeholders stand."""
-    if isinstance(value, (list, tuple)):
-        return [_filled(one, lake, path) for one in value]
-    if isinstance(value, str):
-        return _PLACE.sub(lambda found: str(path) if found[1] == "lake" else lake, value)
-    return value
-
-
-def _parsed(spec: Spec, arguments: Sequence[str]) -> tuple[dict[str, Any], str | None]:
-    """Read the algorithm's own arguments as its command would; return what was typed, and its --crs."""
-    folder_out = isinstance(spec.outputs[0].marker, (FileSet, FolderSet))
-    if isinstance(spec.outputs[0].marker, BookFile) or not any(p.positional for p in spec.parameters):
-        raise UsageError(
-            f"{spec.name} does not work lake by lake; over-lakes runs what reads a lake and writes anew."
-        )
-    ours = [a for a in arguments if a.partition("=")[0] in _OURS]
-    if ours:
-        raise UsageError(f"{ours[0]} belongs to over-lakes; write it before the name of the algorithm.")
-    if not any(_PLACE.search(a) for a in arguments):
-        raise UsageError(
-            f"The arguments of {spec.name} name no lake; write {{lake}} where its file goes, as in '{{lake}}:depth'."
-        )
-    command = typer.main.get_command(make_command(spec))
-    typed = [*arguments, "--out", "made" if folder_out else "made.gpkg"]
-    try:
-        found: dict[str, Any] = dict(command.make_context(spec.name, typed).params)
-    except typer.Exit as stop:  # its help was asked for and shown
-        raise SystemExit(stop.exit_code) from None
-    except Exception as error:
-        words = getattr(error, "format_message", None)  # what typer raises for usage; nothing else has it
-        if words is None:
-            raise
-        raise UsageError(f"{spec.name}: {words()}") from None
-    given = {p.name: list(v) if isinstance(v := found.get(p.name), tuple) else v for p in spec.parameters}
-    return given, found.get("crs")
-
-
-def _options(spec: Spec, given: Mapping[str, Any]) -> dict[str, Any]:
-    """Read the options that are no files, so that a wrong one is told before any work."""
-    found = {}
-    for par in spec.parameters:
-        value = given[par.name]
-        if par.is_input:
-            continue
-        holds = value is not None and value != []
-        whole = holds and not _PLACE.search(str(value))
-        found[par.name] = read_value(par, value) if whole else value if holds else par.default
     return found
 
 
@@ -239,8 +183,8 @@ def over_lakes(
     entry = catalogue.entries().get(algorithm)
     spec = catalogue.load(algorithm)
     assert entry is not None
-    given, inner_crs = _parsed(spec, arguments)
-    options = _options(spec, given)
+    given, inner_crs = parsed(spec, arguments)
+    options = read_options(spec, given)
     found = find_lakes(lakes)
     one_file = gathers(out)
     if crs is not None and not one_file:
@@ -252,11 +196,10 @@ def over_lakes(
     folder = (parts_folder(out) if one_file else out).absolute()
     files = isinstance(spec.outputs[0].marker, (FileSet, FolderSet))
     typed = {p.name: given[p.name] for p in spec.parameters if p.is_input}
-    code = entry.path.read_bytes() if entry.path is not None else b""
-    told = json.dumps(plain([algorithm, version_of(entry), fingerprint(code), typed, options, inner_crs]))
+    told = json.dumps(plain([algorithm, of_code(entry), typed, options, inner_crs]))
 
     def job(lake: str, path: Path) -> Job:
-        mine = {name: _filled(value, lake, path) for name, value in given.items()}
+        mine = {name: filled(value, lake, path) for name, value in given.items()}
         target = folder / (lake if files else f"{lake}.gpkg")
         bare = Job(
             lake,
