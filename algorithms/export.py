@@ -12,7 +12,11 @@ from castshed.toolbox.parameters import Choice, Count, FileSet, Layers, Level, M
 FORMATS: Final[dict[str, tuple[str, ...]]] = {
     "gpx": ("run.gpx", "run-*-of-*.gpx"),
     "kml": ("plan.kml",),
+    "kmz": ("plan.kmz",),
     "geojson": ("plan.geojson",),
+    "csv": ("plan-*.csv", "csv-metadata.json"),
+    "fgb": ("plan-*.fgb",),
+    "shp": ("plan-*.shp.zip",),
 }
 """Word of each format, and the files it may make."""
 
@@ -37,19 +41,23 @@ def export(
     most_points: Count | None = None,
     symbols: Symbols | None = None,
 ) -> Annotated[Mapping[str, bytes], FileSet(tuple(name for names in FORMATS.values() for name in names))]:
-    """Write layers as GPX, KML and GeoJSON, with depths in words and the cautions in each file.
+    """Write layers in open formats, with depths in words and the cautions with each file.
 
     GPX 1.1 gets way points (holds, spots, ramps), one route through the stops with the turns of the legs, and a track
     of the legs; areas have no place in it and are left out with a warning. KML 2.2 gets a folder for each layer, with
-    styles. GeoJSON (RFC 7946) gets all rows and columns. All are in WGS84. A depth is told in feet and metres in the
-    description and never written as an elevation.
+    styles; KMZ is the same, packed. GeoJSON (RFC 7946) gets all rows and columns. All are in WGS84. A depth is told in
+    feet and metres in the description and never written as an elevation.
+
+    CSV gets a table for each layer, with longitude, latitude and, for lines and areas, WKT; csv-metadata.json beside
+    them tells what they are. FlatGeobuf (fgb) and shapefiles (shp, zipped) get a file for each layer in its own
+    reference system; a shapefile cuts names of columns to ten characters and texts to 254 bytes, which is reported.
 
     Parameters
     ----------
     layers
         Layers to write; a file alone stands for all its layers.
     formats
-        Which formats to write: gpx, kml, geojson; repeat the option for several.
+        Which formats to write: gpx, kml, kmz, geojson, csv, fgb, shp; repeat the option for several.
     title
         Name of the plan in the files.
     description

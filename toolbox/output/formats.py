@@ -6,10 +6,14 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, TypedDict
 
+from .flatgeobuf import to_flatgeobuf_files
 from .geojson import to_geojson
 from .gpx import to_gpx_files
 from .kml import to_kml
 from .names import PLAIN, NameRule
+from .packing import packed
+from .plan_csv import to_csv_files
+from .shapefile import to_shapefile_sets
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -78,14 +82,34 @@ def _kml(layers: Layers, telling: Telling) -> dict[str, bytes]:
     return {"plan.kml": to_kml(layers, **telling.about, rule=telling.rule)}
 
 
+def _kmz(layers: Layers, telling: Telling) -> dict[str, bytes]:
+    return {"plan.kmz": packed({"doc.kml": to_kml(layers, **telling.about, rule=telling.rule)})}
+
+
 def _geojson(layers: Layers, telling: Telling) -> dict[str, bytes]:
     return {"plan.geojson": to_geojson(layers, **telling.about, rule=telling.rule)}
+
+
+def _csv(layers: Layers, telling: Telling) -> dict[str, bytes]:
+    return to_csv_files(layers, **telling.about, rule=telling.rule)
+
+
+def _fgb(layers: Layers, telling: Telling) -> dict[str, bytes]:
+    return to_flatgeobuf_files(layers, **telling.about, rule=telling.rule)
+
+
+def _shp(layers: Layers, telling: Telling) -> dict[str, bytes]:
+    return to_shapefile_sets(layers, **telling.about, rule=telling.rule)
 
 
 _WRITERS: Final[dict[str, Callable[[Layers, Telling], dict[str, bytes]]]] = {
     "gpx": _gpx,
     "kml": _kml,
+    "kmz": _kmz,
     "geojson": _geojson,
+    "csv": _csv,
+    "fgb": _fgb,
+    "shp": _shp,
 }
 
 
