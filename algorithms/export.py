@@ -17,6 +17,7 @@ FORMATS: Final[dict[str, tuple[str, ...]]] = {
     "csv": ("plan-*.csv", "csv-metadata.json"),
     "fgb": ("plan-*.fgb",),
     "shp": ("plan-*.shp.zip",),
+    "sld": ("plan-*.sld",),
 }
 """Word of each format, and the files it may make."""
 
@@ -40,6 +41,7 @@ def export(
     ascii: YesNo = False,  # noqa: A002 -- the name of the option
     most_points: Count | None = None,
     symbols: Symbols | None = None,
+    sld_version: Annotated[str, Choice(("1.0.0", "1.1.0"))] = "1.0.0",
 ) -> Annotated[Mapping[str, bytes], FileSet(tuple(name for names in FORMATS.values() for name in names))]:
     """Write layers in open formats, with depths in words and the cautions with each file.
 
@@ -51,13 +53,14 @@ def export(
     CSV gets a table for each layer, with longitude, latitude and, for lines and areas, WKT; csv-metadata.json beside
     them tells what they are. FlatGeobuf (fgb) and shapefiles (shp, zipped) get a file for each layer in its own
     reference system; a shapefile cuts names of columns to ten characters and texts to 254 bytes, which is reported.
+    Styles (sld, by the OGC's Styled Layer Descriptor) draw each layer of a GeoPackage in castshed's colours.
 
     Parameters
     ----------
     layers
         Layers to write; a file alone stands for all its layers.
     formats
-        Which formats to write: gpx, kml, kmz, geojson, csv, fgb, shp; repeat the option for several.
+        Which formats to write: gpx, kml, kmz, geojson, csv, fgb, shp, sld; repeat the option for several.
     title
         Name of the plan in the files.
     description
@@ -77,6 +80,8 @@ def export(
     symbols
         Your own table of what your device calls the mark of each kind, columns kind and symbol; GPX gets no symbols
         without it. Kinds are those of spots, and hold, stop, turn, ramp, hazard, landmark.
+    sld_version
+        Version of the standard that styles are written in.
 
     Returns
     -------
@@ -106,5 +111,6 @@ def export(
         rule=NameRule(name_length, ascii),
         symbols=symbol_table(symbols),
         most_points=most_points,
+        sld_version=sld_version,
     )
     return write_files(layers, [word for word in FORMATS if word in set(formats)], telling)

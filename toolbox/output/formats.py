@@ -14,6 +14,7 @@ from .names import PLAIN, NameRule
 from .packing import packed
 from .plan_csv import to_csv_files
 from .shapefile import to_shapefile_sets
+from .styles import to_sld_files
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -44,6 +45,8 @@ class Telling:
         Kind to the symbol's text, for GPX.
     most_points
         Most way points of a GPX file; None for no limit.
+    sld_version
+        Version of the standard of styles.
     """
 
     title: str
@@ -53,6 +56,7 @@ class Telling:
     rule: NameRule = PLAIN
     symbols: Mapping[str, str] = field(default_factory=dict)
     most_points: int | None = None
+    sld_version: str = "1.0.0"
 
     @property
     def about(self) -> _About:
@@ -102,6 +106,10 @@ def _shp(layers: Layers, telling: Telling) -> dict[str, bytes]:
     return to_shapefile_sets(layers, **telling.about, rule=telling.rule)
 
 
+def _sld(layers: Layers, telling: Telling) -> dict[str, bytes]:
+    return to_sld_files(layers, **telling.about, version=telling.sld_version)
+
+
 _WRITERS: Final[dict[str, Callable[[Layers, Telling], dict[str, bytes]]]] = {
     "gpx": _gpx,
     "kml": _kml,
@@ -110,6 +118,7 @@ _WRITERS: Final[dict[str, Callable[[Layers, Telling], dict[str, bytes]]]] = {
     "csv": _csv,
     "fgb": _fgb,
     "shp": _shp,
+    "sld": _sld,
 }
 
 
