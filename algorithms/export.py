@@ -17,6 +17,7 @@ FORMATS: Final[dict[str, tuple[str, ...]]] = {
     "csv": ("plan-*.csv", "csv-metadata.json"),
     "fgb": ("plan-*.fgb",),
     "shp": ("plan-*.shp.zip",),
+    "dxf": ("plan.dxf",),
     "sld": ("plan-*.sld",),
 }
 """Word of each format, and the files it may make."""
@@ -50,10 +51,11 @@ def export(
     styles; KMZ is the same, packed. GeoJSON (RFC 7946) gets all rows and columns. All are in WGS84. A depth is told in
     feet and metres in the description and never written as an elevation.
 
-    CSV gets a table for each layer, with longitude, latitude and, for lines and areas, WKT; csv-metadata.json beside
-    them tells what they are. FlatGeobuf (fgb) and shapefiles (shp, zipped) get a file for each layer in its own
-    reference system; a shapefile cuts names of columns to ten characters and texts to 254 bytes, which is reported.
-    Styles (sld, by the OGC's Styled Layer Descriptor) draw each layer of a GeoPackage in castshed's colours.
+    CSV gets a table for each layer, with longitude, latitude and, for lines and areas, WKT; csv-metadata.json
+    beside them tells what they are. FlatGeobuf (fgb) and shapefiles (shp, zipped) get a file for each layer in its
+    own reference system; a shapefile cuts names of columns to ten characters and texts to 254 bytes, which is
+    reported. DXF gets one drawing in metres, with names as text. Styles (sld, by the OGC's Styled Layer Descriptor)
+    draw each layer of a GeoPackage in castshed's colours.
 
     Parameters
     ----------

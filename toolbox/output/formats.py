@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, TypedDict
 
+from .dxf import to_dxf
 from .flatgeobuf import to_flatgeobuf_files
 from .geojson import to_geojson
 from .gpx import to_gpx_files
@@ -106,6 +107,10 @@ def _shp(layers: Layers, telling: Telling) -> dict[str, bytes]:
     return to_shapefile_sets(layers, **telling.about, rule=telling.rule)
 
 
+def _dxf(layers: Layers, telling: Telling) -> dict[str, bytes]:
+    return {"plan.dxf": to_dxf(layers, **telling.about, rule=telling.rule)}
+
+
 def _sld(layers: Layers, telling: Telling) -> dict[str, bytes]:
     return to_sld_files(layers, **telling.about, version=telling.sld_version)
 
@@ -118,6 +123,7 @@ _WRITERS: Final[dict[str, Callable[[Layers, Telling], dict[str, bytes]]]] = {
     "csv": _csv,
     "fgb": _fgb,
     "shp": _shp,
+    "dxf": _dxf,
     "sld": _sld,
 }
 
