@@ -160,9 +160,11 @@ def verify(
                       or math.dist(at, _xy(stops.geometry.iloc[-1])) > 1e-6):  # fmt: skip
         wrong.append("the run does not lead from its first stop to its last")
     ends = [np.asarray(g.coords)[-1][:2] for g in legs.geometry]
-    for stop in stops.iloc[1:-1].itertuples(index=False):
-        if min((math.dist(e, _xy(stop.geometry)) for e in ends), default=math.inf) > 1e-6:
-            wrong.append(f"no leg ends at stop {stop.spot_id}")
+    wrong.extend(
+        f"no leg ends at stop {stop.spot_id}"
+        for stop in stops.iloc[1:-1].itertuples(index=False)
+        if min((math.dist(e, _xy(stop.geometry)) for e in ends), default=math.inf) > 1e-6
+    )
     held = holds[
         holds["spot_id"].isin(stops["spot_id"]) & (holds["status"] == "ok") & (holds["hold_no"] == 1)
     ]
