@@ -25,6 +25,7 @@ from castshed.toolbox.outputs import write_folder
 from castshed.toolbox.parameters import FolderContents
 from castshed.toolbox.temporaries import temporary_prefix
 from conftest import CRS, frame
+from two_writers import add_layer, same_layer
 
 KILLS = 120
 
@@ -267,26 +268,15 @@ def test_what_is_read_only_is_named_before_any_work(what):
         assert left_beside(file) == []
 
 
-def _add(path, number):
-    write_layers(Path(path), {f"layer_{number}": points(number + 1)})
-
-
-def _same(path, number):
-    try:
-        write_layers(Path(path), {"one": points(number + 1)})
-    except FileExistsError:
-        return 0
-    return number + 1
-
-
 @pytest.mark.parametrize("fresh", [True, False])
 def test_writers_of_one_file_wait_for_each_other(tmp_path, fresh):
     file = tmp_path / "many.gpkg"
     if not fresh:
         write_layers(file, {"spots": points(5)})
     with multiprocessing.get_context("spawn").Pool(2) as pool:
-        pool.starmap(_add, [(file, k) for k in range(6)])
-        made = pool.starmap(_same, [(file, k) for k in range(4)])
+        # A worker that cannot start its task would leave the pool waiting for ever.
+        pool.starmap_async(add_layer, [(file, k) for k in range(6)]).get(timeout=120)
+        made = pool.starmap_async(same_layer, [(file, k) for k in range(4)]).get(timeout=120)
     assert {k: len(read_layer(f"{file}:layer_{k}")) for k in range(6)} == {k: k + 1 for k in range(6)}
     assert sum(n > 0 for n in made) == 1  # of writers of one name one wins, the others are told
     assert len(read_layer(f"{file}:one")) == max(made)
