@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, Final
 
 from ..errors import DataWarning, UsageError
 from . import palette
-from .cautions import CAUTIONS, caution_text, level_text
+from .cautions import caution_text, level_text
 from .chart_ground import draw_ground
 from .chart_key import KEY_LINE_IN, draw_key, key_lines
-from .chart_page import blank_page, map_axes, png_of
+from .chart_page import FOOT_LINE_IN, blank_page, caution_lines, map_axes, png_of, write_cautions
 from .chart_run import draw_run
 from .chart_table import ROW_IN, Table, draw_table, left_out_table, stop_table
 from .chart_tools import draw_north, draw_scale, draw_wind, wind_of
@@ -36,8 +36,6 @@ _INNER_IN: Final = _WIDTH_IN - 2.0 * _EDGE
 _PANEL_IN: Final = 4.75
 _GAP_IN: Final = 0.2
 _HEAD_IN: Final = 0.62
-_FOOT_SIZE: Final = 6.3
-_FOOT_LINE_IN: Final = 0.118
 _TOOLS_IN: Final = 0.95
 _KEY_COLUMNS: Final = 2
 _WIDE: Final = 1.5  # a lake this much wider than high has its panel below
@@ -99,8 +97,8 @@ def compose(
     frames = by_role(layers)
     bounds = bounds_of(frames)
     figure, pen = blank_page(_WIDTH_IN, width_px)
-    warning = pen.wrapped(" ".join(CAUTIONS), _FOOT_SIZE, _INNER_IN)
-    foot = _EDGE + _FOOT_LINE_IN * len(warning) + 0.14
+    warning = caution_lines(pen, _INNER_IN)
+    foot = _EDGE + FOOT_LINE_IN * len(warning) + 0.14
     stops, left_out = stop_table(frames, metric_first=metric_first), left_out_table(frames)
     page = _lay_out(bounds, stops, left_out, key_lines(frames), foot)
     figure.set_size_inches(_WIDTH_IN, page.height)
@@ -135,10 +133,7 @@ def compose(
     draw_table(pen, stops, tables, bold_first=True)
     used = stops.height + 0.1 if stops.rows else 0.0
     draw_table(pen, left_out, Rect(tables.left, tables.bottom, tables.width, tables.height - used))
-    for order, line in enumerate(warning):
-        pen.write(
-            _EDGE, foot - 0.14 - _FOOT_LINE_IN * (order + 0.85), line, _FOOT_SIZE, palette.INK, gid="caution"
-        )
+    write_cautions(pen, warning, _EDGE, _EDGE)
     return figure
 
 

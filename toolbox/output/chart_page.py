@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Mapping
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Final
 
 from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
 from matplotlib.figure import Figure
 
 from . import palette
+from .cautions import CAUTIONS
 from .draughting import Pen
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from .view import View
+
+
+FOOT_SIZE: Final = 6.3
+FOOT_LINE_IN: Final = 0.118
 
 
 def pen_for(figure: Figure) -> Pen:
@@ -46,6 +51,26 @@ def map_axes(figure: Figure, view: View) -> Axes:
     for spine in axes.spines.values():
         spine.set(color=palette.INK, linewidth=0.9)
     return axes
+
+
+def caution_lines(pen: Pen, room_in: float, size: float = FOOT_SIZE) -> list[str]:
+    """Set the cautions in lines no wider than the room."""
+    return pen.wrapped(" ".join(CAUTIONS), size, room_in)
+
+
+def write_cautions(
+    pen: Pen,
+    lines: Sequence[str],
+    left: float,
+    bottom: float,
+    *,
+    size: float = FOOT_SIZE,
+    line_in: float = FOOT_LINE_IN,
+) -> None:
+    """Write lines of the cautions along the foot of a page, the last one at the bottom."""
+    for order, line in enumerate(lines):
+        y = bottom + line_in * (len(lines) - order - 0.85)
+        pen.write(left, y, line, size, palette.INK, gid="caution")
 
 
 def png_of(figure: Figure, told: Mapping[str, str]) -> bytes:

@@ -10,8 +10,7 @@ import numpy as np
 import pandas as pd
 
 from . import palette
-from .cautions import CAUTIONS
-from .chart_page import blank_page
+from .chart_page import blank_page, caution_lines, write_cautions
 from .chart_table import records
 from .text import number, one_line
 from .view import Rect
@@ -177,7 +176,7 @@ def draw_timeline(
     chosen = {one_line(row.get("spot_id")) for row in rows}
     hours = [row for row in records(frames.get("exposure")) if one_line(row.get("spot_id")) in chosen]
     figure, pen = blank_page(_WIDTH_IN, width_px)
-    foot = pen.wrapped(" ".join(CAUTIONS), _FOOT_SIZE, _WIDTH_IN - 2 * _EDGE)
+    foot = caution_lines(pen, _WIDTH_IN - 2 * _EDGE, _FOOT_SIZE)
     below = _EDGE + _FOOT_LINE_IN * len(foot) + _KEY_IN + (_WIND_IN if hours else 0.0)
     height = below + _ROW_IN * len(rows) + _HEAD_IN + _EDGE
     figure.set_size_inches(_WIDTH_IN, height)
@@ -213,13 +212,5 @@ def draw_timeline(
         _wind(pen, clock, rect.bottom - _WIND_IN + 0.12, hours, units)
     place = Rect(_EDGE, _EDGE + _FOOT_LINE_IN * len(foot) + 0.05, _WIDTH_IN - 2 * _EDGE, 0.16)
     _key(pen, place, night=spans is not None, opened="verdicts" in frames)
-    for order, line in enumerate(foot):
-        pen.write(
-            _EDGE,
-            _EDGE - 0.1 + _FOOT_LINE_IN * (len(foot) - 1 - order),
-            line,
-            _FOOT_SIZE,
-            palette.INK,
-            gid="caution",
-        )
+    write_cautions(pen, foot, _EDGE, _EDGE - 0.12, size=_FOOT_SIZE, line_in=_FOOT_LINE_IN)
     return figure

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from . import palette
-from .cautions import CAUTIONS, caution_text
-from .chart_page import blank_page, png_of
+from .cautions import caution_text
+from .chart_page import FOOT_LINE_IN, blank_page, caution_lines, png_of, write_cautions
 from .text import both_waves, shortened
 from .view import Rect
 from .wind_colours import WAVE_LIMITS, class_of, class_words, ramp, words_on
@@ -32,8 +32,6 @@ _NAME_IN: Final = 2.15
 _HOURS_IN: Final = 1.75
 _ROW_IN: Final = 0.215
 _HEAD_IN: Final = 1.0
-_FOOT_SIZE: Final = 6.3
-_FOOT_LINE_IN: Final = 0.118
 _KEY_IN: Final = 0.62
 
 
@@ -242,8 +240,8 @@ def draw_strip(strip: Strip, day: WindDay, *, title: str, units: str = "US", wid
     """
     figure, pen = blank_page(_WIDTH_IN, width_px)
     room = _WIDTH_IN - 2.0 * _EDGE
-    warning = pen.wrapped(" ".join(CAUTIONS), _FOOT_SIZE, room)
-    foot = _EDGE + _FOOT_LINE_IN * len(warning) + 0.12
+    warning = caution_lines(pen, room)
+    foot = _EDGE + FOOT_LINE_IN * len(warning) + 0.12
     rows = len(strip.names)
     more = 0.2 if strip.more else 0.0
     height = foot + _KEY_IN + more + rows * _ROW_IN + _HEAD_IN + 0.62 + _EDGE
@@ -279,10 +277,7 @@ def draw_strip(strip: Strip, day: WindDay, *, title: str, units: str = "US", wid
             gid="more",
         )
     _key(pen, strip, foot, units)
-    for order, line in enumerate(warning):
-        pen.write(
-            _EDGE, foot - 0.12 - _FOOT_LINE_IN * (order + 0.85), line, _FOOT_SIZE, palette.INK, gid="caution"
-        )
+    write_cautions(pen, warning, _EDGE, _EDGE)
     highest = strip.wave_high_m[np.isfinite(strip.wave_high_m)]
     said = f" Highest waves of all up to {both_waves(float(highest.max()))}." if highest.size else ""
     told = {

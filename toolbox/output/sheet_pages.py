@@ -14,9 +14,9 @@ import shapely
 from matplotlib.backends.backend_pdf import PdfPages
 
 from . import palette
-from .cautions import CAUTIONS, level_text
+from .cautions import level_text
 from .chart import compose
-from .chart_page import blank_page
+from .chart_page import blank_page, caution_lines, write_cautions
 from .sheet_cards import draw_hold_card, draw_leg_card
 from .text import number
 from .view import Rect, by_role
@@ -42,6 +42,7 @@ _GROUND: Final = (
 _PAGE_IN: Final = (8.5, 11.0)
 _EDGE: Final = 0.35
 _GAP: Final = 0.25
+_SMALL, _SMALL_LINE_IN = 5.2, 0.095
 _LEGS_ON_PAGE, _HOLDS_ON_PAGE = (3, 2), (2, 3)  # columns and rows: legs stand, holds lie
 _DETAIL_M: Final = 1.0
 
@@ -68,9 +69,8 @@ def _page(title: str, told: str, width_px: int) -> tuple[Figure, Pen]:
         bold=True,
     )
     pen.write(_EDGE, top - 0.32, pen.fitted(told, 7.0, _PAGE_IN[0] - 2 * _EDGE), 7.0, palette.INK)
-    lines = pen.wrapped(" ".join(CAUTIONS), 5.2, _PAGE_IN[0] - 2 * _EDGE)
-    for order, line in enumerate(lines):
-        pen.write(_EDGE, 0.14 + 0.095 * (len(lines) - 1 - order), line, 5.2, palette.INK, gid="caution")
+    lines = caution_lines(pen, _PAGE_IN[0] - 2 * _EDGE, _SMALL)
+    write_cautions(pen, lines, _EDGE, 0.125, size=_SMALL, line_in=_SMALL_LINE_IN)
     return figure, pen
 
 
@@ -78,7 +78,7 @@ def _places(count: int, shape: tuple[int, int]) -> list[Rect]:
     """Places of cards on a page, row by row from the top."""
     columns, rows = shape
     wide = (_PAGE_IN[0] - 2 * _EDGE - _GAP * (columns - 1)) / columns
-    bottom = 0.14 + 0.095 * 5 + 0.1
+    bottom = 0.14 + _SMALL_LINE_IN * 5 + 0.1
     high = (_PAGE_IN[1] - _EDGE - 0.45 - bottom - _GAP * (rows - 1)) / rows
     found = []
     for k in range(min(count, columns * rows)):

@@ -9,11 +9,11 @@ import numpy as np
 from matplotlib.patches import PathPatch
 
 from . import palette
-from .cautions import CAUTIONS, caution_text, level_text
+from .cautions import caution_text, level_text
 from .chart_ground import draw_ground
 from .chart_key import KEY_LINE_IN, draw_key, key_lines
 from .chart_labels import Label, draw_label, places_of
-from .chart_page import blank_page, map_axes, png_of
+from .chart_page import FOOT_LINE_IN, blank_page, caution_lines, map_axes, png_of, write_cautions
 from .chart_table import HEAD_IN, ROW_IN, Table, draw_table
 from .chart_tools import draw_north, draw_scale
 from .draughting import outline
@@ -34,8 +34,6 @@ _EDGE: Final = 0.22
 _PANEL_IN: Final = 4.9
 _GAP_IN: Final = 0.2
 _HEAD_IN: Final = 0.62
-_FOOT_LINE_IN: Final = 0.118
-_FOOT_SIZE: Final = 6.3
 _TOOLS_IN: Final = 0.95
 _NUMBER_SIZE: Final = 6.6
 _INSIDE_IN: Final = 0.03
@@ -123,8 +121,8 @@ def draw_structure(
     kinds = [kind for kind in WORDS if (structure["kind"] == kind).any()] if len(structure) else []
     bounds = bounds_of(frames)
     figure, pen = blank_page(_WIDTH_IN, width_px)
-    warning = pen.wrapped(" ".join(CAUTIONS), _FOOT_SIZE, _WIDTH_IN - 2.0 * _EDGE)
-    foot = _EDGE + _FOOT_LINE_IN * len(warning) + 0.14
+    warning = caution_lines(pen, _WIDTH_IN - 2.0 * _EDGE)
+    foot = _EDGE + FOOT_LINE_IN * len(warning) + 0.14
     wide = _WIDTH_IN - 2.0 * _EDGE - _PANEL_IN - _GAP_IN
     key = KEY_LINE_IN * (-(-key_lines(frames) // 2) + -(-len(kinds) // 2)) + 0.3
     aspect = max(bounds[2] - bounds[0], 300.0) / max(bounds[3] - bounds[1], 300.0)
@@ -174,9 +172,7 @@ def draw_structure(
         Rect(panel.left, panel.bottom, panel.width, panel.height - used),
         bold_first=True,
     )
-    for order, line in enumerate(warning):
-        y = foot - 0.14 - _FOOT_LINE_IN * (order + 0.85)
-        pen.write(_EDGE, y, line, _FOOT_SIZE, palette.INK, gid="caution")
+    write_cautions(pen, warning, _EDGE, _EDGE)
     told = {
         "Title": shortened(title or "Structure", 200),
         "Description": caution_text(level_m),

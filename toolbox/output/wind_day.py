@@ -10,8 +10,8 @@ from matplotlib.patches import Circle, Wedge
 
 from ..units import COMPASS
 from . import palette
-from .cautions import CAUTIONS, caution_text
-from .chart_page import blank_page, png_of
+from .cautions import caution_text
+from .chart_page import FOOT_LINE_IN, blank_page, caution_lines, png_of, write_cautions
 from .text import both_speeds, shortened
 from .view import Rect
 from .wind_colours import WIND_LIMITS, class_of, class_words, ramp
@@ -26,8 +26,6 @@ _WIDTH_IN: Final = 9.2
 _EDGE: Final = 0.24
 _ROSE_IN: Final = 4.0
 _COLUMNS_IN: Final = 1.85
-_FOOT_SIZE: Final = 6.3
-_FOOT_LINE_IN: Final = 0.118
 
 
 def counts(day: WindDay, units: str) -> tuple[NDArray[np.intp], int]:
@@ -197,8 +195,8 @@ def draw_wind_day(day: WindDay, *, title: str, units: str = "US", width_px: int 
     """
     figure, pen = blank_page(_WIDTH_IN, width_px)
     room = _WIDTH_IN - 2.0 * _EDGE
-    warning = pen.wrapped(" ".join(CAUTIONS), _FOOT_SIZE, room)
-    foot = _EDGE + _FOOT_LINE_IN * len(warning) + 0.16
+    warning = caution_lines(pen, room)
+    foot = _EDGE + FOOT_LINE_IN * len(warning) + 0.16
     height = foot + _COLUMNS_IN + 0.2 + _ROSE_IN + 0.6 + _EDGE
     figure.set_size_inches(_WIDTH_IN, height)
     top = height - _EDGE
@@ -226,10 +224,7 @@ def draw_wind_day(day: WindDay, *, title: str, units: str = "US", width_px: int 
         palette.QUIET,
         ha="right",
     )
-    for order, line in enumerate(warning):
-        pen.write(
-            _EDGE, foot - 0.16 - _FOOT_LINE_IN * (order + 0.85), line, _FOOT_SIZE, palette.INK, gid="caution"
-        )
+    write_cautions(pen, warning, _EDGE, _EDGE)
     told = {
         "Title": shortened(title or "Wind", 200),
         "Description": f"{day.words}. {caution_text()}",
