@@ -363,13 +363,11 @@ def day_plan(
     import geopandas as gpd
     import numpy as np
     import pandas as pd
-    import shapely
 
     from castshed.toolbox.errors import NoSafeWay, NothingFishable, UsageError
     from castshed.toolbox.report import progress
     from castshed.toolbox.units import GALLON_L
     from castshed.toolbox.water.afloat import Handling, set_afloat
-    from castshed.toolbox.water.alongside import edges_to_keep_from
     from castshed.toolbox.water.day_answers import conflict
     from castshed.toolbox.water.day_offers import (
         spot_of,
@@ -381,7 +379,7 @@ def day_plan(
     from castshed.toolbox.water.day_search import best_day
     from castshed.toolbox.water.day_task import END, FAR, START, VALUE_STEP, DayTask, timed, whole_up
     from castshed.toolbox.water.ramps import ramp_of, require_entry
-    from castshed.toolbox.water.run import Surroundings, pieces_of
+    from castshed.toolbox.water.run import pieces_of
     from castshed.toolbox.water.run_layers import (
         best_holds,
         clock_of,
@@ -392,8 +390,17 @@ def day_plan(
         with_names,
     )
 
-    if run_speed_mps <= 0.0 or idle_speed_mps <= 0.0 or stay_s <= 0.0:
-        raise UsageError("run-speed, idle-speed and stay must be above 0.")
+    handling = Handling.of_boat(
+        beam_m=beam_m,
+        position_error_m=position_error_m,
+        clearance_m=clearance_m,
+        idle_clearance_m=idle_clearance_m,
+        run_speed_mps=run_speed_mps,
+        idle_speed_mps=idle_speed_mps,
+        launch_m=launch_m,
+    )
+    if stay_s <= 0.0:
+        raise UsageError("stay must be above 0.")
     if days < 1 or (days > 1 and done):
         raise UsageError("days must be 1 or more, and 1 when a day is planned again with --done.")
     begin = clock_of(depart)
@@ -412,7 +419,6 @@ def day_plan(
     first = ramp_of(ramps, start, level_m, "start")
     last = ramp_of(ramps, end, level_m, "end") if end else first
     one_ramp = last is first
-    keep = beam_m / 2.0 + position_error_m
 
     usable = with_names(best_holds(holds))
     ok = usable["status"] == "ok"
@@ -440,9 +446,6 @@ def day_plan(
     with progress("Planning the day", 5) as step:
         held = candidates.geometry.to_numpy()
         ramp_points = [first.geometry] if one_ramp else [first.geometry, last.geometry]
-        handling = Handling(
-            keep + idle_clearance_m, keep + clearance_m, run_speed_mps, idle_speed_mps, launch_m
-        )
         today = None if depth is None else depth.shifted(level_m)
         afloat = set_afloat(ramp_points, held, water, hazards, zones, today, handling)
         for ramp, point, entry in zip((first, last), ramp_points, afloat.entries, strict=False):
@@ -517,19 +520,8 @@ def day_plan(
         rows_told, why = _answers(task, routes, names, seed=seed)
         step(1)
 
-        around = Surroundings(
-            edges_to_keep_from(water, hazards, zones, running=True),
-            edges_to_keep_from(water, hazards, zones, running=False),
-            afloat.slow,
-            depth,
-            level_m,
-        )
+        around = afloat.surroundings(depth, level_m)
         places = places_frame([first] if one_ramp else [first, last], candidates)
-        launches = {
-            k: shapely.LineString([point, afloat.entries[k]])
-            for k, point in enumerate(ramp_points)
-            if shapely.distance(point, afloat.entries[k]) > 0.0
-        }
         instead = _plan_b(
             candidates, {place - 2 for place in met}, set(open_rows), found.time_s[here:, here:]
         )
@@ -540,7 +532,7 @@ def day_plan(
                 continue
             visited = [int(task.stop[offer]) for offer in route]
             order = np.array([rows[START], *(rows[place] for place in visited), rows[END]])
-            pieces = pieces_of(found, order, launches)
+            pieces = pieces_of(found, order, afloat.launches())
             legs = legs_frame(
                 pieces, places["spot_id"].to_list(), around, run_speed_mps, idle_speed_mps, water.crs
             )

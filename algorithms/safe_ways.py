@@ -124,15 +124,20 @@ def safe_ways(
     import numpy as np
     import shapely
 
-    from castshed.toolbox.errors import NoSafeWay, UsageError
+    from castshed.toolbox.errors import NoSafeWay
     from castshed.toolbox.report import progress
     from castshed.toolbox.units import in_words
     from castshed.toolbox.water.afloat import Handling, set_afloat
 
-    if run_speed_mps <= 0.0 or idle_speed_mps <= 0.0:
-        raise UsageError("run-speed and idle-speed must be above 0.")
-    keep = beam_m / 2.0 + position_error_m
-    handling = Handling(keep + idle_clearance_m, keep + clearance_m, run_speed_mps, idle_speed_mps, launch_m)
+    handling = Handling.of_boat(
+        beam_m=beam_m,
+        position_error_m=position_error_m,
+        clearance_m=clearance_m,
+        idle_clearance_m=idle_clearance_m,
+        run_speed_mps=run_speed_mps,
+        idle_speed_mps=idle_speed_mps,
+        launch_m=launch_m,
+    )
     low = level_m < ramps["min_level_m"].to_numpy(dtype=float)
     usable, none = ramps[~low], holds[holds["status"] != "ok"]
     holds = holds[holds["status"] == "ok"]

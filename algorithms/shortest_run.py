@@ -159,14 +159,12 @@ def shortest_run(
     import geopandas as gpd
     import numpy as np
     import pandas as pd
-    import shapely
 
-    from castshed.toolbox.errors import NoSafeWay, UsageError
+    from castshed.toolbox.errors import NoSafeWay
     from castshed.toolbox.report import progress
     from castshed.toolbox.water.afloat import Handling, set_afloat
-    from castshed.toolbox.water.alongside import edges_to_keep_from
     from castshed.toolbox.water.ramps import ramp_of, require_entry
-    from castshed.toolbox.water.run import Surroundings, pieces_of, rounded
+    from castshed.toolbox.water.run import pieces_of, rounded
     from castshed.toolbox.water.run_layers import (
         best_holds,
         clock_of,
@@ -179,21 +177,24 @@ def shortest_run(
     )
     from castshed.toolbox.water.tours import tour
 
-    if run_speed_mps <= 0.0 or idle_speed_mps <= 0.0:
-        raise UsageError("run-speed and idle-speed must be above 0.")
+    handling = Handling.of_boat(
+        beam_m=beam_m,
+        position_error_m=position_error_m,
+        clearance_m=clearance_m,
+        idle_clearance_m=idle_clearance_m,
+        run_speed_mps=run_speed_mps,
+        idle_speed_mps=idle_speed_mps,
+        launch_m=launch_m,
+    )
     clock = clock_of(depart)
     first = ramp_of(ramps, start, level_m, "start")
     last = ramp_of(ramps, end, level_m, "end") if end else first
-    keep = beam_m / 2.0 + position_error_m
 
     with progress("Finding safe ways", 4) as step:
         usable = with_names(best_holds(holds))
         ok = np.flatnonzero(usable["status"] == "ok")
         held = usable.geometry.iloc[ok].to_numpy()
         ramp_points = [first.geometry] if last is first else [first.geometry, last.geometry]
-        handling = Handling(
-            keep + idle_clearance_m, keep + clearance_m, run_speed_mps, idle_speed_mps, launch_m
-        )
         today = None if depth is None else depth.shifted(level_m)
         afloat = set_afloat(ramp_points, held, water, hazards, zones, today, handling)
         step(1)
@@ -201,8 +202,7 @@ def shortest_run(
             require_entry(ramp["name"] or ramp["ramp_id"], point, entry, afloat.idling)
         found = afloat.ways(held)
         step(1)
-        entries = afloat.entries
-        ramps_here = len(entries)
+        ramps_here = len(ramp_points)
         if not np.isfinite(found.time_s[0, ramps_here - 1]):
             raise NoSafeWay(
                 f"No safe way leads from {first['name']} to {last['name']}: {found.reason[ramps_here - 1]}."
@@ -226,21 +226,10 @@ def shortest_run(
             order = np.append(order, rows[0])
         step(1)
 
-        around = Surroundings(
-            edges_to_keep_from(water, hazards, zones, running=True),
-            edges_to_keep_from(water, hazards, zones, running=False),
-            afloat.slow,
-            depth,
-            level_m,
-        )
+        around = afloat.surroundings(depth, level_m)
         places = places_frame([first] if last is first else [first, last], candidates)
         ids = places["spot_id"].to_list()
-        launches = {
-            k: shapely.LineString([point, entries[k]])
-            for k, point in enumerate(ramp_points)
-            if shapely.distance(point, entries[k]) > 0.0
-        }
-        pieces = pieces_of(found, order, launches) if len(order) > 1 else []
+        pieces = pieces_of(found, order, afloat.launches()) if len(order) > 1 else []
         if turning_radius_m > 0.0:
             pieces = rounded(pieces, afloat.running, turning_radius_m)
         legs = legs_frame(pieces, ids, around, run_speed_mps, idle_speed_mps, water.crs)

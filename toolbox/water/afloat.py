@@ -9,10 +9,12 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from ..errors import UsageError
+from .alongside import edges_to_keep_from
 from .kept_water import kept_mesh, kept_safe_waters
 from .lake import Lake
 from .passages import passages
-from .run import entry_point, slow_zones
+from .run import Surroundings, entry_point, slow_zones
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -35,6 +37,30 @@ class Handling:
     idle_speed_mps: float
     launch_m: float
 
+    @classmethod
+    def of_boat(
+        cls,
+        *,
+        beam_m: float,
+        position_error_m: float,
+        clearance_m: float,
+        idle_clearance_m: float,
+        run_speed_mps: float,
+        idle_speed_mps: float,
+        launch_m: float,
+    ) -> Handling:
+        """Work out what a boat keeps clear: half its beam, the position error, and what is wanted beyond both.
+
+        Raises
+        ------
+        UsageError
+            A speed is not above 0.
+        """
+        if run_speed_mps <= 0.0 or idle_speed_mps <= 0.0:
+            raise UsageError("run-speed and idle-speed must be above 0.")
+        keep = beam_m / 2.0 + position_error_m
+        return cls(keep + idle_clearance_m, keep + clearance_m, run_speed_mps, idle_speed_mps, launch_m)
+
 
 @dataclass(frozen=True, eq=False)
 class Afloat:
@@ -42,6 +68,7 @@ class Afloat:
 
     lake: Lake
     handling: Handling
+    ramps: list[Any]
     running: Any
     idling: Any
     entries: list[Any | None]
@@ -72,6 +99,23 @@ class Afloat:
             slow_speed_mps=self.slow[0][0] if self.slow else None,
             lake=self.lake,
         )
+
+    def surroundings(self, depth: DepthSurface | None, level_m: float) -> Surroundings:
+        """Gather what the pieces of a run are measured against: all to keep clear of, slow zones, depths."""
+        lake = self.lake
+        run, idle = (
+            edges_to_keep_from(lake.water, lake.hazards, lake.zones, running=running)
+            for running in (True, False)
+        )
+        return Surroundings(run, idle, self.slow, depth, level_m)
+
+    def launches(self) -> dict[int, Any]:
+        """Lines from ramps to the water the boat can use, by the ramp's number, where the two lie apart."""
+        return {
+            number: shapely.LineString([ramp, entry])
+            for number, (ramp, entry) in enumerate(zip(self.ramps, self.entries, strict=True))
+            if entry is not None and shapely.distance(ramp, entry) > 0.0
+        }
 
 
 def set_afloat(
@@ -106,4 +150,4 @@ def set_afloat(
         for ramp in ramps
     ]
     slow = slow_zones(zones, unstated_mps=handling.idle_speed_mps)
-    return Afloat(lake, handling, running, idling, entries, slow)
+    return Afloat(lake, handling, ramps, running, idling, entries, slow)
