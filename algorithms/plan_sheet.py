@@ -89,6 +89,7 @@ def plan_sheet(
     from castshed.toolbox.output.cautions import caution_text, level_text
     from castshed.toolbox.output.chart_page import png_of
     from castshed.toolbox.output.day_timeline import draw_timeline
+    from castshed.toolbox.output.roles import BY_THE_HOUR, TABLES
     from castshed.toolbox.output.sheet_facts import answers_of, legs_of, stops_of, totals_in_words
     from castshed.toolbox.output.sheet_html import to_html
     from castshed.toolbox.output.sheet_pages import draw_pages, name_layers, pdf_of, shares_of
@@ -98,11 +99,7 @@ def plan_sheet(
     from castshed.toolbox.report import progress
 
     answers = {"answers": layers["answers"]} if "answers" in layers else {}
-    plan = {
-        name: frame
-        for name, frame in layers.items()
-        if name not in {"answers", "verdicts", "exposure", "gathered_from"}
-    }
+    plan = {name: frame for name, frame in layers.items() if name not in TABLES}
     frames = by_role(plan)
     missing = [name for name in _NEEDED if name not in frames or not len(frames[name])]
     if missing:
@@ -128,7 +125,7 @@ def plan_sheet(
             units=units,
             today=None if depth is None else depth.shifted(level_m),
         )
-        hours = {name: layers[name] for name in ("verdicts", "exposure") if name in layers}
+        hours = {name: layers[name] for name in BY_THE_HOUR if name in layers}
         timeline = draw_timeline(
             {"stops": frames["stops"], **hours}, title=title, units=units, light=_light(frames["stops"])
         )

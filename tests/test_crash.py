@@ -15,7 +15,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import shapely
 
 import crash_harness
 from castshed.toolbox import geopackage
@@ -24,15 +23,10 @@ from castshed.toolbox.layers import read_layer, read_surface, write_layers
 from castshed.toolbox.outputs import write_folder
 from castshed.toolbox.parameters import FolderContents
 from castshed.toolbox.temporaries import temporary_prefix
-from conftest import CRS, frame
-from two_writers import add_layer, same_layer
+from conftest import CRS
+from two_writers import add_layer, points, same_layer
 
 KILLS = 120
-
-
-def points(count, word="row"):
-    at = shapely.points(5e5 + np.arange(count) * 10.0, 4e6)
-    return frame(at, name=[f"{word} {k}" for k in range(count)])
 
 
 @pytest.fixture

@@ -14,6 +14,7 @@ from .geojson import to_geojson
 from .gpx import to_gpx
 from .kml import to_kml
 from .plan_json import to_plan_json
+from .roles import TABLES
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -22,12 +23,6 @@ if TYPE_CHECKING:
 
 _GPX: Final = ("stops", "legs", "holds", "spots", "ramps")
 _NOT_SHARED: Final = ("set_aside", "shoreline", "cast_reach", "depth_bands")
-_BY_THE_HOUR: Final = (
-    "verdicts",
-    "exposure",
-    "answers",
-    "gathered_from",
-)  # tables rather than places: for plan.gpkg only
 
 
 def totals_of(layers: Mapping[str, gpd.GeoDataFrame], at_each_s: float) -> dict[str, Any]:
@@ -80,7 +75,7 @@ def plan_folder(
     stops = layers["stops"]
     totals = totals_of(layers, at_each_s)
     proof = {"violations": 0, **dataclasses.asdict(limits)}
-    places = {name: frame for name, frame in layers.items() if name not in _BY_THE_HOUR}
+    places = {name: frame for name, frame in layers.items() if name not in TABLES}
     shared = {name: frame for name, frame in places.items() if name not in _NOT_SHARED}
     aboard = {name: shared[name] for name in _GPX}
     for name in ("holds", "spots"):  # into a small device go the places of the run only

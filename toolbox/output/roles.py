@@ -41,6 +41,9 @@ ROLES: Final[dict[str, frozenset[str]]] = {
 BY_THE_HOUR: Final = frozenset({"verdicts", "exposure"})
 """Parts with a row for each place and hour: tables to be looked up, not places to be steered to."""
 
+TABLES: Final = BY_THE_HOUR | {"answers", "gathered_from"}
+"""Parts that belong in the plan's GeoPackage only: nothing to steer to and nothing to draw."""
+
 _BY_NAME_ONLY: Final = frozenset({"contours", "soundings"})
 
 

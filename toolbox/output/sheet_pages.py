@@ -17,6 +17,7 @@ from . import palette
 from .cautions import level_text
 from .chart import compose
 from .chart_page import blank_page, caution_lines, write_cautions
+from .roles import TABLES
 from .sheet_cards import draw_hold_card, draw_leg_card
 from .text import number
 from .view import Rect, by_role
@@ -168,7 +169,7 @@ def draw_pages(
     shown = {
         name: frame[frame["spot_id"].isin(chosen)] if name in {"holds", "cast_lines"} else frame
         for name, frame in layers.items()
-        if name not in {"answers", "cast_reach", "set_aside", "verdicts", "exposure"}
+        if name not in TABLES | {"cast_reach", "set_aside"}
     }
     map_page = compose(shown, title=title, level_m=level_m, date=date, units=units, width_px=width_px)
     card_px = int(width_px * 0.65)

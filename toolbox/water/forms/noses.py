@@ -5,6 +5,7 @@ Points and pockets are the same form with opposite signs; what both need stands 
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -12,8 +13,9 @@ import numpy as np
 import shapely
 from scipy.ndimage import binary_dilation, distance_transform_edt, find_objects, label
 
+from ...errors import DataWarning
 from .coarse import coarsened
-from .frame import bearing_deg, findings
+from .frame import bearing_deg, findings, require_lengths
 from .isobath_turning import isobath_turning
 from .merge_tree import climb, closed_rises, rise_cells
 
@@ -212,3 +214,50 @@ def nose_table(
             ],
         },
     )
+
+
+def find_noses(
+    kind: str,
+    surface: DepthSurface,
+    *,
+    out: bool,
+    turn_deg: float,
+    over_m: float,
+    relief_m: float,
+    length_m: float,
+    bank_m: float,
+) -> gpd.GeoDataFrame:
+    """Find points or pockets: check what is asked, say when the cells cannot show any, make the table.
+
+    Parameters
+    ----------
+    kind
+        What the table calls them.
+    surface, out, turn_deg, over_m, relief_m, length_m, bank_m
+        As for `noses`.
+
+    Raises
+    ------
+    UsageError
+        When a threshold is not above zero.
+    """
+    require_lengths(turn_deg=turn_deg, over_m=over_m, relief_m=relief_m, length_m=length_m, bank_m=bank_m)
+    cell_m = max(surface.cell_x_m, surface.cell_y_m)
+    if cell_m > over_m / 4:
+        warnings.warn(
+            f"{kind.capitalize()}s were not looked for: cells of {cell_m:g} m cannot show how isobaths turn within "
+            f"{over_m:g} m. Make the depths on cells of {over_m / 4:g} m or less.",
+            DataWarning,
+            stacklevel=3,
+        )
+        return findings(kind, [], surface.crs, {})
+    found = noses(
+        surface,
+        out=out,
+        turn_deg=turn_deg,
+        over_m=over_m,
+        relief_m=relief_m,
+        length_m=length_m,
+        bank_m=bank_m,
+    )
+    return nose_table(kind, surface, found, turn_deg=turn_deg, relief_m=relief_m, length_m=length_m)

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import warnings
 from typing import TYPE_CHECKING
 
-from ...errors import DataWarning
-from .frame import findings, require_lengths
-from .noses import nose_table, noses
+from .noses import find_noses
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -62,17 +59,8 @@ def find_pockets(
     What makes the result wrong: contours far apart against the depth that the pocket runs through; unknown ground that
     is open water but lies beside shallow water, which is taken as land.
     """
-    require_lengths(turn_deg=turn_deg, over_m=over_m, relief_m=relief_m, length_m=length_m, bank_m=bank_m)
-    cell_m = max(surface.cell_x_m, surface.cell_y_m)
-    if cell_m > over_m / 4:
-        warnings.warn(
-            f"Pockets were not looked for: cells of {cell_m:g} m cannot show how isobaths turn within {over_m:g} m. "
-            f"Make the depths on cells of {over_m / 4:g} m or less.",
-            DataWarning,
-            stacklevel=2,
-        )
-        return findings("pocket", [], surface.crs, {})
-    found = noses(
+    return find_noses(
+        "pocket",
         surface,
         out=False,
         turn_deg=turn_deg,
@@ -81,4 +69,3 @@ def find_pockets(
         length_m=length_m,
         bank_m=bank_m,
     )
-    return nose_table("pocket", surface, found, turn_deg=turn_deg, relief_m=relief_m, length_m=length_m)
