@@ -26,6 +26,7 @@ MADE = {
     "verdicts": parameters.HourVerdicts,
     "exposure": parameters.HourlyExposure,
     "answers": parameters.Answers,
+    "gathered_from": parameters.GatheredFrom,
     "landmarks": parameters.Landmarks,
     "holds": parameters.Holds,
     "cast_lines": parameters.CastLines,
@@ -51,6 +52,7 @@ ROWS = {
     "exposure": {"spot_id": "B1", "time": "2031-05-03T09:00:00-05:00", "fetch_m": 1609.344, "wave_m": 0.12192, "wave_low_m": 0.1,
                  "wave_high_m": 0.15, "wind_mps": 4.4704, "wind_from_deg": 225.0, "gust_mps": 8.9408},
     "answers": {"question": "What does half an hour less cost?", "answer": "One stop"},
+    "gathered_from": {"source": "own.csv", "day": "2031-05-03", "rows": 40, "kept": 38, "set_aside": 2, "noticed": "2 rows set aside."},
     "landmarks": {"landmark_id": "L1", "name": "", "kind": "water_tower", "height_m": 30.48},
 }  # fmt: skip
 # feet are 0.3048 m, miles 1609.344 m, by definition: the figures of the rows are round in them
@@ -64,6 +66,7 @@ SAID = {
     "verdicts": ("Left out at 09:00.", "Only just", "waves too high."),
     "exposure": ("At 09:00:", "Wind 10 mph (4.5 m/s) from 225°.", "0.4 ft (0.12 m)", "an estimate", "Gusts 20 mph", "Open water upwind 1.00 mi"),
     "answers": ("What does half an hour less cost?", "One stop."),
+    "gathered_from": ("Gathered on 2031-05-03: 38 of 40 rows are in the book.", "2 rows set aside."),
     "landmarks": ("Water tower.", "Stands 100.0 ft (30.5 m) high."),
 }  # fmt: skip
 TITLES = {
@@ -76,6 +79,7 @@ TITLES = {
     "verdicts": "Old hump 2031-05-03 09:00",
     "exposure": "Old hump 2031-05-03 09:00",
     "answers": "What does half an hour less cost?",
+    "gathered_from": "own.csv",
     "landmarks": "L1",
 }
 

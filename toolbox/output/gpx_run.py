@@ -13,7 +13,7 @@ from shapely.geometry import Point
 
 from ..errors import DataWarning
 from .features import Feature
-from .roles import BY_THE_HOUR
+from .roles import TABLES
 from .text import number, one_line
 
 if TYPE_CHECKING:
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 
     from .names import NameRule
 
-_NO_PLACES: Final = BY_THE_HOUR | {"answers"}
 _TURN_APART_DEG: Final = 2e-6  # about 0.2 m: a turn nearer than this to a stop is the stop
 
 
@@ -132,7 +131,7 @@ def sorted_out(features: list[Feature]) -> tuple[list[Feature], list[Feature], l
             stops.append(feature)
         elif feature.role == "legs" and kind in {"LineString", "MultiLineString"}:
             legs.append(feature)
-        elif feature.role in _NO_PLACES:
+        elif feature.role in TABLES:
             left_out[feature.layer] = left_out.get(feature.layer, 0) + 1
         elif feature.role == "fixes" and holds_told:
             continue  # said with its hold

@@ -22,7 +22,7 @@ from .lineage import lineage_lines
 from .looks import LOOKS, Look, band_looks, band_names, look_of
 from .markup import child, document, tag_names, value_text
 from .names import PLAIN, NameRule
-from .roles import BY_THE_HOUR
+from .roles import TABLES
 from .text import clean, one_line, stamp
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
 _KML: Final = "http://www.opengis.net/kml/2.2"
-_HIDDEN: Final = BY_THE_HOUR | {
+_HIDDEN: Final = TABLES | {
     "contours",
     "soundings",
     "cast_reach",
@@ -42,7 +42,6 @@ _HIDDEN: Final = BY_THE_HOUR | {
     "shoreline",
     "safe_water",
     "ways",
-    "answers",
 }
 
 

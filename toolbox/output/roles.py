@@ -15,6 +15,7 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "verdicts": frozenset({"spot_id", "time", "fishable", "margin_m"}),
     "exposure": frozenset({"spot_id", "time", "fetch_m", "wave_m"}),
     "answers": frozenset({"question", "answer"}),
+    "gathered_from": frozenset({"source", "rows", "kept", "noticed"}),
     "holds": frozenset({"spot_id", "hold_no", "deep_bearing_deg"}),
     "cast_lines": frozenset({"spot_id", "hold_no", "cast_m"}),
     "stops": frozenset({"stop_no", "spot_id", "arrive"}),

@@ -82,6 +82,8 @@ def title(role: str, row: Mapping[str, Any], spot_names: Mapping[str, str], orde
         return f"safe water {one_line(row.get('care')) or order}"
     if role == "answers":
         return one_line(row.get("question")) or f"answer {order}"
+    if role == "gathered_from":
+        return one_line(row.get("source")) or f"source {order}"
     if role == "landmarks":
         return own or one_line(row.get("landmark_id")) or f"landmark {order}"
     if role == "ramps":

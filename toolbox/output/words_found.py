@@ -135,6 +135,15 @@ def _answer(row: Row, level_m: float | None) -> list[str]:
     return [sentence(get(row, "question")), sentence(get(row, "answer"))]
 
 
+def _gathered(row: Row, level_m: float | None) -> list[str]:
+    del level_m
+    day, kept, rows = get(row, "day"), num(row, "kept"), num(row, "rows")
+    said = [f"Gathered{f' on {day}' if day else ''}"]
+    if known(kept, rows):
+        said[0] += f": {kept:.0f} of {rows:.0f} rows are in the book"
+    return [sentence(said[0]), *([sentence(get(row, "noticed"))] if get(row, "noticed") else [])]
+
+
 def _landmark(row: Row, level_m: float | None) -> list[str]:
     del level_m
     height, error = num(row, "height_m"), num(row, "position_error_m")
@@ -156,6 +165,7 @@ BY_ROLE: Final[dict[str, Callable[[Row, float | None], list[str]]]] = {
     "verdicts": _verdict,
     "exposure": _hour,
     "answers": _answer,
+    "gathered_from": _gathered,
     "landmarks": _landmark,
 }
 """What is said of a row of each of these parts."""
