@@ -113,17 +113,6 @@ def _minutes(seconds: int) -> str:
     return f"{-(-seconds // 60)} min"
 
 
-def bearing_of(moment: Any, places: GeoDataFrame) -> float:
-    """Bearing of the sun at a moment over some places."""
-    import astral
-    import astral.sun
-
-    from castshed.toolbox.water.sun import middle_of
-
-    latitude, longitude = middle_of(places.total_bounds, places.crs)
-    return float(astral.sun.azimuth(astral.Observer(latitude, longitude), moment)) % 360.0
-
-
 def _in_words(rules: Sequence[str], names: Sequence[str], told: dict[str, str]) -> str:
     """Say which rules cannot hold together."""
     said = [
@@ -389,6 +378,8 @@ def day_plan(
         stops_frame,
         with_names,
     )
+    from castshed.toolbox.water.sun import middle_of
+    from castshed.toolbox.water.sun_side import sun_at
 
     handling = Handling.of_boat(
         beam_m=beam_m,
@@ -598,10 +589,11 @@ def day_plan(
     rows_told.append(("worth", f"{sum(one.worth for one in total if one is not None) * VALUE_STEP:.4g}"))
     if run_lph > 0.0:
         rows_told.append(("fuel", f"{burnt:.0f} L ({burnt / GALLON_L:.1f} gal) for the ways"))
+    here_deg = middle_of(candidates.total_bounds, candidates.crs)
     for word in ("dawn", "rise", "set", "dusk"):
         moment = getattr(sun, word)
         if moment is not None:
-            low = f", at {bearing_of(moment, candidates):03.0f} deg" if word in ("rise", "set") else ""
+            low = f", at {sun_at(moment, *here_deg).bearing_deg:03.0f} deg" if word in ("rise", "set") else ""
             rows_told.append((f"sun {word}", f"{moment:%H:%M}{low}"))
     answers = gpd.GeoDataFrame(
         {

@@ -8,8 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from almanac import sun_by_almanac
 from castshed.toolbox.errors import UsageError
 from castshed.toolbox.water.sun import darkness, middle_of, sun_times, zone_of
+from castshed.toolbox.water.sun_side import sun_at
 
 UTC = dt.UTC
 LONDON = (51.5, -0.1333)
@@ -70,13 +72,15 @@ def test_dawn_rise_noon_set_dusk_come_in_that_order_within_a_day(day, latitude, 
 
 
 def test_the_height_of_the_sun_agrees_with_other_formulas():
-    # Low-precision formulas of the Astronomical Almanac (from memory), as sun_side has them: another road to 6 degrees.
-    from castshed.toolbox.water.sun_side import sun_at
-
     for month in range(1, 13):
         times = sun_times(dt.date(2026, month, 15), CHICAGO, *LAKE)
         for moment in (times.dawn, times.dusk):
+            assert sun_by_almanac(moment, *LAKE)[1] == pytest.approx(-6.0, abs=0.15)
             assert sun_at(moment, *LAKE).height_deg == pytest.approx(-6.0, abs=0.15)
+        for moment in (times.rise, times.noon, times.set):
+            bearing, height = sun_by_almanac(moment, *LAKE)
+            assert sun_at(moment, *LAKE).height_deg == pytest.approx(height, abs=0.03)
+            assert sun_at(moment, *LAKE).bearing_deg == pytest.approx(bearing, abs=0.1)
 
 
 def chicago(text):
