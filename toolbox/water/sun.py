@@ -95,7 +95,8 @@ def sun_times(date: dt.date, zone: dt.tzinfo, latitude_deg: float, longitude_deg
     -------
     SunTimes
         Always in the order dawn, rise, noon, set, dusk. The noon is that of the day asked for; in a zone far from the
-        lake's own, dawn or dusk may fall on the day before or after.
+        lake's own, dawn or dusk may fall on the day before or after. Where the sun's noon falls at midnight of the
+        zone, a day may have none (solar days are up to half a minute longer than 24 hours); the nearest is given.
 
     Notes
     -----
@@ -103,9 +104,9 @@ def sun_times(date: dt.date, zone: dt.tzinfo, latitude_deg: float, longitude_deg
     a minute at middle latitudes. A level horizon is taken: under a bluff or in a gorge it is dark sooner.
     """
     place = astral.Observer(latitude_deg, longitude_deg, 0.0)
-    noon = astral.sun.noon(place, date, tzinfo=zone)
-    if noon.date() != date:  # noon just before or after midnight, in a zone far from the place
-        noon = astral.sun.noon(place, date + (date - noon.date()), tzinfo=zone)
+    midday = dt.datetime.combine(date, dt.time(12), tzinfo=zone)
+    noons = [astral.sun.noon(place, date + shift * _DAY, tzinfo=zone) for shift in (-1, 0, 1)]
+    noon = min(noons, key=lambda moment: abs(moment - midday))
 
     def dawn(day: dt.date) -> dt.datetime:
         return astral.sun.dawn(place, day, depression=CIVIL_DEG, tzinfo=zone)
