@@ -43,18 +43,17 @@ def _drift_m(boat: Boat) -> float:
 
 def _limits(boat: Boat, depth: DepthSurface, level_error_m: float) -> Limits:
     """Work out once more, from the day alone, what the last check holds the run to."""
-    import math
-
     from castshed.toolbox.water.last_check import Limits
 
-    error = math.hypot(depth.error_m, level_error_m)
-    keep = boat.beam_m / 2.0 + boat.position_error_m
-    return Limits(
-        run_clearance_m=keep + boat.clearance_m,
-        idle_clearance_m=keep,
-        run_depth_m=boat.running_depth_m + boat.margin_m + error,
-        idle_depth_m=boat.draft_m + boat.margin_m + error,
-        hold_depth_m=boat.draft_m + boat.margin_m + depth.error_m,
+    return Limits.of_boat(
+        draft_m=boat.draft_m,
+        running_depth_m=boat.running_depth_m,
+        margin_m=boat.margin_m,
+        depth_error_m=depth.error_m,
+        level_error_m=level_error_m,
+        beam_m=boat.beam_m,
+        position_error_m=boat.position_error_m,
+        clearance_m=boat.clearance_m,
         launch_m=LAUNCH_M,
     )
 

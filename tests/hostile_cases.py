@@ -30,7 +30,7 @@ from castshed.toolbox.catalogue import entries, load_entry
 from castshed.toolbox.cli import make_app
 from castshed.toolbox.day import read_day
 from castshed.toolbox.errors import CastshedError
-from castshed.toolbox.intake.series_table import read_series
+from castshed.toolbox.intake.series_file import read_series
 from castshed.toolbox.layers import list_layers, parse_reference, read_layer, read_surface, write_layers
 from castshed.toolbox.logs import LogFile
 from castshed.toolbox.parameters import Choice, Flag, Many, Number, Quantity

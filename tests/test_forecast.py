@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from castshed.toolbox.errors import CastshedError, DataError, FileMissing, UsageError
 from castshed.toolbox.intake.forecast_table import to_forecast
-from castshed.toolbox.intake.series_table import parse_delimited, read_series
+from castshed.toolbox.intake.series_file import read_series
+from castshed.toolbox.intake.series_table import parse_delimited
 from castshed.toolbox.intake.series_times import read_time, read_times
 from castshed.toolbox.water.exposure import wind_for_waves
 from castshed.toolbox.water.forecast import Forecast, averaging_ratio, wind_at_10_m

@@ -18,8 +18,9 @@ from castshed.toolbox.water.deep_side import deep_sides
 from castshed.toolbox.water.depth import DepthSurface
 from castshed.toolbox.water.hold_rules import HoldRules, Setting, Surroundings
 from castshed.toolbox.water.hold_words import hold_reasons
+from castshed.toolbox.water.lie import Lie
 from castshed.toolbox.water.next_structure import NextStructures
-from castshed.toolbox.water.soft_rules import Lie, shadow_cost
+from castshed.toolbox.water.soft_rules import shadow_cost
 from castshed.toolbox.water.sun_side import sun_at, sun_over
 from castshed.toolbox.water.tall_cover import tall_cover
 from castshed.toolbox.water.wind_cast import upwind_share, wind_shape, within_casts

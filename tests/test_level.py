@@ -18,7 +18,8 @@ from castshed.toolbox.day import level_of as level_of_day
 from castshed.toolbox.errors import CastshedError, DataError, DataWarning, NoSolution, UsageError
 from castshed.toolbox.intake.gauge_json import parse_gauge_json
 from castshed.toolbox.intake.level_table import CODES, datum_name, to_levels
-from castshed.toolbox.intake.series_table import parse_delimited, read_series
+from castshed.toolbox.intake.series_file import read_series
+from castshed.toolbox.intake.series_table import parse_delimited
 from castshed.toolbox.intake.series_times import read_time
 from castshed.toolbox.testing import check_algorithm
 from castshed.toolbox.water.level_series import LevelSeries, pool_at, trend_mps

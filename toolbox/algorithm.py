@@ -9,128 +9,18 @@ from __future__ import annotations
 import functools
 import inspect
 import re
-import types
 import typing
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Any, Final, ParamSpec, TypeVar
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import Any, ParamSpec, TypeVar
 
-from . import units
 from .errors import PluginError, UsageError
 from .job_steps import STEPS
-from .parameters import (
-    BookFile,
-    Choice,
-    DayInput,
-    FileSet,
-    Flag,
-    FolderSet,
-    Layer,
-    LayerSet,
-    LogList,
-    Many,
-    Number,
-    Quantity,
-    SeriesInput,
-    SourceList,
-    Surface,
-    Text,
-    check_choice,
-)
+from .markers import INPUTS, OUTPUTS, check_value, marker_of
+from .spec import Output, Parameter, Spec
 
 P = ParamSpec("P")
 R = TypeVar("R")
-
-_SUFFIXES: Final = ("_mps", "_deg", "_lph", "_m2", "_m", "_s", "_l")
-_INPUTS: Final = (Layer, Surface, LayerSet, SourceList, LogList, SeriesInput, DayInput)
-_OUTPUTS: Final = (Layer, Surface, FileSet, FolderSet, BookFile)
-
-
-@dataclass(frozen=True)
-class Parameter:
-    """One parameter of an algorithm."""
-
-    name: str
-    marker: Any
-    help: str
-    default: Any
-    required: bool
-    positional: bool
-    optional: bool
-
-    @property
-    def option(self) -> str:
-        """The option's name on the command line: without its unit suffix."""
-        return option_name(self.name)
-
-    @property
-    def is_input(self) -> bool:
-        """Whether it is read from a file."""
-        return isinstance(self.marker, _INPUTS)
-
-    @property
-    def default_words(self) -> str | None:
-        """The default as the help shows it; None when there is nothing to show."""
-        if self.required or self.default is None:
-            return None
-        if isinstance(self.marker, Quantity):
-            return units.in_words(float(self.default), self.marker.kind)
-        if isinstance(self.marker, Many) and isinstance(self.marker.of, Quantity):
-            return ", ".join(units.in_words(float(v), self.marker.of.kind) for v in self.default)
-        if isinstance(self.marker, Many):
-            return ", ".join(str(v) for v in self.default) or None
-        if isinstance(self.marker, Flag):
-            return "yes" if self.default else "no"
-        return str(self.default) or None
-
-
-@dataclass(frozen=True)
-class Output:
-    """One layer, surface or set of files that an algorithm makes."""
-
-    name: str
-    marker: Any
-
-
-@dataclass(frozen=True)
-class Spec:
-    """What an algorithm is: everything the command, the catalogue and the tests need to know."""
-
-    name: str
-    function: Callable[..., Any]
-    step: str
-    summary: str
-    description: str
-    parameters: tuple[Parameter, ...]
-    outputs: tuple[Output, ...]
-    several: bool
-    example: str
-    steps: Callable[..., str] | None = None
-
-    def parameter(self, name: str) -> Parameter:
-        """Find a parameter by its Python name.
-
-        Raises
-        ------
-        KeyError
-            There is none of that name.
-        """
-        return next(p for p in self.parameters if p.name == name)
-
-
-def option_name(name: str) -> str:
-    """Name the command-line option of a Python parameter: ``cast_m`` is ``--cast``.
-
-    Examples
-    --------
-    >>> option_name("least_cast_m")
-    '--least-cast'
-    """
-    for suffix in _SUFFIXES:
-        if name.endswith(suffix):
-            name = name.removesuffix(suffix)
-            break
-    return "--" + name.replace("_", "-")
 
 
 def _docstring(function: Callable[..., Any]) -> tuple[str, str, dict[str, str]]:
@@ -148,30 +38,14 @@ def _docstring(function: Callable[..., Any]) -> tuple[str, str, dict[str, str]]:
     return head.strip(), sections[0].strip(), helps
 
 
-def marker_of(hint: Any) -> tuple[Any, bool]:
-    """Find the marker in an annotation, and whether None is allowed."""
-    if typing.get_origin(hint) in (typing.Union, types.UnionType):
-        kinds = [h for h in typing.get_args(hint) if h is not type(None)]
-        if len(kinds) == 1:
-            return marker_of(kinds[0])[0], True
-    if typing.get_origin(hint) is typing.Annotated:
-        for extra in hint.__metadata__:
-            if isinstance(extra, (*_INPUTS, *_OUTPUTS, Quantity, Number, Text, Flag, Choice, Many)):
-                return extra, False
-    if typing.get_origin(hint) is typing.Literal:
-        return Choice(tuple(str(a) for a in typing.get_args(hint))), False
-    plain = {float: Number(), int: Number(whole=True), str: Text(), bool: Flag()}
-    return plain.get(hint), False
-
-
 def _outputs(hint: Any, name: str) -> tuple[tuple[Output, ...], bool]:
     marker, _ = marker_of(hint)
-    if isinstance(marker, _OUTPUTS):
+    if isinstance(marker, OUTPUTS):
         return (Output(getattr(marker, "name", name), marker),), False
     if inspect.isclass(hint) and issubclass(hint, tuple) and hasattr(hint, "_fields"):
         hints = typing.get_type_hints(hint, include_extras=True)
         found = [(field, marker_of(hints[field])[0]) for field in hint._fields]
-        if found and all(isinstance(m, _OUTPUTS) for _, m in found):
+        if found and all(isinstance(m, OUTPUTS) for _, m in found):
             return tuple(Output(field, m) for field, m in found), True
     raise PluginError(
         f"{name}: the return type must be a layer, a depth surface, files, a folder, "
@@ -205,7 +79,7 @@ def read_spec(function: Callable[..., Any], *, step: str, example: str, name: st
         if par.name not in helps:
             raise PluginError(f"{name}: parameter {par.name} has no entry under Parameters in the docstring.")
         positional = par.kind is not inspect.Parameter.KEYWORD_ONLY
-        if positional and not isinstance(marker, _INPUTS):
+        if positional and not isinstance(marker, INPUTS):
             raise PluginError(f"{name}: {par.name} is not an input layer; put it after * (keyword-only).")
         required = par.default is inspect.Parameter.empty
         default = None if required else par.default
@@ -214,41 +88,6 @@ def read_spec(function: Callable[..., Any], *, step: str, example: str, name: st
         )
     outputs, several = _outputs(hints.get("return"), name)
     return Spec(name, function, step, summary, description, tuple(parameters), outputs, several, example)
-
-
-def check_value(value: Any, marker: Any, name: str) -> Any:
-    """Check a value against its marker; return it in the type the algorithm expects.
-
-    Raises
-    ------
-    UsageError
-        Of the wrong kind or out of its limits.
-    """
-    if isinstance(marker, (Quantity, Number)):
-        number = units.check_finite(value, name)
-        if isinstance(marker, Number) and marker.whole and number != int(number):
-            raise UsageError(f"{name} is {value}; give a whole number.")
-        kind = marker.kind if isinstance(marker, Quantity) else ""
-
-        def words(v: float) -> str:
-            return units.in_words(v, kind) if kind else f"{v:g}"
-
-        if marker.least is not None and number < marker.least:
-            raise UsageError(f"{name} is {words(number)}; it must be at least {words(marker.least)}.")
-        if marker.most is not None and number > marker.most:
-            raise UsageError(f"{name} is {words(number)}; it must be at most {words(marker.most)}.")
-        return int(number) if isinstance(marker, Number) and marker.whole else number
-    if isinstance(marker, Choice):
-        return check_choice(value, marker.words, name)
-    if isinstance(marker, Text):
-        return str(value)
-    if isinstance(marker, Flag):
-        return bool(value)
-    if isinstance(marker, Many):
-        if isinstance(value, str) or not isinstance(value, Sequence):
-            raise UsageError(f"{name} is {value!r}; give a list.")
-        return tuple(check_value(one, marker.of, name) for one in value)
-    return value
 
 
 def check_call(spec: Spec, given: Mapping[str, Any]) -> dict[str, Any]:

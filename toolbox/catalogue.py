@@ -27,7 +27,7 @@ from .job_steps import STEPS
 if TYPE_CHECKING:
     from importlib.metadata import EntryPoint
 
-    from .algorithm import Spec
+    from .spec import Spec
 
 GROUP: Final = "castshed.algorithms"
 FOLDERS: Final = "CASTSHED_ALGORITHMS"

@@ -17,7 +17,6 @@ from typing import Annotated, Any, Final
 import typer
 
 from . import units
-from .algorithm import Parameter, Spec
 from .book_store import BookChange
 from .completion import layer_completer
 from .errors import CastshedError, DataWarning, LayerMissing, OutputFailed, UsageError
@@ -40,6 +39,7 @@ from .parameters import (
     Surface,
 )
 from .report import Reporter
+from .spec import Parameter, Spec
 from .store import keeping
 
 TRACEBACK: Final = "CASTSHED_TRACEBACK"
@@ -198,7 +198,7 @@ def read_input(par: Parameter, given: Any, crs: str | None, piped: _Piped | None
 
         return [LogFile(Path(text)) for text in given]
     if isinstance(marker, SeriesInput):
-        from .intake.series_table import read_series
+        from .intake.series_file import read_series
 
         return read_series(Path(given), marker.holds)
     if isinstance(marker, DayInput):

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     import pyproj
     from geopandas import GeoDataFrame
 
-    from .algorithm import Spec
+    from .spec import Spec
 
 _SHOWN = 5
 _FARTHEST_M = (

@@ -19,8 +19,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
 from . import units
-from .algorithm import check_value, option_name
 from .errors import DataError, DataWarning, FileMissing, UsageError
+from .markers import check_value, option_name
 from .parameters import (
     Bearing,
     Choice,
@@ -226,7 +226,7 @@ def _unknown(key: str, known: list[str], where: str) -> UsageError:
 
 
 def _value(given: Any, hint: Any, where: str) -> Any:
-    from .algorithm import marker_of
+    from .markers import marker_of
 
     marker, _ = marker_of(hint)
     if isinstance(given, (dt.time, dt.date)):
@@ -295,7 +295,7 @@ def level_of(
             "normal_pool, two elevations in one vertical datum, or table and normal_pool."
         )
     from .intake.level_table import datum_name, to_levels
-    from .intake.series_table import read_series
+    from .intake.series_file import read_series
     from .intake.series_times import read_time
     from .water.pool_level import level_from_pools, level_from_series
 
@@ -379,7 +379,7 @@ def _forecast(wind: Wind, folder: Path) -> SeriesTable | None:
         return None
     if wind.from_deg is not None or wind.speed_mps is not None:
         raise UsageError("[wind] gives a forecast and one wind as well; leave one of them out.")
-    from .intake.series_table import read_series
+    from .intake.series_file import read_series
 
     return read_series(folder / wind.forecast, "forecast")
 

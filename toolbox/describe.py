@@ -30,8 +30,8 @@ from .parameters import (
 )
 
 if TYPE_CHECKING:
-    from .algorithm import Parameter, Spec
     from .catalogue import Entry
+    from .spec import Parameter, Spec
 
 UNITS: Final = {
     "length": "m",

@@ -6,9 +6,9 @@ import argparse
 import sys
 from pathlib import Path
 
-from .algorithm import Parameter, Spec
 from .catalogue import entries, load_entry
 from .job_steps import STEPS
+from .spec import Parameter, Spec
 
 _PAGE = Path(__file__).parent.parent / "algorithms" / "README.md"
 

@@ -20,7 +20,7 @@ from .store import fingerprint
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
-    from .algorithm import Spec
+    from .spec import Spec
 
 LAKE: Final = "lake"
 _PARQUET: Final = (".parquet", ".geoparquet")

@@ -13,7 +13,7 @@ from .parameters import FileSet, FolderContents, FolderSet, Layer, Surface
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from .algorithm import Spec
+    from .spec import Spec
 
 _HEAD: Final = "head"
 _SHAPE: Final = ("west_m", "north_m", "cell_x_m", "cell_y_m", "error_m", "quantity")

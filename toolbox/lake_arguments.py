@@ -9,10 +9,10 @@ from typing import Any, Final
 
 import typer
 
-from .algorithm import Spec
 from .command import make_command, read_value
 from .errors import UsageError
 from .parameters import BookFile, FileSet, FolderSet
+from .spec import Spec
 
 _PLACE: Final = re.compile(r"\{(lake|name)\}")
 _OURS: Final = ("--out", "-o", "--replace", "--json", "--quiet", "-q")

@@ -12,7 +12,6 @@ from pathlib import Path
 from typing import Final
 
 from . import catalogue
-from .algorithm import Spec
 from .crew import do_lakes
 from .errors import CastshedError, DataError, FileMissing, OutputExists, OutputFailed, UsageError
 from .fingerprints import of_code
@@ -24,6 +23,7 @@ from .lake_task import Job, Outcome
 from .outputs import lineage_text
 from .parameters import FileSet, FolderSet
 from .report import plain
+from .spec import Spec
 from .store import fingerprint
 from .temporaries import clear_abandoned
 

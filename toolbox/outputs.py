@@ -20,7 +20,7 @@ from .report import plain
 from .temporaries import clear_abandoned, temporary_prefix
 
 if TYPE_CHECKING:
-    from .algorithm import Output, Spec
+    from .spec import Output, Spec
 
 
 def default_out(spec: Spec) -> str:

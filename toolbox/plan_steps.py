@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from . import units
-from .algorithm import Spec
 from .catalogue import load
 from .describe import UNITS
 from .parameters import Flag, Many, Number, Quantity
+from .spec import Spec
 
 if TYPE_CHECKING:
     from .day import Day
@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 _HEAD: Final = """\
 # The day "{title}" of {date} as steps. Change it and run it with: castshed run-steps FILE.toml
 # File names are relative to the folder of this file; it was written for the folder the command was given in.
-# plan proves its run once more before it writes anything, tells the wind of the hour at each stop, and writes GPX, KML
-# and the map; these steps do none of that.
+# The last step proves the run once more; when it fails, nothing is written. plan also tells the wind of the hour at each
+# stop and writes GPX, KML and the map; these steps do not.
 # A planning aid, not for navigation.
 """
 
@@ -142,6 +142,29 @@ def _run(day: Day, common: Mapping[str, Any], hourly: bool, launch_m: float, dep
     return _table("run", "day-plan", handled, "steps.gpkg")
 
 
+def _proof(day: Day, common: Mapping[str, Any], launch_m: float) -> str:
+    """Prove the run as it is then, whatever was changed before it."""
+    boat = day.boat
+    held_to = {
+        "stops": "@run:stops",
+        "legs": "@run:legs",
+        "holds": "@chosen:holds",
+        **{key: value for key, value in common.items() if key != "ramps"},
+        "dry_ground": "@today:dry_ground",
+        "spots": "@book:spots",
+        "draft_m": boat.draft_m,
+        "running_depth_m": boat.running_depth_m,
+        "margin_m": boat.margin_m,
+        "depth_error_m": day.lake.depth_error_m,
+        "level_error_m": day.level.error_m,
+        "beam_m": boat.beam_m,
+        "position_error_m": boat.position_error_m,
+        "clearance_m": boat.clearance_m,
+        "launch_m": launch_m,
+    }
+    return _table("proof", "prove-run", held_to, "steps.gpkg")
+
+
 def steps_of_day(day: Day, file: str, *, drift_m: float, depart: str, launch_m: float) -> str:
     """Write the steps of a day's plan.
 
@@ -154,8 +177,8 @@ def steps_of_day(day: Day, file: str, *, drift_m: float, depart: str, launch_m: 
 
     Notes
     -----
-    A depth error stated in the day file is no parameter of a step; the steps take that of the coverage, and the text
-    says so.
+    A depth error stated in the day file is no parameter of boat-hold and shortest-run, which take that of the coverage;
+    hazards and the proof take the stated one, and the text says so.
     """
     folder = Path(file).parent
     boat, angler, lake = day.boat, day.angler, day.lake
@@ -175,7 +198,8 @@ def steps_of_day(day: Day, file: str, *, drift_m: float, depart: str, launch_m: 
     parts = [_HEAD.format(title=day.title.replace("\n", " "), date=day.date.isoformat())]
     if lake.depth_error_m is not None:
         parts[0] += (
-            f"# The day file states a depth error of {lake.depth_error_m:g} m; these steps take the coverage's own.\n"
+            f"# The day file states a depth error of {lake.depth_error_m:g} m; hazards and the proof take it,\n"
+            "# holds the coverage's own: where that is less, a run may fail the proof.\n"
         )
     sources = [_place(folder, one) for one in day.lists.sources]
     gather = {"sources": sources, "shoreline": at["shoreline"], "depth_unit": day.lists.depth_unit}
@@ -189,6 +213,7 @@ def steps_of_day(day: Day, file: str, *, drift_m: float, depart: str, launch_m: 
         **draft,
     }
     thin |= {"running_depth_m": boat.running_depth_m, "position_error_m": boat.position_error_m, **errors}
+    thin["depth_error_m"] = lake.depth_error_m
     thin["depth_confidence"] = "@bottom:depth_confidence" if made else None
     parts.append(_table("thin", "shallow-hazards", thin, "steps.gpkg"))
     parts.append(
@@ -230,5 +255,5 @@ def steps_of_day(day: Day, file: str, *, drift_m: float, depart: str, launch_m: 
         "depth": depth,
         **level,
     }
-    parts.append(_run(day, common, hourly, launch_m, depart))
+    parts += [_run(day, common, hourly, launch_m, depart), _proof(day, common, launch_m)]
     return "\n".join(parts)

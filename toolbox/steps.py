@@ -21,7 +21,7 @@ from .steps_file import CHANGED, KEPT, MARK, RAN, Made, Step, read_steps
 from .store import Store, fingerprint
 
 if TYPE_CHECKING:
-    from .algorithm import Parameter
+    from .spec import Parameter
 
 
 def _told(made: Made, steps: Mapping[str, Step], par: Parameter) -> str:

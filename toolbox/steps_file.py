@@ -16,13 +16,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from . import catalogue, units
-from .algorithm import check_value
 from .errors import CastshedError, DataError, FileMissing, UsageError
 from .layers import Reference, parse_reference
+from .markers import check_value
 from .parameters import BookFile, DayInput, Flag, Layer, LayerSet, Many, Number, Quantity, Surface, Text
 
 if TYPE_CHECKING:
-    from .algorithm import Parameter, Spec
+    from .spec import Parameter, Spec
 
 MARK: Final = "@"
 _RESERVED: Final = ("run", "out", "crs")

@@ -14,9 +14,10 @@ import copy
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
-from .algorithm import Spec, spec_of
+from .algorithm import spec_of
 from .contracts import output_items, same_crs
 from .parameters import Layer, Surface
+from .spec import Spec
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame

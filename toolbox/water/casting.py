@@ -14,8 +14,8 @@ import shapely
 
 from .held import Found, apart_deg, bearings_deg, emptied, joined, tell
 from .hold_rules import broken_rules
+from .lie import Lie
 from .places import Look, first_good, look_and_rank, turned
-from .soft_rules import Lie
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

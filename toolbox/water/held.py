@@ -9,7 +9,8 @@ import numpy as np
 
 from .hold_rules import RULES
 from .least_depth import least_depth_inside
-from .soft_rules import Lie, wind_angles_deg
+from .lie import Lie
+from .wind_cast import wind_angles_deg
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -15,16 +15,15 @@ import shapely
 from ..errors import UsageError
 from ..units import in_words
 from .least_depth import least_depth_along, least_depth_inside
-from .soft_rules import wind_angles_deg
 from .surroundings import Surroundings
 from .uncertainty import needed_depth_m
-from .wind_cast import check_factor, upwind_share
+from .wind_cast import check_factor, upwind_share, wind_angles_deg
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from .depth import DepthSurface
-    from .soft_rules import Lie
+    from .lie import Lie
 
     Floats = NDArray[np.float64]
     Ints = NDArray[np.intp]

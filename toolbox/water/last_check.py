@@ -7,6 +7,7 @@ densely along every leg. Whatever went wrong before, a run that breaks a rule do
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
 
     from .depth import DepthSurface
 
-__all__ = ["Limits", "Violation", "last_check"]
+__all__ = ["Limits", "Violation", "last_check", "sampled_least"]
 
 Floats = NDArray[np.float64]
 Geometries = NDArray[np.object_]
@@ -60,6 +61,33 @@ class Limits:
     hold_depth_m: float
     launch_m: float
 
+    @classmethod
+    def of_boat(
+        cls,
+        *,
+        draft_m: float,
+        running_depth_m: float,
+        margin_m: float,
+        depth_error_m: float,
+        level_error_m: float,
+        beam_m: float,
+        position_error_m: float,
+        clearance_m: float,
+        launch_m: float,
+        idle_clearance_m: float = 0.0,
+    ) -> Limits:
+        """Work out what a boat needs, from what is stated of it alone and not from how its run was found."""
+        error = math.hypot(depth_error_m, level_error_m)
+        keep = beam_m / 2.0 + position_error_m
+        return cls(
+            run_clearance_m=keep + clearance_m,
+            idle_clearance_m=keep + idle_clearance_m,
+            run_depth_m=running_depth_m + margin_m + error,
+            idle_depth_m=draft_m + margin_m + error,
+            hold_depth_m=draft_m + margin_m + error,
+            launch_m=launch_m,
+        )
+
 
 def _column(frame: gpd.GeoDataFrame, name: str) -> Floats:
     if name not in frame.columns:
@@ -72,7 +100,7 @@ def _first(line: Any) -> tuple[float, float]:
     return float(x), float(y)
 
 
-def _thinnest(items: Geometries, depth: DepthSurface, level_m: float) -> tuple[Floats, Floats]:
+def sampled_least(items: Geometries, depth: DepthSurface, level_m: float) -> tuple[Floats, Floats]:
     """Least depth today along each line or at each point, by dense samples, and where; NaN where one is not known."""
     step = min(depth.cell_x_m, depth.cell_y_m) / _SAMPLES_A_CELL
     xy, item = shapely.get_coordinates(shapely.segmentize(items, step), return_index=True)
@@ -91,7 +119,9 @@ def _too_thin(
     wanted_m: float,
     stated_m: Floats,
 ) -> Iterator[Violation]:
-    for name, here, (x, y), stated in zip(names, *_thinnest(items, depth, level_m), stated_m, strict=True):
+    for name, here, (x, y), stated in zip(
+        names, *sampled_least(items, depth, level_m), stated_m, strict=True
+    ):
         if np.isnan(here):
             yield Violation(name, "lies in water without a known depth", x, y)
             continue

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .hold_rules import ABOVE, THIN, broken_rules, longest_cast_m
+from .lie import Lie
 from .next_structure import NextStructures
 from .rays import between
-from .soft_rules import Lie, soft_score
+from .soft_rules import soft_score
 from .visible_ring import VisibleRing, look_round
 
 if TYPE_CHECKING:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final, NamedTuple
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
+
+from .wind_cast import wind_angles_deg
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from .deep_side import DeepSide
     from .hold_rules import HoldRules
+    from .lie import Lie
     from .next_structure import NextStructures
     from .rays import Rays
 
@@ -42,35 +45,6 @@ def shadow_cost(lie: Lie, cast_m: Floats, rules: HoldRules) -> Floats:
     across = cast_m * (lie.east * np.cos(sun) - lie.north * np.sin(sun))
     off = np.hypot(along - along.clip(0.0, length), across)
     return np.asarray((1.0 - 2.0 * off / cast_m).clip(0.0) ** 2)
-
-
-class Lie(NamedTuple):
-    """Aims and directions of rays: points of the structure, and unit vectors from there to the boat."""
-
-    x: Floats
-    y: Floats
-    east: Floats
-    north: Floats
-
-
-def wind_angles_deg(east: Floats, north: Floats, wind_from_deg: float | None) -> Floats:
-    """Angle between the cast from a boat standing off in a direction and where the wind comes from.
-
-    Parameters
-    ----------
-    east, north
-        Unit vectors from the structure to the boat.
-    wind_from_deg
-        Where the wind comes from; None: not known.
-
-    Returns
-    -------
-    0 for a cast straight upwind, 180 straight downwind; NaN without a wind.
-    """
-    if wind_from_deg is None:
-        return np.full(len(east), np.nan)
-    wind = np.radians(wind_from_deg)
-    return np.asarray(np.degrees(np.arccos((-east * np.sin(wind) - north * np.cos(wind)).clip(-1.0, 1.0))))
 
 
 def soft_score(

@@ -20,6 +20,26 @@ LEAST_UPWIND: Final = 0.5
 _CORNERS: Final = 72  # as many as a ring of `cast_ring` has
 
 
+def wind_angles_deg(east: Floats, north: Floats, wind_from_deg: float | None) -> Floats:
+    """Angle between the cast from a boat standing off in a direction and where the wind comes from.
+
+    Parameters
+    ----------
+    east, north
+        Unit vectors from the structure to the boat.
+    wind_from_deg
+        Where the wind comes from; None: not known.
+
+    Returns
+    -------
+    0 for a cast straight upwind, 180 straight downwind; NaN without a wind.
+    """
+    if wind_from_deg is None:
+        return np.full(len(east), np.nan)
+    wind = np.radians(wind_from_deg)
+    return np.asarray(np.degrees(np.arccos((-east * np.sin(wind) - north * np.cos(wind)).clip(-1.0, 1.0))))
+
+
 def check_factor(upwind_factor: float) -> None:
     """Check the share of the longest cast that is left straight upwind.
 
