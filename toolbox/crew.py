@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import logging
 import tempfile
+import time
 import uuid
 from collections import deque
 from collections.abc import Iterator, Sequence
@@ -16,14 +17,56 @@ from .report import progress
 
 _WAIT_S: Final = 60
 _TRIES: Final = 2
+_COUNT_EVERY_S: Final = 1.0
+_ONE_THREAD: Final = ("OMP_NUM_THREADS", "MKL_NUM_THREADS", "OPENBLAS_NUM_THREADS")
+
+
+@contextlib.contextmanager
+def local_crew(workers: int | None = None) -> Iterator[Any]:
+    """Start workers on this machine, one process and one thread each, and end them with the block.
+
+    Parameters
+    ----------
+    workers
+        How many; by default one a core.
+
+    Yields
+    ------
+    distributed.LocalCluster
+        Its ``scheduler_address`` is what `do_lakes` takes.
+    """
+    import dask
+    from distributed import LocalCluster
+
+    # A worker that dies has had one lake in hand: that lake is told to us at once, and we try it once more. Nobody
+    # looks at Dask's own profile of the workers, which costs a look at their stack every 10 ms. Dask would also have
+    # memory given back to the system at every turn (MALLOC_TRIM_THRESHOLD_), which costs find-structure a quarter.
+    settings = {
+        "distributed.nanny.pre-spawn-environ": dict.fromkeys(_ONE_THREAD, 1),
+        "distributed.scheduler.allowed-failures": 0,
+        "distributed.scheduler.worker-saturation": 1.0,
+        "distributed.worker.profile.enabled": False,
+    }
+    with (
+        tempfile.TemporaryDirectory(prefix="castshed-", ignore_cleanup_errors=True) as folder,
+        dask.config.set(settings),
+        LocalCluster(
+            n_workers=workers,
+            threads_per_worker=1,
+            processes=True,
+            dashboard_address="127.0.0.1:0",
+            local_directory=folder,
+            silence_logs=logging.CRITICAL,
+        ) as cluster,
+    ):
+        yield cluster
 
 
 @contextlib.contextmanager
 def _client(workers: int | None, scheduler: str | None) -> Iterator[Any]:
     """Open a way to the workers; those of this machine are started here and ended with the block."""
     try:
-        import dask
-        from distributed import Client, LocalCluster
+        from distributed import Client
     except ImportError as error:
         raise CastshedError(
             "over-lakes needs Dask, which is not installed: pip install 'castshed[many]'."
@@ -38,21 +81,7 @@ def _client(workers: int | None, scheduler: str | None) -> Iterator[Any]:
         with client:
             yield client
         return
-    # A worker that dies has had one lake in hand: that lake is told to us at once, and we try it once more.
-    settings = {"distributed.scheduler.allowed-failures": 0, "distributed.scheduler.worker-saturation": 1.0}
-    with (
-        tempfile.TemporaryDirectory(prefix="castshed-", ignore_cleanup_errors=True) as folder,
-        dask.config.set(settings),
-        LocalCluster(
-            n_workers=workers,
-            threads_per_worker=1,
-            processes=True,
-            dashboard_address="127.0.0.1:0",
-            local_directory=folder,
-            silence_logs=logging.CRITICAL,
-        ) as cluster,
-        Client(cluster, set_as_default=False) as client,
-    ):
+    with local_crew(workers) as cluster, Client(cluster, set_as_default=False) as client:
         yield client
 
 
@@ -72,9 +101,12 @@ def _work_off(client: Any, jobs: Sequence[Job]) -> Iterator[Outcome]:
     waiting = deque((job, 1) for job in jobs)
     running: dict[str, tuple[Job, int]] = {}
     line = as_completed(loop=client.loop, raise_errors=False)
+    room, counted = 0, -_COUNT_EVERY_S
 
     def fill() -> None:
-        room = max(1, sum(client.nthreads().values()))
+        nonlocal room, counted
+        if waiting and time.monotonic() - counted >= _COUNT_EVERY_S:  # a question to the scheduler
+            room, counted = max(1, sum(client.nthreads().values())), time.monotonic()
         while waiting and len(running) < room:
             job, attempt = waiting.popleft()
             key = f"{job.lake}-{attempt}-{uuid.uuid4().hex}"
@@ -88,6 +120,7 @@ def _work_off(client: Any, jobs: Sequence[Job]) -> Iterator[Outcome]:
             outcome = future.result()
         elif future.status == "error":
             outcome = _failed(job, future)
+            counted = -_COUNT_EVERY_S  # a worker is gone
         else:
             raise CastshedError(
                 "The scheduler was lost. What is done is kept; run the same command to go on."

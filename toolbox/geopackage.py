@@ -296,7 +296,7 @@ def mark_no_data(path: Path, name: str) -> None:
 def write_lineage(path: Path, names: Sequence[str], lineage: str) -> None:
     """Keep a lineage text with layers, in the metadata tables of the GeoPackage standard."""
     with contextlib.closing(sqlite3.connect(path)) as db, db:
-        db.executescript(_METADATA_TABLES)
+        db.executescript("BEGIN;" + _METADATA_TABLES)  # one transaction, so one sync, with what follows
         for table in ("gpkg_metadata", "gpkg_metadata_reference"):
             db.execute(
                 "INSERT OR IGNORE INTO gpkg_extensions SELECT ?, NULL, 'gpkg_metadata', "
