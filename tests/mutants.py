@@ -1,0 +1,202 @@
+"""Are the tests of what keeps a boat off the rocks worth their name? Faults are put in, and counted when no test sees them.
+
+    python tests/mutants.py [MODULE ...] [--seed 1] [--each 40] [--all] [--jobs 1] [--coverage] [--json FILE]
+
+Draws places in the safety-critical modules at random, puts one fault in at a time (`mutant_places.py`) and runs the tests
+that reach it (`mutant_trials.py`). Those that survive are looked up in `survivors.toml`, where they were read and
+explained: `same` (no input tells it from the sound module) or `open` (a test could, and does not yet). The raw share
+counts all, the other leaves out what is explained as the same. `--coverage` shows lines and branches only.
+
+Needs the extras `test` and `trust`.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import os
+import re
+import sys
+import tomllib
+from dataclasses import asdict
+from multiprocessing.pool import ThreadPool
+from pathlib import Path
+
+TESTS = Path(__file__).resolve().parent
+sys.path[:0] = [str(TESTS)]
+
+from mutant_places import Mutant, mutants  # noqa: E402
+from mutant_trials import Known, file_of, measure_tests, trial, warm  # noqa: E402
+
+MODULES = (
+    *("levels", "level_series", "pool_level", "uncertainty"),
+    *("hazards", "isobaths", "areas"),
+    *("safe_water", "navigation", "visibility", "passages", "straits", "thinnest", "afloat"),
+    *("casting", "held", "hold_rules", "hold_scene", "cast_ring"),
+    *("last_check", "keep_out", "chain_check"),
+)
+FILES = (
+    *(
+        "level",
+        "confidence",
+        "water_and_hazards",
+        "isobaths",
+        "surface",
+        "safe_water",
+        "navigation",
+        "rounding",
+    ),
+    *(
+        "passages",
+        "straits",
+        "thinnest",
+        "safe_ways",
+        "alongside",
+        "casting",
+        "hold_choices",
+        "boat_hold",
+        "cast_reach",
+    ),
+    *("last_check", "safe_side"),
+)
+"""Of `tests/test_*.py` those that are quick and speak of these modules."""
+
+
+def explained() -> tuple[dict[tuple[str, str, str], str], list[dict]]:
+    """Survivors that were read, by module and change, and kinds of change that change nothing."""
+    table = tomllib.loads((TESTS / "survivors.toml").read_text(encoding="utf-8"))
+    return {(s["module"], s["was"], s["now"]): s["verdict"] for s in table.get("survivor", [])}, table.get(
+        "kind", []
+    )
+
+
+def verdict(mutant: Mutant, one_by_one: dict, kinds: list[dict]) -> str:
+    """``same``, ``open``, or ``unread``."""
+    for kind in kinds:
+        if re.fullmatch(kind["operator"], mutant.operator) and re.search(kind["was"], mutant.was):
+            return "same"
+    return one_by_one.get(mutant.key, "unread")
+
+
+def interval(hits: int, tries: int) -> tuple[float, float]:
+    """Where the true share lies with 95 % (E. B. Wilson, J. Am. Stat. Assoc. 22 (1927), 209-212)."""
+    if not tries:
+        return 0.0, 1.0
+    z, share = 1.959964, hits / tries
+    middle = (share + z * z / (2 * tries)) / (1 + z * z / tries)
+    half = z / (1 + z * z / tries) * math.sqrt(share * (1 - share) / tries + z * z / (4 * tries * tries))
+    return middle - half, middle + half
+
+
+def counted(trials: list[tuple[Mutant, str, str]], table: tuple[dict, list[dict]]) -> dict:
+    """Count the outcomes of one module, or of all."""
+    states = [state for _, state, _ in trials]
+    read = [verdict(mutant, *table) for mutant, state, _ in trials if state in ("survived", "not run")]
+    found = sum(state in ("killed", "no end") for state in states)
+    tried = len(trials)
+    return {
+        "tried": tried,
+        "found": found,
+        "no_end": states.count("no end"),
+        "survived": tried - found,
+        "same": read.count("same"),
+        "open": read.count("open"),
+        "unread": read.count("unread"),
+        "raw": found / tried if tried else None,
+        "score": found / (tried - read.count("same")) if tried > read.count("same") else None,
+        "from_to": interval(found, tried - read.count("same")),
+    }
+
+
+def branches(known: Known) -> dict:
+    """Lines and branches run, by module, in per cent, and what is left out."""
+    found = {}
+    for module, of in known.coverage.items():
+        all_, done = of["num_branches"], of["covered_branches"]
+        found[module] = {
+            "branches": 100.0 * done / all_ if all_ else 100.0,
+            "lines": 100.0 * of["covered_lines"] / max(of["num_statements"], 1),
+            "of": all_,
+            "missing": of["missing_branches"],
+            "missing_lines": of["missing_lines"],
+        }
+    return found
+
+
+def known_tests(modules: list[str], kept: Path | None, files: list[str]) -> Known:
+    """Measure the tests, or take what was measured from a file."""
+    if kept is not None and kept.exists():
+        found = json.loads(kept.read_text())
+        lines = {module: {int(k): v for k, v in of.items()} for module, of in found["lines"].items()}
+        return Known(found["seconds"], lines, found["coverage"])
+    there = [str(path.relative_to(TESTS.parent)) for f in files if (path := TESTS / f"test_{f}.py").exists()]
+    known = measure_tests(modules, there)
+    if kept is not None:
+        kept.write_text(json.dumps(asdict(known)))
+    return known
+
+
+def run(
+    modules: list[str],
+    seed: int,
+    each: int | None,
+    *,
+    jobs: int = 1,
+    kept: Path | None = None,
+    files=FILES,
+    say=print,
+) -> dict:
+    """Measure coverage and try mutants; see the text of this file."""
+    warm()
+    known = known_tests(list(modules), kept, files)
+    result: dict = {"branches": branches(known), "modules": {}, "survivors": []}
+    table = explained()
+    everything = []
+    for module in modules if each != 0 else ():
+        drawn, places = mutants(module, file_of(module), seed, each)
+        with ThreadPool(jobs) as pool:
+            outcome = pool.map(lambda mutant: (mutant, *trial(mutant, known, 20.0)), drawn, chunksize=1)
+        everything += outcome
+        result["modules"][module] = {"places": places, **counted(outcome, table)}
+        say(f"{module}: {result['modules'][module]}")
+        for mutant, state, _ in outcome:
+            if state in ("survived", "not run"):
+                found = {k: v for k, v in asdict(mutant).items() if k != "source"}
+                found |= {"state": state, "verdict": verdict(mutant, *table)}
+                result["survivors"].append(found)
+                say(
+                    f"  {found['verdict']} {module}:{mutant.line} {mutant.operator}\n    - {mutant.was}\n    + {mutant.now}"
+                )
+    result["all"] = counted(everything, table)
+    return result
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("modules", nargs="*", metavar="MODULE", help=f"of: {', '.join(MODULES)}")
+    parser.add_argument("--seed", type=int, default=1, help="another seed draws other faults")
+    parser.add_argument("--each", type=int, default=40, help="faults a module")
+    parser.add_argument("--all", action="store_true", help="every fault at every place (hours)")
+    parser.add_argument("--jobs", type=int, default=1, help="faults tried at once")
+    parser.add_argument("--coverage", action="store_true", help="branch coverage only")
+    parser.add_argument("--known", type=Path, help="file that keeps which test runs which line, between runs")
+    parser.add_argument("--json", type=Path, help="write the outcome there")
+    given = parser.parse_args()
+    os.environ.setdefault("CASTSHED_STORE", "off")
+    each = 0 if given.coverage else None if given.all else given.each
+    found = run(given.modules or list(MODULES), given.seed, each, jobs=given.jobs, kept=given.known)
+    for module, of in found["branches"].items():
+        print(
+            f"{module:<16} {of['branches']:5.1f} % of {of['of']} branches, {of['lines']:5.1f} % of lines; left out: {of['missing']}"
+        )
+    if given.json:
+        given.json.write_text(json.dumps(found, indent=1))
+    print(found["all"])
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
