@@ -58,7 +58,7 @@ FILES = (
         "boat_hold",
         "cast_reach",
     ),
-    *("last_check", "safe_side"),
+    *("last_check", "last_check_limits", "last_check_chain", "safe_side"),
 )
 """Of `tests/test_*.py` those that are quick and speak of these modules."""
 
