@@ -96,11 +96,13 @@ class Chain:
         The steps file.
     store
         Where results are kept; None keeps nothing, so that all is run each time.
+    steps
+        The steps where they are known already; by default those of the file.
     """
 
-    def __init__(self, path: Path, store: Store | None) -> None:
+    def __init__(self, path: Path, store: Store | None, steps: list[Step] | None = None) -> None:
         self.path, self.store = path, store
-        self.steps = read_steps(path)
+        self.steps = read_steps(path) if steps is None else steps
         self.by_name = {step.name: step for step in self.steps}
         fingerprint_steps(self.steps)
         last = self._read_last()

@@ -166,15 +166,13 @@ def _step(name: str, table: Any, folder: Path, before: Mapping[str, Step]) -> St
     return Step(name, spec, catalogue.entries()[spec.name], values, inputs, out, table.get("crs"))
 
 
-def read_steps(path: Path) -> list[Step]:
-    """Read a steps file and check all that can be checked before anything is run.
+def read_tables(path: Path) -> dict[str, Any]:
+    """Read the tables of a steps file, unchecked.
 
     Raises
     ------
-    FileMissing, DataError
-        The file is not there or no TOML.
-    UsageError, PluginError
-        A step, a parameter or a value is not what it should be; the message names step and key.
+    FileMissing, DataError, UsageError
+        The file is not there, no TOML, or holds nothing.
     """
     try:
         told = tomllib.loads(path.read_text(encoding="utf-8"))
@@ -186,7 +184,30 @@ def read_steps(path: Path) -> list[Step]:
         raise DataError(f"{path} cannot be read as TOML ({error}).") from error
     if not told:
         raise UsageError(f"{path} holds no step.")
+    return told
+
+
+def steps_of(told: Mapping[str, Any], folder: Path) -> list[Step]:
+    """Make steps of tables, and check all that can be checked before anything is run.
+
+    Parameters
+    ----------
+    told
+        The tables by the name of the step.
+    folder
+        What file names are relative to.
+
+    Raises
+    ------
+    UsageError, PluginError
+        A step, a parameter or a value is not what it should be; the message names step and key.
+    """
     steps: dict[str, Step] = {}
     for name, table in told.items():
-        steps[name] = _step(name, table, path.parent, steps)
+        steps[name] = _step(name, table, folder, steps)
     return list(steps.values())
+
+
+def read_steps(path: Path) -> list[Step]:
+    """Read a steps file; see `read_tables` and `steps_of`."""
+    return steps_of(read_tables(path), path.parent)
