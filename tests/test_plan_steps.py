@@ -17,18 +17,18 @@ from castshed.toolbox.units import parse
 DEMO = Path(__file__).parent.parent / "demo_layers"
 
 
-def castshed(home, *arguments):
-    code = "from castshed.toolbox.cli import main; main()"
+def castshed(home, *arguments, code=0):
+    main = "from castshed.toolbox.cli import main; main()"
     done = subprocess.run(
-        [sys.executable, "-c", code, *arguments],
+        [sys.executable, "-c", main, *arguments],
         capture_output=True,
         text=True,
         cwd=home,
         env={**os.environ, "NO_COLOR": "1", "CASTSHED_STORE": str(home / "kept")},
         check=False,
     )
-    assert done.returncode == 0, done.stderr
-    return done.stdout
+    assert done.returncode == code, done.stderr
+    return done.stdout if code == 0 else done.stderr
 
 
 @pytest.fixture(scope="module")
@@ -56,8 +56,18 @@ def test_the_steps_can_be_changed(home):
     assert tomllib.loads(text)["run"]["at-most"] == 12
     (home / "fewer.toml").write_text(text.replace("at-most = 12", "at-most = 3"), encoding="utf-8")
     said = castshed(home, "run-steps", "fewer.toml", "--replace")
-    assert [line.split(", ")[1].split()[0] for line in said.splitlines()] == ["kept"] * 9 + ["ran"]
+    assert [line.split(", ")[1].split()[0] for line in said.splitlines()] == ["kept"] * 9 + ["ran"] * 2
     assert len(read_layer(home / "steps.gpkg:stops")) == 5  # three stops, and the ramp at both ends
+
+
+def test_changed_steps_whose_run_does_not_hold_write_nothing(home):
+    text = (home / "steps.toml").read_text(encoding="utf-8").replace('"steps.gpkg"', '"close.gpkg"')
+    head, run = text.split("[run]")
+    (home / "close.toml").write_text(f'{head}[run]\nclearance = "0ft"{run}', encoding="utf-8")
+    said = castshed(home, "run-steps", "close.toml", code=5)  # the proof keeps the day's 20 ft
+    assert said.startswith("castshed run-steps: [proof] The run does not hold")
+    assert "nothing was written" in said
+    assert not (home / "close.gpkg").exists()
 
 
 def test_the_steps_of_a_day_by_the_hour_make_the_same_day_as_its_plan(home):

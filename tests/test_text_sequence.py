@@ -176,6 +176,63 @@ def test_two_commands_piped_equal_the_same_through_a_file(home):
     )
 
 
+def test_a_layer_of_the_pipe_is_named_after_a_colon(home):
+    first = ["water-today", "lake.gpkg:depth", "water.gpkg:shoreline", "--out", "day.gpkg", "--quiet"]
+    assert castshed(home, *first)[0] == 0
+    both = b""
+    for name, most in (("ring", "90ft"), ("near ring 輪", "60ft")):
+        reach = ["cast-reach", "lake.gpkg:spots", "day.gpkg:water", "--most-cast", most, "--out"]
+        code, data, says = castshed(home, *reach, f"-:{name}")
+        assert code == 0, says
+        assert list(read_sequence(io.BytesIO(data))) == [name]
+        assert castshed(home, *reach, f"direct.gpkg:{name}", "--quiet")[0] == 0
+        both += data
+    for name in ("ring", "near ring 輪"):
+        tables = ["write-tables", f"-:{name}", "--out", f"piped {name}"]
+        assert castshed(home, *tables, given=both)[0] == 0
+        assert castshed(home, "write-tables", f"direct.gpkg:{name}", "--out", f"file {name}")[0] == 0
+        (one,), (two,) = (list((home / f"{way} {name}").glob("*.csv")) for way in ("piped", "file"))
+        assert one.read_bytes() == two.read_bytes()
+
+
+def test_several_inputs_take_their_layers_from_one_pipe(home):
+    code, data, says = castshed(
+        home, "water-today", "lake.gpkg:depth", "water.gpkg:shoreline", "--level", "-2ft", "--out", "-"
+    )
+    assert code == 0, says
+    bands = ["write-tables", "-:water", "-:depth_bands", "--out", "tables"]
+    code, _, says = castshed(home, *bands, given=data)
+    assert code == 0, says
+    assert {p.stem for p in (home / "tables").glob("*.csv")} == {"water", "depth_bands"}
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "says"),
+    [
+        (
+            ["cast-reach", "lake.gpkg:spots", "-:lake", "--out", "x.gpkg"],
+            3,
+            "has no layer 'lake'; it has: water",
+        ),
+        (["cast-reach", "lake.gpkg:spots", "-:", "--out", "x.gpkg"], 2, "names no layer after the colon"),
+        (
+            ["boat-hold", "lake.gpkg:spots", "-:depth", "--out", "x.gpkg"],
+            2,
+            "only layers come through a pipe",
+        ),
+        (["boat-hold", "lake.gpkg:spots", "lake.gpkg:depth", "--out", "-:here"], 2, "makes several layers"),
+        (["depth-surface", "water.gpkg:shoreline", "--out", "-:depth"], 2, "only layers go through a pipe"),
+        (["export", "-:water", "-", "--out", "x"], 2, "given already"),
+    ],
+)
+def test_a_layer_that_the_pipe_has_not_is_told(home, arguments, code, says):
+    _, data, _ = castshed(home, "water-today", "lake.gpkg:depth", "water.gpkg:shoreline", "--out", "-")
+    got, out, err = castshed(home, *arguments, given=data)
+    assert (got, out) == (code, b""), err
+    assert says in " ".join(err.split())
+    assert not (home / "x.gpkg").exists()
+
+
 def test_three_commands_in_one_shell_line(home):
     python = f'"{sys.executable}" -c "{CODE}"'
     line = (

@@ -32,6 +32,8 @@ class _LazyGroup(TyperGroup):
     def resolve_command(self, ctx: Any, args: list[str]) -> Any:
         _list_commands(self)
         name, placeholder, rest = super().resolve_command(ctx, args)
+        # -:LAYER is a layer of the pipe; a space before it keeps it from being taken for an option
+        rest = [f" {word}" if word.startswith("-:") else word for word in rest]
         if name is None or placeholder is None:
             return name, placeholder, rest
         try:

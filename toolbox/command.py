@@ -10,7 +10,7 @@ import os
 import sys
 import traceback
 import warnings
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Annotated, Any, Final
 
@@ -20,7 +20,7 @@ from . import units
 from .book_store import BookChange
 from .completion import layer_completer
 from .errors import CastshedError, DataWarning, LayerMissing, OutputFailed, UsageError
-from .outputs import check_target, default_out, lineage_text, write_result
+from .outputs import check_target, default_out, layer_names, lineage_text, outputs_made, write_result
 from .parameters import (
     Choice,
     DayInput,
@@ -44,7 +44,33 @@ from .store import keeping
 
 TRACEBACK: Final = "CASTSHED_TRACEBACK"
 PIPE: Final = "-"
-"""In place of a file: standard input or output, as a GeoJSON text sequence (`text_sequence`)."""
+"""In place of a file: standard input or output, as a GeoJSON text sequence (`text_sequence`); ``-:LAYER`` names one."""
+
+
+def piped_layer(text: Any) -> str | None:
+    """Tell the layer that a pipe is asked for: empty where none is named, None where no pipe is meant.
+
+    Raises
+    ------
+    UsageError
+        There is a colon and no name after it.
+
+    Examples
+    --------
+    >>> piped_layer("-:holds"), piped_layer("-"), piped_layer("lake.gpkg:holds")
+    ('holds', '', None)
+    """
+    file, colon, name = str(text).strip().partition(":")
+    if file != PIPE:
+        return None
+    if colon and not name:
+        raise UsageError(f"'{text}' names no layer after the colon; write {PIPE}:LAYER, or {PIPE} alone.")
+    return name
+
+
+def _is_piped(value: Any) -> bool:
+    given = value if isinstance(value, list) else [value]
+    return any(piped_layer(one) is not None for one in given)
 
 
 def escape(text: str) -> str:
@@ -138,16 +164,17 @@ class _Piped:
             self._layers = found if crs is None else {n: reprojected(f, crs, n) for n, f in found.items()}
         return self._layers
 
-    def layer(self, usual: str, crs: str | None) -> Any:
-        """Take the layer of the usual name, or the only one."""
+    def layer(self, usual: str, crs: str | None, named: str = "") -> Any:
+        """Take the layer that is named, or else that of the usual name, or the only one."""
         found = self.layers(crs)
-        if usual in found:
-            return found[usual]
-        if len(found) == 1:
+        wanted = named or usual
+        if wanted in found:
+            return found[wanted]
+        if not named and len(found) == 1:
             return next(iter(found.values()))
         listing = ", ".join(found) or "no layers"
         raise LayerMissing(
-            f"Standard input has no layer '{usual}'; it has: {listing}. Pass one layer, or a file."
+            f"Standard input has no layer '{wanted}'; it has: {listing}. Name one, as {PIPE}:LAYER, or a file."
         )
 
 
@@ -163,9 +190,9 @@ def read_input(par: Parameter, given: Any, crs: str | None, piped: _Piped | None
 
     piped = piped or _Piped()
     marker = par.marker
-    if given == PIPE:
+    if not isinstance(given, list) and (named := piped_layer(given)) is not None:
         if isinstance(marker, Layer):
-            return piped.layer(marker.name, crs)
+            return piped.layer(marker.name, crs, named)
         raise UsageError(f"{par.name}: only layers come through a pipe; name a file.")
     if isinstance(marker, Layer):
         return layers.read_layer(given, usual=marker.name, crs=crs)
@@ -174,10 +201,11 @@ def read_input(par: Parameter, given: Any, crs: str | None, piped: _Piped | None
     if isinstance(marker, LayerSet):
         found: dict[str, Any] = {}
         for text in given:
-            if text == PIPE:
-                if found.keys() & piped.layers(crs).keys():
+            if (named := piped_layer(text)) is not None:
+                through = {named: piped.layer(named, crs, named)} if named else piped.layers(crs)
+                if found.keys() & through.keys():
                     raise UsageError("A layer of standard input was given already; rename one.")
-                found |= piped.layers(crs)
+                found |= through
                 continue
             ref = layers.parse_reference(text)
             kinds = layers.list_layers(ref.path)
@@ -214,7 +242,7 @@ def _beside(spec: Spec, given: Mapping[str, Any]) -> Path | None:
 
     for par in spec.parameters:
         value = given[par.name]
-        if par.is_input and value and value not in (PIPE, [PIPE]):
+        if par.is_input and value and not _is_piped(value):
             text = str(value[0] if isinstance(value, list) else value)
             return parse_reference(text).path.parent
     return None
@@ -239,14 +267,15 @@ def check_pipe(spec: Spec, as_json: bool) -> None:
         )
 
 
-def _write_pipe(spec: Spec, result: Any) -> dict[str, int]:
+def _write_pipe(spec: Spec, result: Any, names: Sequence[str]) -> dict[str, int]:
     from .contracts import output_items
     from .text_sequence import write_sequence
 
-    pairs = output_items(spec, result)
-    layers = {output.name: value for output, value in pairs}
+    pairs = dict(zip(names, output_items(spec, result), strict=True))
+    layers = {name: value for name, (_, value) in pairs.items()}
+    types = {name: output.marker.geometry for name, (output, _) in pairs.items()}
     try:
-        write_sequence(sys.stdout.buffer, layers, {o.name: o.marker.geometry for o, _ in pairs})
+        write_sequence(sys.stdout.buffer, layers, types)
     except BrokenPipeError:
         # Whoever reads has enough. Python would stumble over the pipe once more when it ends.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -271,8 +300,10 @@ def run(
         value = given[par.name]
         if not par.is_input and value is not None and value != []:
             arguments[par.name] = read_value(par, value)
-    if out == PIPE:
+    onto = piped_layer(out)
+    if onto is not None:
         check_pipe(spec, reporter.as_json)
+        names = layer_names(spec, onto or None, outputs_made(spec, given), PIPE)
     else:
         check_target(spec, out, replace=replace, given=given)
     piped = _Piped()
@@ -283,14 +314,14 @@ def run(
             for par in spec.parameters:
                 value = given[par.name]
                 if par.is_input and value is not None and value != []:
-                    shown[par.name] = " ".join(value) if isinstance(value, list) else str(value)
+                    shown[par.name] = " ".join(value if isinstance(value, list) else [str(value)]).strip()
                     arguments[par.name] = read_input(par, value, crs, piped)
             positional = [
                 arguments.pop(par.name) for par in spec.parameters if par.positional and par.name in arguments
             ]
             result = spec.function(*positional, **arguments)
-            if out == PIPE:
-                counts = _write_pipe(spec, result)
+            if onto is not None:
+                counts = _write_pipe(spec, result, names)
             else:
                 text = lineage_text(
                     spec,
@@ -300,7 +331,7 @@ def run(
                 counts = write_result(spec, result, out, replace=replace, lineage=text)
     for warning in caught:
         reporter.warn(str(warning.message))
-    if out == PIPE:
+    if onto is not None:
         return
     figures = result.figures if isinstance(result, (FolderContents, BookChange)) else {}
     if isinstance(result, (FolderContents, BookChange)):
@@ -355,7 +386,7 @@ def make_command(spec: Spec) -> typer.Typer:
                 file = str(given[spec.parameters[0].name])
                 print(spec.steps(read_input(spec.parameters[0], file, crs), file), end="")
                 return
-            piped = any(value in (PIPE, [PIPE]) for value in given.values())
+            piped = any(_is_piped(given[par.name]) for par in spec.parameters if par.is_input)
             if out is None and not piped:
                 pipe = ", or --out - into a pipe" if through else ""
                 raise UsageError(f"Say where the result goes: --out {what}{pipe}.")

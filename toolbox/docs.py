@@ -44,8 +44,9 @@ def page() -> str:
         "Lengths, speeds, times and bearings are written with their unit on the command line (`80ft`, `15mph`,",
         "`25min`, `SW`); in Python they are plain numbers in metres, metres per second, seconds and degrees. Every",
         "command also takes `--out`, `--replace`, `--json` and `--quiet`; commands that read layers take `--crs`.",
-        "In place of a file of layers, `-` takes them from the command before in a pipe, `--out -` passes them on: as",
-        "a GeoJSON text sequence (RFC 8142) that states the reference system and keeps coordinates exact.",
+        "In place of a file of layers, `-` takes them from the command before in a pipe (`-:LAYER` the one of that",
+        "name), `--out -` passes them on: as a GeoJSON text sequence (RFC 8142) that states the reference system and",
+        "keeps coordinates exact.",
         "The examples run in a folder that holds `demo_layers/` (`castshed demo demo_layers` writes one).",
         "",
     ]

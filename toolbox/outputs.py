@@ -41,22 +41,45 @@ def _always(spec: Spec) -> list[Output]:
     return [o for o in spec.outputs if not _only_with(o)]
 
 
-def _target_layers(spec: Spec, out: str, made: Sequence[Output]) -> tuple[Path, list[str]]:
-    """Name the layers to write; a name after the file is that of the one layer that is always made."""
-    ref = parse_reference(out)
+def layer_names(spec: Spec, layer: str | None, made: Sequence[Output], place: str) -> list[str]:
+    """Name the layers to write to a file or into a pipe.
+
+    Parameters
+    ----------
+    spec, made
+        The algorithm, and its outputs that are made this time.
+    layer
+        What was asked for: the name of the one layer that is always made; None for the usual names.
+    place
+        The file, or ``-``.
+
+    Raises
+    ------
+    UsageError
+        Several layers are always made, or another one has that name.
+    """
     names = [o.name for o in made]
-    if ref.layer is None:
-        return ref.path, names
+    if layer is None:
+        return names
     if len(_always(spec)) > 1:
         raise UsageError(
-            f"{spec.name} makes several layers ({', '.join(names)}); give --out a file only, FILE.gpkg."
+            f"{spec.name} makes several layers ({', '.join(names)}); give --out {place} without a layer."
         )
-    if ref.layer in names[1:]:
+    if layer in names[1:]:
         raise UsageError(
-            f"{spec.name} makes a layer {ref.layer} of its own here; give --out another name, such as "
-            f"{ref.path}:{names[0]}."
+            f"{spec.name} makes a layer {layer} of its own here; give --out another name, such as {place}:{names[0]}."
         )
-    return ref.path, [ref.layer, *names[1:]]
+    return [layer, *names[1:]]
+
+
+def outputs_made(spec: Spec, given: Mapping[str, Any] | None) -> list[Output]:
+    """List the outputs that are made with these parameters."""
+    return [o for o in spec.outputs if not _only_with(o) or (given or {}).get(_only_with(o))]
+
+
+def _target_layers(spec: Spec, out: str, made: Sequence[Output]) -> tuple[Path, list[str]]:
+    ref = parse_reference(out)
+    return ref.path, layer_names(spec, ref.layer, made, str(ref.path))
 
 
 def _book_path(spec: Spec, out: str) -> Path:
@@ -86,8 +109,7 @@ def check_target(spec: Spec, out: str, *, replace: bool, given: Mapping[str, Any
         check_output(_book_path(spec, out), [], replace=True)
         return
     if not isinstance(marker, (FileSet, FolderSet)):
-        made = [o for o in spec.outputs if not _only_with(o) or (given or {}).get(_only_with(o))]
-        check_output(*_target_layers(spec, out, made), replace=replace)
+        check_output(*_target_layers(spec, out, outputs_made(spec, given)), replace=replace)
         return
     folder = Path(out)
     if folder.exists() and not folder.is_dir():

@@ -599,6 +599,24 @@ Legs = Annotated[
         ),
     ),
 ]
+Proof = Annotated[
+    Frame,
+    Layer(
+        "proof",
+        LINE,
+        needs=(
+            Column("leg_no"),
+            Column("part", "text"),
+            Column("from_id", "text"),
+            Column("to_id", "text"),
+            Column("distance_m"),
+            Column("clearance_m", gaps=True),
+            Column("needed_clearance_m", gaps=True),
+            Column("least_depth_m", gaps=True),
+            Column("needed_depth_m", gaps=True),
+        ),
+    ),
+]
 Answers = Annotated[
     Frame,
     Layer("answers", POINT, needs=(Column("question", "text"), Column("answer", "text"))),

@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 _HEAD: Final = """\
 # The day "{title}" of {date} as steps. Change it and run it with: castshed run-steps FILE.toml
 # File names are relative to the folder of this file; it was written for the folder the command was given in.
-# The last step proves the run once more; when it fails, nothing is written. plan also tells the wind of the hour at each
-# stop and writes GPX, KML and the map; these steps do not.
+# The last step proves the run once more; when it fails, nothing is written. plan also tells the wind of the hour at
+# each stop and writes GPX, KML and the map; these steps do not.
 # A planning aid, not for navigation.
 """
 

@@ -1,0 +1,228 @@
+"""Prove a run by geometry alone, however it was made."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from castshed.toolbox.algorithm import algorithm
+from castshed.toolbox.parameters import (
+    Depth,
+    DryGround,
+    Holds,
+    Legs,
+    Length,
+    Level,
+    Proof,
+    ShallowHazards,
+    Spots,
+    Stops,
+    Water,
+    Zones,
+)
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+    from castshed.toolbox.water.keep_out import OffLimits
+    from castshed.toolbox.water.last_check import Limits
+    from castshed.toolbox.water.violations import Violation
+
+TOLD: Final = 5
+"""So many faults are told one by one."""
+
+
+def _held_at(stops: GeoDataFrame, holds: GeoDataFrame) -> GeoDataFrame:
+    """Take the hold of each stop: of several of one spot, the nearest to where the stop is said to be."""
+    usable = holds[holds["status"] == "ok"]
+    taken: list[int] = []
+    for spot, place in zip(stops["spot_id"].astype(str), stops.geometry, strict=True):
+        own = usable[usable["spot_id"].astype(str) == spot]
+        if len(own):
+            taken.append(own.index[int(own.distance(place).to_numpy().argmin())])
+    return usable.loc[list(dict.fromkeys(taken))]
+
+
+def _out_of_order(stops: GeoDataFrame, legs: GeoDataFrame) -> list[Violation]:
+    """Find legs that do not lead to the stop of their number, and stops nothing leads to."""
+    from castshed.toolbox.water.violations import Violation
+
+    at = dict(zip(stops["stop_no"].astype(int), stops["spot_id"].astype(str), strict=True))
+    goals = dict(zip(legs["leg_no"].astype(int), legs["to_id"].astype(str), strict=True))
+    reached = {*goals.values(), *legs["from_id"].astype(str)}
+    faults = [
+        Violation(f"leg {number}", f"leads to {goal}, stop {number} is {at.get(number, 'none')}")
+        for number, goal in goals.items()
+        if at.get(number) != goal
+    ]
+    alone = len(legs) == 0 and len(stops) < 2
+    return faults + [
+        Violation(f"stop {number}", f"({one}) is on no leg")
+        for number, one in at.items()
+        if one not in reached and not alone
+    ]
+
+
+def _proof(
+    legs: GeoDataFrame, off: OffLimits, depth: Depth | None, level_m: float, limits: Limits
+) -> GeoDataFrame:
+    """Tell for each piece what was measured and what is needed."""
+    import numpy as np
+
+    from castshed.toolbox.water.last_check import sampled_least
+
+    made = legs[["leg_no", "part", "from_id", "to_id", "distance_m", legs.geometry.name]].copy()
+    lines, part = legs.geometry.to_numpy(), legs["part"].to_numpy(dtype=object)
+    clear, need_clear, least, need_depth = (np.full(len(legs), np.nan) for _ in range(4))
+    for word, keep_m, depth_m in (
+        ("run", limits.run_clearance_m, limits.run_depth_m),
+        ("idle", limits.idle_clearance_m, limits.idle_depth_m),
+    ):
+        rows = np.flatnonzero(part == word)
+        if not len(rows):
+            continue
+        clear[rows] = off.clearance_m(lines[rows], running=word == "run")
+        need_clear[rows], need_depth[rows] = keep_m, depth_m
+        if depth is not None:
+            least[rows] = sampled_least(lines[rows], depth, level_m)[0]
+    made["clearance_m"], made["needed_clearance_m"] = clear, need_clear
+    made["least_depth_m"], made["needed_depth_m"] = least, need_depth if depth is not None else np.nan
+    return made
+
+
+@algorithm(
+    step="run",
+    example="castshed prove-run my_day/plan.gpkg:stops my_day/plan.gpkg:legs my_day/plan.gpkg:holds "
+    "my_day/plan.gpkg:water --hazards my_day/plan.gpkg:shallow_hazards --zones demo_layers/reservoir.gpkg:zones "
+    "--spots demo_layers/reservoir.gpkg:spots --depth demo_layers/reservoir.gpkg:depth --level -4ft --draft 14in "
+    "--running-depth 30in --margin 12in --clearance 20ft --out my.gpkg:proof",
+)
+def prove_run(
+    stops: Stops,
+    legs: Legs,
+    holds: Holds,
+    water: Water,
+    *,
+    hazards: ShallowHazards | None = None,
+    zones: Zones | None = None,
+    dry_ground: DryGround | None = None,
+    spots: Spots | None = None,
+    depth: Depth | None = None,
+    level_m: Level = 0.0,
+    draft_m: Length = 0.6096,
+    running_depth_m: Length = 0.9144,
+    margin_m: Length = 0.3048,
+    depth_error_m: Length | None = None,
+    level_error_m: Length = 0.03048,
+    beam_m: Length = 2.4384,
+    position_error_m: Length = 3.0,
+    clearance_m: Length = 6.096,
+    idle_clearance_m: Length = 0.0,
+    launch_m: Length = 150.0,
+) -> Proof:
+    """Prove a run by geometry alone, however it was made, and tell what it has to spare.
+
+    For a run that was changed by hand, or put together from steps. It shares no code with the search for ways: lines
+    are measured against the layers as they are, depths are sampled four times a cell. Every leg must lead on from
+    where the last one ended to the stop of its number, be as long as it says, keep the clearance from hazards, closed
+    zones, dry ground and the water's edge, and have the depth the boat needs with the errors of depth and level. Every
+    hold must have the depth, lie clear of hazards and closed zones and, with --spots, not on any of them. A run that
+    fails is told rule by rule, and nothing is written.
+
+    Without --depth no depth is proved. What no layer shows no check can see: a planning aid, not for navigation.
+
+    Parameters
+    ----------
+    stops
+        Stops of the run, the ramps first and last.
+    legs
+        Legs of the run; part is run, idle or launch.
+    holds
+        Holds; those of status ok at which the run stops are proved.
+    water
+        Today's water, from water-today.
+    hazards
+        Shallow hazards, from shallow-hazards.
+    zones
+        Zones; every zone that is not slow is closed.
+    dry_ground
+        Ground that has fallen dry, from water-today.
+    spots
+        Structures; no hold may lie on one.
+    depth
+        Depth coverage.
+    level_m
+        Today's surface minus chart datum; four feet down is -4ft.
+    draft_m
+        Water the boat draws at idle.
+    running_depth_m
+        Water needed to get on plane.
+    margin_m
+        Water wanted under that.
+    depth_error_m
+        Half-width within which the true depth lies (95 %); by default the coverage's own.
+    level_error_m
+        Half-width within which the true level lies.
+    beam_m
+        Width of the boat.
+    position_error_m
+        How far the boat may be from where it seems to be (95 %).
+    clearance_m
+        Distance wanted from hazards, land and closed zones while running, beyond half the beam and the position error.
+    idle_clearance_m
+        The same at idle.
+    launch_m
+        How far from the ramp the water that the boat can use may begin.
+
+    Returns
+    -------
+    GeoDataFrame
+        `proof`: each piece with the clearance and the least depth measured today, and those needed.
+
+    Raises
+    ------
+    NoSafeWay
+        A rule does not hold; the message tells which, where and by how much.
+    """
+    from castshed.toolbox.errors import DataError, NoSafeWay
+    from castshed.toolbox.water.keep_out import OffLimits
+    from castshed.toolbox.water.last_check import Limits, last_check
+
+    if stops.empty:
+        raise DataError("stops has no row; a run has the ramp it starts from at least.")
+    run = stops.sort_values("stop_no", kind="stable")
+    error_m = depth_error_m if depth_error_m is not None else (0.0 if depth is None else depth.error_m)
+    limits = Limits.of_boat(
+        draft_m=draft_m,
+        running_depth_m=running_depth_m,
+        margin_m=margin_m,
+        depth_error_m=error_m,
+        level_error_m=level_error_m,
+        beam_m=beam_m,
+        position_error_m=position_error_m,
+        clearance_m=clearance_m,
+        idle_clearance_m=idle_clearance_m,
+        launch_m=launch_m,
+    )
+    # The ramps are the first stop and the last; what else is called a stop must have a hold.
+    faults = _out_of_order(run, legs) + last_check(
+        legs,
+        _held_at(run, holds),
+        depth=depth,
+        level_m=level_m,
+        water=water,
+        start=run.geometry.iloc[0],
+        end=run.geometry.iloc[-1],
+        limits=limits,
+        hazards=hazards,
+        zones=zones,
+        dry_ground=dry_ground,
+        structures=spots,
+    )
+    if faults:
+        more = f"; and {len(faults) - TOLD} more" if len(faults) > TOLD else ""
+        raise NoSafeWay(
+            f"The run does not hold, {len(faults)} fault(s): {'; '.join(map(str, faults[:TOLD]))}{more}. Mend the leg "
+            "or leave the stop out; nothing was written."
+        )
+    ordered = legs.sort_values("leg_no", kind="stable").reset_index(drop=True)
+    return _proof(ordered, OffLimits(water, hazards, zones, dry_ground), depth, level_m, limits)

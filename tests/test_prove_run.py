@@ -1,0 +1,140 @@
+"""A run proved by its own command: what holds is measured, what does not is refused, whoever changed it."""
+
+import subprocess
+import sys
+import warnings
+
+import numpy as np
+import pytest
+import shapely
+
+from castshed.algorithms.boat_hold import boat_hold
+from castshed.algorithms.prove_run import prove_run
+from castshed.algorithms.shallow_hazards import shallow_hazards
+from castshed.algorithms.shortest_run import shortest_run
+from castshed.algorithms.water_today import water_today
+from castshed.toolbox.errors import DataError, NoSafeWay
+from castshed.toolbox.layers import list_layers, write_layers
+from castshed.toolbox.testing import check_algorithm
+
+LEVEL = -0.3048
+
+
+@pytest.fixture
+def day(lake):
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        lake.today = water_today(lake.depth, lake.shoreline, level_m=LEVEL)
+        lake.hazards = shallow_hazards(
+            lake.depth, lake.today.water, known_hazards=lake.known_hazards, level_m=LEVEL
+        )
+        lake.holds = boat_hold(lake.spots, lake.depth, level_m=LEVEL, drift_m=6.0, hazards=lake.hazards).holds
+        lake.around = {"hazards": lake.hazards, "zones": lake.zones, "depth": lake.depth, "level_m": LEVEL}
+        lake.run = shortest_run(lake.holds, lake.ramps, lake.today.water, **lake.around)
+    return lake
+
+
+def prove(day, **changes):
+    given = {"stops": day.run.stops, "legs": day.run.legs, "holds": day.holds} | changes
+    options = {k: given.pop(k) for k in list(given) if k not in ("stops", "legs", "holds")}
+    return prove_run(*given.values(), day.today.water, **(day.around | {"spots": day.spots} | options))
+
+
+def test_a_sound_run_is_proved_and_what_it_has_to_spare_is_told(day):
+    run = (day.run.stops, day.run.legs, day.holds, day.today.water)
+    proof = check_algorithm(prove_run, *run, rows="spots", spots=day.spots, **day.around)
+    assert len(proof) == len(day.run.legs)
+    running = proof[proof["part"] == "run"]
+    assert len(running) > 2
+    # half of 8 ft, 3 m, and 20 ft of clearance: 1.2192 + 3 + 6.096 m
+    assert running["needed_clearance_m"].to_numpy() == pytest.approx(10.3152, abs=1e-9)
+    # 3 ft to run and 1 ft of margin, with 0.1 m of depth error and 0.1 ft of level error
+    assert running["needed_depth_m"].to_numpy() == pytest.approx(1.2192 + np.hypot(0.1, 0.03048), abs=1e-9)
+    assert (running["clearance_m"] >= running["needed_clearance_m"] - 1e-6).all()
+    assert (running["least_depth_m"] >= running["needed_depth_m"]).all()
+    # measured against shapely: the nearest edge of the water and the nearest hazard
+    edges = [
+        *day.today.water.boundary,
+        *day.hazards.geometry,
+        *day.zones[day.zones["zone"] != "slow"].geometry,
+    ]
+    for row in running.itertuples():
+        assert row.clearance_m == pytest.approx(min(shapely.distance(row.geometry, edges)), abs=1e-6)
+
+
+def changed(frame, row, **cells):
+    made = frame.copy()
+    for column, value in cells.items():
+        made.loc[made.index[row], column] = value
+    return made
+
+
+def swapped(stops):
+    return changed(changed(stops, 1, stop_no=stops["stop_no"].iloc[2]), 2, stop_no=stops["stop_no"].iloc[1])
+
+
+def bent(legs, through):
+    row = int(np.flatnonzero(legs["part"] == "run")[1])
+    line = legs.geometry.iloc[row]
+    made = legs.copy()
+    way = shapely.LineString([line.coords[0], through, line.coords[-1]])
+    made.loc[made.index[row], "geometry"] = way
+    made.loc[made.index[row], "distance_m"] = way.length
+    return made
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (lambda k: {"legs": bent(k.run.legs, (500_650.0, 4_000_650.0))}, "leaves today's water"),  # over the island
+        (lambda k: {"legs": bent(k.run.legs, (500_400.0, 4_000_700.0))}, "hazard"),  # over the shoal
+        (lambda k: {"legs": bent(k.run.legs, (500_930.0, 4_000_930.0))}, "zone"),  # into the closed corner
+        (lambda k: {"legs": k.run.legs.drop(index=k.run.legs.index[2])}, "does not begin where"),
+        (lambda k: {"legs": changed(k.run.legs, 1, distance_m=1.0)}, "1 m is stated"),
+        (lambda k: {"stops": swapped(k.run.stops)}, "leads to"),
+        (lambda k: {"holds": k.holds.assign(geometry=k.holds.translate(2.0))}, "is not where the leg"),
+        (lambda k: {"holds": k.holds.assign(status="none")}, "no hold that could be checked"),
+        (lambda k: {"clearance_m": 60.0}, "must be kept"),
+        (lambda k: {"running_depth_m": 3.0}, "is needed"),
+        (lambda k: {"depth_error_m": 2.0}, "is needed"),
+        (lambda k: {"level_m": -3.0}, "is needed"),
+    ],
+)
+def test_a_changed_run_that_breaks_a_rule_is_refused_by_what_it_breaks(day, change, says):
+    with pytest.raises(NoSafeWay, match=says):
+        prove(day, **change(day))
+
+
+def test_a_stop_nothing_leads_to_is_a_fault(day):
+    import pandas as pd
+
+    extra = day.run.stops.iloc[[1]].assign(stop_no=99, spot_id="nowhere")
+    stops = pd.concat([day.run.stops.iloc[:-1], extra, day.run.stops.iloc[[-1]].assign(stop_no=100)])
+    with pytest.raises(NoSafeWay, match="nowhere"):
+        prove(day, stops=stops)
+
+
+def test_of_several_holds_of_a_spot_the_one_the_run_stops_at_is_proved(day):
+    import pandas as pd
+
+    other = day.holds.assign(hold_no=2, geometry=day.holds.translate(0.0, 9.0))
+    assert len(prove(day, holds=pd.concat([other, day.holds], ignore_index=True))) == len(day.run.legs)
+
+
+def test_a_run_without_stops_is_refused(day):
+    with pytest.raises(DataError, match="stops has no row"):
+        prove(day, stops=day.run.stops.iloc[:0])
+
+
+def test_the_command_ends_with_5_and_writes_nothing(day, tmp_path):
+    legs = bent(day.run.legs, (500_650.0, 4_000_650.0))
+    layers = {"stops": day.run.stops, "legs": legs, "holds": day.holds, "water": day.today.water}
+    write_layers(tmp_path / "day.gpkg", layers)
+    code = "from castshed.toolbox.cli import main; main()"
+    given = ["prove-run", *["day.gpkg"] * 4, "--out", "day.gpkg:proof"]
+    done = subprocess.run(
+        [sys.executable, "-c", code, *given], cwd=tmp_path, capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 5, done.stderr
+    assert "leaves today's water" in done.stderr
+    assert set(list_layers(tmp_path / "day.gpkg")) == set(layers)
