@@ -19,6 +19,7 @@ from castshed.algorithms.shortest_run import shortest_run
 from castshed.algorithms.water_today import water_today
 from castshed.algorithms.wind_exposure import wind_exposure
 from castshed.toolbox.catalogue import entries, load_entry
+from castshed.toolbox.layers import read_layer
 from castshed.toolbox.testing import check_algorithm
 
 LEVEL = -0.3048
@@ -105,3 +106,15 @@ def test_the_chain_in_the_readme_runs(folder):
     for line in lines[1:]:
         done = run(line.replace("$L", "demo_layers/reservoir.gpkg"), folder)
         assert done.returncode == 0, f"{line}\n{done.stderr}"
+
+
+def test_the_chain_of_the_readme_runs_in_python(folder):
+    text = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
+    code = text[text.index("```python\n") + 10 :].partition("```")[0]
+    done = subprocess.run(
+        [sys.executable, "-W", "ignore", "-c", code], cwd=folder, capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    stops = read_layer(f"{folder}/my_run.gpkg:stops")
+    assert (folder / "run.gpx").exists()
+    assert (stops["reason"] == "hold").sum() == 12

@@ -352,7 +352,7 @@ def _fill(
 
 
 def write_layers(
-    path: Path,
+    path: str | Path,
     layers: Mapping[str, Any],
     *,
     replace: bool = False,
@@ -383,7 +383,7 @@ def write_layers(
         See `geopackage.change`; the old file is then as it was.
     """
     geopackage.change(
-        path,
+        Path(path),
         list(layers),
         lambda part: _fill(part, layers, words, types or {}, lineage),
         replace=replace,
