@@ -25,6 +25,7 @@ from mutant_places import Mutant, span_of
 
 TESTS = Path(__file__).resolve().parent
 WATER = "castshed.toolbox.water"
+TOO_LONG = ("tests/test_navigation.py::test_lengths_equal_plain_visibility_graphs_on_200_waters",)
 _WARM = (
     *(
         "numpy",
@@ -66,10 +67,16 @@ def warm() -> None:
         importlib.import_module(name)
 
 
+def full_name(module: str) -> str:
+    """Name to import: a water model, or what is said from castshed on (``algorithms.shallow_hazards``)."""
+    return f"castshed.{module}" if "." in module else f"{WATER}.{module}"
+
+
 def file_of(module: str) -> Path:
-    """File of a module of the water models, without importing it."""
-    toolbox = importlib.util.find_spec("castshed.toolbox")
-    found = Path(toolbox.submodule_search_locations[0]) / "water" / f"{module.replace('.', '/')}.py"
+    """File of a module, without importing it."""
+    room, *within = full_name(module).removeprefix("castshed.").split(".")
+    package = importlib.util.find_spec(f"castshed.{room}")
+    found = Path(package.submodule_search_locations[0]).joinpath(*within).with_suffix(".py")
     forget()
     return found
 
@@ -83,7 +90,7 @@ class _Exchanged(importlib.abc.MetaPathFinder):
     """Gives one module another text."""
 
     def __init__(self, mutant: Mutant) -> None:
-        self.name, self.source = f"{WATER}.{mutant.module}", mutant.source
+        self.name, self.source = full_name(mutant.module), mutant.source
         self.path = file_of(mutant.module)
 
     def find_spec(self, fullname, path=None, target=None):
@@ -203,7 +210,7 @@ def measure_tests(modules: list[str], files: list[str]) -> Known:
         )
         cover.exclude("if TYPE_CHECKING:")
         cover.start()
-        _uncompiled({f"{WATER}.{module}" for module in modules})
+        _uncompiled(set(map(full_name, modules)))
         watch = _Watch(cover)
         state = _run_pytest(files, watch, first_only=False)
         cover.switch_context("")
@@ -283,7 +290,7 @@ def try_tests(mutant: Mutant, tests: list[str], limit_s: float) -> tuple[str, st
 
     def work(folder):
         sys.meta_path.insert(0, _Exchanged(mutant))
-        _uncompiled({f"{WATER}.{mutant.module}"})
+        _uncompiled({full_name(mutant.module)})
         watch = _Watch()
         state = _run_pytest(tests, watch, first_only=True)
         return {"state": state, "failed": watch.failed}

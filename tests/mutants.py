@@ -31,7 +31,7 @@ from mutant_trials import Known, file_of, measure_tests, trial, warm  # noqa: E4
 
 MODULES = (
     *("levels", "level_series", "pool_level", "uncertainty"),
-    *("hazards", "isobaths", "areas"),
+    *("hazards", "isobaths", "areas", "algorithms.shallow_hazards"),
     *("safe_water", "navigation", "visibility", "passages", "straits", "thinnest", "afloat"),
     *("casting", "held", "hold_rules", "hold_scene", "cast_ring"),
     *("last_check", "keep_out", "chain_check"),
@@ -39,15 +39,16 @@ MODULES = (
 FILES = (
     *(
         "level",
-        "confidence",
+        "safe_side",
         "water_and_hazards",
         "isobaths",
-        "surface",
+        "areas",
         "safe_water",
         "navigation",
-        "rounding",
+        "ways_exact",
     ),
     *(
+        "rounding",
         "passages",
         "straits",
         "thinnest",
@@ -56,9 +57,8 @@ FILES = (
         "casting",
         "hold_choices",
         "boat_hold",
-        "cast_reach",
     ),
-    *("last_check", "last_check_limits", "last_check_chain", "safe_side"),
+    *("cast_reach", "hold_limits", "last_check", "last_check_limits", "last_check_chain"),
 )
 """Of `tests/test_*.py` those that are quick and speak of these modules."""
 
