@@ -6,8 +6,9 @@ Draws places in the safety-critical modules at random, puts one fault in at a ti
 that reach it (`mutant_trials.py`). Those that survive are looked up in `survivors.toml`, where they were read and
 explained: `same` (no input tells it from the sound module) or `open` (a test could, and does not yet). The raw share
 counts all, the other leaves out what is explained as the same. `--coverage` shows lines and branches only.
+`--picked` puts in the faults of `picked_mutants.toml`, as the tests do.
 
-Needs the extras `test` and `trust`.
+Needs the extras `test` and `trust` (`--picked` only the first), and an operating system that can fork.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ TESTS = Path(__file__).resolve().parent
 sys.path[:0] = [str(TESTS)]
 
 from mutant_places import Mutant, mutants  # noqa: E402
-from mutant_trials import Known, file_of, measure_tests, trial, warm  # noqa: E402
+from mutant_trials import Known, file_of, measure_tests, trial, try_tests, warm  # noqa: E402
 
 MODULES = (
     *("levels", "level_series", "pool_level", "uncertainty"),
@@ -124,16 +125,45 @@ def branches(known: Known) -> dict:
     return found
 
 
+def _merged(one: Known, other: Known) -> Known:
+    """Put together what two sets of tests run."""
+    lines = {module: dict(of) for module, of in one.lines.items()}
+    for module, of in other.lines.items():
+        for line, tests in of.items():
+            lines[module][line] = lines[module].get(line, []) + tests
+    coverage = {}
+    for module, of in one.coverage.items():
+        new = other.coverage.get(module, of)  # no entry: those tests do not import it
+        branches = [pair for pair in of["missing_branches"] if pair in new["missing_branches"]]
+        missing = [line for line in of["missing_lines"] if line in new["missing_lines"]]
+        coverage[module] = of | {
+            "missing_branches": branches,
+            "missing_lines": missing,
+            "covered_branches": of["num_branches"] - len(branches),
+            "covered_lines": of["num_statements"] - len(missing),
+        }
+    return Known(one.seconds | other.seconds, lines, coverage)
+
+
 def known_tests(modules: list[str], kept: Path | None, files: list[str]) -> Known:
-    """Measure the tests, or take what was measured from a file."""
+    """Measure the tests, or take what was measured from a file and measure the files that are new to it."""
+    known = None
     if kept is not None and kept.exists():
         found = json.loads(kept.read_text())
         lines = {module: {int(k): v for k, v in of.items()} for module, of in found["lines"].items()}
-        return Known(found["seconds"], lines, found["coverage"])
+        known = Known(found["seconds"], lines, found["coverage"])
+        if not set(modules) <= set(lines):
+            raise SystemExit(
+                f"{kept} knows nothing of {sorted(set(modules) - set(lines))}; name another file"
+            )
     there = [str(path.relative_to(TESTS.parent)) for f in files if (path := TESTS / f"test_{f}.py").exists()]
-    known = measure_tests(modules, there)
-    if kept is not None:
-        kept.write_text(json.dumps(asdict(known)))
+    old = {test.split("::")[0] for test in known.seconds} if known else set()
+    new = [name for name in there if name not in old]
+    if new:
+        measured = measure_tests(list(known.lines) if known else modules, new)
+        known = _merged(known, measured) if known else measured
+        if kept is not None:
+            kept.write_text(json.dumps(asdict(known)))
     return known
 
 
@@ -172,6 +202,31 @@ def run(
     return result
 
 
+def picked(say=print) -> tuple[int, list[str]]:
+    """Put in each fault of `picked_mutants.toml`: how many there are, and those its tests do not see."""
+    warm()
+    missed = []
+    faults = tomllib.loads((TESTS / "picked_mutants.toml").read_text(encoding="utf-8"))["fault"]
+    for fault in faults:
+        source = file_of(fault["module"]).read_text(encoding="utf-8")
+        if source.count(fault["was"]) != 1:
+            missed.append(f"{fault['module']} has no single '{fault['was']}'")
+            continue
+        mutant = Mutant(
+            fault["module"],
+            0,
+            "picked",
+            fault["was"],
+            fault["now"],
+            source.replace(fault["was"], fault["now"]),
+        )
+        state, by = try_tests(mutant, [f"tests/{one}" for one in fault["tests"]], 120.0)
+        if state != "killed" or by == "collection":
+            missed.append(f"{fault['module']}: {fault['now']} ({state})")
+    say(f"{len(faults)} faults put in, {len(faults) - len(missed)} seen; missed: {missed}")
+    return len(faults), missed
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
@@ -184,8 +239,11 @@ def main() -> int:
     parser.add_argument("--coverage", action="store_true", help="branch coverage only")
     parser.add_argument("--known", type=Path, help="file that keeps which test runs which line, between runs")
     parser.add_argument("--json", type=Path, help="write the outcome there")
+    parser.add_argument("--picked", action="store_true", help="the few faults of picked_mutants.toml only")
     given = parser.parse_args()
     os.environ.setdefault("CASTSHED_STORE", "off")
+    if given.picked:
+        return 1 if picked()[1] else 0
     each = 0 if given.coverage else None if given.all else given.each
     found = run(given.modules or list(MODULES), given.seed, each, jobs=given.jobs, kept=given.known)
     for module, of in found["branches"].items():
