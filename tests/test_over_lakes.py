@@ -2,24 +2,42 @@
 
 import json
 import logging
+import math
 import os
 import shutil
+import struct
 import subprocess
 import sys
 
 import geopandas as gpd
 import pytest
 import shapely
+from pyarrow import parquet
 
 from castshed.algorithms.find_structure import find_structure
 from castshed.toolbox import crew
 from castshed.toolbox.errors import CrsError, DataError, FileMissing, OutputExists, UsageError
+from castshed.toolbox.geopackage import read_lineage
 from castshed.toolbox.layers import read_layer, write_layers
 from castshed.toolbox.many import check_all_done, find_lakes, over_lakes
+from castshed.toolbox.steps import Chain
 from castshed.toolbox.testing import assert_layer_equal
 from conftest import CRS, frame, make_lake
 
 CIRCLES = ["{lake}:spots", "--radius", "30ft"]
+STEPS = """
+[rings]
+run = "circles"
+spots = "{lake}:spots"
+radius = "30ft"
+
+[smaller]
+run = "shrunk"
+circles = "@rings:circles"
+by = "2m"
+word = "of {name}"
+out = "drawn/{name}_small.gpkg"
+"""
 PLUGIN = '''
 import os
 import signal
@@ -29,7 +47,7 @@ from typing import Annotated
 from geopandas import GeoDataFrame
 
 from castshed.toolbox.algorithm import algorithm
-from castshed.toolbox.parameters import POLYGON, Layer, Length, Spots
+from castshed.toolbox.parameters import POLYGON, Layer, Length, Spots, Words
 
 
 @algorithm(step="share", example="")
@@ -51,6 +69,24 @@ def circles(spots: Spots, *, radius_m: Length = 20.0) -> Annotated[GeoDataFrame,
     if note == "faulty":
         raise ZeroDivisionError("made")
     return spots[["spot_id", "geometry"]].assign(geometry=spots.buffer(radius_m))
+
+
+@algorithm(step="share", example="")
+def shrunk(
+    circles: Annotated[GeoDataFrame, Layer("circles", POLYGON)], *, by_m: Length = 1.0, word: Words = ""
+) -> Annotated[GeoDataFrame, Layer("circles", POLYGON)]:
+    """Draw smaller circles.
+
+    Parameters
+    ----------
+    circles
+        Circles.
+    by_m
+        How much smaller.
+    word
+        What to note.
+    """
+    return circles.assign(geometry=circles.buffer(-by_m), word=word)
 '''
 
 
@@ -199,16 +235,161 @@ def test_gathered_rows_carry_their_lake(tmp_path, calls, address):
 
 
 def test_gathered_as_geoparquet(tmp_path, calls, address):
-    pytest.importorskip("pyarrow", reason="of the extra many")
+    """Read by Arrow's own reader, not by what wrote it, and held to the format's text.
+
+    GeoParquet 1.0/1.1 (OGC), "Metadata": a key `geo` in the file's metadata with version, primary_column and columns;
+    of a column encoding (WKB), geometry_types, crs (PROJJSON) and bbox. WKB is that of OGC 06-103r4, 8.2.
+    """
     for name in ("a", "b"):
         write_lake(tmp_path / "lakes" / f"{name}.gpkg", name)
     run(tmp_path, "all.parquet", scheduler=address)
+    table = parquet.read_table(tmp_path / "all.parquet")
+    told = json.loads(table.schema.metadata[b"geo"])
+    assert told["version"] in {"1.0.0", "1.1.0"}
+    assert list(told["columns"]) == [told["primary_column"]] == ["geometry"]
+    column = told["columns"]["geometry"]
+    assert (column["encoding"], column["geometry_types"]) == ("WKB", ["Polygon"])
+    assert column["crs"]["id"] == {"authority": "EPSG", "code": CRS.to_epsg()}
+    # Circles of 30 ft = 9.144 m round 500000, 500100, 500200 E on 4000000 N.
+    assert column["bbox"] == pytest.approx([499_990.856, 3_999_990.856, 500_209.144, 4_000_009.144], abs=1e-6)
+    assert table["lake"].to_pylist() == ["a"] * 3 + ["b"] * 3
+    assert table["spot_id"].to_pylist() == ["s0", "s1", "s2"] * 2
+    for k, content in enumerate(table["geometry"].to_pylist()):
+        order, kind, rings, count = struct.unpack("<BIII", content[:13])
+        assert (order, kind, rings, len(content)) == (1, 3, 1, 13 + 16 * count)
+        x, y = struct.unpack("<dd", content[13:29])
+        assert math.hypot(x - 500_000 - 100 * (k % 3), y - 4_000_000) == pytest.approx(9.144, abs=1e-9)
     rows = gpd.read_parquet(tmp_path / "all.parquet")
-    assert rows["lake"].tolist() == ["a"] * 3 + ["b"] * 3
     assert_layer_equal(
         rows[rows["lake"] == "a"].drop(columns="lake"), read_layer(tmp_path / "all.lakes" / "a.gpkg")
     )
+    before = (tmp_path / "all.parquet").stat().st_mtime_ns
     assert run(tmp_path, "all.parquet", scheduler=address).tasks == 0
+    assert (tmp_path / "all.parquet").stat().st_mtime_ns == before
+    (tmp_path / "mine.parquet").write_bytes(b"somebody's")
+    with pytest.raises(OutputExists, match=r"mine\.parquet is already there"):
+        run(tmp_path, "mine.parquet", scheduler=address)
+    assert (tmp_path / "mine.parquet").read_bytes() == b"somebody's"
+
+
+def run_steps(tmp_path, out="out", text=STEPS, **more):
+    (tmp_path / "steps.toml").write_text(text)
+    return over_lakes(str(tmp_path / "steps.toml"), [], [tmp_path / "lakes"], tmp_path / out, **more)
+
+
+def test_a_steps_file_over_lakes_makes_what_its_steps_make_one_by_one(tmp_path, calls, address):
+    for k, name in enumerate(("a", "b")):
+        write_lake(tmp_path / "lakes" / f"{name}.gpkg", name, count=2 + k)
+    write_lake(tmp_path / "lakes" / "bad.gpkg", "faulty")
+    summary = run_steps(tmp_path, scheduler=address)
+    assert states(summary) == {"a": "done", "b": "done", "bad": "failed"}
+    assert [o.features for o in summary.outcomes[:2]] == [{"circles": 2}, {"circles": 3}]
+    assert "ZeroDivisionError: made" in summary.failed[0].error
+    assert calls() == {"a": 1, "b": 1, "faulty": 2}  # tried once more
+    out = tmp_path / "out"
+    left = {
+        p.relative_to(out).as_posix()
+        for p in out.rglob("*")
+        if not p.relative_to(out).parts[0].startswith(".")
+    }
+    assert left == {f"{n}{rest}" for n in "ab" for rest in ("", "/drawn", f"/drawn/{n}_small.gpkg")}
+    found = read_layer(out / "b" / "drawn" / "b_small.gpkg")
+    assert found["word"].tolist() == ["of b"] * 3
+    # The same file with the names filled in by hand, through run-steps.
+    by_hand = tmp_path / "by_hand.toml"
+    by_hand.write_text(
+        STEPS.replace("{lake}", "lakes/b.gpkg").replace("drawn/{name}_small", "alone").replace("{name}", "b")
+    )
+    chain = Chain(by_hand, None)
+    chain.run()
+    assert_layer_equal(found, chain.by_name["smaller"].result)
+    # A circle of 9.144 m, 2 m narrower: drawn with 64 corners its area is 64/2 sin(2 pi / 64) r^2, and no corner is lost
+    area = 32 * math.sin(2 * math.pi / 64) * (9.144 - 2 / math.cos(math.pi / 64)) ** 2
+    assert found.area.to_numpy() == pytest.approx(area, rel=1e-3)
+
+
+def test_a_steps_file_over_lakes_does_again_only_what_changed(tmp_path, calls, address):
+    for name in ("a", "b"):
+        write_lake(tmp_path / "lakes" / f"{name}.gpkg", name)
+    assert run_steps(tmp_path, scheduler=address).tasks == 2
+    same = STEPS.replace("30ft", "9.144m").replace("[rings]\n", "[rings]\n# a remark\n")
+    assert states(run_steps(tmp_path, text=same, scheduler=address)) == {"a": "kept", "b": "kept"}
+    with pytest.raises(OutputExists, match="Results of a, b are there"):
+        run_steps(tmp_path, text=STEPS.replace("2m", "3m"), scheduler=address)
+    write_lake(tmp_path / "lakes" / "b.gpkg", "b", count=5)
+    again = run_steps(tmp_path, replace=True, scheduler=address)
+    assert states(again) == {"a": "kept", "b": "done"}
+    assert calls() == {"a": 1, "b": 2}
+    with (tmp_path / "out" / "a" / "drawn" / "a_small.gpkg").open("ab") as file:
+        file.write(b"somebody's hand")
+    with pytest.raises(OutputExists, match="Results of a are there"):
+        run_steps(tmp_path, scheduler=address)
+    shutil.rmtree(tmp_path / "out" / "a")
+    assert states(run_steps(tmp_path, scheduler=address)) == {"a": "done", "b": "kept"}
+
+
+def test_a_worker_that_dies_in_the_midst_of_steps_costs_its_lake_only(tmp_path, calls):
+    for name in ("a", "b", "shaky"):
+        write_lake(tmp_path / "lakes" / f"{name}.gpkg", name)
+    summary = run_steps(tmp_path, workers=1)
+    assert states(summary) == dict.fromkeys(("a", "b", "shaky"), "done")
+    assert calls() == {"a": 1, "b": 1, "shaky": 2}
+
+
+def test_what_steps_leave_is_gathered_with_its_lake(tmp_path, calls, address):
+    both = STEPS.replace('radius = "30ft"\n', 'radius = "30ft"\nout = "all.gpkg:large"\n')
+    for k, name in enumerate(("a", "b")):
+        write_lake(tmp_path / "lakes" / f"{name}.gpkg", name, count=2 + k)
+    run_steps(tmp_path, "all.gpkg", text=both, scheduler=address)
+    large, small = (read_layer(f"{tmp_path / 'all.gpkg'}:{name}") for name in ("large", "circles"))
+    assert large["lake"].tolist() == small["lake"].tolist() == ["a"] * 2 + ["b"] * 3
+    assert (large.area > 1.5 * small.area).all()
+    told = json.loads(read_lineage(tmp_path / "all.gpkg", "large"))
+    assert told["made_by"] == "castshed over-lakes steps.toml"
+    assert told["steps"]["smaller"]["by"] == "2m"
+    assert told["parameters"]["lakes"] == ["a", "b"]
+    run_steps(tmp_path, "all.parquet", scheduler=address, replace=True)
+    assert parquet.read_table(tmp_path / "all.parquet")["word"].to_pylist() == ["of a"] * 2 + ["of b"] * 3
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ('"{lake}:spots"', '"lakes/a.gpkg:spots"', "name no lake; write {lake}"),
+        ('"30ft"', '"30"', "radius.*unit"),
+        ('run = "shrunk"', 'run = "nothing"', "no algorithm 'nothing'"),
+        ('"drawn/{name}_small.gpkg"', '"/elsewhere/small.gpkg"', "a place in each lake's own folder"),
+        ('"drawn/{name}_small.gpkg"', '"../small.gpkg"', "a place in each lake's own folder"),
+        ('"drawn/{name}_small.gpkg"', '"{lake}"', "a place in each lake's own folder"),
+        ('out = "drawn/{name}_small.gpkg"', "", "No step of .* has an out"),
+        (
+            'radius = "30ft"\n',
+            'radius = "30ft"\nout = "drawn/{name}_small.gpkg"\n',
+            "rings and smaller both write",
+        ),
+        (STEPS, "", "holds no step"),
+    ],
+)
+def test_a_wrong_steps_file_is_told_before_any_work(tmp_path, calls, old, new, told):
+    write_lake(tmp_path / "lakes" / "a.gpkg", "a")
+    with pytest.raises(UsageError, match=told):
+        run_steps(tmp_path, text=STEPS.replace(old, new))
+    assert not (tmp_path / "out").exists()
+
+
+def test_what_cannot_be_done_with_a_steps_file_is_told_before_any_work(tmp_path, calls):
+    write_lake(tmp_path / "lakes" / "a.gpkg", "a")
+    with pytest.raises(FileMissing, match=r"none\.toml is not there"):
+        over_lakes(str(tmp_path / "none.toml"), [], [tmp_path / "lakes"], tmp_path / "out")
+    (tmp_path / "steps.toml").write_text(STEPS)
+    with pytest.raises(UsageError, match="takes no arguments"):
+        over_lakes(str(tmp_path / "steps.toml"), ["--radius", "3ft"], [tmp_path / "lakes"], tmp_path / "out")
+    twice = STEPS.replace('radius = "30ft"\n', 'radius = "30ft"\nout = "all.gpkg"\n')
+    with pytest.raises(UsageError, match="two layers called circles"):
+        run_steps(tmp_path, "all.gpkg", text=twice)
+    with pytest.raises(UsageError, match="makes several layers"):
+        run_steps(tmp_path, "all.parquet", text=twice.replace('"all.gpkg"', '"all.gpkg:large"'))
+    assert {p.name for p in tmp_path.iterdir()} == {"calls", "plugins", "lakes", "steps.toml"}
 
 
 def test_a_scheduler_that_does_not_answer_is_told(tmp_path, calls, monkeypatch):
@@ -296,3 +477,24 @@ def test_the_command_does_what_the_algorithm_does(tmp_path):
     found = read_layer(tmp_path / "out" / "made.gpkg")
     assert found["spot_id"].tolist() == direct["spot_id"].tolist()
     assert shapely.equals_exact(found.geometry.to_numpy(), direct.geometry.to_numpy(), 1e-9).all()
+
+
+def test_the_command_runs_a_steps_file(tmp_path, address):
+    lake = make_lake(10.0)
+    (tmp_path / "lakes").mkdir()
+    write_layers(tmp_path / "lakes" / "made.gpkg", {"depth": lake.depth})
+    (tmp_path / "steps.toml").write_text(
+        '[found]\nrun = "find-structure"\ndepth = "{lake}:depth"\nlevel = "-2ft"\nmost = 3\nout = "found.gpkg"\n'
+    )
+    typed = f"over-lakes --lakes lakes --out out --scheduler {address} --json steps.toml"
+    done = subprocess.run(
+        [sys.executable, "-m", "castshed.toolbox.cli", *typed.split()],
+        cwd=tmp_path, capture_output=True, text=True, env=os.environ | {"CASTSHED_ALGORITHMS": ""}, check=False,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    body = json.loads(done.stdout)
+    assert (body["runs"], body["tasks"], body["failed"]) == ("steps.toml", 1, 0)
+    found = read_layer(tmp_path / "out" / "made" / "found.gpkg")
+    direct = find_structure(lake.depth, level_m=-0.6096, most=3)
+    assert found["spot_id"].tolist() == direct["spot_id"].tolist()
+    assert any(w.startswith("made: found: Ledges") for w in body["warnings"])

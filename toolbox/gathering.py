@@ -14,13 +14,12 @@ from .errors import CastshedError, CrsError, DataError, OutputExists, OutputFail
 from .geopackage import check_output
 from .lake_records import result_digest, write_whole
 from .layers import Reference, list_layers, read_layer, reprojected, write_layers
-from .parameters import Layer
 from .store import fingerprint
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
-    from .spec import Spec
+    from .lake_work import LakeLayer, LakeWork
 
 LAKE: Final = "lake"
 _PARQUET: Final = (".parquet", ".geoparquet")
@@ -49,7 +48,7 @@ def parts_folder(out: Path) -> Path:
     return out.with_name(out.stem + ".lakes")
 
 
-def check_gathered(spec: Spec, out: Path, *, replace: bool) -> None:
+def check_gathered(work: LakeWork, out: Path, *, replace: bool) -> None:
     """Refuse a gathered file before any work.
 
     A file that was gathered before and has not been changed since is our own and may be gathered anew.
@@ -57,28 +56,46 @@ def check_gathered(spec: Spec, out: Path, *, replace: bool) -> None:
     Raises
     ------
     UsageError, OutputExists, OutputFailed
-        The algorithm makes no layers, or more than a GeoParquet file holds; the file is there; it cannot be written.
+        What is run makes no layers, two of one name, or more than a GeoParquet file holds; the file is there; it
+        cannot be written.
     CastshedError
         What writes GeoParquet is not installed.
     """
-    others = [o.name for o in spec.outputs if not isinstance(o.marker, Layer)]
-    if others:
+    if work.others:
         raise UsageError(
-            f"{spec.name} makes {', '.join(others)}, which cannot be gathered into one file; give --out a folder."
+            f"{work.name} makes {', '.join(work.others)}, which cannot be gathered into one file; give --out a folder."
+        )
+    names = [layer.name for layer in work.layers]
+    twice = sorted({name for name in names if names.count(name) > 1})
+    if twice:
+        raise UsageError(
+            f"{work.name} leaves two layers called {twice[0]}; give one another name, such as out = "
+            f"'FILE.gpkg:{twice[0]}_2', or give --out a folder."
         )
     ours = bool(_mark(out)[1]) and result_digest(out) == _mark(out)[1]
     if out.suffix.lower() not in _PARQUET:
-        check_output(out, [o.name for o in spec.outputs], replace=replace or ours)
+        check_output(out, names, replace=replace or ours)
         return
-    if len(spec.outputs) > 1:
-        names = ", ".join(o.name for o in spec.outputs)
-        raise UsageError(f"{spec.name} makes several layers ({names}); gather them into FILE.gpkg.")
+    if len(names) > 1:
+        raise UsageError(
+            f"{work.name} makes several layers ({', '.join(names)}); gather them into FILE.gpkg."
+        )
     if find_spec("pyarrow") is None:
         raise CastshedError("GeoParquet needs pyarrow, which is not installed: pip install 'castshed[many]'.")
     if not out.resolve().parent.is_dir() or not os.access(out.resolve().parent, os.W_OK):
         raise OutputFailed(f"{out} cannot be written: its folder is not there or is read-only.")
     if out.exists() and not (replace or ours):
         raise OutputExists(f"{out} is already there; add --replace to replace it, or choose another name.")
+
+
+def _frames(layer: LakeLayer, parts: Mapping[str, Path]) -> dict[str, GeoDataFrame]:
+    """Read a layer of every lake that has it."""
+    found = {}
+    for lake, result in parts.items():
+        path = layer.path(lake, result)
+        if layer.name in list_layers(path):
+            found[lake] = read_layer(Reference(path, layer.name))
+    return found
 
 
 def _together(name: str, frames: Mapping[str, GeoDataFrame], crs: str | None) -> GeoDataFrame:
@@ -129,16 +146,16 @@ def _write_parquet(out: Path, frame: GeoDataFrame) -> None:
 
 
 def gather(
-    spec: Spec, parts: Mapping[str, Path], out: Path, *, replace: bool, crs: str | None, lineage: str
+    work: LakeWork, parts: Mapping[str, Path], out: Path, *, replace: bool, crs: str | None, lineage: str
 ) -> bool:
     """Gather single results.
 
     Parameters
     ----------
-    spec
-        The algorithm that made them.
+    work
+        What made them.
     parts
-        Lake -> its GeoPackage.
+        Lake -> its result.
     out, replace
         Where to, and whether what is there may be replaced.
     crs
@@ -160,7 +177,7 @@ def gather(
     -----
     All rows are in memory at once, which suits findings and plans; ids are unique within a lake only.
     """
-    key = fingerprint(spec.name, crs or "", *(t for n, p in parts.items() for t in (n, result_digest(p))))
+    key = fingerprint(work.name, crs or "", *(t for n, p in parts.items() for t in (n, result_digest(p))))
     kept, result = _mark(out)
     if result and result_digest(out) == result:
         if kept == key:
@@ -168,22 +185,18 @@ def gather(
         replace = True
     layers: dict[str, Any] = {}
     types: dict[str, tuple[str, ...]] = {}
-    for output in spec.outputs:
-        frames = {
-            lake: read_layer(Reference(path, output.name))
-            for lake, path in parts.items()
-            if output.name in list_layers(path)
-        }
+    for layer in work.layers:
+        frames = _frames(layer, parts)
         if frames:
-            layers[output.name] = _together(output.name, frames, crs)
-            types[output.name] = output.marker.geometry
+            layers[layer.name] = _together(layer.name, frames, crs)
+            types[layer.name] = layer.geometry
     if out.suffix.lower() in _PARQUET:
         if out.exists() and not replace:
             raise OutputExists(f"{out} is already there; add --replace to replace it.")
         for frame in layers.values():
             _write_parquet(out, frame)
     else:
-        words = f"castshed {spec.name} over {len(parts):,} lakes"
+        words = f"castshed {work.name} over {len(parts):,} lakes"
         write_layers(out, layers, replace=replace, lineage=lineage, words=words, types=types)
     body = {"key": key, "result": result_digest(out)}
     write_whole(_marker(out), json.dumps(body).encode())

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 import os
 import time
 from collections.abc import Mapping
@@ -11,25 +10,21 @@ from pathlib import Path
 from typing import Any
 
 from . import catalogue
-from .command import run
 from .errors import CastshedError
 from .lake_records import Record, result_digest, write_record
-from .report import Reporter, plain
-from .spec import Spec
+from .lake_work import LakeWork
 
 
 @dataclass(frozen=True)
 class Job:
-    """One lake to be done: the algorithm, its arguments as typed for this lake, where the result and its record go."""
+    """One lake to be done: what is run, what it is told of this lake, where the result and its record go."""
 
     lake: str
-    algorithm: str
+    work: LakeWork
     given: Mapping[str, Any]
-    crs: str | None
     out: Path
     record: Path
     key: str
-    folders: str = ""
 
 
 @dataclass(frozen=True)
@@ -45,30 +40,11 @@ class Outcome:
     code: int = 0
 
 
-class _Listener(Reporter):
-    """Hears what a command would say."""
-
-    def __init__(self) -> None:
-        super().__init__(quiet=True)
-        self.features: dict[str, int] = {}
-
-    def finish(self, name: str, out: str, features: Mapping[str, int], figures: Mapping[str, Any]) -> None:  # noqa: ARG002  # as its parent's
-        self.features = {str(k): int(v) for k, v in plain(features).items()}
-
-
-@functools.lru_cache(maxsize=16)
-def _spec(algorithm: str, folders: str) -> Spec:  # noqa: ARG001  # where plugins lie is part of the key
-    """Find an algorithm once for all lakes of a worker: looking through what is installed costs a tenth of a lake."""
-    return catalogue.load(algorithm)
-
-
 def _work(job: Job) -> tuple[dict[str, int], tuple[str, ...]]:
-    if job.folders:
-        os.environ[catalogue.FOLDERS] = job.folders
-    heard = _Listener()
+    if job.work.folders:
+        os.environ[catalogue.FOLDERS] = job.work.folders
     write_record(job.record, Record(job.lake, job.key))  # from here on what lies at `out` is ours
-    run(_spec(job.algorithm, job.folders), job.given, str(job.out), replace=True, crs=job.crs, reporter=heard)
-    return heard.features, tuple(heard.warnings)
+    return job.work.do(job.given, job.out)
 
 
 def run_lake(job: Job) -> Outcome:

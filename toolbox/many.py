@@ -1,8 +1,7 @@
-"""One algorithm over many lakes: which lakes, with which arguments, what is done already, and what is left to do."""
+"""One algorithm or steps file over many lakes: which lakes, what is done already, and what is left to do."""
 
 from __future__ import annotations
 
-import json
 import os
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -14,20 +13,18 @@ from typing import Final
 from . import catalogue
 from .crew import do_lakes
 from .errors import CastshedError, DataError, FileMissing, OutputExists, OutputFailed, UsageError
-from .fingerprints import of_code
 from .gathering import check_gathered, gather, gathers, parts_folder
 from .geopackage import is_geopackage
-from .lake_arguments import filled, parsed, read_options
+from .lake_arguments import algorithm_work
 from .lake_records import FOLDER, input_digest, read_record, result_digest
+from .lake_steps import steps_work
 from .lake_task import Job, Outcome
-from .outputs import lineage_text
-from .parameters import FileSet, FolderSet
-from .report import plain
-from .spec import Spec
+from .lake_work import LakeWork
 from .store import fingerprint
 from .temporaries import clear_abandoned
 
 _SHOWN: Final = 3
+STEPS_ENDING: Final = ".toml"
 
 
 @dataclass(frozen=True)
@@ -88,14 +85,22 @@ def find_lakes(places: Sequence[Path]) -> dict[str, Path]:
     return found
 
 
-def _key(spec: Spec, told: str, job: Job) -> str:
+def _key(job: Job) -> str:
     inputs = []
-    for par in spec.parameters:
-        value = job.given[par.name]
-        if par.is_input and value:
-            texts = value if isinstance(value, list) else [value]
-            inputs += [par.name, *(input_digest(str(text), par.marker) for text in texts)]
-    return fingerprint(told, *inputs)
+    for name, texts, marker in job.work.inputs(job.given):
+        inputs += [name, *(input_digest(text, marker) for text in texts)]
+    return fingerprint(job.work.told, *inputs)
+
+
+def _work(algorithm: str, arguments: Sequence[str]) -> LakeWork:
+    folders = os.environ.get(catalogue.FOLDERS, "")
+    if not algorithm.lower().endswith(STEPS_ENDING):
+        return algorithm_work(algorithm, arguments, folders)
+    if arguments:
+        raise UsageError(
+            f"A steps file takes no arguments, and {' '.join(arguments)[:80]} was given; write them into the steps."
+        )
+    return steps_work(Path(algorithm), folders)
 
 
 def _states(jobs: Sequence[Job], *, replace: bool) -> tuple[list[Outcome], list[Job]]:
@@ -150,15 +155,15 @@ def over_lakes(
     workers: int | None = None,
     scheduler: str | None = None,
 ) -> Summary:
-    """Run an algorithm over many lakes, one task a lake.
+    """Run an algorithm or a steps file over many lakes, one task a lake.
 
     Parameters
     ----------
     algorithm
-        Its name.
+        Its name, or that of a steps file (``.toml``).
     arguments
         Its inputs and options as on its own command line; ``{lake}`` stands for the lake's file, ``{name}`` for its
-        name.
+        name. A steps file has none: the placeholders stand in it.
     lakes
         Folders of GeoPackages, GeoPackages, or text files that list them.
     out
@@ -180,11 +185,7 @@ def over_lakes(
     CastshedError
         Nothing could be run at all: arguments, lakes, output or cluster.
     """
-    entry = catalogue.entries().get(algorithm)
-    spec = catalogue.load(algorithm)
-    assert entry is not None
-    given, inner_crs = parsed(spec, arguments)
-    options = read_options(spec, given)
+    work = _work(algorithm, arguments)
     found = find_lakes(lakes)
     one_file = gathers(out)
     if crs is not None and not one_file:
@@ -192,31 +193,24 @@ def over_lakes(
             "--crs is for what is gathered into one file; write that of the algorithm after its name."
         )
     if one_file:
-        check_gathered(spec, out, replace=replace)
+        check_gathered(work, out, replace=replace)
     folder = (parts_folder(out) if one_file else out).absolute()
-    files = isinstance(spec.outputs[0].marker, (FileSet, FolderSet))
-    typed = {p.name: given[p.name] for p in spec.parameters if p.is_input}
-    told = json.dumps(plain([algorithm, of_code(entry), typed, options, inner_crs]))
 
     def job(lake: str, path: Path) -> Job:
-        mine = {name: filled(value, lake, path) for name, value in given.items()}
-        target = folder / (lake if files else f"{lake}.gpkg")
         bare = Job(
             lake,
-            algorithm,
-            mine,
-            inner_crs,
-            target,
+            work,
+            work.given(lake, path),
+            folder / (lake if work.folder else f"{lake}.gpkg"),
             folder / FOLDER / "lakes" / f"{lake}.json",
             "",
-            os.environ.get(catalogue.FOLDERS, ""),
         )
-        return replace_field(bare, key=_key(spec, told, bare))
+        return replace_field(bare, key=_key(bare))
 
-    real = {p.resolve() for p in found.values()}
-    clash = [
-        p for p in found.values() if (folder / f"{p.stem}.gpkg").resolve() in real or out.resolve() in real
-    ]
+    written = {out.resolve()} if one_file or not work.folder else set()
+    if not work.folder:
+        written |= {(folder / f"{lake}.gpkg").resolve() for lake in found}
+    clash = [p for p in found.values() if p.resolve() in written]
     if clash:
         raise UsageError(f"{out} would be written over the lake {clash[0]}; choose another --out.")
     _folder(folder, fresh=False)
@@ -231,11 +225,8 @@ def over_lakes(
     outcomes = tuple(by_name[lake] for lake in found)
     parts = {j.lake: j.out for j in jobs if not by_name[j.lake].error}
     if one_file and parts:
-        lineage = lineage_text(
-            spec, {k: str(v) for k, v in typed.items() if v}, {**options, "lakes": list(parts)}
-        )
-        gather(spec, parts, out, replace=replace, crs=crs, lineage=lineage)
-    return Summary(algorithm, outcomes, len(left), out if one_file and parts else None)
+        gather(work, parts, out, replace=replace, crs=crs, lineage=work.lineage(list(parts)))
+    return Summary(work.name, outcomes, len(left), out if one_file and parts else None)
 
 
 def check_all_done(summary: Summary) -> None:

@@ -1,4 +1,4 @@
-"""The command that runs an algorithm over many lakes, and the table it ends with."""
+"""The command that runs an algorithm or a steps file over many lakes, and the table it ends with."""
 
 from __future__ import annotations
 
@@ -68,13 +68,20 @@ def _show(summary: Summary, out: str, seconds: float) -> None:
 
 
 def command(
-    name: Annotated[str, typer.Argument(metavar="ALGORITHM", help="What to run.", show_default=False)],
+    name: Annotated[
+        str,
+        typer.Argument(
+            metavar="ALGORITHM|STEPS.toml",
+            help="What to run: an algorithm, or a steps file.",
+            show_default=False,
+        ),
+    ],
     arguments: Annotated[
         list[str] | None,
         typer.Argument(
             metavar="[ITS ARGUMENTS]...",
             help="Its inputs and options as on its own command line; {lake} stands for the lake's file, {name} for its "
-            "name.",
+            "name. They stand in a steps file itself.",
             show_default=False,
         ),
     ] = None,
@@ -133,11 +140,14 @@ def command(
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object on stdout, for scripts.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Say nothing but errors.")] = False,
 ) -> None:
-    """Run an algorithm over many lakes, one task a lake, on all cores or on a Dask cluster.
+    """Run an algorithm or a steps file over many lakes, one task a lake, on all cores or on a Dask cluster.
 
-    What belongs to over-lakes comes first, then the algorithm with its arguments. A lake that fails is tried once more,
-    then reported; it harms no other. Run again, the same command does only what is not done or has changed: a result is
-    known by its inputs, parameters and version. The table at the end has a row for every lake.
+    What belongs to over-lakes comes first, then the algorithm with its arguments, or a steps file: {lake} and {name}
+    stand in it for the lake's file and name, and the out of a step is a place in the lake's own folder of results.
+
+    A lake that fails is tried once more, then reported; it harms no other. Run again, the same command does only what
+    is not done or has changed: a result is known by its inputs, parameters and version. The table at the end has a row
+    for every lake.
     """
 
     def work() -> None:

@@ -22,9 +22,8 @@ import numpy as np
 import psutil
 import shapely
 
-from castshed.toolbox import catalogue
 from castshed.toolbox.crew import local_crew
-from castshed.toolbox.lake_arguments import filled, parsed
+from castshed.toolbox.lake_arguments import algorithm_work
 from castshed.toolbox.lake_task import Job, run_lake
 from castshed.toolbox.layers import read_layer, write_layers
 from castshed.toolbox.many import over_lakes
@@ -96,19 +95,11 @@ def _do_jobs(jobs):
 
 
 def _jobs(paths, out):
-    given, _ = parsed(catalogue.load("find-structure"), TYPED)
+    work = algorithm_work("find-structure", TYPED, "")
     out.mkdir()
+    records = out / ".records"
     return [
-        Job(
-            p.stem,
-            "find-structure",
-            {name: filled(value, p.stem, p) for name, value in given.items()},
-            None,
-            out / p.name,
-            out / ".records" / f"{p.stem}.json",
-            "",
-        )
-        for p in paths
+        Job(p.stem, work, work.given(p.stem, p), out / p.name, records / f"{p.stem}.json", "") for p in paths
     ]
 
 
