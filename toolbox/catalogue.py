@@ -35,7 +35,7 @@ _BUNDLED: Final = "castshed.algorithms"
 OWN: Final = {
     "describe": "Describe an algorithm to a machine: inputs, options and outputs with their schemas.",
     "run-steps": "Run the algorithms of a steps file in one go; only what has changed is run again.",
-    "over-lakes": "Run an algorithm or a steps file over many lakes, one task a lake, on all cores or on a Dask cluster.",
+    "over-lakes": "Run an algorithm or a steps file over many lakes, one task a lake, on all cores or a Dask cluster.",
 }
 """Commands that are no algorithms, and their words; no algorithm may take their names."""
 

@@ -140,7 +140,7 @@ def command(
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object on stdout, for scripts.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Say nothing but errors.")] = False,
 ) -> None:
-    """Run an algorithm or a steps file over many lakes, one task a lake, on all cores or on a Dask cluster.
+    """Run an algorithm or a steps file over many lakes, one task a lake, on all cores or a Dask cluster.
 
     What belongs to over-lakes comes first, then the algorithm with its arguments, or a steps file: {lake} and {name}
     stand in it for the lake's file and name, and the out of a step is a place in the lake's own folder of results.
