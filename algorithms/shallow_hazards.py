@@ -31,7 +31,7 @@ def _known_reason(kind: str, top_today_m: float) -> str:
     if math.isnan(top_today_m):
         return f"{thing}, depth of its top not known"
     if top_today_m <= 0:
-        return f"{thing}, bare by {in_words(-top_today_m, 'length')} today"
+        return f"{thing}, bare by {in_words(abs(top_today_m), 'length')} today"
     return f"{thing}, {in_words(top_today_m, 'length')} of water over it today"
 
 

@@ -167,6 +167,16 @@ def test_a_hold_lies_on_no_structure_but_a_flat_that_holds_what_is_fished():
     assert rules(structures=structures(a=half, flat=wide)) == ["lies on the structure flat"]
 
 
+def test_a_flat_that_is_allowed_hides_no_other_structure():
+    wide, beside = shapely.Point(B).buffer(40), shapely.Point(C).buffer(9)
+    said = check(
+        round_trip(),
+        holds=two_holds(B, C),
+        structures=structures(a=shapely.Point(110, 0), c=beside, flat=wide),
+    )
+    assert [(one.what, one.rule) for one in said] == [("the hold of c", "lies on its own structure")]
+
+
 def test_a_hold_beside_a_structure_passes():
     for gap, seen in ((0.001, []), (0.0, ["lies on the structure b"])):
         box = shapely.box(100 + gap, -3, 110, 3)

@@ -181,6 +181,12 @@ def test_what_is_stated_of_length_and_clearance_must_be_true():
     assert first.by_m == pytest.approx(1.5)
 
 
+def test_a_stated_clearance_is_measured_to_what_the_part_keeps_from():
+    thin = hazards(shapely.box(40, 30, 60, 40), "run")
+    for part, stated, seen in (("idle", 50.0, 0), ("run", 50.0, 2), ("run", 30.0, 0), ("idle", 100.5, 2)):
+        assert len(check(there_and_back(part, min_clearance_m=stated), hazards=thin)) == seen
+
+
 def test_without_columns_of_depth_and_clearance_nothing_is_held_against_them():
     assert check(there_and_back().drop(columns=["min_depth_m", "min_clearance_m"])) == []
 
