@@ -30,12 +30,6 @@ def _light(stops: GeoDataFrame) -> tuple[Any, Any] | None:
     return None if sun.dawn is None or sun.dusk is None else (sun.dawn, sun.dusk)
 
 
-def _left_out(frames: Mapping[str, GeoDataFrame]) -> list[tuple[str, str]]:
-    from castshed.toolbox.output.chart_table import left_out_table
-
-    return [(row[0], row[1]) for row in left_out_table(frames).rows]
-
-
 @algorithm(
     step="share",
     example="castshed plan-sheet my_day/plan.gpkg --depth demo_layers/reservoir.gpkg:depth --level -4ft "
@@ -52,9 +46,9 @@ def plan_sheet(
 ) -> Annotated[Mapping[str, bytes], FileSet(FILES)]:
     """Make the sheet of a plan: a page that opens anywhere, a PDF to print, and pictures.
 
-    The first page is the map with stops and legs, then come the day over its hours, the leg cards, each drawn
-    course-up with the boat low on the card so that most of it is water ahead, and the hold cards, each large with
-    the cast and the deep side. The HTML file loads nothing from anywhere, reads without scripts, and works by
+    The first page is the map with stops and legs, then come the tables, the day over its hours, the leg cards, each
+    drawn course-up with the boat low on the card so that most of it is water ahead, and the hold cards, each large
+    with the cast and the deep side. The HTML file loads nothing from anywhere, reads without scripts, and works by
     keyboard, on a phone, in light and dark.
 
     Parameters
@@ -88,14 +82,23 @@ def plan_sheet(
     from castshed.toolbox.errors import UsageError
     from castshed.toolbox.output.cautions import caution_text, level_text
     from castshed.toolbox.output.chart_page import png_of
+    from castshed.toolbox.output.chart_table import left_out_groups
     from castshed.toolbox.output.day_timeline import draw_timeline
+    from castshed.toolbox.output.grid_north import north_text
     from castshed.toolbox.output.roles import BY_THE_HOUR, TABLES
     from castshed.toolbox.output.sheet_facts import answers_of, legs_of, stops_of, totals_in_words
     from castshed.toolbox.output.sheet_html import to_html
     from castshed.toolbox.output.sheet_pages import draw_pages, name_layers, pdf_of, shares_of
     from castshed.toolbox.output.sheet_svg import svg_of
+    from castshed.toolbox.output.sheet_tables import (
+        draw_tables,
+        table_of_answers,
+        table_of_left_out,
+        table_of_legs,
+        table_of_stops,
+    )
     from castshed.toolbox.output.text import shortened
-    from castshed.toolbox.output.view import by_role
+    from castshed.toolbox.output.view import bounds_of, by_role
     from castshed.toolbox.report import progress
 
     answers = {"answers": layers["answers"]} if "answers" in layers else {}
@@ -134,14 +137,27 @@ def plan_sheet(
         ordered = frames["stops"].sort_values("stop_no", kind="stable").geometry.to_numpy()
         shares = shares_of(pages.map, shapely.get_coordinates(ordered))
         name_layers(pages.map)
-        level = level_text(level_m, day)
-        page = to_html(
+        level = level_text(level_m, day, metric_first=metric)
+        left_out = left_out_groups(frames, metric_first=metric)
+        tables = draw_tables(
+            [
+                table_of_stops(stops),
+                table_of_legs(legs),
+                table_of_answers(list(told.items())),
+                table_of_left_out(left_out),
+            ],
             title=title,
             level=level,
             totals=totals,
+        )
+        page = to_html(
+            title=title,
+            level=level,
+            north=north_text(frames["stops"].crs, bounds_of(frames)),
+            totals=totals,
             stops=stops,
             legs=legs,
-            left_out=_left_out(frames),
+            left_out=left_out,
             questions=list(told.items()),
             map_svg=svg_of(pages.map, "map"),
             hot_spots=[
@@ -165,7 +181,7 @@ def plan_sheet(
         files = {
             "sheet.html": page.encode("utf-8"),
             "sheet.pdf": pdf_of(
-                [pages.map, *([] if timeline is None else [timeline]), *pages.legs, *pages.holds],
+                [pages.map, *tables, *([] if timeline is None else [timeline]), *pages.legs, *pages.holds],
                 title=words["Title"],
                 description=words["Description"],
             ),

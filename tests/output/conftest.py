@@ -9,6 +9,7 @@ from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pytest
 import shapely
 import xmlschema
@@ -153,22 +154,23 @@ def hostile_names():
 @pytest.fixture
 def hostile_layers():
     count = len(HOSTILE)
+    words = pd.Series(HOSTILE, dtype=object)  # else Arrow, where it is installed, refuses what is no UTF-8
     spots = frame(
         {
             "spot_id": [f"S{n}" for n in range(count)],
-            "name": HOSTILE,
-            "kind": HOSTILE,
-            "note": HOSTILE,
+            "name": words,
+            "kind": words,
+            "note": words,
             "depth_m": [math.nan, math.inf] + [3.0] * (count - 2),
-            "a <b> & 'c'": HOSTILE,
-            "layer": HOSTILE,
+            "a <b> & 'c'": words,
+            "layer": words,
         },
         [at(40.0 * n, 0.0) for n in range(count)],
     )
     return {
         "spots": spots,
         "<zones> & \x01": frame(
-            {"zone": HOSTILE, "reason": HOSTILE}, [at(40.0 * n, 500.0).buffer(10.0) for n in range(count)]
+            {"zone": words, "reason": words}, [at(40.0 * n, 500.0).buffer(10.0) for n in range(count)]
         ),
     }
 

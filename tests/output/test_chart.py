@@ -5,12 +5,14 @@ from __future__ import annotations
 import io
 import itertools
 import math
+import re
 import struct
 import time
 import warnings
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pytest
 import shapely
 from matplotlib.patches import FancyBboxPatch, Polygon, Rectangle
@@ -22,9 +24,10 @@ from castshed.toolbox.errors import CrsError, DataError, DataWarning, UsageError
 from castshed.toolbox.output import palette
 from castshed.toolbox.output.cautions import CAUTIONS
 from castshed.toolbox.output.chart import compose, draw_map
+from castshed.toolbox.output.chart_table import left_out_groups
 from castshed.toolbox.output.chart_tools import nice, wind_of
 from castshed.toolbox.output.draughting import dots, hatching, outline
-from castshed.toolbox.output.view import Rect, fit
+from castshed.toolbox.output.view import Rect, by_role, fit
 
 
 def drawn(layers, **options):
@@ -140,16 +143,55 @@ def test_spots_left_out_are_listed_with_the_reason(plan):
 
 def test_many_left_out_are_counted(plan):
     many = gpd.GeoDataFrame(
-        {"spot_id": [f"X{n}" for n in range(300)], "name": [f"Reef {n}" for n in range(300)], "reason": ["dry"] * 300},
+        {"spot_id": [f"X{n}" for n in range(300)], "name": [f"Reef {n}" for n in range(300)], "reason": [f"dry by {n} ft" for n in range(300)]},
         geometry=[plan["left_out"].geometry.iloc[0]] * 300, crs=plan["left_out"].crs,
     )  # fmt: skip
     figure = drawn({**plan, "left_out": many})
     (more,) = [t.get_text() for t in words(figure, "cell") if t.get_text().startswith("and ")]
-    shown = len([t for t in words(figure, "cell") if t.get_text() in {"dry", "stands dry today"}])
+    shown = len([t for t in words(figure, "cell") if re.match(r"dry by|stands dry today", t.get_text())])
     assert (
         more == f"and {301 - shown} more left out, with reasons, in the plan's files"
     )  # one more is among the spots
     assert overlaps(extents(figure, words(figure))) == 0
+
+
+def test_many_left_out_for_one_reason_are_told_together(plan):
+    names = [f"Reef {n}" for n in range(4)]
+    many = gpd.GeoDataFrame(
+        {"spot_id": names, "name": names, "reason": ["no time left"] * 4},
+        geometry=[plan["left_out"].geometry.iloc[0]] * 4, crs=plan["left_out"].crs,
+    )  # fmt: skip
+    for count, cells in ((3, ["Reef 2", "no time left"]), (4, ["4 spots", "no time left"])):
+        figure = drawn({**plan, "left_out": many.iloc[:count]})
+        assert [t.get_text() for t in words(figure, "cell")][-2:] == cells
+    groups = left_out_groups(by_role({**plan, "left_out": many}), metric_first=False)
+    assert groups[-1] == (names, "no time left")
+
+
+def test_reasons_name_the_wanted_units_first(plan):
+    told = plan["left_out"].assign(reason="0.3 m (1.0 ft) too shallow, wind 8.9 m/s (20 mph)", spot_id="Z")
+    for units, said in (
+        ("US", "1.0 ft (0.3 m) too shallow, wind 20 mph (8.9 m/s)"),
+        ("metric", "0.3 m (1.0 ft) too shallow, wind 8.9 m/s (20 mph)"),
+    ):
+        cells = [t.get_text() for t in words(drawn({**plan, "left_out": told}, units=units), "cell")]
+        assert said in cells
+
+
+def test_a_wave_is_never_told_as_nothing(plan):
+    # 0.004 m is a ripple and 0 m an estimate without wind: neither is still water (a caution of the sheet says why)
+    for wave in (0.0, 0.004, 0.012):
+        layers = {**plan, "stops": plan["stops"].assign(wave_m=wave)}
+        cells = [t.get_text() for t in words(drawn(layers), "cell")]
+        assert sum(cell.startswith("<0.1 (") for cell in cells) == len(plan["stops"])
+        assert not any(re.match(r"0\.0 \(|.*\(0\.00?\)", cell) for cell in cells)
+
+
+def test_the_totals_are_on_the_map(plan):
+    (said,) = [t.get_text() for t in words(drawn(plan), "totals")]
+    metres = float(plan["legs"]["distance_m"].sum())
+    assert f"Distance {metres / 1609.344:.2f} mi ({metres / 1000.0:.2f} km)" in said
+    assert said.startswith("Stops 5 · Out and back 06:00 to 08:00")
 
 
 def test_level_and_date_and_every_caution_are_on_the_page(plan):
@@ -338,6 +380,9 @@ def test_wide_and_tall_lakes_fill_the_page(plan):
 
 def test_hostile_names_are_drawn_as_text(plan, hostile_names):
     count = len(hostile_names)
+    hostile_names = pd.Series(
+        hostile_names, dtype=object
+    )  # else Arrow, where installed, refuses what is no UTF-8
     stops = gpd.GeoDataFrame(
         {"stop_no": range(count), "spot_id": [f"S{n}" for n in range(count)], "name": hostile_names, "arrive": hostile_names, "leave": ""},
         geometry=[Point(479_000.0 + 110.0 * n, 4_100_000.0) for n in range(count)], crs=plan["water"].crs,

@@ -8,6 +8,7 @@ import subprocess
 
 import ezdxf
 import numpy as np
+import pandas as pd
 import pytest
 import shapely
 
@@ -50,7 +51,7 @@ def test_hostile_names_do_no_harm(plan, hostile_names):
     count = len(layers["hohe"])
     for start in range(0, len(hostile_names), count):
         some = (hostile_names * 2)[start : start + count]
-        layers["hohe"]["name"] = some
+        layers["hohe"]["name"] = pd.Series(some, dtype=object)  # Arrow refuses what is no UTF-8
         content = to_dxf(layers, title=some[0], description=some[1])
         drawing = read(content)
         assert drawing.audit().errors == []

@@ -3,29 +3,42 @@
 from __future__ import annotations
 
 import io
+import math
 import re
 import subprocess
 import sys
 from html.parser import HTMLParser
 
 import numpy as np
+import pandas as pd
+import pyproj
 import pytest
 import shapely
 from matplotlib.colors import to_hex
-from matplotlib.patches import Rectangle
+from matplotlib.patches import PathPatch, Rectangle
 from matplotlib.text import Text
 from PIL import Image
 
 from castshed.algorithms.plan_sheet import FILES, plan_sheet
 from castshed.toolbox.errors import UsageError
 from castshed.toolbox.output import palette
+from castshed.toolbox.output.chart_ground import band_colours
 from castshed.toolbox.output.chart_page import blank_page
 from castshed.toolbox.output.course_up import cut_and_turned, turned_points
 from castshed.toolbox.output.day_timeline import draw_timeline
-from castshed.toolbox.output.sheet_cards import _view
+from castshed.toolbox.output.grid_north import grid_north_deg, north_text
+from castshed.toolbox.output.sheet_cards import HoldCard, _head, _view, draw_hold_card
 from castshed.toolbox.output.sheet_facts import legs_of, stops_of
+from castshed.toolbox.output.sheet_pages import draw_pages
 from castshed.toolbox.output.sheet_svg import _short, svg_of
+from castshed.toolbox.output.sheet_tables import (
+    draw_tables,
+    table_of_left_out,
+    table_of_legs,
+    table_of_stops,
+)
 from castshed.toolbox.output.view import Rect, by_role
+from castshed.toolbox.water.depth import DepthSurface
 
 VOID = {"meta", "br", "input", "link", "img", "hr"}
 
@@ -61,6 +74,15 @@ class Reader(HTMLParser):
         self.texts.append(data)
 
 
+def made_bottom(plan):
+    """Depths under a made plan: a slope and a swell, 4 m cells."""
+    west, south, east, north = plan["water"].total_bounds
+    xs, ys = np.arange(west, east, 4.0) + 2.0, np.arange(north, south, -4.0) - 2.0
+    x, y = np.meshgrid(xs, ys)
+    depth = 5.0 + (x - west) / 900.0 + 2.5 * np.sin(x / 35.0) * np.cos(y / 45.0)
+    return DepthSurface(depth.astype("f4"), west, north, 4.0, 4.0, plan["water"].crs, 0.1)
+
+
 @pytest.fixture(scope="module")
 def files(plan):
     return plan_sheet(plan, level_m=-1.2192, title="Made day", date="2031-05-03")
@@ -75,8 +97,8 @@ def test_every_file_is_there_and_is_what_it_says(files, tmp_path):
             assert len(colours) > 8
     pdf = files["sheet.pdf"]
     assert pdf.startswith(b"%PDF")
-    # Map, the hours, one page of six legs, one of five holds.
-    assert len(re.findall(rb"/Type /Page\b", pdf)) == 4
+    # Map, one page of tables, the hours, one page of six legs, one of five holds.
+    assert len(re.findall(rb"/Type /Page\b", pdf)) == 5
     assert plan_sheet.__doc__
 
 
@@ -95,7 +117,7 @@ def test_the_page_loads_nothing_and_closes_every_tag(files):
 
 def test_everything_is_readable_without_scripts(files, plan):
     read = Reader(files["sheet.html"].decode("utf-8"))
-    said = " ".join(read.texts)
+    said = " ".join(read.texts).replace("\xa0", " ")
     for name in plan["stops"]["name"]:
         assert name in said
     for words in (
@@ -114,9 +136,10 @@ def test_everything_is_readable_without_scripts(files, plan):
 def test_names_are_text_and_never_code(plan_of, hostile_names, start):
     some = [name for name in hostile_names if name.strip()][start : start + 9]
     layers = plan_of(len(some))
-    layers["stops"]["name"] = ["Ramp", *some, "Ramp"]
-    layers["spots"]["note"] = [*some, "x"]
-    layers["spots"]["name"] = [*some, "x"]
+    # objects: Arrow, where it is installed, refuses what is no UTF-8
+    layers["stops"]["name"] = pd.Series(["Ramp", *some, "Ramp"], dtype=object)
+    layers["spots"]["note"] = pd.Series([*some, "x"], dtype=object)
+    layers["spots"]["name"] = pd.Series([*some, "x"], dtype=object)
     text = plan_sheet(layers, title=some[0], date=some[1])["sheet.html"].decode("utf-8")
     read = Reader(text)
     assert sum(tag == "script" for tag, _ in read.tags) == 1
@@ -190,6 +213,138 @@ def test_short_paths_draw_the_same_lines():
     assert _short(given) == "M10 20l2.5 0 0 -23.3zM1 1l.5 1.2"
     curve = "M 1 1 C 2 2 3 3 4 4"
     assert _short(curve) == curve
+
+
+def test_numbers_among_the_words_of_a_picture_stay_as_they_were_written():
+    # a wave of 0.02 m written shorter would be a wave of nothing
+    figure, pen = blank_page(4.0, 800)
+    pen.write(0.51234, 0.51234, "wave 0.02 m, level -1.2192 m, 4.08 km", 10.0, "#000000")
+    text = svg_of(figure, "t")
+    assert ">wave 0.02 m, level -1.2192 m, 4.08 km<" in text
+    assert not re.search(r"<[^>]*\d\.\d{3,}[^>]*>", text)
+
+
+def test_bands_on_a_card_have_the_colours_of_the_map(plan):
+    frames = by_role(plan)
+    whole = band_colours(frames["depth_bands"])
+    deep = {**frames, "depth_bands": frames["depth_bands"].iloc[[3]]}
+    stop = stops_of(frames, metric=False)[1]
+    figure, pen = blank_page(8.5, 850)
+    figure.set_size_inches(8.5, 11.0)
+    hold = frames["holds"].geometry.iloc[0]
+    card = HoldCard(hold, frames["spots"].geometry.iloc[0], 90.0, 45.0)
+    middle = shapely.Point(hold.x, hold.y).buffer(500.0)
+    deep["depth_bands"] = deep["depth_bands"].set_geometry([middle], crs=frames["depth_bands"].crs)
+    draw_hold_card(pen, Rect(1.0, 1.0, 4.0, 3.0), stop, card, deep, whole, metric=False)
+    fills = {to_hex(one.get_facecolor()) for one in figure.axes[0].findobj(PathPatch)}
+    assert whole[3][2] in fills
+    assert not fills & {
+        colour for k, (_, _, colour) in enumerate(whole) if k not in {0, 3}
+    }  # thin ground lies below
+
+
+@pytest.mark.parametrize("units", ["US", "metric"])
+def test_words_on_a_hold_card_stand_apart_and_inside(plan, units):
+    """Every word of every card: none on another, none over the edge of its page."""
+    metric = units == "metric"
+    frames = by_role(plan)
+    stops = stops_of(frames, metric=metric)
+    legs = legs_of(frames, {stop.spot_id: stop.name for stop in stops}, metric=metric)
+    pages = draw_pages(
+        plan, stops, legs, title="Made day", level_m=-1.2192, date=None, units=units, today=made_bottom(plan)
+    )
+    labelled = 0
+    for figure in (*pages.legs, *pages.holds):
+        render = figure.canvas.get_renderer()
+        texts = [one for one in figure.findobj(Text) if one.get_text() and one.get_visible()]
+        boxes = np.array([one.get_window_extent(render).extents for one in texts])
+        labelled += sum(one.get_gid() == "isobath" for one in texts)
+        wide, high = figure.canvas.get_width_height()
+        assert (boxes[:, :2] >= 0.0).all()
+        assert (boxes[:, 2:] <= (wide, high)).all()
+        apart = (boxes[:, None, :2] + 1.0 >= boxes[None, :, 2:]) | (
+            boxes[None, :, :2] + 1.0 >= boxes[:, None, 2:]
+        )
+        both = np.argwhere(np.triu(~apart.any(axis=2), 1))
+        assert not len(both), [(texts[a].get_text(), texts[b].get_text()) for a, b in both]
+    assert labelled >= 5
+
+
+def test_isobaths_say_the_depth_they_stand_for(plan):
+    frames = by_role(plan)
+    stops = stops_of(frames, metric=False)
+    surface = made_bottom(plan)
+    pages = draw_pages(plan, stops, [], title="x", level_m=0.0, date=None, units="US", today=surface)
+    (figure,) = pages.holds
+    checked = 0
+    for axes in figure.axes:
+        box = axes.get_position()
+        for text in figure.findobj(Text):
+            x, y = np.array(text.get_position()) / figure.get_size_inches()
+            if text.get_gid() == "isobath" and box.x0 <= x <= box.x1 and box.y0 <= y <= box.y1:
+                (west, east), (south, north) = axes.get_xlim(), axes.get_ylim()
+                at = (
+                    west + (x - box.x0) / box.width * (east - west),
+                    south + (y - box.y0) / box.height * (north - south),
+                )
+                depth = float(surface.at(*at))
+                assert depth / 0.3048 == pytest.approx(float(text.get_text()), abs=0.35)
+                checked += 1
+    assert checked >= 5
+
+
+def test_a_long_title_of_a_card_gets_smaller_before_it_is_cut():
+    figure, pen = blank_page(8.5, 1300)
+    sizes = {}
+    for title in ("A to B", "Sedgewick Landing to Old Roadbed", "L" + "o" * 200 + "ng to B"):
+        _head(pen, Rect(1.0, 1.0, 2.43, 3.0), "1", title)
+        (text,) = [one for one in figure.texts if one.get_gid() == "card"] or [
+            one for one in figure.findobj(Text) if one.get_gid() == "card"
+        ][-1:]
+        sizes[title] = (text.get_text(), text.get_fontsize())
+        for one in figure.findobj(Text):
+            if one.get_gid() == "card":
+                one.remove()
+    assert [size for _, size in sizes.values()] == sorted((size for _, size in sizes.values()), reverse=True)
+    assert sizes["Sedgewick Landing to Old Roadbed"][0] == "Sedgewick Landing to Old Roadbed"
+    assert sizes["L" + "o" * 200 + "ng to B"][0].endswith("…")
+
+
+def test_true_north_is_where_geodesics_say():
+    # worked: in UTM the convergence is about (lon - central meridian) * sin(lat); 1 degree east at 40 N: 0.643
+    crs = pyproj.CRS.from_epsg(32615)
+    x, y = pyproj.Transformer.from_crs("EPSG:4326", crs, always_xy=True).transform(-92.0, 40.0)
+    assert grid_north_deg(crs, x, y) == pytest.approx(math.sin(math.radians(40.0)), abs=0.002)
+    assert "for true ones add 0.6°" in north_text(crs, (x - 9.0, y - 9.0, x + 9.0, y + 9.0))
+    # PROJ's own meridian convergence, by another road
+    factors = pyproj.Proj(crs).get_factors(-92.0, 40.0)
+    assert abs(factors.meridian_convergence) == pytest.approx(abs(grid_north_deg(crs, x, y)), abs=0.002)
+
+
+def test_tables_on_paper_hold_every_word_and_stay_in_their_columns(plan_of):
+    plan = plan_of(25)
+    frames = by_role(plan)
+    stops = stops_of(frames, metric=False)
+    legs = legs_of(frames, {stop.spot_id: stop.name for stop in stops}, metric=False)
+    groups = [(["Dry"], "stands dry"), ([f"LM-{n}" for n in range(900)], "not among the best")]
+    tables = [table_of_stops(stops), table_of_legs(legs), table_of_left_out(groups)]
+    pages = draw_tables(tables, title="Made", level="Depths.", totals=[("Stops", "25")])
+    said = " ".join(text.get_text() for page in pages for text in page.findobj(Text))
+    for table in tables:
+        for row in table.rows:
+            for cell in row:
+                for word in cell.split():
+                    assert word in said
+    for page in pages:
+        render = page.canvas.get_renderer()
+        texts = [one for one in page.findobj(Text) if one.get_text()]
+        boxes = np.array([one.get_window_extent(render).extents for one in texts])
+        apart = (boxes[:, None, :2] + 1.0 >= boxes[None, :, 2:]) | (
+            boxes[None, :, :2] + 1.0 >= boxes[:, None, 2:]
+        )
+        both = np.argwhere(np.triu(~apart.any(axis=2), 1))
+        assert not len(both), [(texts[a].get_text(), texts[b].get_text()) for a, b in both]
+    assert len(pages) >= 3
 
 
 def test_words_keep_their_width_in_any_font():

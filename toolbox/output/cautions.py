@@ -19,7 +19,7 @@ CAUTIONS: Final[tuple[str, ...]] = (
 """Shown on the map, in every file's description and at the end of a command."""
 
 
-def level_text(level_m: float | None, date: str | None = None) -> str:
+def level_text(level_m: float | None, date: str | None = None, *, metric_first: bool = False) -> str:
     """Say which level and which day the depths stand for.
 
     Parameters
@@ -28,6 +28,8 @@ def level_text(level_m: float | None, date: str | None = None) -> str:
         Today's surface minus chart datum in metres, signed; None where it is not known.
     date
         Day the level was read or is expected, as text; None where it is not known.
+    metric_first
+        Whether metres come before feet.
 
     Examples
     --------
@@ -40,8 +42,9 @@ def level_text(level_m: float | None, date: str | None = None) -> str:
         return "Level not stated: charted depths stand for chart datum (normal pool)." + (
             f" Day: {date}." if date else ""
         )
-    return f"Depths at level {both_lengths(level_m, signed=True)} from chart datum" + (
-        f" on {date}." if date else "."
+    return (
+        f"Depths at level {both_lengths(level_m, signed=True, metric_first=metric_first)} from chart datum"
+        + (f" on {date}." if date else ".")
     )
 
 

@@ -20,6 +20,7 @@ from .chart_page import FOOT_LINE_IN, blank_page, caution_lines, map_axes, png_o
 from .chart_run import draw_run
 from .chart_table import ROW_IN, Table, draw_table, left_out_table, stop_table
 from .chart_tools import draw_north, draw_scale, draw_wind, wind_of
+from .sheet_facts import totals_in_words
 from .text import shortened
 from .view import Rect, bounds_of, by_role, fit
 
@@ -99,21 +100,22 @@ def compose(
     figure, pen = blank_page(_WIDTH_IN, width_px)
     warning = caution_lines(pen, _INNER_IN)
     foot = _EDGE + FOOT_LINE_IN * len(warning) + 0.14
-    stops, left_out = stop_table(frames, metric_first=metric_first), left_out_table(frames)
+    stops, left_out = (
+        stop_table(frames, metric_first=metric_first),
+        left_out_table(frames, metric_first=metric_first),
+    )
     page = _lay_out(bounds, stops, left_out, key_lines(frames), foot)
     figure.set_size_inches(_WIDTH_IN, page.height)
 
     top = page.height - _EDGE
     heading = pen.fitted(title or "Plan", 15.0, _INNER_IN, bold=True)
     pen.write(_EDGE, top - 0.22, heading, 15.0, palette.INK, bold=True, gid="title")
-    pen.write(
-        _EDGE,
-        top - 0.46,
-        pen.fitted(level_text(level_m, date), 8.5, _INNER_IN),
-        8.5,
-        palette.INK,
-        gid="level",
-    )
+    level = level_text(level_m, date, metric_first=metric_first)
+    pen.write(_EDGE, top - 0.46, pen.fitted(level, 8.5, _INNER_IN), 8.5, palette.INK, gid="level")
+    pairs = totals_in_words(frames, metric=metric_first) if "stops" in frames and "legs" in frames else []
+    totals = " · ".join(f"{what} {value}" for what, value in pairs)
+    if pen.width(level, 8.5) + 0.3 + pen.width(totals, 8.5) <= _INNER_IN:
+        pen.write(_EDGE + _INNER_IN, top - 0.46, totals, 8.5, palette.INK, ha="right", gid="totals")
     view = fit(bounds, page.map)
     axes = map_axes(figure, view)
     draw_ground(axes, frames, view)

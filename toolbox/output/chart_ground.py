@@ -21,12 +21,14 @@ if TYPE_CHECKING:
 
     from .view import View
 
+BandColours = list[tuple[float, float, str]]
+
 _HATCH_IN = 0.052  # distance of hatch lines on paper
 _DOTS_IN = 0.06
 _DETAIL_IN = 0.004  # finer than a printed line shows
 
 
-def band_colours(bands: gpd.GeoDataFrame | None) -> list[tuple[float, float, str]]:
+def band_colours(bands: gpd.GeoDataFrame | None) -> BandColours:
     """Limits and colour of each depth band, shallow to deep; the upper limit of the deepest may be NaN (open)."""
     if bands is None or not len(bands):
         return []
@@ -50,13 +52,16 @@ def _fill(axes: Axes, areas: NDArray[np.object_], view: View, order: float, **lo
         axes.add_artist(PathPatch(path, zorder=order, **{"linewidth": 0.0, "joinstyle": "round", **look}))
 
 
-def _water(axes: Axes, frames: Mapping[str, gpd.GeoDataFrame], view: View) -> None:
+def _water(
+    axes: Axes, frames: Mapping[str, gpd.GeoDataFrame], view: View, colours: BandColours | None
+) -> None:
     for role in ("shoreline", "water"):
         if role in frames and len(frames[role]):
             _fill(axes, _areas(frames[role]), view, 1.0, facecolor=palette.THIN)
     bands = frames.get("depth_bands")
-    for low, high, colour in band_colours(bands):
-        assert bands is not None
+    if bands is None:
+        return
+    for low, high, colour in band_colours(bands) if colours is None else colours:
         own = [
             repr((number(a), number(b))) == repr((low, high))
             for a, b in zip(bands["from_m"].tolist(), bands["to_m"].tolist(), strict=True)
@@ -109,9 +114,24 @@ def _known_hazards(axes: Axes, frame: gpd.GeoDataFrame, view: View) -> None:
     )
 
 
-def draw_ground(axes: Axes, frames: Mapping[str, gpd.GeoDataFrame], view: View) -> None:
-    """Draw all areas of a plan into axes whose limits are those of the view."""
-    _water(axes, frames, view)
+def draw_ground(
+    axes: Axes,
+    frames: Mapping[str, gpd.GeoDataFrame],
+    view: View,
+    *,
+    colours: BandColours | None = None,
+) -> None:
+    """Draw all areas of a plan into axes whose limits are those of the view.
+
+    Parameters
+    ----------
+    axes, frames, view
+        Where, what, and which part of it.
+    colours
+        Colours of the depth bands of the whole lake, by `band_colours`: a piece cut out of the lake may hold a few
+        bands only, and these must look as they do on the map. Without it, the bands given are all there are.
+    """
+    _water(axes, frames, view, colours)
     _edges(axes, frames, view)
     for role, draw in (
         ("dry_ground", _dry_ground),

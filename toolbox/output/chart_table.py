@@ -10,7 +10,16 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from . import palette
-from .text import bearing_text, clock, number, one_line
+from .text import (
+    bearing_text,
+    both_distances,
+    both_lengths,
+    both_waves,
+    clock,
+    number,
+    one_line,
+    units_in_order,
+)
 from .view import Rect
 
 if TYPE_CHECKING:
@@ -20,10 +29,10 @@ if TYPE_CHECKING:
 
 ROW_IN: Final = 0.158
 HEAD_IN: Final = 0.34
-_FOOT_M: Final = 0.3048
 _BODY: Final = 6.3
 _HEAD: Final = 5.8
 _GAP: Final = 0.05
+_FEW_ALIKE: Final = 3  # more spots left out for one reason are told together
 
 
 @dataclass(frozen=True)
@@ -41,12 +50,13 @@ class Table:
         return HEAD_IN + ROW_IN * len(self.rows) + 0.05 if self.rows else 0.0
 
 
-def _pair(value_m: float, *, metric_first: bool, digits: int = 1, digits_m: int | None = None) -> str:
-    if not math.isfinite(value_m):
-        return "–"
-    feet = f"{value_m / _FOOT_M:.{digits}f}"
-    metres = f"{value_m:.{digits if digits_m is None else digits_m}f}"
-    return f"{metres} ({feet})" if metric_first else f"{feet} ({metres})"
+def _bare(said: str) -> str:
+    """Leave the units out of a pair of lengths, where the head of the column names them."""
+    return said.replace(" ft", "").replace(" m", "")
+
+
+def _pair(value_m: float, *, metric_first: bool) -> str:
+    return _bare(both_lengths(value_m, metric_first=metric_first)) if math.isfinite(value_m) else "–"
 
 
 def records(frame: gpd.GeoDataFrame | None) -> list[dict[str, Any]]:
@@ -70,7 +80,8 @@ def stop_table(frames: Mapping[str, gpd.GeoDataFrame], *, metric_first: bool) ->
         cast, bearing, no = (
             number(row.get(c)) for row, c in ((hold, "cast_m"), (hold, "cast_bearing_deg"), (stop, "stop_no"))
         )
-        said = _pair(cast, metric_first=metric_first, digits=0)
+        wave = number(stop.get("wave_m"))
+        said = _bare(both_distances(cast, metric_first=metric_first)) if math.isfinite(cast) else "–"
         rows.append(
             [
                 f"{no:.0f}" if math.isfinite(no) else "",
@@ -79,7 +90,7 @@ def stop_table(frames: Mapping[str, gpd.GeoDataFrame], *, metric_first: bool) ->
                 clock(stop.get("leave")),
                 _pair(number(hold.get("depth_m")), metric_first=metric_first),
                 f"{said} {bearing_text(bearing)}" if math.isfinite(bearing) else said,
-                _pair(number(stop.get("wave_m")), metric_first=metric_first, digits_m=2),
+                _bare(both_waves(wave, metric_first=metric_first)) if math.isfinite(wave) else "–",
             ]
         )
     unit = "m (ft)" if metric_first else "ft (m)"
@@ -97,21 +108,43 @@ def stop_table(frames: Mapping[str, gpd.GeoDataFrame], *, metric_first: bool) ->
     )
 
 
-def left_out_table(frames: Mapping[str, gpd.GeoDataFrame]) -> Table:
-    """Spots left out and why: those not fishable today, then those the run has no room for, each once."""
+def left_out_groups(
+    frames: Mapping[str, gpd.GeoDataFrame], *, metric_first: bool
+) -> list[tuple[list[str], str]]:
+    """Spots left out and why: those not fishable today, then those the run has no room for, each once.
+
+    Returns
+    -------
+    list
+        Names and the reason they share; few spots of one reason stand alone, many together.
+    """
     reasons: dict[str, tuple[str, str]] = {}
     unfit = [row for row in records(frames.get("spots")) if number(row.get("fishable")) == 0.0]
     for row in unfit + records(frames.get("left_out")):
         spot = one_line(row.get("spot_id"))
         name = one_line(row.get("name")) or spot
-        reasons.setdefault(spot or name, (name, one_line(row.get("reason"))))
+        reason = units_in_order(one_line(row.get("reason")), metric_first=metric_first)
+        reasons.setdefault(spot or name, (name, reason))
+    alike: dict[str, list[str]] = {}
+    for name, reason in reasons.values():
+        alike.setdefault(reason, []).append(name)
+    found: list[tuple[list[str], str]] = []
+    for name, reason in reasons.values():
+        if len(alike[reason]) <= _FEW_ALIKE:
+            found.append(([name], reason))
+        elif name is alike[reason][0]:
+            found.append((alike[reason], reason))
+    return found
+
+
+def left_out_table(frames: Mapping[str, gpd.GeoDataFrame], *, metric_first: bool) -> Table:
+    """Make the table of spots left out; many of one reason are counted in a row."""
     heads = (("", "Left out today"), ("", "Reason"))
-    return Table(
-        heads,
-        (0.37, 0.63),
-        [list(row) for row in reasons.values()],
-        "more left out, with reasons, in the plan's files",
-    )
+    rows = [
+        [names[0] if len(names) == 1 else f"{len(names)} spots", reason]
+        for names, reason in left_out_groups(frames, metric_first=metric_first)
+    ]
+    return Table(heads, (0.25, 0.75), rows, "more left out, with reasons, in the plan's files")
 
 
 def draw_table(pen: Pen, table: Table, rect: Rect, *, bold_first: bool = False) -> None:

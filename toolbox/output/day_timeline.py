@@ -26,7 +26,7 @@ _WIDTH_IN: Final = 11.0
 _EDGE: Final = 0.35
 _NAME_IN: Final = 2.1
 _ROW_IN: Final = 0.27
-_HEAD_IN: Final = 0.75
+_HEAD_IN: Final = 0.55
 _WIND_IN: Final = 0.55
 _KEY_IN: Final = 0.3
 _FOOT_SIZE: Final = 6.0
@@ -206,11 +206,14 @@ def draw_timeline(
             wide = pen.width(words, 6.2)
             after = clock.x(leave) + 0.05
             at = after if after + wide <= rect.right else clock.x(before or arrive) - 0.05 - wide
+            ground = Rect(at - 0.02, base + 0.06, wide + 0.04, _ROW_IN - 0.12)
+            pen.box(ground, facecolor=palette.PAPER, alpha=0.8, linewidth=0.0, zorder=1.3)
             pen.write(at, base + 0.09, words, 6.2, palette.INK, zorder=1.4, gid="time")
         before = leave
     if hours:
         _wind(pen, clock, rect.bottom - _WIND_IN + 0.12, hours, units)
     place = Rect(_EDGE, _EDGE + _FOOT_LINE_IN * len(foot) + 0.05, _WIDTH_IN - 2 * _EDGE, 0.16)
-    _key(pen, place, night=spans is not None, opened="verdicts" in frames)
+    dark = spans is not None and (spans[0] > begin or spans[1] < end)
+    _key(pen, place, night=dark, opened="verdicts" in frames)
     write_cautions(pen, foot, _EDGE, _EDGE - 0.12, size=_FOOT_SIZE, line_in=_FOOT_LINE_IN)
     return figure

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
@@ -112,6 +113,9 @@ def dots(areas: NDArray[np.object_], spacing_m: float) -> NDArray[np.float64]:
     return np.column_stack([(along + lean[run]) * spacing_m, starts[run, 1]])
 
 
+_BREAK: Final = re.compile(r"(?<!°) (?!(?:ft|mi|m|km|mph|m/s|min|gal)\b)")
+
+
 @functools.cache
 def _letters() -> frozenset[int]:
     return frozenset(get_font(findfont(FontProperties(family=FAMILY))).get_charmap())
@@ -164,11 +168,11 @@ class Pen:
         return text[:low].rstrip() + "…" if low else ""
 
     def wrapped(self, value: Any, size: float, room: float) -> list[str]:
-        """Text in lines no wider than ``room`` inches."""
+        """Text in lines no wider than ``room`` inches; a number stays with its unit, a bearing with what follows."""
         gap = self.width("a a", size) - self.width("aa", size)
         lines: list[str] = []
         used = 0.0
-        for word in drawable(value).split(" "):
+        for word in _BREAK.split(drawable(value)):
             wide = self.width(word, size)
             if lines and used + gap + wide <= room * 0.995:  # kerning between words is not counted
                 lines[-1] += f" {word}"

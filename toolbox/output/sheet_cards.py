@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -12,12 +13,15 @@ from matplotlib.collections import LineCollection
 from matplotlib.patches import Polygon
 
 from . import palette
-from .chart_ground import draw_ground
+from .chart_ground import BandColours, draw_ground
 from .chart_marks import draw_marks
 from .chart_page import map_axes
+from .chart_tools import nice
 from .course_up import cut_and_turned, turned_points
+from .draughting import drawable
 from .text import bearing_text
 from .view import Rect, View
+from .wind_hours import draw_arrow
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -34,6 +38,21 @@ _SIDES: Final = 0.1
 _LEAST_HIGH_M: Final = 250.0
 _HOLD_HALF_M: Final = 45.0
 _DETAIL_IN: Final = 0.007
+_TITLES: Final = (9.0, 8.2, 7.4, 6.6)  # sizes a title may have
+_TOOL_IN: Final = 0.31  # half the room of the arrow to north, however it is turned
+_MOST_COURSES: Final = 12
+_MOST_DEPTHS: Final = 6
+_DEPTH_SIZE: Final = 5.6
+
+
+@dataclass(frozen=True)
+class HoldCard:
+    """What a hold card draws: where the boat sits, what it fishes, the deep side and where the wind comes from."""
+
+    hold: Any
+    spot: Any
+    deep_deg: float
+    wind_from_deg: float
 
 
 def _view(rect: Rect, turned: np.ndarray[Any, Any]) -> View:
@@ -51,8 +70,21 @@ def _view(rect: Rect, turned: np.ndarray[Any, Any]) -> View:
     return View(rect, middle - scale * rect.width / 2.0, turned[0, 1] - scale * rect.height * _LOW, scale)
 
 
-def _north(pen: Pen, x: float, y: float, course_deg: float) -> None:
-    """Draw a small arrow to grid north on a turned card."""
+def _tag(
+    pen: Pen, x: float, y: float, text: str, size: float, *, bold: bool = False, gid: str = "tag"
+) -> tuple[float, float, float, float]:
+    """Write words centred at a place on a small piece of paper, so that they read on any ground; tells its box."""
+    wide, high = pen.width(text, size, bold=bold) + 0.05, size / 72.0 + 0.02
+    box = (x - wide / 2.0, y - high / 2.0, x + wide / 2.0, y + high / 2.0)
+    pen.box(Rect(box[0], box[1], wide, high), facecolor=palette.PAPER, alpha=0.82, linewidth=0.0, zorder=6.9)
+    pen.write(
+        x, y, text, size, palette.INK, bold=bold, ha="center", va="center_baseline", zorder=7.0, gid=gid
+    )
+    return box
+
+
+def _north(pen: Pen, x: float, y: float, course_deg: float) -> tuple[float, float, float, float]:
+    """Draw a small arrow to grid north on a turned card; tells the box that holds it however it is turned."""
     angle = np.radians(-course_deg)
     along = np.array([np.sin(angle), np.cos(angle)])
     side = np.array([along[1], -along[0]])
@@ -60,35 +92,29 @@ def _north(pen: Pen, x: float, y: float, course_deg: float) -> None:
     pen.shape(
         Polygon(
             [at + 0.15 * along, at - 0.09 * along + 0.06 * side, at - 0.05 * along, at - 0.09 * along - 0.06 * side],
-            facecolor=palette.INK, edgecolor=palette.CASING, linewidth=0.6, zorder=7.0,
+            facecolor=palette.INK, edgecolor=palette.CASING, linewidth=1.2, zorder=7.0,
         )
     )  # fmt: skip
-    tip = at + 0.24 * along
-    pen.write(
-        float(tip[0]),
-        float(tip[1]),
-        "N",
-        6.4,
-        palette.INK,
-        bold=True,
-        ha="center",
-        va="center_baseline",
-        zorder=7.0,
-    )
+    tip = at + 0.23 * along
+    _tag(pen, float(tip[0]), float(tip[1]), "N", 6.4, bold=True)
+    return x - _TOOL_IN, y - _TOOL_IN, x + _TOOL_IN, y + _TOOL_IN
 
 
-def _scale(pen: Pen, view: View) -> None:
-    """Draw a bar of a round number of feet and metres in the lower left corner."""
+def _scale(pen: Pen, view: View) -> tuple[float, float, float, float]:
+    """Draw a bar of a round number of feet and metres in the lower left corner; tells its box."""
     rect = view.rect
     room = 0.3 * rect.width * view.metres_per_inch
-    x, y = rect.left + 0.08, rect.bottom + 0.09
-    for unit, word, up in ((1.0, "m", 0.0), (0.3048, "ft", 0.12)):
-        power = 10.0 ** math.floor(math.log10(room / unit))
-        size = next(step * power for step in (5.0, 2.0, 1.0) if step * power <= room / unit)
+    x, y = rect.left + 0.08, rect.bottom + 0.1
+    east = x
+    for unit, word, up in ((1.0, "m", 0.0), (0.3048, "ft", 0.13)):
+        size = nice(room / unit)
         end = x + size * unit / view.metres_per_inch
         pen.line([x, end], [y + up, y + up], color=palette.CASING, linewidth=3.2, zorder=6.9)
         pen.line([x, end], [y + up, y + up], color=palette.INK, linewidth=1.3, zorder=7.0)
-        pen.write(end + 0.04, y + up - 0.03, f"{size:g} {word}", 5.6, palette.INK, zorder=7.0)
+        words = f"{size:g} {word}"
+        box = _tag(pen, end + 0.04 + pen.width(words, 5.6) / 2.0, y + up, words, 5.6)
+        east = max(east, box[2])
+    return rect.left, rect.bottom, east, y + 0.2
 
 
 def _stroke(axes: Axes, lines: list[Any], width: float, colour: str, style: Any, order: float) -> None:
@@ -110,6 +136,7 @@ def _lines(pen: Pen, rect: Rect, said: list[str]) -> None:
 
 
 def _head(pen: Pen, rect: Rect, badge: str, title: str) -> None:
+    """Write number and title of a card; a long title gets smaller letters before it is cut."""
     wide = max(0.26, pen.width(badge, 9.0, bold=True) + 0.12)
     box = Rect(rect.left, rect.top - 0.24, wide, 0.22)
     pen.box(box, facecolor=palette.RUN, edgecolor=palette.RUN)
@@ -117,9 +144,12 @@ def _head(pen: Pen, rect: Rect, badge: str, title: str) -> None:
         box.left + wide / 2.0, box.bottom + 0.11, badge, 9.0, palette.CASING, bold=True, ha="center",
         va="center_baseline",
     )  # fmt: skip
+    room = rect.width - wide - 0.1
+    shown = drawable(title)
+    size = next((one for one in _TITLES if pen.width(shown, one, bold=True) <= room), _TITLES[-1])
     pen.write(
-        box.right + 0.08, rect.top - 0.19, pen.fitted(title, 9.0, rect.width - wide - 0.1, bold=True), 9.0,
-        palette.INK, bold=True, gid="card",
+        box.right + 0.08, rect.top - 0.19, pen.fitted(shown, size, room, bold=True), size, palette.INK, bold=True,
+        gid="card",
     )  # fmt: skip
 
 
@@ -127,7 +157,10 @@ def leg_words(leg: LegFacts) -> list[str]:
     """Say what a leg card says below its drawing."""
     said = [f"{leg.distance}, {leg.time}"]
     if leg.courses:
-        said.append("Courses: " + ", then ".join(leg.courses[:5]) + (", ..." if len(leg.courses) > 5 else ""))
+        more = len(leg.courses) - _MOST_COURSES
+        said.append(
+            "Courses: " + ", ".join(leg.courses[:_MOST_COURSES]) + (f", and {more} more" if more > 0 else "")
+        )
     if leg.depth:
         said.append(f"Least depth today {leg.depth}")
     if leg.hazard:
@@ -136,7 +169,9 @@ def leg_words(leg: LegFacts) -> list[str]:
     return said
 
 
-def draw_leg_card(pen: Pen, rect: Rect, leg: LegFacts, frames: Mapping[str, gpd.GeoDataFrame]) -> None:
+def draw_leg_card(
+    pen: Pen, rect: Rect, leg: LegFacts, frames: Mapping[str, gpd.GeoDataFrame], colours: BandColours
+) -> None:
     """Draw one leg, its course up and the boat low on the card.
 
     Parameters
@@ -147,6 +182,8 @@ def draw_leg_card(pen: Pen, rect: Rect, leg: LegFacts, frames: Mapping[str, gpd.
         The leg.
     frames
         Ground of the lake by role, for the drawing.
+    colours
+        Colours of the depth bands of the whole lake.
     """
     said = leg_words(leg)
     low = _LINE_IN * sum(len(pen.wrapped(text, _BODY, rect.width)) for text in said) + 0.06
@@ -165,6 +202,7 @@ def draw_leg_card(pen: Pen, rect: Rect, leg: LegFacts, frames: Mapping[str, gpd.
                 frames, (west, south, east, north), centre, leg.course_deg, _DETAIL_IN * view.metres_per_inch
             ),
             view,
+            colours=colours,
         )
         for part, piece in leg.pieces:
             style = "solid" if part == "run" else palette.IDLE_DASHES
@@ -174,50 +212,105 @@ def draw_leg_card(pen: Pen, rect: Rect, leg: LegFacts, frames: Mapping[str, gpd.
             )  # fmt: skip
         axes.add_collection(draw_marks("spot", turned[[-1]], axes.transData, 5.0), autolim=False)
         axes.add_collection(draw_marks("hold", turned[[0]], axes.transData, 5.1), autolim=False)
-        _north(pen, window.right - 0.25, window.top - 0.3, leg.course_deg)
+        corner, way = window.top - _TOOL_IN, view.on_page(turned)
+        sides = (window.right - _TOOL_IN, window.left + _TOOL_IN)
+        _north(
+            pen,
+            max(sides, key=lambda x: float(np.hypot(*(way - (x, corner)).T).min())),
+            corner,
+            leg.course_deg,
+        )
         _scale(pen, view)
     _lines(pen, Rect(rect.left, rect.bottom, rect.width, low - 0.04), said)
 
 
 def hold_words(stop: StopFacts) -> list[str]:
     """Say what a hold card says below its drawing."""
-    said = []
-    if stop.what or stop.kind:
-        said.append(stop.what or stop.kind)
+    times = f"{stop.arrive} to {stop.leave}" if stop.arrive and stop.leave else ""
+    if stop.turn_back:
+        times += f"; turn back by {stop.turn_back}"
+    said = [", ".join(text for text in (stop.what or stop.kind, times) if text)]
     if stop.hold:
         said.append(f"Boat in {stop.hold} today; spot {stop.depth or 'depth not known'}")
     if stop.cast:
         said.append(f"Cast {stop.cast}" + (f"; deep side {stop.deep_side}" if stop.deep_side else ""))
+    said += [stop.deep_note[:1].upper() + stop.deep_note[1:]] if stop.deep_note else []
     wind = ", ".join(
         text for text in (stop.wind and f"Wind {stop.wind}", stop.wave and f"waves {stop.wave}") if text
     )
     said += [wind] if wind else []
     said += [stop.note] if stop.note and stop.note != stop.what else []
-    times = f"{stop.arrive} to {stop.leave}" if stop.arrive and stop.leave else ""
-    if stop.turn_back:
-        times += f"; turn back by {stop.turn_back}"
-    said += [times] if times else []
     said += [f"Plan B: {stop.plan_b}"] if stop.plan_b else []
-    return said
+    said += [f"Hold at {stop.place}"] if stop.place else []
+    return [text for text in said if text]
+
+
+def _isobath_labels(
+    pen: Pen,
+    view: View,
+    lines: gpd.GeoDataFrame,
+    taken: list[tuple[float, float, float, float]],
+    *,
+    metric: bool,
+) -> None:
+    """Write its depth on some isobaths, round ones first, where nothing else stands."""
+    unit, round_to = (1.0, 5.0) if metric else (0.3048, 10.0)
+    parts, rows = shapely.get_parts(lines.geometry.to_numpy(), return_index=True)
+    told = np.round(lines["depth_m"].to_numpy()[rows] / unit, 2)
+    order = np.lexsort((-shapely.length(parts), told % round_to != 0.0))
+    rect = view.rect
+    boxes = list(taken)
+    done: set[float] = set()
+    for k in order:
+        if len(done) >= _MOST_DEPTHS or told[k] in done:
+            continue
+        words = f"{told[k]:g}"
+        wide, high = pen.width(words, _DEPTH_SIZE) / 2.0 + 0.06, 0.08
+        for x, y in view.on_page(
+            shapely.get_coordinates(shapely.segmentize(parts[k], 0.1 * view.metres_per_inch))
+        ):
+            inside = rect.left + wide < x < rect.right - wide and rect.bottom + high < y < rect.top - high
+            if inside and all(
+                x + wide < w or x - wide > e or y + high < s or y - high > n for w, s, e, n in boxes
+            ):
+                _tag(pen, float(x), float(y), words, _DEPTH_SIZE, gid="isobath")
+                boxes.append((x - wide, y - high, x + wide, y + high))
+                done.add(told[k])
+                break
 
 
 def draw_hold_card(
     pen: Pen,
     rect: Rect,
     stop: StopFacts,
-    hold: Any,
-    spot: Any,
+    card: HoldCard,
     frames: Mapping[str, gpd.GeoDataFrame],
-    deep_deg: float,
+    colours: BandColours,
+    *,
+    metric: bool,
 ) -> None:
-    """Draw one hold and its spot large, north up, with the cast and the deep side."""
+    """Draw one hold and its spot large, north up, with the cast, the deep side, and the depths of isobaths.
+
+    Parameters
+    ----------
+    pen, rect
+        The page, whose height is set by then, and the place of the card on it.
+    stop, card
+        What is said and what is drawn.
+    frames
+        Ground of the lake by role, ``isobaths`` among it where today's depths are known.
+    colours
+        Colours of the depth bands of the whole lake.
+    metric
+        Whether isobaths are labelled in metres, not feet.
+    """
     said = hold_words(stop)
     low = _LINE_IN * sum(len(pen.wrapped(text, _BODY, rect.width)) for text in said) + 0.06
     window = Rect(rect.left, rect.bottom + low, rect.width, rect.height - _HEAD_IN - low)
     _head(pen, rect, stop.number, stop.name)
     if window.height > 0.8:
-        at = np.array([hold.x, hold.y])
-        target = shapely.get_coordinates(shapely.shortest_line(hold, spot))[-1]
+        at = np.array([card.hold.x, card.hold.y])
+        target = shapely.get_coordinates(shapely.shortest_line(card.hold, card.spot))[-1]
         middle = (at + target) / 2.0
         half = max(_HOLD_HALF_M, 1.25 * float(np.max(np.abs(target - at))))
         scale = 2.0 * half / min(window.width, window.height)
@@ -229,7 +322,7 @@ def draw_hold_card(
         near = cut_and_turned(
             frames, (west, south, east, north), (float(at[0]), float(at[1])), 0.0, _DETAIL_IN * scale
         )
-        draw_ground(axes, near, view)
+        draw_ground(axes, near, view, colours=colours)
         if "isobaths" in near:
             lines = [
                 shapely.get_coordinates(line)
@@ -239,22 +332,36 @@ def draw_hold_card(
                 LineCollection(lines, colors=palette.QUIET, linewidths=0.5, alpha=0.8, zorder=2.6),
                 autolim=False,
             )
-        if spot.geom_type != "Point":
+        if card.spot.geom_type != "Point":
             edge = [
                 shapely.get_coordinates(ring)
-                for ring in shapely.get_parts(shapely.boundary(spot) if spot.area else spot)
+                for ring in shapely.get_parts(shapely.boundary(card.spot) if card.spot.area else card.spot)
             ]
             _stroke(axes, edge, 1.2, palette.INK, "solid", 4.0)
         _stroke(axes, [np.array([at, target])], 1.4, palette.CAST, "solid", 4.2)
         axes.add_collection(draw_marks("spot", target[None], axes.transData, 5.0), autolim=False)
         axes.add_collection(draw_marks("hold", at[None], axes.transData, 5.1), autolim=False)
-        _north(pen, window.right - 0.2, window.top - 0.32, 0.0)
-        if math.isfinite(deep_deg):
-            angle = np.radians(deep_deg)
+        taken = [_north(pen, window.right - _TOOL_IN, window.top - _TOOL_IN, 0.0), _scale(pen, view)]
+        if math.isfinite(card.wind_from_deg):
+            x, y = window.right - _TOOL_IN, window.top - 2.0 * _TOOL_IN - 0.16
+            taken.append(_tag(pen, x, y - 0.19, "wind", 5.8))
+            draw_arrow(pen, x, y, card.wind_from_deg, 0.26, palette.INK, edge=palette.CASING)
+            taken.append((x - 0.16, y - 0.16, x + 0.16, y + 0.16))
+        if math.isfinite(card.deep_deg):
+            angle = np.radians(card.deep_deg)
             tip = at + half * 0.4 * np.array([np.sin(angle), np.cos(angle)])
             _stroke(axes, [np.array([at, tip])], 0.9, palette.QUIET, (0, (4, 2)), 4.1)
-            x, y = view.on_page(tip[None])[0]
-            if window.left + 0.2 < x < window.right - 0.2 and window.bottom + 0.1 < y < window.top - 0.1:
-                pen.write(x, y, f"deep {bearing_text(deep_deg)}", 5.8, palette.QUIET, ha="center", zorder=6.0)
-        _scale(pen, view)
+            words = f"deep {bearing_text(card.deep_deg)}"
+            x, y = view.on_page(tip[None])[0] + 0.13 * np.array([2.0 * np.sin(angle), np.cos(angle)])
+            wide = pen.width(words, 6.2) / 2.0 + 0.05
+            taken.append(
+                _tag(
+                    pen, float(np.clip(x, window.left + wide, window.right - wide)),
+                    float(np.clip(y, window.bottom + 0.08, window.top - 0.08)), words, 6.2,
+                )
+            )  # fmt: skip
+        way = view.on_page(np.linspace(at, target, 9))
+        taken += [(x - 0.09, y - 0.09, x + 0.09, y + 0.09) for x, y in way.tolist()]
+        if "isobaths" in near:
+            _isobath_labels(pen, view, near["isobaths"], taken, metric=metric)
     _lines(pen, Rect(rect.left, rect.bottom, rect.width, low - 0.04), said)

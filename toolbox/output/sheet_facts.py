@@ -12,7 +12,19 @@ import numpy as np
 import shapely
 
 from .chart_table import records
-from .text import bearing_text, both_distances, both_lengths, both_speeds, both_waves, clock, number, one_line
+from .text import (
+    at_least,
+    bearing_text,
+    boat_position,
+    both_distances,
+    both_lengths,
+    both_speeds,
+    both_waves,
+    clock,
+    number,
+    one_distance,
+    one_line,
+)
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -43,6 +55,8 @@ class StopFacts:
     note: str
     turn_back: str = ""
     plan_b: str = ""
+    deep_note: str = ""
+    place: str = ""
 
 
 @dataclass(frozen=True)
@@ -64,6 +78,14 @@ class LegFacts:
     pieces: list[tuple[str, Any]] = field(repr=False, default_factory=list)
 
 
+def _places(holds: gpd.GeoDataFrame | None) -> list[str]:
+    """Say where each hold is, in degrees and minutes of WGS84."""
+    if holds is None or not len(holds):
+        return []
+    points = holds.geometry.representative_point().to_crs("EPSG:4326")
+    return [boat_position(x, y) for x, y in zip(points.x, points.y, strict=True)]
+
+
 def _text(value: float, say: Any, **more: Any) -> str:
     return say(value, **more) if math.isfinite(value) else ""
 
@@ -71,8 +93,9 @@ def _text(value: float, say: Any, **more: Any) -> str:
 def stops_of(frames: Frames, *, metric: bool) -> list[StopFacts]:
     """Tell of each stop, in order."""
     holds: dict[str, dict[str, Any]] = {}
-    for row in records(frames.get("holds")):
-        holds.setdefault(one_line(row.get("spot_id")), row)
+    told = zip(records(frames.get("holds")), _places(frames.get("holds")), strict=True)
+    for row, place in told:
+        holds.setdefault(one_line(row.get("spot_id")), {**row, "place": place})
     spots = {one_line(row.get("spot_id")): row for row in records(frames.get("spots"))}
     found = []
     for row in sorted(records(frames.get("stops")), key=lambda one: number(one.get("stop_no"))):
@@ -82,6 +105,7 @@ def stops_of(frames: Frames, *, metric: bool) -> list[StopFacts]:
         cast, bearing = number(hold.get("cast_m")), number(hold.get("cast_bearing_deg"))
         thrown = _text(cast, both_lengths, metric_first=metric)
         wind, come = number(row.get("wind_mps")), number(hold.get("wind_from_deg"))
+        deep = number(hold.get("deep_bearing_deg"))
         found.append(
             StopFacts(
                 number=f"{number(row.get('stop_no')):.0f}",
@@ -95,10 +119,12 @@ def stops_of(frames: Frames, *, metric: bool) -> list[StopFacts]:
                 depth=_text(number(spot.get("depth_today_m")), both_lengths, metric_first=metric),
                 hold=_text(number(hold.get("depth_m")), both_lengths, metric_first=metric),
                 cast=f"{thrown} to {bearing_text(bearing)}" if thrown and math.isfinite(bearing) else thrown,
-                deep_side=_text(number(hold.get("deep_bearing_deg")), bearing_text),
+                deep_side=_text(deep, bearing_text),
+                deep_note="" if math.isfinite(deep) else one_line(hold.get("reason") or ""),
+                place=one_line(hold.get("place") or ""),
                 wind=_text(wind, both_speeds, metric_first=metric)
                 + (f" from {bearing_text(come)}" if math.isfinite(wind) and math.isfinite(come) else ""),
-                wave=_text(number(row.get("wave_m")), both_waves),
+                wave=_text(number(row.get("wave_m")), both_waves, metric_first=metric),
                 note=one_line(spot.get("note") or ""),
                 turn_back=clock(row.get("turn_back")),
                 plan_b=one_line(
@@ -114,7 +140,10 @@ def _bearing(one: Any, other: Any) -> float:
 
 
 def _courses(pieces: list[tuple[str, Any]], *, metric: bool) -> list[str]:
-    """List the courses of a leg: bearing and length of each stretch, short ones joined to the one before."""
+    """List the courses of a leg: bearing and length of each stretch, short ones joined to the one before.
+
+    Lengths are told in the first system alone: a card beside the wheel has room for all courses or for both systems.
+    """
     runs: list[tuple[str, list[Any]]] = []
     for part, line in pieces:
         xy = shapely.get_coordinates(line)
@@ -129,7 +158,7 @@ def _courses(pieces: list[tuple[str, Any]], *, metric: bool) -> list[str]:
         length = sum(math.dist(a, b) for a, b in pairwise(points))
         how = "" if part == "run" else f" ({part})"
         said.append(
-            f"{bearing_text(_bearing(points[0], points[-1]))} for {both_distances(length, metric_first=metric)}{how}"
+            f"{bearing_text(_bearing(points[0], points[-1]))} {one_distance(length, metric=metric)}{how}"
         )
     return said
 
@@ -195,7 +224,7 @@ def totals_in_words(
             pairs.append(("Out and back", f"{first} to {last}"))
     if legs is not None and len(legs):
         pairs.append(("Distance", both_distances(float(legs["distance_m"].sum()), metric_first=metric)))
-        pairs.append(("Under way", f"{float(legs['time_s'].sum()) / 60.0:.0f} min"))
+        pairs.append(("Under way", f"{at_least(float(legs['time_s'].sum()) / 60.0, 0)} min"))
     return [*pairs, *(more or {}).items()]
 
 

@@ -3,12 +3,20 @@
 from __future__ import annotations
 
 import html
+import re
 from collections.abc import Sequence
 from typing import Final
 
 from .cautions import CAUTIONS
-from .sheet_cards import hold_words, leg_words
+from .sheet_cards import hold_words
 from .sheet_facts import LegFacts, StopFacts
+from .sheet_tables import (
+    SheetTable,
+    table_of_answers,
+    table_of_left_out,
+    table_of_legs,
+    table_of_stops,
+)
 from .text import one_line
 
 _STYLE: Final = """
@@ -27,7 +35,7 @@ p { margin: .3rem 0; } a { color: var(--mark); }
 .totals b { font-weight: 600; }
 .scroll { overflow-x: auto; }
 table { border-collapse: collapse; width: 100%; font-size: .92rem; }
-table.wide { min-width: 64rem; }
+table.wide { min-width: 64rem; } .plain tbody th { min-width: 7rem; }
 caption { text-align: left; font-weight: 600; padding: .2rem 0; }
 th, td { text-align: left; vertical-align: top; padding: .3rem .5rem; }
 thead th { border-bottom: 2px solid var(--ink); }
@@ -48,9 +56,25 @@ tbody tr:focus-within, tbody tr.lit { outline: 3px solid var(--mark); outline-of
 .cards { display: grid; grid-template-columns: repeat(auto-fit, minmax(min(100%, 24rem), 1fr)); gap: 1rem; }
 .cautions { border: 2px solid var(--ink); padding: .5rem .8rem; margin: 1rem 0; }
 noscript p { margin: .3rem 0; }
-@media print { body { max-width: none; padding: 0; font-size: 10pt; } .switches, .facts, .spot, nav { display: none; }
-  h2, .page { break-before: page; } h2.flow { break-before: auto; } tr, .card { break-inside: avoid; } }
+@media (max-width: 40rem) {
+  table.wide { min-width: 0; } table.wide, .wide tbody, .wide tr, .wide td, .wide th, .wide caption { display: block; }
+  .wide thead { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }
+  .wide tr { padding: .4rem .2rem; border-top: 1px solid var(--edge); }
+  .wide td, .wide tbody th { padding: .1rem .4rem; } .wide td:empty { display: none; }
+  .wide td::before { content: attr(data-head) " "; color: var(--quiet); }
+  .wide tbody th { float: left; min-width: 2rem; } .wide td[data-head="Stop"], .wide td[data-head="From and to"] {
+    font-weight: 600; } .wide td[data-head="Stop"]::before, .wide td[data-head="From and to"]::before { content: ""; } }
+@page { margin: 12mm; }
+@media print { :root { color-scheme: light; --paper: #ffffff; --ink: #1d2326; --quiet: #4c5558; --band: #efece3;
+    --edge: #6e685c; --mark: #7a1f4f; }
+  body { max-width: none; padding: 0; font-size: 9.5pt; } .switches, .facts, .spot, .screen { display: none; }
+  .scroll, .picture { overflow: visible; } .stage, .card svg, table.wide { min-width: 0; }
+  table { font-size: 7.6pt; } th, td { padding: .16rem .3rem; } thead { display: table-header-group; }
+  .page { break-before: page; border: 0; } h2 { break-after: avoid; } tr, .card { break-inside: avoid; } }
 """
+
+_UNIT: Final = re.compile(r"(\d|°) (ft|mi|m|km|mph|m/s|min|\d)(?![\w])")
+"""A number and its unit, or a bearing and its distance: not parted at the end of a line."""
 
 _FEW: Final = 4  # columns that a phone holds side by side
 
@@ -96,19 +120,27 @@ def _safe(text: str) -> str:
     return html.escape(one_line(text), quote=True)
 
 
-def _table(caption: str, heads: Sequence[str], rows: Sequence[tuple[str, Sequence[str]]]) -> str:
-    """Lay out a table; each row comes with the attributes of its line, safe already."""
-    head = "".join(f'<th scope="col">{_safe(text)}</th>' for text in heads)
+def _table(table: SheetTable, attributes: Sequence[str] = ()) -> str:
+    """Lay out a table; each row comes with the attributes of its line, safe already.
+
+    Roles are told, because a phone shows wide tables row by row, which would take them away; each cell knows its head.
+    """
+    heads = [_safe(text) for text in table.heads]
+    head = "".join(f'<th scope="col" role="columnheader">{text}</th>' for text in heads)
     lines: list[str] = []
-    for attributes, cells in rows:
-        first, *others = (_safe(cell) for cell in cells)
-        lines.append(
-            f'<tr{attributes}><th scope="row">{first}</th>{"".join(f"<td>{cell}</td>" for cell in others)}</tr>'
+    for k, cells in enumerate(table.rows):
+        first, *others = (_UNIT.sub(r"\1&nbsp;\2", _safe(cell)) for cell in cells)
+        told = "".join(
+            f'<td role="cell" data-head="{name}">{cell}</td>'
+            for name, cell in zip(heads[1:], others, strict=True)
         )
-    name, kind = _safe(caption), "wide" if len(heads) > _FEW else "plain"
+        more = attributes[k] if attributes else ""
+        lines.append(f'<tr role="row"{more}><th scope="row" role="rowheader">{first}</th>{told}</tr>')
+    name, kind = _safe(table.caption), "wide" if len(heads) > _FEW else "plain"
     return (
-        f'<div class="scroll" tabindex="0" role="region" aria-label="{name}"><table class="{kind}">'
-        f"<caption>{name}</caption><thead><tr>{head}</tr></thead><tbody>{''.join(lines)}</tbody></table></div>"
+        f'<div class="scroll" tabindex="0" role="region" aria-label="{name}"><table class="{kind}" role="table">'
+        f'<caption>{name}</caption><thead role="rowgroup"><tr role="row">{head}</tr></thead>'
+        f'<tbody role="rowgroup">{"".join(lines)}</tbody></table></div>'
     )
 
 
@@ -116,42 +148,15 @@ def _facts(stop: StopFacts) -> str:
     return f"{stop.number} {stop.name}: " + ". ".join(hold_words(stop) or [stop.kind])
 
 
-def _stop_rows(stops: Sequence[StopFacts]) -> list[tuple[str, list[str]]]:
-    return [
-        (
-            f' id="stop-{_safe(stop.number)}" data-facts="{_safe(_facts(stop))}"',
-            [
-                stop.number, stop.name, stop.arrive, stop.leave, stop.what or stop.kind, stop.depth, stop.hold,
-                stop.cast, stop.wind, stop.wave, stop.turn_back, stop.plan_b,
-                stop.note if stop.note != stop.what else "",
-            ],
-        )
-        for stop in stops
-    ]  # fmt: skip
-
-
-_STOP_HEADS: Final = (
-    "No", "Stop", "Arrive", "Leave", "What", "Depth today", "Boat in", "Cast", "Wind", "Wave", "Turn back by", "Plan B",
-    "Note",
-)  # fmt: skip
-
-
-def _columns_used(
-    rows: list[tuple[str, list[str]]], heads: Sequence[str]
-) -> tuple[list[str], list[tuple[str, list[str]]]]:
-    """Leave out columns nobody filled."""
-    used = [k for k in range(len(heads)) if k < 2 or any(cells[k] for _, cells in rows)]
-    return [heads[k] for k in used], [(attributes, [cells[k] for k in used]) for attributes, cells in rows]
-
-
 def to_html(
     *,
     title: str,
     level: str,
+    north: str,
     totals: Sequence[tuple[str, str]],
     stops: Sequence[StopFacts],
     legs: Sequence[LegFacts],
-    left_out: Sequence[tuple[str, str]],
+    left_out: Sequence[tuple[Sequence[str], str]],
     questions: Sequence[tuple[str, str]],
     map_svg: str,
     hot_spots: Sequence[tuple[str, str, float, float]],
@@ -161,14 +166,14 @@ def to_html(
 
     Parameters
     ----------
-    title, level
-        Heading, and what level and day the depths stand for.
+    title, level, north
+        Heading, what level and day the depths stand for, and which north bearings are counted from.
     totals, questions
         Pairs of words.
     stops, legs
         Facts of the plan.
     left_out
-        Spots the plan leaves out, with the reason.
+        Names of spots the plan leaves out, with the reason they share.
     map_svg
         The map.
     hot_spots
@@ -181,7 +186,7 @@ def to_html(
     str
         A whole HTML file in UTF-8 that loads nothing.
     """
-    heads, rows = _columns_used(_stop_rows(stops), _STOP_HEADS)
+    marked = [f' id="stop-{_safe(stop.number)}" data-facts="{_safe(_facts(stop))}"' for stop in stops]
     spots = "".join(
         f'<button type="button" class="spot" data-stop="{_safe(number)}" '
         f'style="left:{100 * x:.2f}%;top:{100 * y:.2f}%" aria-label="{_safe(f"Stop {number}, {name}")}"></button>'
@@ -191,12 +196,10 @@ def to_html(
         f'<label><input type="checkbox" value="{key}" checked> {_safe(words)}</label>'
         for key, words in LAYERS
     )
-    leg_rows = [("", [str(leg.number), f"{leg.start} to {leg.goal}", *_cells(leg)]) for leg in legs]
     told = "".join(f"<li><b>{_safe(what)}</b> {_safe(value)}</li>" for what, value in totals)
-    leg_heads = ("No", "From and to", "Distance and time", "Courses", "Least depth", "Nearest hazard")
     parts = [
         f"<h1>{_safe(title)}</h1>",
-        f'<p class="level">{_safe(level)}</p>',
+        f'<p class="level">{_safe(level)} {_safe(north)}</p>',
         f'<ul class="totals">{told}</ul>',
         f'<div class="cautions" role="note"><p>{_safe(" ".join(CAUTIONS))}</p></div>',
         f'<fieldset class="switches needs-script" hidden><legend>Show on the map</legend>{switches}</fieldset>',
@@ -205,22 +208,22 @@ def to_html(
         '<p id="facts" class="facts needs-script" role="status" aria-live="polite" hidden>',
         "Point at a stop on the map, or step through them with the tab key.</p>",
         '<h2 class="flow">Stops</h2>',
-        _table("Stops in order", heads, rows),
+        _table(table_of_stops(stops), marked),
         '<h2 class="flow">Legs</h2>',
-        _table("Legs in order", leg_heads, leg_rows),
+        _table(table_of_legs(legs)),
     ]
     if questions:
         parts += [
             '<h2 class="flow">Asked of the plan</h2>',
-            _table("Questions and answers", ("Question", "Answer"), [("", pair) for pair in questions]),
+            _table(table_of_answers(questions)),
         ]
     if left_out:
         parts += [
             '<h2 class="flow">Left out</h2>',
-            _table("Spots left out, and why", ("Spot", "Reason"), [("", pair) for pair in left_out]),
+            _table(table_of_left_out(left_out)),
         ]
     if cards:
-        parts.append("<h2>Cards</h2>")
+        parts.append('<h2 class="screen">Cards</h2>')
         parts += [
             f'<div class="picture card page" role="img" aria-label="{_safe(words)}">{svg}</div>'
             for svg, words in cards
@@ -234,9 +237,3 @@ def to_html(
         + "\n".join(parts)
         + f"</main><script>{_SCRIPT}</script></body></html>\n"
     )
-
-
-def _cells(leg: LegFacts) -> list[str]:
-    words = leg_words(leg)
-    courses = next((text.removeprefix("Courses: ") for text in words if text.startswith("Courses")), "")
-    return [f"{leg.distance}, {leg.time}", courses, leg.depth, leg.hazard]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
@@ -16,11 +15,13 @@ from matplotlib.backends.backend_pdf import PdfPages
 from . import palette
 from .cautions import level_text
 from .chart import compose
+from .chart_ground import BandColours, band_colours
 from .chart_page import blank_page, caution_lines, write_cautions
+from .grid_north import north_text
 from .roles import TABLES
-from .sheet_cards import draw_hold_card, draw_leg_card
+from .sheet_cards import HoldCard, draw_hold_card, draw_leg_card
 from .text import number
-from .view import Rect, by_role
+from .view import Rect, bounds_of, by_role
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -46,6 +47,7 @@ _GAP: Final = 0.25
 _SMALL, _SMALL_LINE_IN = 5.2, 0.095
 _LEGS_ON_PAGE, _HOLDS_ON_PAGE = (3, 2), (2, 3)  # columns and rows: legs stand, holds lie
 _DETAIL_M: Final = 1.0
+_KEY_STEP_IN: Final = 0.3
 
 
 @dataclass(frozen=True)
@@ -57,19 +59,43 @@ class Pages:
     holds: list[Figure]
 
 
-def _page(title: str, told: str, width_px: int) -> tuple[Figure, Pen]:
+def _depth_key(pen: Pen, right: float, top: float, colours: BandColours, *, metric: bool) -> float:
+    """Draw the depth bands as a strip with their limits below; tells its left edge."""
+    unit, word = (1.0, "m") if metric else (0.3048, "ft")
+    left = right - _KEY_STEP_IN * len(colours) - 0.2
+    for k, (low, _, colour) in enumerate(colours):
+        x = left + _KEY_STEP_IN * k
+        pen.box(
+            Rect(x, top - 0.13, _KEY_STEP_IN, 0.11),
+            facecolor=colour,
+            edgecolor=palette.LAND_EDGE,
+            linewidth=0.5,
+        )
+        pen.write(x, top - 0.23, f"{round(low / unit, 1) + 0.0:g}", 5.6, palette.INK, ha="center", gid="key")
+    if colours:
+        pen.write(left + _KEY_STEP_IN * len(colours) + 0.03, top - 0.11, word, 5.8, palette.INK, gid="key")
+    return left
+
+
+def _page(
+    title: str, told: str, width_px: int, colours: BandColours, *, metric: bool, note: str = ""
+) -> tuple[Figure, Pen]:
     figure, pen = blank_page(_PAGE_IN[0], width_px)
     figure.set_size_inches(*_PAGE_IN)
     top = _PAGE_IN[1] - _EDGE
+    left = _depth_key(pen, _PAGE_IN[0] - _EDGE, top, colours, metric=metric)
+    if note:
+        left -= pen.width(note, 5.8) + 0.15
+        pen.write(left, top - 0.11, note, 5.8, palette.INK, gid="key")
     pen.write(
         _EDGE,
         top - 0.14,
-        pen.fitted(title, 11.0, _PAGE_IN[0] - 2 * _EDGE, bold=True),
+        pen.fitted(title, 11.0, left - 0.2 - _EDGE, bold=True),
         11.0,
         palette.INK,
         bold=True,
     )
-    pen.write(_EDGE, top - 0.32, pen.fitted(told, 7.0, _PAGE_IN[0] - 2 * _EDGE), 7.0, palette.INK)
+    pen.write(_EDGE, top - 0.35, pen.fitted(told, 6.6, _PAGE_IN[0] - 2 * _EDGE), 6.6, palette.INK)
     lines = caution_lines(pen, _PAGE_IN[0] - 2 * _EDGE, _SMALL)
     write_cautions(pen, lines, _EDGE, 0.125, size=_SMALL, line_in=_SMALL_LINE_IN)
     return figure, pen
@@ -95,8 +121,14 @@ def _places(count: int, shape: tuple[int, int]) -> list[Rect]:
     return found
 
 
-def isobaths_near(surface: DepthSurface, points: np.ndarray[Any, Any], reach_m: float) -> gpd.GeoDataFrame:
-    """Draw isobaths every two feet of today's depth round some points.
+def _span(what: str, first: str, last: str) -> str:
+    return f"{what} {first}" if first == last else f"{what}s {first} to {last}"
+
+
+def isobaths_near(
+    surface: DepthSurface, points: np.ndarray[Any, Any], reach_m: float, step_m: float
+) -> gpd.GeoDataFrame:
+    """Draw isobaths of today's depth round some points.
 
     Parameters
     ----------
@@ -106,6 +138,8 @@ def isobaths_near(surface: DepthSurface, points: np.ndarray[Any, Any], reach_m: 
         Places (n, 2).
     reach_m
         How far round each.
+    step_m
+        Depth from one to the next.
     """
     import contourpy
 
@@ -120,7 +154,7 @@ def isobaths_near(surface: DepthSurface, points: np.ndarray[Any, Any], reach_m: 
             continue
         drawn = contourpy.contour_generator(part.xs, part.ys[::-1], np.ma.masked_invalid(part.depth_m[::-1]))
         deepest = float(np.nanmax(part.depth_m))
-        for level in np.arange(0.0, deepest, 0.6096):
+        for level in np.arange(0.0, deepest, step_m):
             drawn_lines: Any = drawn.lines(float(level))
             for line in drawn_lines:
                 if len(line) > 1:
@@ -164,7 +198,11 @@ def draw_pages(
         for role, frame in frames.items()
         if role in _GROUND and len(frame)
     }
-    told = level_text(level_m, date)
+    metric = units == "metric"
+    colours = band_colours(ground.get("depth_bands"))
+    crs = next(iter(frames.values())).crs
+    north = north_text(crs, bounds_of(frames))
+    told = f"{level_text(level_m, date, metric_first=metric)} {north}"
     chosen = {stop.spot_id for stop in stops}
     shown = {
         name: frame[frame["spot_id"].isin(chosen)] if name in {"holds", "cast_lines"} else frame
@@ -178,9 +216,10 @@ def draw_pages(
     each = _LEGS_ON_PAGE[0] * _LEGS_ON_PAGE[1]
     for first in range(0, len(legs), each):
         some = legs[first : first + each]
-        figure, pen = _page(f"{title}: legs {some[0].number} to {some[-1].number}", told, card_px)
+        which = _span("leg", str(some[0].number), str(some[-1].number))
+        figure, pen = _page(f"{title}: {which}", told, card_px, colours, metric=metric)
         for leg, rect in zip(some, _places(len(some), _LEGS_ON_PAGE), strict=True):
-            draw_leg_card(pen, rect, leg, ground)
+            draw_leg_card(pen, rect, leg, ground, colours)
         leg_pages.append(figure)
 
     holds, spots = frames.get("holds"), frames.get("spots")
@@ -191,20 +230,22 @@ def draw_pages(
         own = holds[(holds["spot_id"] == stop.spot_id) & (holds["status"].astype(str) == "ok")]
         spot = spots[spots["spot_id"] == stop.spot_id]
         if len(own) and len(spot):
-            cards.append((stop, own.iloc[0], spot.geometry.iloc[0]))
-    near = dict(ground)
+            hold = own.iloc[0]
+            bearings = (number(hold.get(name)) for name in ("deep_bearing_deg", "wind_from_deg"))
+            cards.append((stop, HoldCard(hold.geometry, spot.geometry.iloc[0], *bearings)))
+    near, note = dict(ground), ""
     if today is not None and cards:
-        points = np.array([(hold.geometry.x, hold.geometry.y) for _, hold, _ in cards])
-        near["isobaths"] = isobaths_near(today, points, 120.0)
+        points = np.array([(card.hold.x, card.hold.y) for _, card in cards])
+        step, told_step = (0.5, "0.5 m") if metric else (0.6096, "2 ft")
+        near["isobaths"] = isobaths_near(today, points, 120.0, step)
+        note = f"isobaths every {told_step}"
     hold_pages: list[Figure] = []
     for first in range(0, len(cards), each):
         batch = cards[first : first + each]
-        figure, pen = _page(f"{title}: holds", told, card_px)
-        for (stop, hold, spot), rect in zip(batch, _places(len(batch), _HOLDS_ON_PAGE), strict=True):
-            deep = number(hold.get("deep_bearing_deg"))
-            draw_hold_card(
-                pen, rect, stop, hold.geometry, spot, near, deep if math.isfinite(deep) else math.nan
-            )
+        which = _span("hold", batch[0][0].number, batch[-1][0].number)
+        figure, pen = _page(f"{title}: {which}", told, card_px, colours, metric=metric, note=note)
+        for (stop, card), rect in zip(batch, _places(len(batch), _HOLDS_ON_PAGE), strict=True):
+            draw_hold_card(pen, rect, stop, card, near, colours, metric=metric)
         hold_pages.append(figure)
     return Pages(map_page, leg_pages, hold_pages)
 

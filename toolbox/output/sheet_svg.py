@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 _POINTS: Final = 72.0
 _PATH: Final = re.compile(r' d="([^"]*)"')
+_TAG: Final = re.compile(r"<[^>]*>")
 _NUMBER: Final = re.compile(r"-?\d+\.\d{2,}")
 _STROKE: Final = re.compile(r'<path d="([^"]*)" (clip-path="[^"]*" )?style="([^"]*fill: none[^"]*)"/>')
 _WORDS: Final = re.compile(
@@ -23,6 +24,10 @@ _WORDS: Final = re.compile(
 _ID: Final = re.compile(r' id="([^"]*)"')
 _USED: Final = re.compile(r'(?:href="#|url\(#)([^")]+)')
 _ENTITIES: Final = {"&amp;": "&", "&lt;": "<", "&gt;": ">", "&quot;": '"'}
+
+
+def _tenth(found: re.Match[str]) -> str:
+    return f"{float(found[0]):.1f}".rstrip("0").rstrip(".")
 
 
 def _tenths(value: int) -> str:
@@ -87,7 +92,8 @@ def svg_of(figure: Figure, prefix: str) -> str:
     text = text[text.index("<svg") :]
     text = re.sub(r"<metadata>.*?</metadata>", "", text, flags=re.DOTALL)
     text = _PATH.sub(lambda found: f' d="{_short(found[1])}"', text)
-    text = _NUMBER.sub(lambda found: f"{float(found[0]):.1f}".rstrip("0").rstrip("."), text)
+    # only inside tags: a number among the words is a depth or a wave, and stays as it was written
+    text = _TAG.sub(lambda tag: _NUMBER.sub(_tenth, tag[0]), text)
     # Ids that nothing refers to would only clash with those of other pictures.
     wanted = set(_USED.findall(text))
     text = _ID.sub(

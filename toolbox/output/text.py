@@ -121,19 +121,35 @@ def both_lengths(value_m: float, *, signed: bool = False, metric_first: bool = F
     if signed:
         feet, metres = f"{value_m / _FOOT_M:+.1f} ft", f"{value_m:+.2f} m"
     else:
-        feet, metres = f"{value_m / _FOOT_M:.1f} ft", f"{value_m:.1f} m"
+        # adding nought turns what rounds to -0.0 into 0.0
+        feet, metres = f"{round(value_m / _FOOT_M, 1) + 0.0:.1f} ft", f"{round(value_m, 1) + 0.0:.1f} m"
     return f"{metres} ({feet})" if metric_first else f"{feet} ({metres})"
 
 
-def both_waves(value_m: float) -> str:
-    """Say a wave height, finer in metres than a depth.
+def at_least(value: float, digits: int) -> str:
+    """Write a number that must not read as nothing: what would round to nought is below the last digit told.
+
+    Examples
+    --------
+    >>> at_least(0.049, 1), at_least(0.06, 1), at_least(0.2, 0)
+    ('<0.1', '0.1', '<1')
+    """
+    said = f"{value:.{digits}f}"
+    return said if float(said) > 0.0 else f"<{10.0**-digits:.{digits}f}"
+
+
+def both_waves(value_m: float, *, metric_first: bool = False) -> str:
+    """Say a wave height, finer in metres than a depth; an estimate of no wave at all is never a nought.
 
     Examples
     --------
     >>> both_waves(0.083)
     '0.3 ft (0.08 m)'
+    >>> both_waves(0.012)
+    '<0.1 ft (0.01 m)'
     """
-    return f"{value_m / _FOOT_M:.1f} ft ({value_m:.2f} m)"
+    us, metric = f"{at_least(value_m / _FOOT_M, 1)} ft", f"{at_least(value_m, 2)} m"
+    return f"{metric} ({us})" if metric_first else f"{us} ({metric})"
 
 
 def both_distances(value_m: float, *, metric_first: bool = False) -> str:
@@ -147,7 +163,7 @@ def both_distances(value_m: float, *, metric_first: bool = False) -> str:
     '2.00 mi (3.22 km)'
     """
     if value_m < _MILE_M / 4:
-        us, metric = f"{value_m / _FOOT_M:.0f} ft", f"{value_m:.0f} m"
+        us, metric = f"{at_least(value_m / _FOOT_M, 0)} ft", f"{at_least(value_m, 0)} m"
     else:
         us, metric = f"{value_m / _MILE_M:.2f} mi", f"{value_m / 1000.0:.2f} km"
     return f"{metric} ({us})" if metric_first else f"{us} ({metric})"
@@ -161,8 +177,33 @@ def both_speeds(value_mps: float, *, metric_first: bool = False) -> str:
     >>> both_speeds(4.4704)
     '10 mph (4.5 m/s)'
     """
-    us, metric = f"{value_mps / _MPH_MPS:.0f} mph", f"{value_mps:.1f} m/s"
+    us, metric = f"{at_least(value_mps / _MPH_MPS, 0)} mph", f"{at_least(value_mps, 1)} m/s"
     return f"{metric} ({us})" if metric_first else f"{us} ({metric})"
+
+
+_METRIC_PAIR: Final = re.compile(r"(-?\d[\d.]*) (m/s|km|m) \((-?\d[\d.]*) (mph|mi|ft)\)")
+
+
+def units_in_order(text: str, *, metric_first: bool) -> str:
+    """Turn pairs of units in a sentence so that the wanted system comes first; layers name metres first.
+
+    Examples
+    --------
+    >>> units_in_order("dry by 0.3 m (1.0 ft)", metric_first=False)
+    'dry by 1.0 ft (0.3 m)'
+    """
+    return text if metric_first else _METRIC_PAIR.sub(r"\3 \4 (\1 \2)", text)
+
+
+def one_distance(value_m: float, *, metric: bool) -> str:
+    """Say a distance in one system, for lists that have room for no more.
+
+    Examples
+    --------
+    >>> one_distance(3218.688, metric=False), one_distance(40.0, metric=True)
+    ('2.00 mi', '40 m')
+    """
+    return both_distances(value_m, metric_first=metric).split(" (")[0]
 
 
 def bearing_text(value_deg: float) -> str:
@@ -174,6 +215,21 @@ def bearing_text(value_deg: float) -> str:
     '000°'
     """
     return f"{round(value_deg) % 360:03d}°"
+
+
+def boat_position(lon_deg: float, lat_deg: float) -> str:
+    """Say a place in degrees and minutes to a thousandth, about two metres, as it is keyed in aboard.
+
+    Examples
+    --------
+    >>> boat_position(-98.50125, 40.1)
+    "40°06.000' N 098°30.075' W"
+    """
+    said = []
+    for value, places, signs in ((lat_deg, 2, "NS"), (lon_deg, 3, "EW")):
+        degrees, thousandths = divmod(round(abs(value) * 60_000.0), 60_000)
+        said.append(f"{degrees:0{places}d}°{thousandths / 1000.0:06.3f}' {signs[value < 0.0]}")
+    return " ".join(said)
 
 
 def utc(value: Any) -> str | None:

@@ -59,8 +59,10 @@ class WindDay:
         return f"{dates}, hours by the clock of {offset}"
 
 
-def draw_arrow(pen: Pen, x: float, y: float, wind_from_deg: float, long_in: float, colour: str) -> None:
-    """Draw an arrow that flies with the wind, its middle at a place on the page."""
+def draw_arrow(
+    pen: Pen, x: float, y: float, wind_from_deg: float, long_in: float, colour: str, *, edge: str = "none"
+) -> None:
+    """Draw an arrow that flies with the wind, its middle at a place on the page; an edge parts it from the ground."""
     turn = math.radians(wind_from_deg + 180.0)
     along = np.array([math.sin(turn), math.cos(turn)])
     side = np.array([along[1], -along[0]])
@@ -70,11 +72,17 @@ def draw_arrow(pen: Pen, x: float, y: float, wind_from_deg: float, long_in: floa
         middle + along * long_in / 2,
         middle + along * long_in * 0.08,
     )
-    pen.line([tail[0], neck[0]], [tail[1], neck[1]], color=colour, linewidth=1.0, solid_capstyle="butt")
+    shaft = ([tail[0], neck[0]], [tail[1], neck[1]])
+    if edge != "none":
+        pen.line(*shaft, color=edge, linewidth=3.0, solid_capstyle="butt")
+    pen.line(*shaft, color=colour, linewidth=1.0, solid_capstyle="butt")
     pen.shape(
         Polygon(
             [tip, neck + side * long_in * 0.24, neck - side * long_in * 0.24],
             facecolor=colour,
+            edgecolor=edge,
+            linewidth=0.0 if edge == "none" else 1.0,
+            zorder=3.0,
             gid="wind arrow",
         )
     )
