@@ -12,7 +12,7 @@ import pandas as pd
 from ..errors import DataError, UsageError
 from .columns import find_roles
 from .coordinates import read_angles
-from .sounder_log import SounderLog
+from .sounder_log import YEARS, SounderLog
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -44,12 +44,15 @@ def _lines(stream: BinaryIO, counted: dict[str, int]) -> Iterator[str]:
 
 
 def _times(texts: list[str]) -> NDArray[np.float64]:
-    """Seconds since 1970: ISO 8601 (UTC where it names no zone) or such seconds themselves; NaN where neither."""
+    """Seconds since 1970: ISO 8601 (UTC where it names no zone) or such seconds themselves; NaN elsewhere."""
     series = pd.Series(texts, dtype=object)
     stamps = pd.to_datetime(series, format="ISO8601", utc=True, errors="coerce")
-    seconds = (stamps - pd.Timestamp(0, tz="UTC")).dt.total_seconds().to_numpy(dtype=float, na_value=np.nan)
+    stamps = stamps.where(stamps.dt.year.between(YEARS.start, YEARS.stop - 1))
+    # In microseconds, which hold years that nanoseconds do not.
+    since = stamps.astype("datetime64[us, UTC]") - pd.Timestamp(0, tz="UTC").as_unit("us")
+    seconds = since.dt.total_seconds().to_numpy(dtype=float, na_value=np.nan)
     plain = pd.to_numeric(series, errors="coerce").to_numpy(dtype=float)
-    return np.where((plain > 1e8) & (plain < 1e11), plain, seconds)
+    return np.where((plain > 1e8) & (plain < 7e9), plain, seconds)
 
 
 def _degrees(texts: list[str]) -> NDArray[np.float64]:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from .sounder_log import SounderLog
+from .sounder_log import YEARS, SounderLog
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -105,6 +105,8 @@ def _clock(value: bytes) -> float:
 
 
 def _day(day: int, month: int, year: int) -> float:
+    if year not in YEARS:
+        raise ValueError
     return datetime(year, month, day, tzinfo=UTC).timestamp()
 
 

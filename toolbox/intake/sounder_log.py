@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     Floats = NDArray[np.float64]
+
+YEARS: Final = range(1900, 2200)  # a log says when it was taken; a year beyond these is no year of one
 
 
 @dataclass(frozen=True, eq=False)

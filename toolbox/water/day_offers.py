@@ -156,7 +156,7 @@ def worth_of(table: GeoDataFrame, expression: str) -> NDArray[np.float64]:
     """
     try:
         tree = ast.parse(expression, mode="eval")
-    except (SyntaxError, ValueError, RecursionError):
+    except (SyntaxError, ValueError, RecursionError, MemoryError):
         raise UsageError(f"value is '{expression}'; write a column or such as 'rating * 2 + 1'.") from None
     for node in ast.walk(tree):
         number = isinstance(node, ast.Constant) and not isinstance(node.value, int | float)
@@ -169,7 +169,8 @@ def worth_of(table: GeoDataFrame, expression: str) -> NDArray[np.float64]:
         if isinstance(node, ast.Expression):
             return at(node.body)
         if isinstance(node, ast.Constant):
-            return float(str(node.value))  # a number, or it would have been refused
+            # A number, or it would have been refused; numpy's own, by which 1/0 is infinite and no error.
+            return np.float64(str(node.value))
         if isinstance(node, ast.Name):
             if node.id not in table.columns:
                 raise UsageError(
@@ -185,8 +186,11 @@ def worth_of(table: GeoDataFrame, expression: str) -> NDArray[np.float64]:
             return one - other
         return one * other if isinstance(node.op, ast.Mult) else one / other
 
-    with np.errstate(all="ignore"):
-        found = np.broadcast_to(np.asarray(at(tree), dtype=np.float64), (len(table),)).copy()
+    try:
+        with np.errstate(all="ignore"):
+            found = np.broadcast_to(np.asarray(at(tree), dtype=np.float64), (len(table),)).copy()
+    except RecursionError:
+        raise UsageError(f"value is '{expression[:60]}...'; that is too long a sum, shorten it.") from None
     if not np.isfinite(found).all() or (found < 0.0).any():
         row = int(np.flatnonzero(~(np.isfinite(found) & (found >= 0.0)))[0])
         raise DataError(
