@@ -20,65 +20,122 @@ _OPEN_EDGE = (0.02, 0.5)
 
 
 @compiled
-def _falls(values: NDArray[np.float64], row: int, column: int) -> bool:
+def _value(depth: NDArray[np.floating], row: int, column: int, isobath: float) -> float:
+    """Depth at a node; the rim round the grid (row or column 0 and the last) and unknown nodes are deep."""
+    if row == 0 or column == 0 or row > depth.shape[0] or column > depth.shape[1]:
+        return np.inf
+    value = float(depth[row - 1, column - 1])
+    if np.isnan(value):
+        return np.inf
+    return isobath - _NODE_GAP_M if abs(value - isobath) < _NODE_GAP_M else value
+
+
+@compiled
+def _flag_row(
+    depth: NDArray[np.floating], row: int, isobath: float, limit: float, out: NDArray[np.uint8]
+) -> None:
+    """Mark the shallow nodes of one row of the grid with its rim."""
+    out[:] = 0
+    if row == 0 or row > depth.shape[0]:
+        return
+    for k in range(depth.shape[1]):
+        value = float(depth[row - 1, k])
+        near = abs(value - isobath) < _NODE_GAP_M
+        out[k + 1] = np.uint8(near | (value < limit))
+
+
+@compiled
+def _mixed_patches(depth: NDArray[np.floating], isobath: float, limit: float) -> NDArray[np.int64]:
+    """Find the patches whose four nodes are not all on one side, by the number of their upper left node."""
+    rows, columns = depth.shape[0] + 2, depth.shape[1] + 2
+    upper, lower = np.zeros(columns, dtype=np.uint8), np.zeros(columns, dtype=np.uint8)
+    mixed = np.zeros(-(-columns // 8) * 8, dtype=np.uint8)
+    eights = mixed.view(np.uint64)
+    found = np.empty(1024, dtype=np.int64)
+    count = 0
+    for r in range(rows - 1):
+        _flag_row(depth, r + 1, isobath, limit, lower)
+        for c in range(columns - 1):
+            mixed[c] = (upper[c] ^ lower[c]) | (upper[c] ^ upper[c + 1]) | (lower[c] ^ lower[c + 1])
+        if count + columns > found.size:
+            larger = np.empty(2 * found.size + columns, dtype=np.int64)
+            larger[:count] = found[:count]
+            found = larger
+        for k in range(eights.size):
+            if eights[k] != 0:  # eight patches at a time: few are mixed
+                for c in range(8 * k, 8 * k + 8):
+                    if mixed[c] != 0:
+                        found[count] = r * columns + c
+                        count += 1
+        upper, lower = lower, upper
+    return found[:count].copy()
+
+
+@compiled
+def _falls(depth: NDArray[np.floating], row: int, column: int, isobath: float) -> bool:
     """Whether the lower diagonal of a patch runs from upper left to lower right."""
     return bool(
-        values[row, column] + values[row + 1, column + 1] <= values[row, column + 1] + values[row + 1, column]
+        _value(depth, row, column, isobath) + _value(depth, row + 1, column + 1, isobath)
+        <= _value(depth, row, column + 1, isobath) + _value(depth, row + 1, column, isobath)
     )
 
 
 @compiled
 def _join(
-    after: NDArray[np.int64],
+    steps: NDArray[np.int64],
+    count: int,
     shallow: tuple[bool, bool, bool],
     edges: tuple[int, int, int],
-) -> None:
+) -> int:
     """Enter the ring's step through one triangle (counter-clockwise corners; edge k joins corners k and k+1)."""
     for k in range(3):
         ahead, behind = (k + 1) % 3, (k + 2) % 3
         if shallow[k] and not shallow[ahead] and not shallow[behind]:
-            after[edges[k]] = edges[behind]
+            steps[count, 0], steps[count, 1] = edges[k], edges[behind]
+            count += 1
         if not shallow[k] and shallow[ahead] and shallow[behind]:
-            after[edges[behind]] = edges[k]
+            steps[count, 0], steps[count, 1] = edges[behind], edges[k]
+            count += 1
+    return count
 
 
 @compiled
-def _steps(values: NDArray[np.float64], limit: float) -> NDArray[np.int64]:
-    """For each edge the ring crosses, the edge it crosses next with the shallow side to its left; -1 elsewhere.
+def _steps(depth: NDArray[np.floating], isobath: float, limit: float) -> NDArray[np.int64]:
+    """List the steps of rings from an edge to the edge crossed next, with the shallow side to the left, (n, 2).
 
     Edges of node (r, c) have the numbers 3 (r columns + c) + 0 to the right, + 1 down, + 2 the patch's diagonal.
     """
-    rows, columns = values.shape
-    after = np.full(3 * rows * columns, -1, dtype=np.int64)
-    for r in range(rows - 1):
-        for c in range(columns - 1):
-            nw, ne = values[r, c] < limit, values[r, c + 1] < limit
-            sw, se = values[r + 1, c] < limit, values[r + 1, c + 1] < limit
-            if nw == ne and nw == sw and nw == se:
-                continue
-            node = r * columns + c
-            north, west, diagonal = 3 * node, 3 * node + 1, 3 * node + 2
-            south, east = 3 * (node + columns), 3 * (node + 1) + 1
-            if _falls(values, r, c):
-                _join(after, (nw, sw, se), (west, south, diagonal))
-                _join(after, (nw, se, ne), (diagonal, east, north))
-            else:
-                _join(after, (ne, nw, sw), (north, west, diagonal))
-                _join(after, (ne, sw, se), (diagonal, south, east))
-    return after
+    columns = depth.shape[1] + 2
+    patches = _mixed_patches(depth, isobath, limit)
+    steps = np.empty((2 * patches.size, 2), dtype=np.int64)
+    count = 0
+    for node in patches:
+        r, c = node // columns, node % columns
+        nw, ne = _value(depth, r, c, isobath) < limit, _value(depth, r, c + 1, isobath) < limit
+        sw, se = _value(depth, r + 1, c, isobath) < limit, _value(depth, r + 1, c + 1, isobath) < limit
+        north, west, diagonal = 3 * node, 3 * node + 1, 3 * node + 2
+        south, east = 3 * (node + columns), 3 * (node + 1) + 1
+        if _falls(depth, r, c, isobath):
+            count = _join(steps, count, (nw, sw, se), (west, south, diagonal))
+            count = _join(steps, count, (nw, se, ne), (diagonal, east, north))
+        else:
+            count = _join(steps, count, (ne, nw, sw), (north, west, diagonal))
+            count = _join(steps, count, (ne, sw, se), (diagonal, south, east))
+    return steps[:count]
 
 
 @compiled
 def _gate(
     edge: int,
-    values: NDArray[np.float64],
+    depth: NDArray[np.floating],
     xs: NDArray[np.float64],
     ys: NDArray[np.float64],
+    isobath: float,
     limit: float,
     tolerance: float,
 ) -> tuple[float, float, float, float]:
     """Nearest and farthest place on a crossed edge where a ring may pass: from the isobath towards the deep."""
-    columns = values.shape[1]
+    columns = depth.shape[1] + 2
     node, kind = edge // 3, edge % 3
     r0, c0 = node // columns, node % columns
     r1, c1 = r0, c0
@@ -86,13 +143,13 @@ def _gate(
         c1 += 1
     elif kind == 1:
         r1 += 1
-    elif _falls(values, r0, c0):
+    elif _falls(depth, r0, c0, isobath):
         r1, c1 = r1 + 1, c1 + 1
     else:
         r1, c0 = r1 + 1, c0 + 1
-    if values[r1, c1] < limit:
+    if _value(depth, r1, c1, isobath) < limit:
         r0, c0, r1, c1 = r1, c1, r0, c0
-    low, high = values[r0, c0], values[r1, c1]
+    low, high = _value(depth, r0, c0, isobath), _value(depth, r1, c1, isobath)
     across, up = xs[c1] - xs[c0], ys[r1] - ys[r0]
     if np.isinf(high):
         near, far = _OPEN_EDGE
@@ -104,29 +161,33 @@ def _gate(
 
 @compiled
 def _gates(
-    values: NDArray[np.float64],
+    depth: NDArray[np.floating],
     xs: NDArray[np.float64],
     ys: NDArray[np.float64],
+    isobath: float,
     limit: float,
     tolerance: float,
+    edges: NDArray[np.int64],
+    following: NDArray[np.int64],
 ) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
-    """Gates of all rings in order, (n, 4), and the offsets at which rings begin."""
-    after = _steps(values, limit)
-    crossed = np.flatnonzero(after >= 0)
-    gates = np.empty((crossed.size, 4))
+    """Gates of all rings in order, (n, 4), and the offsets at which rings begin.
+
+    Each crossed edge, in order, is followed by the one of which `following` has the place.
+    """
+    gates = np.empty((edges.size, 4))
+    passed = np.zeros(edges.size, dtype=np.bool_)
     starts = [0]
     filled = 0
-    for first in crossed:
-        edge = int(first)
-        if after[edge] < 0:
+    for first in range(edges.size):
+        if passed[first]:
             continue
-        while after[edge] >= 0:
-            x0, y0, x1, y1 = _gate(edge, values, xs, ys, limit, tolerance)
+        at = first
+        while not passed[at]:
+            passed[at] = True
+            x0, y0, x1, y1 = _gate(edges[at], depth, xs, ys, isobath, limit, tolerance)
             gates[filled, 0], gates[filled, 1], gates[filled, 2], gates[filled, 3] = x0, y0, x1, y1
             filled += 1
-            following = int(after[edge])
-            after[edge] = -1
-            edge = following
+            at = following[at]
         starts.append(filled)
     return gates, np.array(starts)
 
@@ -241,18 +302,19 @@ def shallow_rings(
     itself or another: that is the room in which corners are saved.
     """
     rows, columns = depth_m.shape
-    values = np.full((rows + 2, columns + 2), np.inf)
-    inner = values[1:-1, 1:-1]
-    inner[...] = depth_m
-    inner[np.isnan(inner)] = np.inf
-    inner[np.abs(inner - limit_m) < _NODE_GAP_M] = limit_m - _NODE_GAP_M
     # A rim of deep nodes a hair outside the grid closes the rings that reach its edge.
     hair_x = 2e-3 * float(np.ptp(xs)) / max(columns - 1, 1)
     hair_y = 2e-3 * float(np.ptp(ys)) / max(rows - 1, 1)
     x0, y0 = float(xs[0]), float(ys[0])
     xs_ = np.concatenate([[-hair_x], xs - x0, [xs[-1] - x0 + hair_x]])
     ys_ = np.concatenate([[hair_y], ys - y0, [ys[-1] - y0 - hair_y]])
-    gates, starts = _gates(values, xs_, ys_, limit_m + _ROUNDING_M, float(tolerance_m))
+    limit = limit_m + _ROUNDING_M
+    steps = _steps(depth_m, limit_m, limit)
+    steps = steps[np.argsort(steps[:, 0], kind="stable")]
+    following = np.searchsorted(steps[:, 0], steps[:, 1])
+    gates, starts = _gates(
+        depth_m, xs_, ys_, limit_m, limit, float(tolerance_m), np.ascontiguousarray(steps[:, 0]), following
+    )
     if tolerance_m > 0:
         corners, offsets = _thread_all(gates, starts)
     else:
