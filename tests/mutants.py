@@ -21,6 +21,7 @@ import re
 import sys
 import tomllib
 from dataclasses import asdict
+from hashlib import sha256
 from multiprocessing.pool import ThreadPool
 from pathlib import Path
 
@@ -146,24 +147,28 @@ def _merged(one: Known, other: Known) -> Known:
 
 
 def known_tests(modules: list[str], kept: Path | None, files: list[str]) -> Known:
-    """Measure the tests, or take what was measured from a file and measure the files that are new to it."""
-    known = None
+    """Measure the tests, or take what was measured from a file and measure the test files that are new or changed."""
+    paths = {f"tests/test_{f}.py": TESTS / f"test_{f}.py" for f in files}
+    stamps = {name: sha256(path.read_bytes()).hexdigest() for name, path in paths.items() if path.exists()}
+    known, fresh = None, dict(stamps)
     if kept is not None and kept.exists():
         found = json.loads(kept.read_text())
-        lines = {module: {int(k): v for k, v in of.items()} for module, of in found["lines"].items()}
-        known = Known(found["seconds"], lines, found["coverage"])
+        fresh = {name: stamp for name, stamp in stamps.items() if found["stamps"].get(name) != stamp}
+        good = [test for test in found["seconds"] if test.split("::")[0] not in fresh]
+        lines = {
+            module: {int(k): [test for test in tests if test in set(good)] for k, tests in of.items()}
+            for module, of in found["lines"].items()
+        }
+        known = Known({test: found["seconds"][test] for test in good}, lines, found["coverage"])
         if not set(modules) <= set(lines):
             raise SystemExit(
                 f"{kept} knows nothing of {sorted(set(modules) - set(lines))}; name another file"
             )
-    there = [str(path.relative_to(TESTS.parent)) for f in files if (path := TESTS / f"test_{f}.py").exists()]
-    old = {test.split("::")[0] for test in known.seconds} if known else set()
-    new = [name for name in there if name not in old]
-    if new:
-        measured = measure_tests(list(known.lines) if known else modules, new)
+    if fresh:
+        measured = measure_tests(list(known.lines) if known else modules, sorted(fresh))
         known = _merged(known, measured) if known else measured
         if kept is not None:
-            kept.write_text(json.dumps(asdict(known)))
+            kept.write_text(json.dumps(asdict(known) | {"stamps": stamps}))
     return known
 
 
@@ -173,20 +178,20 @@ def run(
     each: int | None,
     *,
     jobs: int = 1,
+    most_s: float = 20.0,
     kept: Path | None = None,
-    files=FILES,
     say=print,
 ) -> dict:
     """Measure coverage and try mutants; see the text of this file."""
     warm()
-    known = known_tests(list(modules), kept, files)
+    known = known_tests(list(modules), kept, list(FILES))
     result: dict = {"branches": branches(known), "modules": {}, "survivors": []}
     table = explained()
     everything = []
     for module in modules if each != 0 else ():
         drawn, places = mutants(module, file_of(module), seed, each)
         with ThreadPool(jobs) as pool:
-            outcome = pool.map(lambda mutant: (mutant, *trial(mutant, known, 20.0)), drawn, chunksize=1)
+            outcome = pool.map(lambda mutant: (mutant, *trial(mutant, known, most_s)), drawn, chunksize=1)
         everything += outcome
         result["modules"][module] = {"places": places, **counted(outcome, table)}
         say(f"{module}: {result['modules'][module]}")
@@ -236,6 +241,9 @@ def main() -> int:
     parser.add_argument("--each", type=int, default=40, help="faults a module")
     parser.add_argument("--all", action="store_true", help="every fault at every place (hours)")
     parser.add_argument("--jobs", type=int, default=1, help="faults tried at once")
+    parser.add_argument(
+        "--most-s", type=float, default=20.0, help="tests tried on a fault, as long as they take without one"
+    )
     parser.add_argument("--coverage", action="store_true", help="branch coverage only")
     parser.add_argument("--known", type=Path, help="file that keeps which test runs which line, between runs")
     parser.add_argument("--json", type=Path, help="write the outcome there")
@@ -245,7 +253,14 @@ def main() -> int:
     if given.picked:
         return 1 if picked()[1] else 0
     each = 0 if given.coverage else None if given.all else given.each
-    found = run(given.modules or list(MODULES), given.seed, each, jobs=given.jobs, kept=given.known)
+    found = run(
+        given.modules or list(MODULES),
+        given.seed,
+        each,
+        jobs=given.jobs,
+        most_s=given.most_s,
+        kept=given.known,
+    )
     for module, of in found["branches"].items():
         print(
             f"{module:<16} {of['branches']:5.1f} % of {of['of']} branches, {of['lines']:5.1f} % of lines; left out: {of['missing']}"

@@ -3,6 +3,8 @@
 Truths are plain geometry: distances between parallel lines, lengths inside boxes.
 """
 
+import math
+
 import geopandas as gpd
 import numpy as np
 import pytest
@@ -116,6 +118,33 @@ def test_one_breach_an_item_and_the_nearest_of_its_edges():
     found = off_water(lines, water, 8.0)
     assert [(one.item, one.area, one.inside_m) for one in found] == [(0, -1, 0.0), (1, -1, 0.0)]
     assert [one.gap_m for one in found] == pytest.approx([2.0, 2.0])
+
+
+def test_a_closed_zone_after_a_slow_one_is_closed():
+    slow, closed = shapely.box(10, -3, 20, 3), shapely.box(40, -3, 65, 3)
+    for shapes, words in (((slow, closed), ("slow", "no_entry")), ((closed, slow), ("no_entry", "slow"))):
+        said = check(zones=frame(shapes, zone=words))
+        assert [one.by_m for one in said] == pytest.approx([25.0, 25.0])
+
+
+def test_what_is_too_near_is_placed_on_the_leg_and_what_is_left_out_counts_by_its_row():
+    zones = frame([None, shapely.Polygon(), shapely.box(40, 4, 60, 9)], zone=["no_entry"] * 3)
+    first, second = check(zones=zones)
+    assert first.y == second.y == 0.0
+    assert 40 <= first.x <= 60
+    assert "no_entry zone in row 2" in first.rule
+
+
+def test_a_millionth_of_a_metre_is_forgiven_and_not_a_bit_more():
+    edge = shapely.box(-9, -9, 0, 9)
+    for beyond, seen in ((1e-6, 0), (math.nextafter(1e-6, 1), 1)):
+        assert len(off_water(np.array([shapely.Point(beyond, 0)]), edge, 0.0)) == seen
+    limit = 1.0 - 1e-6
+    for gap, seen in ((limit, 0), (math.nextafter(limit, 0), 1)):
+        assert len(too_near(np.array([shapely.Point(gap, 0)]), np.array([edge]), 1.0)) == seen
+        assert len(off_water(np.array([shapely.Point(-gap, 0)]), edge, 1.0)) == seen
+    (out,) = off_water(np.array([shapely.Point(4, 0)]), edge, 1.0)
+    assert (out.inside_m, out.gap_m, out.area, out.x, out.y) == (4.0, 0.0, -1, 4.0, 0.0)
 
 
 # --- depths ----------------------------------------------------------------------------------------------------------
