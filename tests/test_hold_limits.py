@@ -176,7 +176,7 @@ def test_rules_at_their_limits_stand():
     for told in (
         {"least_cast_m": 20.0, "cast_m": 20.0, "most_cast_m": 20.0}, {"drift_m": 12.1}, {"margin_m": 0.0},
         {"upwind_factor": 0.5}, {"upwind_factor": 1.0}, {"most_holds": 1}, {"sun_height_deg": 90.0},
-        {"sun_height_deg": -90.0}, {"apart_deg": 180.0}, {"wind_from_deg": 0.0}, {"draft_m": 0.0},
+        {"sun_height_deg": -90.0}, {"apart_deg": 180.0}, {"apart_deg": 0.5}, {"least_cast_m": 0.5, "drift_m": 0.25}, {"wind_from_deg": 0.0}, {"draft_m": 0.0},
     ):  # fmt: skip
         assert HoldRules(**told)
 

@@ -1,9 +1,10 @@
-"""Trust: writers killed, hostile input, runs verified by another road, and a planner that cheats."""
+"""Trust: writers killed, hostile input, runs verified by another road, a planner that cheats, faults put into code."""
 
 from __future__ import annotations
 
 import time
 
+import faults
 import hostile_cases
 from crash_harness import kill_writers
 from verifier import proof
@@ -51,4 +52,4 @@ def _proof(seed, quick):
 
 def measure(seed: int, quick: bool) -> dict:
     """Measure all; see the functions above."""
-    return {**_kills(seed, quick), **_fuzz(seed, quick), **_proof(seed, quick)}
+    return {**_kills(seed, quick), **_fuzz(seed, quick), **_proof(seed, quick), **faults.measure(seed, quick)}
