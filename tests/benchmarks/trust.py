@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 
 import faults
+
 import hostile_cases
 from crash_harness import kill_writers
 from verifier import proof
