@@ -302,6 +302,8 @@ def serve(most: int, seed: int) -> dict:
                 wrong.append(f"{type(error).__name__}: {error}")
             lost += bool(wrong)
             faults += [f"{name}, call {call}{' torn' * torn}: {w}" for w in wrong]
+            if kills % 100 == 0 and ended == signal.SIGKILL:
+                print(f"{kills} killed, {lost} lost", file=sys.stderr, flush=True)
     return {
         "kills": kills,
         "kills_lost": lost,
@@ -311,8 +313,8 @@ def serve(most: int, seed: int) -> dict:
     }
 
 
-def kill_writers(most: int, seed: int, timeout_s: float = 900.0) -> dict | None:
-    """Run `serve` in a process that has the library loaded; None where that cannot be."""
+def kill_writers(most: int, seed: int, timeout_s: float = 3600.0, *, loud: bool = False) -> dict | None:
+    """Run `serve` in a process that has the library loaded, telling how far it is if loud; None where that cannot be."""
     with tempfile.TemporaryDirectory() as folder:
         library = compiled(Path(folder))
         if library is None:
@@ -321,12 +323,13 @@ def kill_writers(most: int, seed: int, timeout_s: float = 900.0) -> dict | None:
             [sys.executable, "-W", "ignore", __file__, "--serve", "--most", str(most), "--seed", str(seed)],
             env={**os.environ, "LD_PRELOAD": str(library)},
             check=False,
-            capture_output=True,
+            stdout=subprocess.PIPE,
+            stderr=None if loud else subprocess.PIPE,
             text=True,
             timeout=timeout_s,
         )
     if run.returncode:
-        raise AssertionError(run.stderr[-2000:])
+        raise AssertionError((run.stderr or "see above")[-2000:])
     return json.loads(run.stdout.splitlines()[-1])
 
 
@@ -337,7 +340,8 @@ def main() -> None:
     parser.add_argument("--serve", action="store_true", help=argparse.SUPPRESS)
     given = parser.parse_args()
     work = serve if given.serve else kill_writers
-    print(json.dumps(work(given.most, given.seed)))
+    found = serve(given.most, given.seed) if given.serve else kill_writers(given.most, given.seed, loud=True)
+    print(json.dumps(found))
 
 
 if __name__ == "__main__":

@@ -9,7 +9,6 @@ from __future__ import annotations
 import contextlib
 import functools
 import os
-import random
 import re
 import shutil
 import signal
@@ -24,16 +23,12 @@ import numpy as np
 import pyproj
 import rasterio
 import shapely
-from typer.testing import CliRunner
 
-from castshed.toolbox.catalogue import entries, load_entry
-from castshed.toolbox.cli import make_app
 from castshed.toolbox.day import read_day
 from castshed.toolbox.errors import CastshedError
 from castshed.toolbox.intake.series_file import read_series
 from castshed.toolbox.layers import list_layers, parse_reference, read_layer, read_surface, write_layers
 from castshed.toolbox.logs import LogFile
-from castshed.toolbox.parameters import Choice, Flag, Many, Number, Quantity
 from castshed.toolbox.sources import read_source
 from castshed.toolbox.units import ACCEPTED, parse
 from conftest import make_lake
@@ -361,107 +356,6 @@ def bad_layer(file, name, layer, columns):
     return file
 
 
-def command(arguments, folder):
-    """Run a command in this process; what is wrong with its outcome, or None."""
-    out = Path(folder) / "out"
-    shutil.rmtree(out, ignore_errors=True)
-    out.mkdir()
-    try:
-        with warnings.catch_warnings(), at_most(3 * LONGEST_S):
-            warnings.simplefilter("ignore")
-            done = CliRunner().invoke(make_app(), [*arguments, "--quiet"])
-    except TooLong:
-        return "not done in time"
-    if done.exception is not None and not isinstance(done.exception, SystemExit):
-        return f"{type(done.exception).__name__}: {done.exception}"
-    if done.exit_code not in (0, 2, 3, 4, 5):
-        return f"exit code {done.exit_code}: {done.output[-300:]}"
-    if done.exit_code and not done.output.strip():
-        return f"exit code {done.exit_code} without a word"
-    left = sorted(p.name for p in out.iterdir())
-    if done.exit_code and left:
-        return f"exit code {done.exit_code}, yet {left} was written"
-    return None
-
-
-# Inputs by the file that `lake_file` writes and `chain` completes.
-CALLS = {
-    "water-today": "LAKE:depth LAKE:shoreline",
-    "shallow-hazards": "LAKE:depth LAKE:water --known-hazards LAKE:known_hazards",
-    "cast-reach": "LAKE:spots LAKE:water",
-    "boat-hold": "LAKE:spots LAKE:depth --zones LAKE:zones",
-    "wind-exposure": "LAKE:spots LAKE:water --wind-from SW --wind 12mph",
-    "fishable": "LAKE:spots LAKE:water --depth LAKE:depth",
-    "shortest-run": "LAKE:holds LAKE:ramps LAKE:water --zones LAKE:zones --depth LAKE:depth",
-    "find-structure": "LAKE:depth",
-    "export": "LAKE:spots --formats geojson",
-}
-
-
-def chain(folder):
-    """The small lake with its water and holds in one file."""
-    from castshed.algorithms.boat_hold import boat_hold
-    from castshed.algorithms.water_today import water_today
-
-    file = lake_file(folder)
-    lake = make_lake(20.0)
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        water = water_today(lake.depth, lake.shoreline).water
-        holds = boat_hold(lake.spots, lake.depth).holds
-    write_layers(file, {"water": water, "holds": holds})
-    return file
-
-
-def _option_words(par, rng):
-    marker = par.marker
-    if isinstance(marker, Flag):
-        return None
-    good = {
-        "length": "30ft",
-        "speed": "9mph",
-        "time": "20min",
-        "bearing": "200deg",
-        "volume": "9gal",
-        "flow": "2gal/h",
-    }
-    if isinstance(marker, Quantity) and rng.random() < 0.3:
-        number = rng.choice(("0", "-1", "1e-9", "1e6", str(rng.uniform(-50, 5000))))
-        return number + {"length": "m", "speed": "mph", "time": "min", "bearing": "deg"}.get(
-            marker.kind, "gal"
-        )
-    if isinstance(marker, Quantity) and rng.random() < 0.1:
-        return good.get(marker.kind, "1")
-    if isinstance(marker, Number) and rng.random() < 0.5:
-        return rng.choice(("0", "-1", "1", "3", "1e9", "0.5", "999999999999"))
-    if isinstance(marker, (Choice, Many)) and rng.random() < 0.3:
-        return rng.choice((",", "a,b", "1ft,2ft", "none", "3ft,3ft", "9ft,1ft"))
-    return rng.choice(WORDS)
-
-
-def parameter_cases(folder, rng):
-    """Endless: commands on a good lake with bad options."""
-    file = Path(folder) / "lake.gpkg"
-    while True:
-        name = rng.choice(list(CALLS))
-        spec = load_entry(entries()[name])
-        options = [p for p in spec.parameters if not p.is_input]
-        words = [w.replace("LAKE", str(file)) for w in CALLS[name].split()]
-        for par in rng.sample(options, min(len(options), rng.randint(1, 2))):
-            text = _option_words(par, rng)
-            words += [par.option] if text is None else [f"{par.option}={text}"]
-        to = Path(folder) / "out" / ("new" if name == "export" else "new.gpkg")
-        yield (
-            f"{name} {' '.join(words[2:])[:160]}",
-            lambda name=name, words=words, to=to: _must(command([name, *words, "--out", str(to)], folder)),
-        )
-
-
-def _must(fault):
-    if fault:
-        raise AssertionError(fault)
-
-
 def trap_cases(folder, rng):
     """In an order left to chance: every trap read by every reader and by commands, and bad geometry in every layer."""
     cases = list(_all_trap_cases(Path(folder)))
@@ -493,8 +387,9 @@ def _all_trap_cases(folder):
 
 
 def _command_on(file, name, folder):
-    words = CALLS[name].replace("LAKE", str(file)).split()
-    _must(command([name, *words, "--out", str(Path(folder) / "out" / "new.gpkg")], folder))
+    from hostile_commands import run_command
+
+    run_command(name, file, folder)
 
 
 def _rows(file):
@@ -574,25 +469,4 @@ def run_cases(cases, most=None):
         wrong = outcome(work)
         if wrong:
             faults.append(f"{label}: {wrong}")
-    return count, faults
-
-
-def fuzz(seed, folder, bends, words, commands):
-    """All kinds of cases; (count, faults)."""
-    folder = Path(folder)
-    rng = random.Random(seed)
-    chain(folder)
-    (folder / "work").mkdir()
-    parts = [
-        (bent_files(folder / "work", rng), bends),
-        (texts(rng), words),
-        (rasters(folder, rng), None),
-        (trap_cases(folder, rng), None),
-        (parameter_cases(folder, rng), commands),
-    ]
-    count, faults = 0, []
-    for cases, most in parts:
-        made, wrong = run_cases(cases, most)
-        count += made
-        faults += wrong
     return count, faults

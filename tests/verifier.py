@@ -332,7 +332,7 @@ def _same_way(one, other):
     return shapely.hausdorff_distance(a, b, densify=0.05) < 0.1
 
 
-def proof(lakes, seed, *, mutants=True):
+def proof(lakes, seed, *, mutants=True, tell=None):
     """Verify runs over so many lakes left to chance, and count secret faults that are caught.
 
     A secret that leaves the run as it was has nothing to be caught.
@@ -346,6 +346,8 @@ def proof(lakes, seed, *, mutants=True):
             continue
         done += 1
         found += [f"lake {100_000 * seed + number}: {w}" for w in violations(case, plan)]
+        if tell is not None and done % 50 == 0:
+            tell(f"{done} of {lakes} lakes, {len(found)} violations; {caught} of {tried} cheats caught")
         if not mutants or done % 4:
             continue
         for name, secret in SECRETS.items():

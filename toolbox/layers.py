@@ -298,7 +298,13 @@ def _write_surface(path: Path, name: str, surface: DepthSurface, words: str) -> 
 
 def _write_frame(path: Path, name: str, frame: GeoDataFrame, words: str, types: tuple[str, ...]) -> None:
     import pyogrio
+    import shapely
 
+    rings = shapely.get_type_id(frame.geometry.to_numpy()) == shapely.GeometryType.LINEARRING
+    if rings.any():  # formats know no ring outside a polygon; asked for a layer of them the driver ends the process
+        lines = frame.geometry.to_numpy().copy()
+        lines[rings] = [shapely.LineString(ring.coords) for ring in lines[rings]]
+        frame = frame.set_geometry(lines, crs=frame.crs)
     kinds = set(frame.geometry.geom_type.dropna().unique()) or set(types)
     simple = {k.removeprefix("Multi") for k in kinds}
     if len(kinds) == 1:

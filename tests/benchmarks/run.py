@@ -1,6 +1,6 @@
 """Measure castshed beside its peers: one command, one JSON object.
 
-    python tests/benchmarks/run.py NAME [--seed N] [--quick] [--json]
+    python tests/benchmarks/run.py NAME [--seed N] [--quick] [--json] [--part PART ...]
 
 NAME is a file of this folder. `--seed` changes every made instance, `--quick` makes them few and small. Times are
 medians of the same run on the same machine. A peer that is missing, or needs more than 120 s, is reported as null with
@@ -41,8 +41,16 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1, help="another seed is another set of made instances")
     parser.add_argument("--quick", action="store_true", help="few and small instances")
     parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
+    parser.add_argument(
+        "--part", action="append", default=[], help="of a benchmark that has parts, this one only"
+    )
     given = parser.parse_args()
-    measured = importlib.import_module(given.name).measure(given.seed, given.quick)
+    benchmark = importlib.import_module(given.name)
+    known = getattr(benchmark, "PARTS", ())
+    if unknown := [part for part in given.part if part not in known]:
+        parser.error(f"{given.name} has no part {unknown[0]}; it has {', '.join(known) or 'none'}")
+    parts = {"parts": tuple(given.part)} if given.part else {}
+    measured = benchmark.measure(given.seed, given.quick, **parts)
     result = {"benchmark": given.name, "seed": given.seed, "quick": given.quick, **measured}
     if given.json:
         print(json.dumps(result))
