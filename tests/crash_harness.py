@@ -339,7 +339,6 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--serve", action="store_true", help=argparse.SUPPRESS)
     given = parser.parse_args()
-    work = serve if given.serve else kill_writers
     found = serve(given.most, given.seed) if given.serve else kill_writers(given.most, given.seed, loud=True)
     print(json.dumps(found))
 
