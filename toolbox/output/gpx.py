@@ -84,14 +84,19 @@ def _way_point(parent: ET.Element, tag: str, feature: Feature, symbols: Symbols,
 
 
 def _route(
-    root: ET.Element, points: Sequence[Feature | Turn], name: str, symbols: Symbols, rule: NameRule
+    root: ET.Element,
+    points: Sequence[Feature | Turn],
+    name: str,
+    caution: str,
+    symbols: Symbols,
+    rule: NameRule,
 ) -> None:
     route = child(root, "rte")
     child(route, "name", name)
     child(
         route,
         "desc",
-        rule.words("Stops in order, with the turns of the legs between them. " + caution_text()),
+        rule.words("Stops in order, with the turns of the legs between them. " + caution),
     )
     child(route, "number", "1")
     for point in points:
@@ -236,7 +241,7 @@ def to_gpx_files(
             what = (
                 f"{own_title or 'run'} {number_of} of {len(parts)}" if len(parts) > 1 else own_title or "run"
             )
-            _route(root, part, rule.one(what), told, rule)
+            _route(root, part, rule.one(what), caution_text(level_m, date), told, rule)
         if number_of == 1:
             _tracks(root, legs, lines, own_title, caution_text(level_m, date), rule)
         documents.append(document(root))
