@@ -56,7 +56,8 @@ tbody tr:focus-within, tbody tr.lit { outline: 3px solid var(--mark); outline-of
 .cards { display: grid; grid-template-columns: repeat(auto-fit, minmax(min(100%, 24rem), 1fr)); gap: 1rem; }
 .cautions { border: 2px solid var(--ink); padding: .5rem .8rem; margin: 1rem 0; }
 noscript p { margin: .3rem 0; }
-@media (max-width: 40rem) {
+h1, p, li { overflow-wrap: anywhere; }
+@media (max-width: 40rem) { td, th { overflow-wrap: anywhere; }
   table.wide { min-width: 0; } table.wide, .wide tbody, .wide tr, .wide td, .wide th, .wide caption { display: block; }
   .wide thead { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }
   .wide tr { padding: .4rem .2rem; border-top: 1px solid var(--edge); }
@@ -225,7 +226,7 @@ def to_html(
     if cards:
         parts.append('<h2 class="screen">Cards</h2>')
         parts += [
-            f'<div class="picture card page" role="img" aria-label="{_safe(words)}">{svg}</div>'
+            f'<div class="picture card page" role="group" tabindex="0" aria-label="{_safe(words)}">{svg}</div>'
             for svg, words in cards
         ]
     return (
