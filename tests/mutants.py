@@ -190,19 +190,20 @@ def run(
     everything = []
     for module in modules if each != 0 else ():
         drawn, places = mutants(module, file_of(module), seed, each)
+        outcome = []
         with ThreadPool(jobs) as pool:
-            outcome = pool.map(lambda mutant: (mutant, *trial(mutant, known, most_s)), drawn, chunksize=1)
+            for one in pool.imap(lambda mutant: (mutant, *trial(mutant, known, most_s)), drawn):
+                outcome.append(one)
+                mutant, state, _ = one
+                if state in ("survived", "not run"):
+                    found = {k: v for k, v in asdict(mutant).items() if k != "source"}
+                    found |= {"state": state, "verdict": verdict(mutant, *table)}
+                    result["survivors"].append(found)
+                    say(f"  {found['verdict']} {module}:{mutant.line} {mutant.operator}")
+                    say(f"    - {mutant.was}\n    + {mutant.now}")
         everything += outcome
         result["modules"][module] = {"places": places, **counted(outcome, table)}
         say(f"{module}: {result['modules'][module]}")
-        for mutant, state, _ in outcome:
-            if state in ("survived", "not run"):
-                found = {k: v for k, v in asdict(mutant).items() if k != "source"}
-                found |= {"state": state, "verdict": verdict(mutant, *table)}
-                result["survivors"].append(found)
-                say(
-                    f"  {found['verdict']} {module}:{mutant.line} {mutant.operator}\n    - {mutant.was}\n    + {mutant.now}"
-                )
     result["all"] = counted(everything, table)
     return result
 
