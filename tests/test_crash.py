@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 
 import crash_harness
-from castshed.toolbox import geopackage
+from castshed.toolbox import exchange, geopackage
 from castshed.toolbox.errors import OutputFailed
 from castshed.toolbox.layers import read_layer, read_surface, write_layers
 from castshed.toolbox.outputs import write_folder
@@ -100,7 +100,7 @@ def test_a_new_file_is_not_made_beside_the_log_of_a_lost_one(tmp_path, ending):
 
 
 def test_a_file_in_use_with_a_log_is_not_exchanged(book, monkeypatch):
-    monkeypatch.setattr(geopackage, "LOCK_WAIT_S", 0.2)
+    monkeypatch.setattr(exchange, "LOCK_WAIT_S", 0.2)
     before = crash_harness.digest(book)
     with contextlib.closing(sqlite3.connect(book)) as other:
         other.execute("PRAGMA journal_mode = WAL")
@@ -227,7 +227,7 @@ def test_a_full_disk_leaves_the_old_file(tmp_path, book):
 
 READ_ONLY = """
 import os, sys
-from castshed.toolbox.geopackage import check_output
+from castshed.toolbox.exchange import check_output
 from castshed.toolbox.errors import OutputFailed
 from pathlib import Path
 if os.getuid() == 0:  # to whom nothing is read-only

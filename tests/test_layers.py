@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 import shapely
 
-from castshed.toolbox import geopackage
+from castshed.toolbox import exchange, geopackage
 from castshed.toolbox.errors import (
     DataError,
     FileMissing,
@@ -134,7 +134,7 @@ def test_a_failure_while_writing_leaves_the_old_file(tmp_path):
         raise OSError("no space left on device")
 
     with pytest.raises(OutputFailed, match="nothing was changed"):
-        geopackage.change(path, ["spots"], fail, replace=True)
+        exchange.change(path, ["spots"], fail, replace=True)
     assert path.read_bytes() == before
     assert [p.name for p in tmp_path.iterdir()] == ["lake.gpkg"]
 
@@ -142,11 +142,11 @@ def test_a_failure_while_writing_leaves_the_old_file(tmp_path):
 _KILL = """
 import os, sys, signal
 from pathlib import Path
-from castshed.toolbox import geopackage
+from castshed.toolbox import exchange
 def fill(part):
     part.write_bytes(b"x" * 4096)
     os.kill(os.getpid(), signal.SIGKILL)
-geopackage.change(Path(sys.argv[1]), ["spots"], fill, replace=True)
+exchange.change(Path(sys.argv[1]), ["spots"], fill, replace=True)
 """
 
 
@@ -165,7 +165,7 @@ def test_a_killed_write_leaves_the_old_file_and_no_layer_of_it(tmp_path):
 def test_a_file_locked_by_another_program_is_named(tmp_path, monkeypatch):
     path = tmp_path / "lake.gpkg"
     write_layers(path, {"spots": points()})
-    monkeypatch.setattr(geopackage, "LOCK_WAIT_S", 0.5)
+    monkeypatch.setattr(exchange, "LOCK_WAIT_S", 0.5)
     holder = sqlite3.connect(path, isolation_level=None)
     holder.execute("BEGIN IMMEDIATE")
     with pytest.raises(OutputFailed, match="locked by another program"):

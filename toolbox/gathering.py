@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from .errors import CastshedError, CrsError, DataError, OutputExists, OutputFailed, UsageError
-from .geopackage import check_output
+from .exchange import check_output
 from .lake_records import result_digest, write_whole
 from .layers import Reference, list_layers, read_layer, reprojected, write_layers
 from .store import fingerprint

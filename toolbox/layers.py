@@ -1,6 +1,6 @@
 """Layers by name: ``FILE.gpkg:LAYER`` listed, read and written.
 
-The only file that imports pyogrio. How a file is changed without ever being half written is in `geopackage`.
+The only file that imports pyogrio. How a file is changed without ever being half written is in `exchange`.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from . import geopackage
+from . import exchange, geopackage
 from .errors import DataError, FileMissing, LayerMissing, OutputFailed, UsageError
 
 if TYPE_CHECKING:
@@ -301,7 +301,8 @@ def _write_frame(path: Path, name: str, frame: GeoDataFrame, words: str, types: 
     import shapely
 
     rings = shapely.get_type_id(frame.geometry.to_numpy()) == shapely.GeometryType.LINEARRING
-    if rings.any():  # formats know no ring outside a polygon; asked for a layer of them the driver ends the process
+    if rings.any():
+        # Formats know no ring outside a polygon; asked for a layer of rings the driver ends the process.
         lines = frame.geometry.to_numpy().copy()
         lines[rings] = [shapely.LineString(ring.coords) for ring in lines[rings]]
         frame = frame.set_geometry(lines, crs=frame.crs)
@@ -386,9 +387,9 @@ def write_layers(
     Raises
     ------
     OutputExists, OutputFailed, UsageError
-        See `geopackage.change`; the old file is then as it was.
+        See `exchange.change`; the old file is then as it was.
     """
-    geopackage.change(
+    exchange.change(
         Path(path),
         list(layers),
         lambda part: _fill(part, layers, words, types or {}, lineage),

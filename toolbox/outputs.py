@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from .errors import OutputExists, OutputFailed, UsageError
-from .geopackage import check_output
+from .exchange import check_output
 from .layers import parse_reference, write_layers
 from .parameters import BookFile, FileSet, FolderContents, FolderSet, Layer
 from .report import plain

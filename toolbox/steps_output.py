@@ -13,7 +13,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from .errors import UsageError
-from .geopackage import check_output, contents, is_geopackage, read_lineage
+from .exchange import check_output
+from .geopackage import contents, is_geopackage, read_lineage
 from .layers import parse_reference, write_layers
 from .outputs import check_target, lineage_text, write_result
 from .parameters import FileSet, FolderContents, FolderSet, Layer, Surface
