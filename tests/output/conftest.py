@@ -136,6 +136,83 @@ def make_plan(stops=5, seed=4):
     }  # fmt: skip
 
 
+NAMINGS = {
+    "own": lambda name, n: name,
+    "long": lambda name, n: f"{name} beyond the drowned orchard of the upper mill, north-east corner {n}",
+    "letters of other scripts": lambda name, n: f"{'深場の岩棚 Затопленный сад Λίμνη หินใต้น้ำ'[n % 20 :]} {n}",
+}
+
+
+def demo_day(stops=25, seed=1, naming="own"):
+    """A run over the demo lake to spots left to chance: layers for a map; legs go straight, which crosses more labels."""
+    from castshed.toolbox.layers import read_layer
+
+    lake = Path(__file__).parents[2] / "demo_layers" / "reservoir.gpkg"
+    layers = {
+        name: read_layer(f"{lake}:{name}")
+        for name in ("shoreline", "zones", "ramps", "known_hazards", "spots")
+    }
+    rng = np.random.default_rng(seed)
+    spots = layers["spots"]
+    inside = layers["shoreline"].geometry.iloc[0]
+    west, south, east, north = inside.bounds
+    thrown = shapely.points(rng.uniform((west, south), (east, north), (4000, 2)))
+    afloat = thrown[shapely.contains(inside, thrown)][:stops]
+    chosen = (
+        spots.iloc[rng.integers(len(spots), size=stops)]
+        .reset_index(drop=True)
+        .set_geometry(afloat, crs=spots.crs)
+    )
+    chosen["spot_id"] = [f"T{n}" for n in range(stops)]
+    layers["spots"] = chosen
+    places = chosen.geometry.representative_point()
+    middle = np.array([places.x.mean(), places.y.mean()])
+    chosen = chosen.iloc[np.argsort(np.arctan2(places.y - middle[1], places.x - middle[0]).to_numpy())]
+    ramp = layers["ramps"].iloc[int(rng.integers(len(layers["ramps"])))]
+    run = [ramp.geometry, *chosen.geometry.representative_point(), ramp.geometry]
+    ids = [ramp["ramp_id"], *chosen["spot_id"], ramp["ramp_id"]]
+    called = [
+        NAMINGS[naming](name or spot, n)
+        for n, (name, spot) in enumerate(zip(chosen["name"], chosen["spot_id"], strict=True))
+    ]
+    stop_rows = {
+        "stop_no": range(stops + 2),
+        "spot_id": ids,
+        "name": [ramp["name"], *called, ramp["name"]],
+        "arrive": "",
+        "leave": "",
+        "wave_m": 0.1,
+    }
+    lines = [LineString(pair) for pair in itertools.pairwise(run)]
+    leg_rows = {
+        "leg_no": range(1, stops + 2),
+        "part": "run",
+        "from_id": ids[:-1],
+        "to_id": ids[1:],
+        "distance_m": [line.length for line in lines],
+        "time_s": 60.0,
+    }
+    hold_rows = {
+        "spot_id": ids[1:-1],
+        "hold_no": 1,
+        "status": "ok",
+        "depth_m": 4.0,
+        "cast_m": 20.0,
+        "cast_bearing_deg": 90.0,
+        "deep_bearing_deg": 270.0,
+    }
+    crs = spots.crs
+    layers["stops"] = gpd.GeoDataFrame(stop_rows, geometry=run, crs=crs)
+    layers["legs"] = gpd.GeoDataFrame(leg_rows, geometry=lines, crs=crs)
+    layers["holds"] = gpd.GeoDataFrame(hold_rows, geometry=run[1:-1], crs=crs)
+    return layers
+
+
+@pytest.fixture(scope="session")
+def demo_day_of():
+    return demo_day
+
+
 @pytest.fixture(scope="session")
 def plan():
     return make_plan()

@@ -58,6 +58,16 @@ def overlaps(boxes, slack=0.5):
     return found
 
 
+@pytest.mark.parametrize(("seed", "naming"), [(1, "own"), (2, "long"), (3, "letters of other scripts")])
+def test_no_two_texts_of_the_demo_map_overlap_with_25_stops(demo_day_of, seed, naming):
+    figure = drawn(demo_day_of(25, seed, naming))
+    labels = [one for one in figure.findobj(FancyBboxPatch) if str(one.get_gid()).startswith("label:stop")]
+    assert len(labels) == 26  # 25 stops, and the ramp at both ends
+    everything = [one for one in figure.findobj(FancyBboxPatch) if str(one.get_gid()).startswith("label:")]
+    assert overlaps(extents(figure, everything)) == 0
+    assert overlaps(extents(figure, words(figure))) == 0
+
+
 @pytest.mark.parametrize("stops", [1, 5, 12, 25])
 def test_no_label_of_the_map_covers_another(plan_of, stops):
     figure = drawn(plan_of(stops))
