@@ -247,7 +247,8 @@ def day_plan(
     left.
     Each stop tells the latest time to turn back, and a plan B: the nearest open spot not in the plan, in the lee where
     that is known. left_out tells what adding a spot would cost; answers tells the best swaps and what half an hour less
-    or more would change. To plan again on the water, name what is done and the time: --done "Gull rock" --at 10:40.
+    or more would change. To plan again on the water, give how many stops are done and the time: --done 3 --at 10:40
+    with all else as it was; or name them: --done "Gull rock".
 
     Parameters
     ----------
@@ -296,7 +297,8 @@ def day_plan(
     daylight_only
         Whether stops have to lie between civil dawn and dusk.
     fuel_l
-        Fuel on board; without it fuel plays no part.
+        Fuel on board at the start of the day; the ways between what is done are taken off. Without it fuel plays no
+        part.
     reserve
         Share of the fuel that is not to be used.
     engine_hp
@@ -308,7 +310,8 @@ def day_plan(
     days
         Days of these hours, or boats, that share the stops.
     done
-        Spots fished already, in order; the plan goes on from the last one.
+        Spots fished already, in order; the plan goes on from the last one. Or one number: so many stops of the plan
+        that the same words without it give, counted from the first (a spot called by that number comes before).
     at
         Time to go on from, such as 10:40.
     beam_m
@@ -362,6 +365,7 @@ def day_plan(
         spot_of,
         stays_by_kind,
         stays_of,
+        stops_counted,
         wished_windows,
         worth_of,
     )
@@ -424,13 +428,12 @@ def day_plan(
     spots = [str(spot) for spot in candidates["spot_id"]]
     row_of = {spot: row for row, spot in enumerate(spots)}
     wishes = wished_windows(windows, find, begin)
-    finished = [row_of[spot_of(word, find)] for word in done]
+    counted = stops_counted(done, find)
+    finished = [row_of[spot_of(word, find)] for word in done] if counted is None else []
     banned = {row_of[spot_of(word, find)] for word in never}
     wanted = {row_of[spot_of(word, find)] for word in must}
-    if both_ := sorted(spots[row] for row in wanted & (banned | set(finished))):
-        raise UsageError(
-            f"{', '.join(both_)} must be in the plan and must not be, or is done; decide on one."
-        )
+    if both_ := sorted(spots[row] for row in wanted & banned):
+        raise UsageError(f"{', '.join(both_)} must be in the plan and must not be; decide on one.")
     worth = worth_of(candidates, value)
     usual = stays_by_kind(candidates, stays, stay_s)
 
@@ -445,48 +448,69 @@ def day_plan(
         found = afloat.ways(held)
         step(1)
         here = len(ramp_points)
+        light, sun = _daylight(candidates, begin, days)
+        spans = _windows(spots, verdicts, wishes, light if daylight_only else [(-np.inf, np.inf)], begin)
+
+        run_m = found.distance_m - found.idle_m
+        travel = found.time_s + np.where(np.nan_to_num(run_m, posinf=0.0) > 1.0, plane_s, 0.0)
+        idle_s = found.idle_m / idle_speed_mps
+        burnt_l = (np.maximum(found.time_s - idle_s, 0.0) * run_lph + idle_s * idle_lph) / 3600.0
+        burnt_l[~np.isfinite(travel)] = np.inf
+
+        def day_from(gone: Sequence[int], moment: pd.Timestamp) -> tuple[DayTask, list[int], Any, Any]:
+            """Make the task when some stops are done; also tell the rows open to it, its places and what it reaches."""
+            begins_at = here + gone[-1] if gone else 0
+            reachable = np.isfinite(found.time_s[begins_at, here:]) & np.isfinite(
+                found.time_s[here:, here - 1]
+            )
+            open_rows = [
+                row
+                for row in range(len(candidates))
+                if reachable[row] and row not in banned and row not in gone and spans[row]
+            ]
+            # Places of the task: where the day goes on from, where it ends, then every hold.
+            rows = np.array([begins_at, here - 1, *range(here, here + len(candidates))])
+            offers = [
+                (2 + row, length + setup_s, opens, closes, worth[row] * share)
+                for row in open_rows
+                for length, share in stays_of(usual[row], longest_stay_s)
+                for opens, closes in spans[row]
+            ]
+            way = [0, *(here + row for row in gone)]
+            spent_l = float(burnt_l[way[:-1], way[1:]].sum())
+            table = np.array(offers, dtype=float).reshape(-1, 5)
+            task = DayTask(
+                travel_s=whole_up(travel[np.ix_(rows, rows)], symmetric=True),
+                fuel_ml=whole_up(1000.0 * burnt_l[np.ix_(rows, rows)], symmetric=True),
+                stop=table[:, 0].astype(np.int64),
+                stay_s=np.ceil(table[:, 1]).astype(np.int64),
+                opens_s=np.ceil(np.clip(table[:, 2], -1e6, 1e8)).astype(np.int64),
+                closes_s=np.floor(np.clip(table[:, 3], -1.0, 1e8)).astype(np.int64),
+                worth=np.rint(table[:, 4] / VALUE_STEP).astype(np.int64),
+                must=frozenset(2 + row for row in wanted - set(gone)),
+                begin_s=int(np.ceil((moment - begin).total_seconds())),
+                over_s=int((over - begin).total_seconds()),
+                fuel_limit_ml=FAR
+                if fuel_l is None
+                else int(1000.0 * max(fuel_l * (1.0 - reserve) - spent_l, 0.0)),
+                days=days,
+            )
+            return task, open_rows, rows, reachable
+
+        if counted is not None:
+            whole, *_ = day_from([], begin)
+            (along,) = best_day(whole, seed=seed)
+            if counted > len(along):
+                raise UsageError(
+                    f"done is {counted}, but the plan has {len(along)} stops; give fewer, or name the spots."
+                )
+            finished = [int(whole.stop[offer]) - 2 for offer in along[:counted]]
         begins_at = here + finished[-1] if finished else 0
         if not np.isfinite(found.time_s[begins_at, here - 1]):
             raise NoSafeWay(
                 f"No safe way leads back to {last['name'] or last['ramp_id']}: {found.reason[here - 1]}."
             )
-        light, sun = _daylight(candidates, begin, days)
-        spans = _windows(spots, verdicts, wishes, light if daylight_only else [(-np.inf, np.inf)], begin)
-        reachable = np.isfinite(found.time_s[begins_at, here:]) & np.isfinite(found.time_s[here:, here - 1])
-        open_rows = [
-            row
-            for row in range(len(candidates))
-            if reachable[row] and row not in banned and row not in finished and spans[row]
-        ]
-        # Places of the task: where the day goes on from, where it ends, then every hold.
-        rows = np.array([begins_at, here - 1, *range(here, here + len(candidates))])
-        grid = np.ix_(rows, rows)
-        run_m = found.distance_m[grid] - found.idle_m[grid]
-        travel = found.time_s[grid] + np.where(np.nan_to_num(run_m, posinf=0.0) > 1.0, plane_s, 0.0)
-        idle_s = found.idle_m[grid] / idle_speed_mps
-        litres = (np.maximum(found.time_s[grid] - idle_s, 0.0) * run_lph + idle_s * idle_lph) / 3600.0
-        litres[~np.isfinite(travel)] = np.inf
-        offers = [
-            (2 + row, length + setup_s, opens, closes, worth[row] * share)
-            for row in open_rows
-            for length, share in stays_of(usual[row], longest_stay_s)
-            for opens, closes in spans[row]
-        ]
-        table = np.array(offers, dtype=float).reshape(-1, 5)
-        task = DayTask(
-            travel_s=whole_up(travel, symmetric=True),
-            fuel_ml=whole_up(1000.0 * litres, symmetric=True),
-            stop=table[:, 0].astype(np.int64),
-            stay_s=np.ceil(table[:, 1]).astype(np.int64),
-            opens_s=np.ceil(np.clip(table[:, 2], -1e6, 1e8)).astype(np.int64),
-            closes_s=np.floor(np.clip(table[:, 3], -1.0, 1e8)).astype(np.int64),
-            worth=np.rint(table[:, 4] / VALUE_STEP).astype(np.int64),
-            must=frozenset(2 + row for row in wanted),
-            begin_s=int(np.ceil((now - begin).total_seconds())),
-            over_s=int((over - begin).total_seconds()),
-            fuel_limit_ml=FAR if fuel_l is None else int(1000.0 * fuel_l * (1.0 - reserve)),
-            days=days,
-        )
+        task, open_rows, rows, reachable = day_from(finished, now)
         names = ["", "", *candidates["name"].astype(str)]
         routes = best_day(task, seed=seed, progress=step)
         met = {int(task.stop[offer]) for route in routes for offer in route}
@@ -584,6 +608,8 @@ def day_plan(
         ],
         ignore_index=True,
     )
+    if finished:
+        rows_told.append(("done", ", ".join(names[2 + row] or spots[row] for row in finished)))
     total = [timed(task, route) for route in routes if route]
     burnt = sum(one.fuel_ml for one in total if one is not None) / 1000.0
     rows_told.append(("worth", f"{sum(one.worth for one in total if one is not None) * VALUE_STEP:.4g}"))

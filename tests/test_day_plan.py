@@ -313,6 +313,55 @@ def test_planned_again_from_the_water(made):
     assert dict(zip(plan.left_out["spot_id"], plan.left_out["reason"], strict=True))["s4"] == "done"
 
 
+def test_a_number_of_stops_done_is_counted_along_the_plan(made):
+    first = ask(made)
+    done = list(first.stops["spot_id"].iloc[1:3])
+    by_number, by_name = ask(made, done=["2"], at="07:00"), ask(made, done=done, at="07:00")
+    pd.testing.assert_frame_equal(by_number.stops, by_name.stops)
+    assert by_number.stops["spot_id"].iloc[0] == done[-1]
+    left = dict(zip(by_number.left_out["spot_id"], by_number.left_out["reason"], strict=True))
+    assert [left[spot] for spot in done] == ["done", "done"]
+    told = dict(zip(by_number.answers["question"], by_number.answers["answer"], strict=True))
+    assert told["done"] == ", ".join(first.stops["name"].iloc[1:3])
+    none = ask(made, done=["0 stops"], at="06:30")
+    assert none.stops["spot_id"].iloc[0] == "r1"
+
+
+def test_a_number_of_stops_done_that_cannot_be_counted(made):
+    with pytest.raises(UsageError, match=r"the plan has \d stops"):
+        ask(made, done=["50"], at="07:00")
+    with pytest.raises(UsageError, match="mixes"):
+        ask(made, done=["2", "Spot 4"], at="07:00")
+    with pytest.raises(UsageError, match="no spot '-1'"):
+        ask(made, done=["-1"], at="07:00")
+
+
+def test_a_spot_called_by_a_number_comes_before_a_count(made):
+    holds = made[1].assign(name=made[1]["name"].replace("Spot 4", "2"))
+    plan = ask(made, holds=holds, done=["2"], at="06:40")
+    assert plan.stops["spot_id"].iloc[0] == "s4"
+    counted = ask(made, holds=holds, done=["2 stops"], at="07:00")
+    assert list(counted.left_out["reason"]).count("done") == 2
+
+
+def test_a_must_that_is_done_is_met(made):
+    plan = ask(made, done=["Spot 4"], at="06:40", must=["Spot 4"])
+    assert plan.stops["spot_id"].iloc[0] == "s4"
+
+
+def test_fuel_of_the_way_so_far_is_spent(made):
+    burns = {"run_burn_lph": 400.0, "idle_burn_lph": 40.0, "reserve": 0.0}
+    whole = ask(made, **burns)
+    told = dict(zip(whole.answers["question"], whole.answers["answer"], strict=True))
+    tank = float(told["fuel"].split(" L")[0])
+    later = {"at": "07:00", "back_by": "10:00"} | burns
+    assert len(ask(made, fuel_l=tank, **later).stops) > 2
+    done = list(whole.stops["spot_id"].iloc[1:-1])
+    assert len(ask(made, fuel_l=20.0 * tank, done=done, **later).stops) > 2
+    with pytest.raises(NothingFishable):  # there is time, but the tank has been used for the way so far
+        ask(made, fuel_l=tank, done=done, **later)
+
+
 def test_stays_by_kind(made):
     plan = ask(made, back_by="12:00", stays=["hump 40min", "flat 10min"])
     stay = dict(zip(plan.stops["spot_id"], plan.stops["stay_s"], strict=True))

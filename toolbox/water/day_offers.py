@@ -144,6 +144,26 @@ def spot_of(word: str, find: Mapping[str, str]) -> str:
     return spot
 
 
+def stops_counted(words: Sequence[str], find: Mapping[str, str]) -> int | None:
+    """Read "3" or "3 stops" as a number of stops; None where spots are named. A spot that is called 3 comes first.
+
+    Raises
+    ------
+    UsageError
+        A number beside other words: along which plan it counts could not be told.
+    """
+    numbers = [
+        int(word.split()[0])
+        for word in words
+        if re.fullmatch(r"\d{1,4}( stops?)?", word.strip().casefold()) and word.strip().casefold() not in find
+    ]
+    if numbers and len(words) > 1:
+        raise UsageError(
+            f"{', '.join(words)} mixes a number of stops with other words; give one number, or name every spot."
+        )
+    return numbers[0] if numbers else None
+
+
 def worth_of(table: GeoDataFrame, expression: str) -> NDArray[np.float64]:
     """Value of each row by a column or an expression of columns, numbers, + - * / and brackets; gaps count 1.
 
