@@ -333,3 +333,31 @@ def test_height_and_bottom_make_the_top_that_a_hold_may_not_be_above():
             flat(3.0), [shapely.Point(0, 0)], bottom_m=np.array([bottom]), height_m=np.array([height])
         )
         assert found.found.tolist() == [there]
+
+
+def test_why_there_is_no_hold_is_counted_by_place_and_rule():
+    """72 rays by five lengths of cast are 360 places; each breaks what geometry says, and what it breaks alone."""
+    bit = {rule: number for number, rule in enumerate(rules.RULES)}
+    (thin,) = holds(flat(0.9), [shapely.Point(0, 0)])
+    assert thin.found.tolist() == [False]
+    # What the cheap rules bar is not asked for more.
+    assert thin.broken[0].tolist() == thin.alone[0].tolist()
+    assert thin.broken[0, bit[rules.THIN]] == thin.broken.sum() == 360
+    point = np.array([shapely.Point(0, 0)])
+    near = Surroundings(point, np.zeros(1), point, np.array([60.0]))
+    (barred,) = find_holds_apart(point, Setting(surface(flat(9.0), 0.1), 0.0, HoldRules(), near))
+    assert barred.broken[0].tolist() == barred.alone[0].tolist()
+    assert barred.alone[0, bit[rules.HAZARD]] == barred.alone.sum() == 360
+    assert np.isnan(barred.margin_m[0])
+    assert barred.aim_depth_m[0] == pytest.approx(9.0)
+
+
+def test_the_deepest_water_that_is_seen_is_told_beside_a_bank_too():
+    def bank(x, _):
+        return np.where(x < -8.0, -1.0, 8.0 + 0.05 * x)
+
+    (found,) = holds(bank, [shapely.Point(0, 0)])
+    assert found.seen_depth_m[0] == pytest.approx(8.0 + 0.05 * 27.4, abs=1e-2)
+    (dry,) = holds(flat(-1.0), [shapely.Point(0, 0)])
+    assert np.isnan(dry.seen_depth_m[0])
+    assert dry.aim_depth_m[0] == pytest.approx(-1.0)

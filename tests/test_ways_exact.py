@@ -312,3 +312,14 @@ def test_set_afloat_a_boat_takes_to_its_water_from_each_ramp_in_reach():
     fast = 130.0 - 40.0 - ways.idle_m[1, 2]
     assert ways.time_s[1, 2] == pytest.approx(fast / 10 + (40.0 + ways.idle_m[1, 2]) / 2)
     assert set_afloat(ramps, holds, water, None, None, None, boat()).ways(holds).slow_m[1, 2] == 0.0
+
+
+def test_all_slow_zones_count_at_the_speed_of_the_slowest_for_the_order():
+    water = frame([shapely.box(0, 0, 300, 200)])
+    boxes = [shapely.box(100, 0, 120, 200), shapely.box(200, 0, 240, 200)]
+    zones = frame(boxes, zone=["slow"] * 2, speed_mps=[4.0, 2.5], reason=["x"] * 2)
+    holds = np.array([shapely.Point(280, 100)], dtype=object)
+    ways = set_afloat([shapely.Point(50, 100)], holds, water, None, zones, None, boat()).ways(holds)
+    assert ways.slow_m[0, 1] == pytest.approx(60.0)
+    fast = 230.0 - 60.0 - ways.idle_m[0, 1]
+    assert ways.time_s[0, 1] == pytest.approx(fast / 10 + 60.0 / 2.5 + ways.idle_m[0, 1] / 2)
