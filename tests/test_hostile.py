@@ -5,9 +5,13 @@ from __future__ import annotations
 import contextlib
 import random
 import sqlite3
+import struct
+import time
+import tracemalloc
 from pathlib import Path
 
 import geopandas as gpd
+import numpy as np
 import pytest
 import shapely
 from hypothesis import HealthCheck, given, settings
@@ -203,3 +207,45 @@ def test_coordinates_no_place_has_are_named(folder, lake):
     lake.shoreline.geometry = [shapely.box(-1e300, -1e300, 1e300, 1e300)]
     with pytest.raises(ContractError, match="no place on Earth"):
         water_today(lake.depth, lake.shoreline)
+
+
+@pytest.fixture(scope="module")
+def ten_million(folder):
+    """A shore of ten million corners, 160 MB in one row."""
+    angle = np.linspace(0.0, 2 * np.pi, 10_000_001)
+    xy = np.column_stack([5e5 + 500 + 450 * np.cos(angle), 4e6 + 500 + 450 * np.sin(angle)])
+    xy[-1] = xy[0]
+    file = folder / "large.gpkg"
+    file.write_bytes((folder / "lake.gpkg").read_bytes())
+    head = b"GP\x00\x01" + struct.pack("<i", 32615) + struct.pack("<BIII", 1, 3, 1, len(xy))
+    with contextlib.closing(sqlite3.connect(file)) as db, db:
+        for (name,) in db.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+            db.execute(f'DROP TRIGGER "{name}"')
+        db.execute("UPDATE shoreline SET geom = ?", (head + xy.astype("<f8").tobytes(),))
+    yield file
+    file.unlink()
+
+
+def test_ten_million_corners_in_a_file_are_refused_before_they_are_read(ten_million):
+    tracemalloc.start()
+    start = time.process_time()
+    with pytest.raises(DataError, match=r"a geometry of 160 MB; at most 64 MB"):
+        read_layer(f"{ten_million}:shoreline")
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert time.process_time() - start < 2.0
+    assert peak < 20e6
+    assert len(read_layer(f"{ten_million}:spots")) == 5  # the other layers are read as ever
+
+
+def test_ten_million_corners_in_memory_are_refused_before_any_work(lake):
+    from castshed.algorithms.water_today import water_today
+    from castshed.toolbox.water.room import MOST_CORNERS
+
+    angle = np.linspace(0.0, 2 * np.pi, 10_000_000)
+    ring = shapely.LinearRing(np.column_stack([5e5 + 450 * np.cos(angle), 4e6 + 450 * np.sin(angle)]))
+    lake.shoreline.geometry = [shapely.Polygon(ring)]
+    start = time.process_time()
+    with pytest.raises(ContractError, match=f"corners in row 0; at most {MOST_CORNERS:,} a row"):
+        water_today(lake.depth, lake.shoreline)
+    assert time.process_time() - start < 3.0

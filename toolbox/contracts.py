@@ -98,6 +98,8 @@ def _geometry_faults(
     import numpy as np
     import shapely
 
+    from .water.room import MOST_CORNERS, MOST_LAYER_CORNERS
+
     faults: list[str] = []
     geometries = frame.geometry.to_numpy()
     missing = shapely.is_missing(geometries) | shapely.is_empty(geometries)
@@ -108,6 +110,14 @@ def _geometry_faults(
     if wrong.any():
         found = ", ".join(sorted(set(kinds[wrong])))
         faults.append(f"{name} must hold {' or '.join(types)}; {_rows(frame.index[wrong])} are {found}.")
+    corners = shapely.get_num_coordinates(geometries)
+    large = corners > MOST_CORNERS
+    if large.any() or corners.sum() > MOST_LAYER_CORNERS:
+        where = f" in {_rows(frame.index[large])}" if large.any() else ""
+        count = int(corners[large].max() if large.any() else corners.sum())
+        limits = f"{MOST_CORNERS:,} a row and {MOST_LAYER_CORNERS:,} a layer"
+        remedy = "cut it into parts, or simplify it"
+        return [*faults, f"{name} has {count:,} corners{where}; at most {limits} are worked on: {remedy}."]
     coordinates, owner = shapely.get_coordinates(geometries, return_index=True)
     broken = np.unique(owner[~np.isfinite(coordinates).all(axis=1)])
     if broken.size:

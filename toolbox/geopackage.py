@@ -16,6 +16,7 @@ from .errors import DataError
 
 LOCK_WAIT_S: Final = 20.0
 NO_DEPTH: Final = -32768.0
+MOST_GEOMETRY_BYTES: Final = 64_000_000  # 2 million corners with height and measure, see `water.room`
 LINEAGE_URI: Final = "urn:castshed:lineage"
 
 
@@ -53,11 +54,13 @@ def require_table(path: Path, name: str) -> None:
     Raises
     ------
     DataError
-        It is a view or a virtual table, which may run any query without end, or is not there.
+        It is a view or a virtual table, which may run any query without end, or is not there; or it holds a geometry
+        that takes more memory than one should.
     """
     try:
         with contextlib.closing(open_read_only(path)) as db:
             plain = _is_plain_table(db, name)
+            size = _largest_geometry(db, name) if plain else 0
     except (sqlite3.Error, UnicodeDecodeError) as error:
         raise DataError(f"{path}:{name} cannot be read ({error}); restore it from a copy.") from error
     if not plain:
@@ -65,6 +68,27 @@ def require_table(path: Path, name: str) -> None:
             f"{path}:{name} is a view or has no table; only a layer with a table of its own is read. "
             "Save it as a layer first."
         )
+    if size > MOST_GEOMETRY_BYTES:
+        raise DataError(
+            f"{path}:{name} has a geometry of {size / 1e6:,.0f} MB; at most {MOST_GEOMETRY_BYTES / 1e6:.0f} MB, some "
+            "million corners, are read. Cut it into parts, or simplify it."
+        )
+
+
+def _largest_geometry(db: sqlite3.Connection, name: str) -> int:
+    """Bytes of the largest geometry of a layer, which SQLite tells without reading it; 0 where it has none."""
+    if not _is_plain_table(db, "gpkg_geometry_columns"):
+        return 0
+    try:
+        (column,) = db.execute(
+            "SELECT column_name FROM gpkg_geometry_columns WHERE lower(table_name) = lower(?)", (name,)
+        ).fetchone() or (None,)
+        if column is None:
+            return 0
+        (size,) = db.execute(f"SELECT max(length({quoted(str(column))})) FROM {quoted(name)}").fetchone()
+    except sqlite3.Error:  # whoever reads the layer says what is wrong with it
+        return 0
+    return int(size or 0)
 
 
 def contents(path: Path) -> dict[str, str]:
