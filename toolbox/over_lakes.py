@@ -58,7 +58,8 @@ def _show(summary: Summary, out: str, seconds: float) -> None:
     for title, justify in (("lake", "left"), ("seconds", "right"), ("features", "right"), ("error", "left")):
         table.add_column(title, justify=justify, overflow="fold")  # type: ignore[arg-type]  # a literal of rich's
     for o in summary.outcomes:
-        count = "" if o.error else f"{sum(o.features.values()):,}"
+        rows = sum(count for name, count in o.features.items() if not name.endswith("(bytes)"))
+        count = "" if o.error else f"{rows:,}"
         table.add_row(Text(o.lake), f"{o.seconds:.1f}", count, Text(o.error))
     console = Console()
     console.print(table)
