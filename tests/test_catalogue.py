@@ -123,6 +123,9 @@ def test_an_installed_algorithm_is_found_wherever_the_path_leads(tmp_path, insid
         ("def broken(:\n", "SyntaxError"),
         ("x = 1\n", "no function under @algorithm"),
         (GOOD + '\nraise RuntimeError("at import")\n', "RuntimeError: at import"),
+        (GOOD + "\nraise SystemExit(0)\n", "SystemExit: 0"),
+        ("(" * 100_000, "cannot be read"),
+        ("-" * 200_000 + "1", "cannot be read"),
         (GOOD.replace("radius_m\n        Radius of each circle.\n", ""), "radius_m has no entry"),
         (GOOD.replace("-> CastReach", "-> int"), "return type"),
         (GOOD.replace("castshed.toolbox.parameters", "castshed.toolbox.nowhere"), "nowhere"),
@@ -137,6 +140,13 @@ def test_a_broken_algorithm_stays_listed_says_why_and_harms_nothing_else(folder,
     assert says in str(caught.value)
     assert str(folder) in str(caught.value)
     assert catalogue.load("other-circles").name == "other-circles"
+
+
+def test_a_folder_named_twice_counts_once(folder, monkeypatch):
+    write(folder, "circles.py", GOOD)
+    twice = os.pathsep.join([str(folder), os.path.relpath(folder), f"{folder}{os.sep}."])
+    monkeypatch.setenv("CASTSHED_ALGORITHMS", twice)
+    assert catalogue.entries()["spot-circles"].problem == ""
 
 
 def test_a_bundled_name_is_never_shadowed(folder):

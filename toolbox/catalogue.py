@@ -126,7 +126,7 @@ def _folder(folder: Path, package: str, origin: str) -> Iterator[Entry]:
         guess = path.stem.replace("_", "-")
         try:
             found = _functions(path, whole=not package)
-        except (SyntaxError, UnicodeDecodeError, OSError, ValueError) as error:
+        except Exception as error:  # noqa: BLE001  # any fault of a file, even what is too deep to parse, stays that file's
             yield Entry(guess, "", "", origin, module, "", path, f"{path} cannot be read: {_why(error)}")
             continue
         if not found:
@@ -215,8 +215,9 @@ def _installed() -> Iterator[Entry]:
 
 
 def algorithm_folders() -> list[Path]:
-    """List the folders of one-file algorithms that the environment names."""
-    return [Path(part) for part in os.environ.get(FOLDERS, "").split(os.pathsep) if part.strip()]
+    """List the folders of one-file algorithms that the environment names, each once however it is written."""
+    named = [Path(part) for part in os.environ.get(FOLDERS, "").split(os.pathsep) if part.strip()]
+    return list({os.path.realpath(folder): folder for folder in named}.values())
 
 
 def entries() -> dict[str, Entry]:
@@ -305,7 +306,7 @@ def load_entry(entry: Entry) -> Spec:
         return spec_of(getattr(_import(entry), entry.attribute))
     except CastshedError as error:
         raise PluginError(f"{entry.name} ({entry.origin}): {error}") from error
-    except Exception as error:
+    except (Exception, SystemExit) as error:
         raise PluginError(
             f"{entry.name} ({entry.origin}) failed when it was loaded: {_why(error)}"
         ) from error
