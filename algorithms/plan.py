@@ -23,10 +23,11 @@ def _depth(day: Day) -> tuple[DepthSurface, DepthSurface | None]:
     from dataclasses import replace
 
     from castshed.algorithms.depth_surface import depth_surface
+    from castshed.toolbox.kept_calls import kept
 
     surface, unsure = day.layers.depth, None
     if surface is None:
-        surface, unsure = depth_surface(
+        surface, unsure = kept(depth_surface, "the depth surface")(
             day.layers.shoreline,
             contours=day.layers.contours,
             soundings=day.layers.soundings,
@@ -257,6 +258,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
     from castshed.algorithms.shallow_hazards import shallow_hazards
     from castshed.algorithms.water_today import water_today
     from castshed.toolbox.errors import DataError, DataWarning, NoSafeWay, NothingFishable
+    from castshed.toolbox.kept_calls import kept
     from castshed.toolbox.output.plan_folder import plan_folder
     from castshed.toolbox.report import progress
     from castshed.toolbox.water.last_check import last_check
@@ -273,9 +275,9 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
         step(1)
         depth, unsure = _depth(day)
         step(1)
-        today = water_today(depth, lake.shoreline, level_m=level_m)
+        today = kept(water_today, "today's water")(depth, lake.shoreline, level_m=level_m)
         step(1)
-        hazards = shallow_hazards(
+        hazards = kept(shallow_hazards, "the shallow hazards")(
             depth,
             today.water,
             known_hazards=lake.known_hazards,
@@ -288,11 +290,11 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
             position_error_m=boat.position_error_m,
         )
         step(1)
-        reach = cast_reach(
+        reach = kept(cast_reach, "the cast rings")(
             book.spots, today.water, least_cast_m=angler.least_cast_m, most_cast_m=angler.most_cast_m
         )
         step(1)
-        held = boat_hold(
+        held = kept(boat_hold, "the holds")(
             book.spots,
             depth,
             level_m=level_m,

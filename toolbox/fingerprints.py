@@ -105,7 +105,8 @@ def of_reference(ref: Reference, layers: tuple[str, ...] | None) -> str:
 
 
 @functools.lru_cache(maxsize=1)
-def _own_code() -> str:
+def own_code() -> str:
+    """Fingerprint all code of castshed."""
     total = hashlib.sha256()
     home = Path(__file__).parent
     for folder in (home, home.parent / "algorithms"):
@@ -119,7 +120,7 @@ def of_code(entry: Entry) -> str:
     from .describe import version_of
 
     total = hashlib.sha256()
-    _add(total, [_own_code(), version_of(entry)])
+    _add(total, [own_code(), version_of(entry)])
     if entry.path is not None:
         _add(total, [entry.path.read_bytes()])
     return total.hexdigest()

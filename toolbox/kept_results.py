@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from .spec import Spec
 
 _HEAD: Final = "head"
-_SHAPE: Final = ("west_m", "north_m", "cell_x_m", "cell_y_m", "error_m", "quantity")
+SHAPE: Final = ("west_m", "north_m", "cell_x_m", "cell_y_m", "error_m", "quantity")
 
 
 def _bytes(content: bytes) -> NDArray[Any]:
@@ -29,7 +29,14 @@ def _packed(value: Any, key: str, head: dict[str, Any], arrays: dict[str, NDArra
     """Put one layer or surface under a key."""
     if not hasattr(value, "geometry"):
         arrays[key] = value.depth_m
-        head[key] = {name: getattr(value, name) for name in _SHAPE} | {"crs": value.crs.to_json_dict()}
+        head[key] = {name: getattr(value, name) for name in SHAPE} | {"crs": value.crs.to_json_dict()}
+        return
+    from .kept_frames import frame_to_arrays
+
+    apart = frame_to_arrays(value)
+    if apart is not None:
+        head[key] = {"frame": apart[0]}
+        arrays |= {f"{key} {name}": held for name, held in apart[1].items()}
         return
     from .text_sequence import write_sequence
 
@@ -41,6 +48,12 @@ def _packed(value: Any, key: str, head: dict[str, Any], arrays: dict[str, NDArra
 
 def _unpacked(key: str, head: Mapping[str, Any], arrays: Mapping[str, NDArray[Any]]) -> Any:
     told = dict(head[key])
+    if "frame" in told:
+        from .kept_frames import arrays_to_frame
+
+        within = f"{key} "
+        held = {name.removeprefix(within): one for name, one in arrays.items() if name.startswith(within)}
+        return arrays_to_frame(told["frame"], held)
     if told:
         import pyproj
 

@@ -49,12 +49,13 @@ def fingerprint(*parts: str | bytes | NDArray[Any]) -> str:
 
     total = hashlib.sha256()
     for part in parts:
+        content: Any
         if isinstance(part, str | bytes):
             content = part.encode() if isinstance(part, str) else part
             head = f"{type(part).__name__} {len(content)}\n"
         else:
             array = np.ascontiguousarray(part)
-            content, head = array.tobytes(), f"{array.dtype.str} {array.shape}\n"
+            content, head = array.reshape(-1).view(np.uint8), f"{array.dtype.str} {array.shape}\n"
         total.update(head.encode())
         total.update(content)
     return total.hexdigest()
@@ -73,11 +74,17 @@ class Store:
         Made when something is first kept.
     most_bytes
         What has not been used for longest is removed beyond this size.
+
+    Attributes
+    ----------
+    told
+        What lies in the store of all that the work asked for so far, in words.
     """
 
     def __init__(self, folder: Path, *, most_bytes: int = MOST_BYTES) -> None:
         self.folder = folder
         self.most_bytes = most_bytes
+        self.told: list[str] = []
 
     def _path(self, key: str) -> Path:
         return self.folder / f"{key}.npz"
@@ -98,7 +105,7 @@ class Store:
             os.utime(path)
         return arrays
 
-    def put(self, key: str, arrays: Arrays) -> None:
+    def put(self, key: str, arrays: Arrays, what: str = "") -> None:
         """Keep a result; after a crash there is the whole file or none.
 
         Where the folder cannot be written nothing is kept, and that is no error.
@@ -107,6 +114,12 @@ class Store:
             self.folder.mkdir(parents=True, exist_ok=True)
             self._write(self._path(key), arrays)
             self._tidy()
+            self.tell(what)
+
+    def tell(self, what: str) -> None:
+        """Remember in words what lies in the store now."""
+        if what and what not in self.told:
+            self.told.append(what)
 
     def _write(self, path: Path, arrays: Arrays) -> None:
         import numpy as np
