@@ -180,11 +180,12 @@ def run(
     jobs: int = 1,
     most_s: float = 20.0,
     kept: Path | None = None,
+    files=FILES,
     say=print,
 ) -> dict:
     """Measure coverage and try mutants; see the text of this file."""
     warm()
-    known = known_tests(list(modules), kept, list(FILES))
+    known = known_tests(list(modules), kept, list(files))
     result: dict = {"branches": branches(known), "modules": {}, "survivors": []}
     table = explained()
     everything = []
@@ -245,6 +246,7 @@ def main() -> int:
     parser.add_argument(
         "--most-s", type=float, default=20.0, help="tests tried on a fault, as long as they take without one"
     )
+    parser.add_argument("--files", nargs="+", default=FILES, metavar="NAME", help="test files: test_NAME.py")
     parser.add_argument("--coverage", action="store_true", help="branch coverage only")
     parser.add_argument("--known", type=Path, help="file that keeps which test runs which line, between runs")
     parser.add_argument("--json", type=Path, help="write the outcome there")
@@ -261,6 +263,7 @@ def main() -> int:
         jobs=given.jobs,
         most_s=given.most_s,
         kept=given.known,
+        files=given.files,
     )
     for module, of in found["branches"].items():
         print(

@@ -295,6 +295,17 @@ def test_second_holds_lie_apart_and_structures_without_one_have_an_empty_row():
     assert len(holds(bank, shapes, most_holds=1)) == 1
 
 
+@pytest.mark.parametrize("bearing", range(7, 360, 32))
+def test_holds_lie_apart_however_the_bottom_falls(bearing):
+    east, north = math.sin(math.radians(bearing)), math.cos(math.radians(bearing))
+    tables = holds(
+        lambda x, y: 9.0 + 0.06 * (x * east + y * north), [shapely.Point(3, -5)], most_holds=3, apart_deg=48.0
+    )
+    sides = [bearings_deg(table.x - 3.0, table.y + 5.0)[0] for table in tables]
+    assert all(table.found[0] for table in tables)
+    assert min(apart_deg(one, other) for k, one in enumerate(sides) for other in sides[:k]) >= 48.0 - 1e-9
+
+
 def test_of_many_structures_each_is_told_in_its_row():
     # More than are worked on at a time; every second one stands on land.
     places = [(float(x), float(y)) for x in np.linspace(-60, 60, 26) for y in np.linspace(-60, 60, 12)]

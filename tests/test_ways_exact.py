@@ -178,6 +178,9 @@ def test_stops_without_a_way_say_so_and_stops_in_one_spot_need_none():
     assert found.reason[1]
     with pytest.raises(NoSafeWay, match="from stop 0 to stop 1"):
         found.legs(0, 1)
+    for there, back in ((3, 0), (0, 3)):
+        with pytest.raises(NoSafeWay, match="off the water"):
+            found.legs(there, back)
     assert go(np.empty((0, 2)), water, water).time_s.shape == (0, 0)
 
 
@@ -286,6 +289,7 @@ def boat(**more):
 def test_a_boat_keeps_clear_half_its_beam_its_position_error_and_what_is_wanted():
     assert boat() == Handling(pytest.approx(5.2), pytest.approx(9.2), 10.0, 2.0, 30.0)
     for name in ("run_speed_mps", "idle_speed_mps"):
+        assert boat(**{name: 0.25})
         for speed in (0.0, -1.0):
             with pytest.raises(UsageError, match="above 0"):
                 boat(**{name: speed})
