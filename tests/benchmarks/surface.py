@@ -48,10 +48,13 @@ def _made(seed, quick):
 
 
 def _laws(seed, quick):
-    """How well contours are honoured, and how far the surface leaves the two contours it lies between."""
+    """How well contours and shore are honoured, and how far the surface leaves the two contours it lies between.
+
+    Points lie a metre apart on every line. Those in a cell that holds points of several depths are counted apart.
+    """
     honoured, beyond = {}, {}
     for name, step in STEPS.items():
-        off, out = [], []
+        off, out, crowded = [], [], []
         for k in range(1 if quick else 3):
             depth = bottom(1000 * seed + k)
             grid, known = lattice(depth), contoured(depth, step)
@@ -59,11 +62,25 @@ def _laws(seed, quick):
             surface = DepthSurface(found, grid.west_m, grid.north_m, CELL, CELL, "EPSG:32615")
             points = known.points(1.0, shore=True)
             off.append(np.abs(surface.at(points[:, 0], points[:, 1]) - points[:, 2]) / step)
+            column, row = np.floor(grid.places(points[:, :2]) + 0.5).astype(int).T
+            cell = row * grid.columns + column
+            least, most = np.full(depth.size, np.inf), np.full(depth.size, -np.inf)
+            np.minimum.at(least, cell, points[:, 2])
+            np.maximum.at(most, cell, points[:, 2])
+            crowded.append((most > least)[cell])
             band = np.floor(depth / step) * step
             out.append((np.maximum(band - found, found - band - step)[depth > 0] / step).clip(0.0))
-        honoured[name] = float(np.quantile(np.concatenate(off), 0.995))
+        far, several = np.concatenate(off), np.concatenate(crowded)
+        honoured[name] = {
+            "points": len(far),
+            "max_share": float(far[~several].max()),
+            "beyond_tenth": int((far[~several] > 0.1).sum()),
+            "quantile_995": float(np.quantile(far, 0.995)),
+            "in_cells_of_several_depths": int(several.sum()),
+            "beyond_tenth_there": int((far[several] > 0.1).sum()),
+        }
         beyond[name] = float(np.quantile(np.concatenate(out), 0.999))
-    return {"off_contour_share_995": honoured, "beyond_contours_share_999": beyond}
+    return {"off_contour": honoured, "beyond_contours_share_999": beyond}
 
 
 def _trust(seed, quick):

@@ -160,7 +160,7 @@ def _fine(
             scales.pop()
     label, _ = _pools(scales[0])
     empty = scales[0].shore.water & ~np.isfinite(survey.pools.reach_of(number)[0])[label]
-    return scales[0], finish(u, scales[0].shore, empty)
+    return scales[0], finish(u, scales[0].shore, empty, grid, near.lines[: near.shores])
 
 
 def _shorten(lake: _Lake, wet: list[Block], away: NDArray[np.float32]) -> None:

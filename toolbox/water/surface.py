@@ -6,9 +6,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 
 from .areas import depth_limits, label_areas
 from .curvature import DATA, LAND, MARGIN, PLAIN, carry_ashore, find_shore, held_values, refine, sweep
+from .honoured import settle_data, settle_shore
 from .links import Grid, crossings, segments_of
 from .measured import DENSE, Gathering, Measured, Shore, mean_rows, shore_on
 
@@ -145,6 +147,8 @@ def relax(
             value = value[~firm]
         sweep(u, state, bars, label, low, high, ratio, tension / (1.0 - tension), k % 2 == 1)
         u[loose] += share * (value - u[loose])
+    if before is not None:
+        settle_data(u, state, bars, (label, low, high), rows[firm], columns[firm], data[firm])
     return np.ascontiguousarray(u[MARGIN:-MARGIN, MARGIN:-MARGIN])
 
 
@@ -202,10 +206,18 @@ def _without_data(scale: Scale) -> NDArray[np.bool_]:
     return shore.water & ~measured[label]
 
 
-def finish(u: NDArray[np.float32], shore: Shore, empty: NDArray[np.bool_]) -> NDArray[np.float32]:
+def finish(
+    u: NDArray[np.float32],
+    shore: Shore,
+    empty: NDArray[np.bool_],
+    grid: Grid,
+    rings: NDArray[np.object_],
+) -> NDArray[np.float32]:
     """Carry the surface one centre onto land so that it is 0 at the shoreline; the rest of the land is unknown."""
     depth = np.full(u.shape, np.nan, dtype=np.float32)
     carry_ashore(np.where(empty, np.float32(np.nan), u), shore.water, shore.bars, depth)
+    along = shapely.segmentize(rings, DENSE * min(grid.cell_x_m, grid.cell_y_m))
+    settle_shore(depth, shore.water, grid.places(shapely.get_coordinates(along)))
     return depth
 
 
@@ -214,7 +226,7 @@ def ashore(
 ) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
     """Carry depths of the water one centre onto land; NaN on the rest of it. Also which centres are water."""
     shore = shore_on(grid, rings)
-    return finish(depth_m, shore, np.zeros(depth_m.shape, dtype=np.bool_)), shore.water
+    return finish(depth_m, shore, np.zeros(depth_m.shape, dtype=np.bool_), grid, rings), shore.water
 
 
 def grid_over(bounds: tuple[float, float, float, float], cell_x_m: float, cell_y_m: float) -> Grid:
@@ -276,7 +288,7 @@ def minimum_curvature(
     tension = usual_tension(known) if tension is None else tension
     scales, _ = ladder(grid, known)
     u = relax_all(scales, known, tension=tension, progress=progress)
-    return finish(u, scales[0].shore, _without_data(scales[0]))
+    return finish(u, scales[0].shore, _without_data(scales[0]), grid, known.lines[: known.shores])
 
 
 def triangles(
@@ -309,7 +321,7 @@ def triangles(
     u[row, column] = interpolate(np.column_stack([x, y]))
     if progress is not None:
         progress(1.0)
-    return finish(u, shore, _without_data(scale))
+    return finish(u, shore, _without_data(scale), grid, known.lines[: known.shores])
 
 
 METHODS = {"minimum-curvature": minimum_curvature, "triangles": triangles}
