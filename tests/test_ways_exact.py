@@ -179,7 +179,7 @@ def test_stops_without_a_way_say_so_and_stops_in_one_spot_need_none():
     with pytest.raises(NoSafeWay, match="from stop 0 to stop 1"):
         found.legs(0, 1)
     for there, back in ((3, 0), (0, 3)):
-        with pytest.raises(NoSafeWay, match="off the water"):
+        with pytest.raises(NoSafeWay, match="outside the water"):
             found.legs(there, back)
     assert go(np.empty((0, 2)), water, water).time_s.shape == (0, 0)
 
