@@ -67,8 +67,10 @@ def test_contours_are_honoured_within_a_tenth_of_their_interval(name):
         )
         points = known.points(1.0, shore=True)
         off = np.abs(surface.at(points[:, 0], points[:, 1]) - points[:, 2]) / STEPS[name]
-        assert np.quantile(off, 0.995) < 0.1
         assert np.isfinite(off).all()
+        # On 2 ft contours a steep bank has more than one within a cell: there the cell can't meet each of them.
+        assert np.quantile(off, 0.999 if name == "2ft" else 1.0) < 0.1
+        assert off.max() < 0.2
 
 
 @pytest.mark.parametrize("name", STEPS)
