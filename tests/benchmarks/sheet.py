@@ -1,8 +1,9 @@
-"""The sheet of the demo's plan: time, size, labels that overlap on made plans, barriers to access in a browser."""
+"""The sheet of the demo's plan: time, size, labels that overlap on made plans and on the demo lake, barriers to access."""
 
 from __future__ import annotations
 
 import importlib.util
+import re
 import shutil
 import statistics
 import tempfile
@@ -22,11 +23,12 @@ LEVEL_M = -1.2192
 MOST_STOPS = 25
 
 
-def _made(stops, seed):
+def _makers():
+    """The plans the tests make."""
     spec = importlib.util.spec_from_file_location("made_plan", HERE.parent / "output" / "conftest.py")
     made = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(made)
-    return made.make_plan(stops, seed)
+    return made
 
 
 def _overlaps(figure):
@@ -48,20 +50,24 @@ def _overlaps(figure):
 
 
 def _serious(page):
-    """Serious findings of axe-core, or None where there is no browser."""
+    """Serious findings of axe-core in light and dark, at desktop and phone width; None where there is no browser."""
     browser = shutil.which("chromium") or shutil.which("chromium-browser")
     if browser is None:
         return None
     from axe_playwright_python.sync_playwright import Axe
     from playwright.sync_api import sync_playwright
 
+    found = []
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as play:
         file = Path(folder) / "sheet.html"
         file.write_bytes(page)
         made = play.chromium.launch(executable_path=browser, args=["--no-sandbox"])
-        opened = made.new_context(offline=True).new_page()
-        opened.goto(file.as_uri())
-        found = Axe().run(opened).response["violations"]
+        for scheme, width in (("light", 1280), ("dark", 390)):
+            opened = made.new_context(
+                offline=True, color_scheme=scheme, viewport={"width": width, "height": 900}
+            ).new_page()
+            opened.goto(file.as_uri())
+            found += Axe().run(opened).response["violations"]
         made.close()
     return sum(one["impact"] in {"serious", "critical"} for one in found)
 
@@ -78,16 +84,26 @@ def measure(seed: int, quick: bool) -> dict:
             files = plan_sheet(layers, depth=day.layers.depth, level_m=LEVEL_M, title=day.title)
             took.append(time.perf_counter() - start)
             cpu.append(time.process_time() - worked)
-        overlaps = 0
+        made, overlaps, maps = _makers(), 0, 0
         for stops in (10, MOST_STOPS) if quick else range(5, MOST_STOPS + 1, 5):
-            overlaps += _overlaps(compose(_made(stops, seed + stops), title="made", level_m=LEVEL_M))
+            overlaps += _overlaps(compose(made.make_plan(stops, seed + stops), title="made", level_m=LEVEL_M))
+            maps += 1
+        demo_overlaps = 0
+        for order, naming in enumerate(made.NAMINGS):
+            for stops in (MOST_STOPS,) if quick else range(5, MOST_STOPS + 1, 5):
+                run = made.demo_day(stops, 100 * seed + 10 * order + stops, naming)
+                demo_overlaps += _overlaps(compose(run, title="demo", level_m=LEVEL_M))
+                maps += 1
     serious = _serious(files["sheet.html"])
     return {
         "seconds": statistics.median(took),
         "processor_s": statistics.median(cpu),
         "html_mb": len(files["sheet.html"]) / 1e6,
+        "pdf_pages": len(re.findall(rb"/Type /Page\b", files["sheet.pdf"])),
         "pdf_mb": len(files["sheet.pdf"]) / 1e6,
+        "maps": maps,
         "label_overlaps": overlaps,
+        "label_overlaps_demo_lake": demo_overlaps,
         "axe_serious": serious,
         "note": "" if serious is not None else "chromium is not installed",
     }

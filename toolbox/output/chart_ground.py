@@ -6,12 +6,11 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from matplotlib.collections import LineCollection
 from matplotlib.patches import PathPatch
 
 from . import palette
 from .chart_marks import draw_marks
-from .draughting import dots, hatching, outline
+from .draughting import dots, hatching, outline, strokes_of
 from .text import number
 
 if TYPE_CHECKING:
@@ -93,8 +92,11 @@ def _hazards(axes: Axes, frame: gpd.GeoDataFrame, view: View) -> None:
     for areas, angle, care in ((_areas(frame, ~idling), 45.0, "run"), (_areas(frame, idling), -45.0, "idle")):
         width = palette.HATCH_WIDTH[care]
         lines = hatching(areas, spacing, angle)
-        strokes = LineCollection(lines, colors=palette.HAZARD, linewidths=width, zorder=3.5)
-        axes.add_collection(strokes, autolim=False)
+        if len(lines):  # one path, not a collection: all backends draw it many times faster
+            strokes = strokes_of(lines)
+            axes.add_artist(
+                PathPatch(strokes, facecolor="none", edgecolor=palette.HAZARD, linewidth=width, zorder=3.5)
+            )
         _fill(axes, areas, view, 3.5, facecolor="none", edgecolor=palette.HAZARD, linewidth=width)
 
 

@@ -102,6 +102,13 @@ def hatching(areas: NDArray[np.object_], spacing_m: float, angle_deg: float) -> 
     return list(np.stack([starts @ back, ends @ back], axis=1))
 
 
+def strokes_of(lines: Sequence[NDArray[np.float64]]) -> Path:
+    """Make one path of many open lines, each (n, 2)."""
+    codes = np.full(sum(map(len, lines)), Path.LINETO, dtype=np.uint8)
+    codes[np.r_[0, np.cumsum([len(line) for line in lines])[:-1]]] = Path.MOVETO
+    return Path(np.concatenate(lines), codes)
+
+
 def dots(areas: NDArray[np.object_], spacing_m: float) -> NDArray[np.float64]:
     """Points of a staggered grid inside areas, (n, 2)."""
     starts, ends = _scan(areas, spacing_m, 0.0)
@@ -137,23 +144,29 @@ def font(size: float, *, bold: bool = False) -> FontProperties:
     return FontProperties(family=FAMILY, size=size, weight="bold" if bold else "normal")
 
 
+_MOST_WIDTHS: Final = 50_000
+_WIDTHS: Final[dict[tuple[str, float, bool, float], float]] = {}
+"""Widths measured so far, by text, size, weight and dots to the inch: pages share most of their words."""
+
+
 class Pen:
     """Writes on a page measured in inches, and knows how wide words are."""
 
     def __init__(self, figure: Figure, renderer: RendererBase) -> None:
         self.figure = figure
         self._renderer = renderer
-        self._widths: dict[tuple[str, float, bool], float] = {}
 
     def width(self, text: str, size: float, *, bold: bool = False) -> float:
         """Width of a line of text in inches."""
-        key = (text, size, bold)
-        if key not in self._widths:
+        key = (text, size, bold, float(self.figure.dpi))
+        if key not in _WIDTHS:
+            if len(_WIDTHS) >= _MOST_WIDTHS:
+                _WIDTHS.clear()
             wide, _, _ = self._renderer.get_text_width_height_descent(
                 text, font(size, bold=bold), ismath=False
             )
-            self._widths[key] = float(wide) / float(self.figure.dpi)
-        return self._widths[key]
+            _WIDTHS[key] = float(wide) / float(self.figure.dpi)
+        return _WIDTHS[key]
 
     def fitted(self, value: Any, size: float, room: float, *, bold: bool = False) -> str:
         """Text cut with an ellipsis so that it is no wider than ``room`` inches."""

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import shapely
 from matplotlib.collections import LineCollection
-from matplotlib.patches import Rectangle
+from matplotlib.patches import PathPatch, Rectangle
 from matplotlib.patheffects import withStroke
 
 from . import palette
@@ -19,6 +19,7 @@ from .chart_marks import draw_marks
 from .chart_page import blank_page, map_axes, png_of
 from .chart_run import draw_run
 from .chart_tools import draw_scale
+from .draughting import outline
 from .view import Bounds, Rect, View
 
 if TYPE_CHECKING:
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
 WIDTH_PX: Final = 640
 WIDTH_IN: Final = 4.6
 HEIGHT_IN: Final = 2.9
-COLOURS: Final = 64
+COLOURS: Final = 48
 _PALE: Final = 0.55
 _EDGE: Final = 0.03
 
@@ -76,14 +77,15 @@ def inside(frame: gpd.GeoDataFrame, view: View) -> gpd.GeoDataFrame:
     made = frame.copy()
     shapes = shapely.make_valid(frame.geometry.to_numpy())
     made.geometry = shapely.clip_by_rect(shapes, *box)
-    return made[~made.geometry.is_empty & made.geometry.notna()]
+    return made[~(shapely.is_empty(made.geometry.to_numpy()) | shapely.is_missing(made.geometry.to_numpy()))]
 
 
-def strokes(axes: Axes, lines: Any, colour: str, width: float, **look: Any) -> None:
-    """Draw lines on a casing, so that they stand out on dark and on pale ground."""
+def strokes(axes: Axes, lines: Any, colour: str, width: float, *, casing: bool = True, **look: Any) -> None:
+    """Draw lines, on a casing where they must stand out on dark and on pale ground."""
     pieces = [shapely.get_coordinates(part) for part in shapely.get_parts(np.asarray(lines, dtype=object))]
     drawn = LineCollection(pieces, **{"colors": colour, "linewidths": width, "zorder": 6.0, **look})
-    drawn.set_path_effects([withStroke(linewidth=width + 1.6, foreground=palette.CASING)])
+    if casing:
+        drawn.set_path_effects([withStroke(linewidth=width + 1.6, foreground=palette.CASING)])
     axes.add_collection(drawn, autolim=False)
 
 
@@ -92,6 +94,19 @@ def marks(axes: Axes, name: str, frame: gpd.GeoDataFrame, order: float = 7.0) ->
     if len(frame):
         points = shapely.get_coordinates(shapely.point_on_surface(frame.geometry.to_numpy()))
         axes.add_collection(draw_marks(name, points, axes.transData, order), autolim=False)
+
+
+def discs(axes: Axes, frame: gpd.GeoDataFrame, colours: Any, sizes: Any) -> None:
+    """Put a disc with an ink edge at a point on each geometry; colours and sizes (points squared) one or one a row."""
+    at = shapely.get_coordinates(shapely.point_on_surface(frame.geometry.to_numpy()))
+    axes.scatter(at[:, 0], at[:, 1], s=sizes, c=colours, edgecolors=palette.INK, linewidths=0.8, zorder=7.2)
+
+
+def areas(axes: Axes, frame: gpd.GeoDataFrame, colour: str, *, tolerance_m: float, **look: Any) -> None:
+    """Draw the edges of areas, filled on wish; what is finer than the tolerance is left out."""
+    path = outline(frame.geometry.to_numpy(), tolerance_m)
+    if path is not None:
+        axes.add_artist(PathPatch(path, **{"facecolor": "none", "edgecolor": colour, "zorder": 5.0, **look}))
 
 
 def words(
@@ -105,14 +120,27 @@ def words(
     )  # fmt: skip
 
 
-def small_png(png: bytes) -> bytes:
-    """Bring a PNG to few colours, without dithering: some ten kilobytes for a map."""
+_KEPT: Final = (
+    palette.PAPER, palette.INK, palette.LAND, palette.DRY, palette.HAZARD, palette.KNOWN, palette.ZONE, palette.CASING,
+    palette.CAST, palette.HOLD, palette.RAMP,
+)  # fmt: skip
+
+
+def small_png(png: bytes, colours: int = COLOURS) -> bytes:
+    """Bring a PNG to few colours, without dithering: some ten kilobytes for a map.
+
+    Beside the colours that cover most, those of small marks are kept, which would sink in the others.
+    """
     from PIL import Image  # comes with matplotlib
 
     with Image.open(io.BytesIO(png)) as picture:
-        few = picture.convert("RGB").quantize(COLOURS, dither=Image.Dither.NONE)
+        plain = picture.convert("RGB")
+    common = plain.quantize(colours, dither=Image.Dither.NONE).getpalette() or []
+    rare = [round(255.0 * float(part)) for colour in _KEPT for part in palette.rgb(colour)]
+    chosen = Image.new("P", (1, 1))
+    chosen.putpalette([*common[: 3 * colours], *rare])
     made = io.BytesIO()
-    few.save(made, format="PNG", optimize=True)
+    plain.quantize(palette=chosen, dither=Image.Dither.NONE).save(made, format="PNG", optimize=True)
     return made.getvalue()
 
 
@@ -122,13 +150,12 @@ def part_of_picture(png: bytes, box: tuple[float, float, float, float]) -> bytes
 
     with Image.open(io.BytesIO(png)) as picture:
         wide, high = picture.size
-        part = picture.convert("RGB").crop(
-            tuple(round(s * n) for s, n in zip(box, (wide, high) * 2, strict=True))
-        )
+        left, top, right, bottom = box
+        part = picture.convert("RGB").crop((left * wide, top * high, right * wide, bottom * high))
         small = part.resize((WIDTH_PX, round(part.height * WIDTH_PX / part.width)), Image.Resampling.LANCZOS)
     made = io.BytesIO()
     small.save(made, format="PNG")
-    return small_png(made.getvalue())
+    return small_png(made.getvalue(), 32)
 
 
 def draw_scene(scene: Scene) -> bytes:
@@ -149,8 +176,9 @@ def draw_scene(scene: Scene) -> bytes:
             draw_run(axes, scene.run, view, pen)
         if scene.extra is not None:
             scene.extra(axes, view, pen)  # noqa: S610  # no database here
-    pen.box(Rect(0.09, 0.09, 1.62, 0.42), facecolor=palette.PAPER, edgecolor="none", alpha=0.85)
-    draw_scale(pen, view, Rect(0.15, 0.17, 1.0, 0.3))
+    top = HEIGHT_IN - _EDGE
+    pen.box(Rect(0.06, top - 0.4, 1.32, 0.37), facecolor=palette.PAPER, edgecolor="none", alpha=0.85)
+    draw_scale(pen, view, Rect(0.11, top - 0.34, 0.75, 0.3))
     return small_png(png_of(figure, {"Software": "castshed"}))
 
 

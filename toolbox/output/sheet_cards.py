@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import shapely
 from matplotlib.collections import LineCollection
-from matplotlib.patches import Polygon
+from matplotlib.patches import PathPatch, Polygon
 
 from . import palette
 from .chart_ground import BandColours, draw_ground
@@ -18,7 +18,7 @@ from .chart_marks import draw_marks
 from .chart_page import map_axes
 from .chart_tools import nice
 from .course_up import cut_and_turned, turned_points
-from .draughting import drawable
+from .draughting import drawable, strokes_of
 from .text import bearing_text
 from .view import Rect, View
 from .wind_hours import draw_arrow
@@ -328,9 +328,15 @@ def draw_hold_card(
                 shapely.get_coordinates(line)
                 for line in shapely.get_parts(near["isobaths"].geometry.to_numpy())
             ]
-            axes.add_collection(
-                LineCollection(lines, colors=palette.QUIET, linewidths=0.5, alpha=0.8, zorder=2.6),
-                autolim=False,
+            axes.add_artist(
+                PathPatch(
+                    strokes_of(lines),
+                    facecolor="none",
+                    edgecolor=palette.QUIET,
+                    linewidth=0.5,
+                    alpha=0.8,
+                    zorder=2.6,
+                )
             )
         if card.spot.geom_type != "Point":
             edge = [
