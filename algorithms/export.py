@@ -28,7 +28,8 @@ FIRST: Final = ("gpx", "kml", "geojson")
 
 @algorithm(
     step="share",
-    example="castshed export demo_layers/reservoir.gpkg:spots --level -4ft --formats gpx --out my_files",
+    example="castshed export my_day/plan.gpkg:stops my_day/plan.gpkg:legs my_day/plan.gpkg:holds --level -4ft "
+    "--formats gpx --out my_files",
 )
 def export(
     layers: Layers,

@@ -87,7 +87,7 @@ def _dark(hours: Hours, water: GeoDataFrame, zone: dt.tzinfo | None) -> list[str
 
 @algorithm(
     step="wind",
-    example="castshed fishable demo_layers/reservoir.gpkg:spots "
+    example="castshed fishable my_day/plan.gpkg:spots "
     "my_day/plan.gpkg:water --depth demo_layers/reservoir.gpkg:depth --level -4ft "
     "--holds my_day/plan.gpkg:holds --zones demo_layers/reservoir.gpkg:zones --out my.gpkg:judged",
 )

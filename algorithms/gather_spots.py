@@ -82,7 +82,8 @@ def _tell(table: SourceTable, roles: Roles, records: Records) -> list[str]:
     step="gather",
     example=(
         "castshed gather-spots demo_layers/reservoir.gpkg:spots demo_layers/habitat_sites.csv "
-        "demo_layers/own_waypoints.gpx --shoreline demo_layers/reservoir.gpkg:shoreline --depth-unit ft --out book.gpkg"
+        "demo_layers/own_waypoints.gpx --shoreline demo_layers/reservoir.gpkg:shoreline --depth-unit ft "
+        "--date 2026-05-16 --out book.gpkg"
     ),
 )
 def gather_spots(

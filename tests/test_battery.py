@@ -1,4 +1,4 @@
-"""The contract of the toolbox, held to every algorithm that takes layers; and every example that is shown is run."""
+"""The contract of the toolbox, held to every algorithm that takes layers; and chains and own commands run as shown."""
 
 import os
 import shlex
@@ -18,8 +18,9 @@ from castshed.algorithms.shallow_hazards import shallow_hazards
 from castshed.algorithms.shortest_run import shortest_run
 from castshed.algorithms.water_today import water_today
 from castshed.algorithms.wind_exposure import wind_exposure
-from castshed.toolbox.catalogue import entries, load_entry
+from castshed.toolbox.catalogue import OWN
 from castshed.toolbox.layers import read_layer
+from castshed.toolbox.own_commands import own_example
 from castshed.toolbox.testing import check_algorithm
 
 LEVEL = -0.3048
@@ -89,12 +90,18 @@ def run(words, home):
     )
 
 
-BUNDLED = sorted(n for n, e in entries().items() if e.origin == "castshed" and n not in ("demo", "plan"))
-
-
-@pytest.mark.parametrize("name", BUNDLED)
-def test_the_example_in_the_help_runs(folder, name):
-    done = run(load_entry(entries()[name]).example + " --replace", folder)
+@pytest.mark.parametrize("name", sorted(OWN))
+def test_the_example_of_a_command_that_is_no_algorithm_runs(folder, name, tmp_path):
+    # the examples of the algorithms are run by test_catalogue_page.py
+    command = tmp_path / "castshed"
+    command.write_text(
+        f"#!{sys.executable}\nfrom castshed.toolbox.cli import main\nmain()\n", encoding="utf-8"
+    )
+    command.chmod(0o755)
+    env = {**os.environ, "NO_COLOR": "1", "PATH": f"{tmp_path}{os.pathsep}{os.environ['PATH']}"}
+    done = subprocess.run(
+        own_example(name), shell=True, cwd=folder, env=env, capture_output=True, text=True, check=False
+    )
     assert done.returncode == 0, done.stderr
 
 

@@ -87,21 +87,24 @@ def test_layers_of_the_kind_that_is_wanted_are_offered(home, words, after, layer
 
 
 @pytest.mark.skipif(shutil.which("bash") is None, reason="no bash here")
-def test_bash_itself_completes_a_layer(home):
+def test_bash_itself_completes_a_layer(home, lake):
+    write_layers(home / "lake.gpkg", {"Stellen 水": lake.spots})
     (home / "castshed").write_text(f"#!{sys.executable}\n{CODE.replace('; ', chr(10))}\n")
     (home / "castshed").chmod(0o755)
     script = """
     PATH=$PWD:$PATH
     eval "$(castshed --show-completion bash)"
-    COMP_WORDS=(castshed boat-hold lake.gpkg : sp); COMP_CWORD=4
-    _castshed_completion castshed
-    printf '%s\\n' "${COMPREPLY[@]}"
+    for begun in sp Ste; do
+        COMP_WORDS=(castshed boat-hold lake.gpkg : $begun); COMP_CWORD=4
+        _castshed_completion castshed
+        printf '%s\\n' "${COMPREPLY[@]}"
+    done
     """
     env = {**os.environ, "_TYPER_COMPLETE_TEST_DISABLE_SHELL_DETECTION": "1"}
     done = subprocess.run(
         ["bash", "--norc", "-c", script], cwd=home, env=env, capture_output=True, text=True, check=False
     )
-    assert done.stdout.split() == ["spots"], done.stderr
+    assert done.stdout.splitlines() == ["spots", "Stellen\\ 水"], done.stderr
 
 
 def test_other_words_are_left_as_they_are():

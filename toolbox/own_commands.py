@@ -157,18 +157,31 @@ def _run_steps(
     guarded("run-steps", work)
 
 
+_EXAMPLES: Final = {
+    "describe": "castshed describe boat-hold --json",
+    "run-steps": "castshed plan demo_layers/day.toml --show-steps > steps.toml && castshed run-steps steps.toml",
+}
 _COMMANDS: Final[dict[str, Callable[..., None]]] = {"describe": _describe, "run-steps": _run_steps}
 _OVER_LAKES: Final = "over-lakes"
+
+
+def own_example(name: str) -> str:
+    """Tell a line that shows one of `catalogue.OWN`, to be pasted where demo_layers lies."""
+    if name == _OVER_LAKES:
+        from . import over_lakes
+
+        return over_lakes.EXAMPLE
+    return _EXAMPLES[name]
 
 
 def own_command(name: str) -> typer.Typer:
     """Build the typer command of one of `catalogue.OWN`."""
     app = typer.Typer(add_completion=False, rich_markup_mode="rich")
+    ending = f"Example: {own_example(name)}"
     if name == _OVER_LAKES:
         from . import over_lakes
 
-        ending = f"Example: {over_lakes.EXAMPLE}"
         app.command(name=name, context_settings=over_lakes.SETTINGS, epilog=ending)(over_lakes.command)
         return app
-    app.command(name=name)(_COMMANDS[name])
+    app.command(name=name, epilog=ending)(_COMMANDS[name])
     return app

@@ -1,0 +1,1 @@
+"""The examples of the catalogue: run on the demo lake, told in figures, and drawn."""
