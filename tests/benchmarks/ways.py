@@ -1,4 +1,7 @@
-"""Shortest ways: exactness, speed beside two peers, growth, memory, and clearance of a thousand ways."""
+"""Shortest ways: exactness, speed beside two peers, growth, memory, and clearance of a thousand ways.
+
+A thousand more are proved by the last check, among hazards.
+"""
 
 from __future__ import annotations
 
@@ -12,9 +15,11 @@ import time
 import venv
 from pathlib import Path
 
+import geopandas as gpd
 import numpy as np
 import shapely
 
+from castshed.toolbox.water.last_check import Limits, last_check
 from castshed.toolbox.water.navigation import SafeWater
 from castshed.toolbox.water.safe_water import shrink
 from made_waters import (
@@ -26,7 +31,7 @@ from made_waters import (
     rough_lake,
     touches_itself,
 )
-from valley import valley_shoreline
+from valley import CRS, valley_shoreline
 
 LIMIT_S = 120.0
 CELL_M = 25.0
@@ -278,8 +283,6 @@ def _coast(seed, python, notes):
     if python is None:
         notes.append(f"{COAST} could not be installed")
         return {"coast": None}
-    import geopandas as gpd
-
     found = sorted(python.parent.parent.glob("**/nzgeom/data/coastlines/*.gpkg"))
     land = gpd.read_file(found[0], bbox=COAST_BOX).to_crs(2193)
     water = shapely.difference(
@@ -319,6 +322,52 @@ def _violations(seed, quick):
     }
 
 
+def _proved(seed, quick):
+    """Runs over stops on lakes strewn with hazards, proved by the last check, which shares no code with the ways."""
+    ways, wrong, hazards, lake = 0, {}, 0, 0
+    while ways < (100 if quick else 1000):
+        lake += 1
+        made = 10 * seed + lake
+        raw = rough_lake(_shore(), 3_000 if quick else 8_000, made, islets=40)
+        rng = np.random.default_rng([made, 1])
+        discs = shapely.buffer(shapely.points(_stops(raw, 120, made)), rng.uniform(10.0, 200.0, 120))
+        safe = shrink(shapely.difference(raw, shapely.union_all(discs)), CLEARANCE_M)
+        largest = max(shapely.get_parts(safe), key=shapely.area)
+        stops = _stops(largest, 101, made)
+        found = SafeWater.build(safe).ways(stops)
+        lines = [shapely.LineString(found.way(k, k + 1).coordinates) for k in range(100)]
+        ids = [f"s{k}" for k in range(101)]
+        legs = gpd.GeoDataFrame(
+            {
+                "leg_no": np.arange(1, 101), "part": "run", "from_id": ids[:-1], "to_id": ids[1:],
+                "distance_m": found.length_m[np.arange(100), np.arange(1, 101)],
+            },
+            geometry=lines, crs=CRS,
+        )  # fmt: skip
+        holds = gpd.GeoDataFrame({"spot_id": ids[1:]}, geometry=shapely.points(stops[1:]), crs=CRS)
+        layers = {
+            "water": gpd.GeoDataFrame({"water_id": ["w"]}, geometry=[raw], crs=CRS),
+            "hazards": gpd.GeoDataFrame(
+                {"hazard_id": np.arange(120).astype(str), "care": "run"}, geometry=discs, crs=CRS
+            ),
+        }
+        ends = {"start": shapely.Point(stops[0]), "end": shapely.Point(stops[-1])}
+        for keep_m in (CLEARANCE_M, 1.5 * CLEARANCE_M):  # the wider one shows that the check looks
+            limits = Limits(keep_m, keep_m, 0.0, 0.0, 0.0, 0.0)
+            broken = last_check(legs, holds, depth=None, level_m=0.0, **layers, **ends, limits=limits)
+            wrong[keep_m] = wrong.get(keep_m, 0) + len(broken)
+        ways, hazards = ways + len(legs), hazards + len(discs)
+    return {
+        "last_check": {
+            "violations": wrong[CLEARANCE_M],
+            "found_at_half_as_much_again": wrong[1.5 * CLEARANCE_M],
+            "ways": ways,
+            "hazards": hazards,
+            "lakes": lake,
+        }
+    }
+
+
 def measure(seed: int, quick: bool) -> dict:
     """Measure all; see the functions above."""
     notes: list[str] = []
@@ -329,5 +378,6 @@ def measure(seed: int, quick: bool) -> dict:
     result |= _scale(seed, quick)
     result |= _coast(seed, python, notes) if not quick else {}
     result |= _violations(seed, quick)
+    result |= _proved(seed, quick)
     result["note"] = "; ".join(notes)
     return result
