@@ -31,20 +31,16 @@ sys.path[:0] = [str(TESTS)]
 from mutant_places import Mutant, mutants  # noqa: E402
 from mutant_trials import Known, file_of, measure_tests, trial, try_tests, warm  # noqa: E402
 
-MODULES = tuple(
-    """
-    levels level_series pool_level uncertainty hazards isobaths areas algorithms.shallow_hazards
-    safe_water navigation visibility passages straits thinnest afloat
-    casting held hold_rules hold_scene cast_ring last_check keep_out chain_check
-    """.split()
-)
-FILES = tuple(
-    """
-    level safe_side water_and_hazards hazard_limits isobaths areas safe_water navigation ways_exact rounding passages
-    straits thinnest safe_ways alongside casting hold_choices boat_hold cast_reach hold_limits
-    last_check last_check_limits last_check_chain
-    """.split()
-)
+MODULES = (
+    "levels", "level_series", "pool_level", "uncertainty", "hazards", "isobaths", "areas", "algorithms.shallow_hazards",
+    "safe_water", "navigation", "visibility", "passages", "straits", "thinnest", "afloat", "casting", "held",
+    "hold_rules", "hold_scene", "cast_ring", "last_check", "keep_out", "chain_check",
+)  # fmt: skip
+FILES = (
+    "level", "safe_side", "water_and_hazards", "hazard_limits", "isobaths", "areas", "safe_water", "navigation",
+    "ways_exact", "rounding", "passages", "straits", "thinnest", "safe_ways", "alongside", "casting", "hold_choices",
+    "boat_hold", "cast_reach", "hold_limits", "last_check", "last_check_limits", "last_check_chain",
+)  # fmt: skip
 """Of `tests/test_*.py` those that are quick and speak of these modules."""
 
 

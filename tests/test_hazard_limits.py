@@ -11,7 +11,7 @@ import shapely
 
 from castshed.algorithms.shallow_hazards import shallow_hazards
 from castshed.toolbox.errors import DataError, DataWarning, UsageError
-from castshed.toolbox.water import safe_water
+from castshed.toolbox.water import isobaths, safe_water
 from castshed.toolbox.water.depth import DepthSurface
 from castshed.toolbox.water.isobaths import shallower_than, unknown_area
 from castshed.toolbox.water.safe_water import areas_of, measured_clearance, safe_waters, shrink, sound
@@ -196,6 +196,18 @@ def test_a_deep_hole_in_shallow_water_is_a_hole_and_is_closed_on_demand_only():
     )
 
 
+def test_rings_that_cross_are_refused_and_no_hole_is_dropped():
+    outer, apart = [(0, 0), (4, 0), (4, 4), (0, 4)], [(6, 6), (6, 7), (7, 7), (7, 6)]
+    within = [(1, 1), (1, 2), (2, 2), (2, 1)]
+    for hole, area in ((within, 15.0), (apart, None)):
+        corners, offsets = np.array(outer + hole, dtype=float), np.array([0, 4, 8])
+        if area is None:
+            with pytest.raises(AssertionError, match="1 of 1 holes lie in no outer ring"):
+                isobaths._polygons(corners, offsets, 0.0)
+        else:
+            assert isobaths._polygons(corners, offsets, 0.0).area == area
+
+
 def test_water_of_no_depth_is_drawn_to_the_next_known_centres():
     depth = np.full((10, 20), 5.0)
     depth[4, 18] = np.nan
@@ -259,6 +271,39 @@ def test_much_rough_shore_is_kept_from_all_over(monkeypatch):
         inner = shrink(star, 20.0, tolerance_m=4.0)
         assert measured_clearance(inner, star) >= 20.0
         assert inner.area >= math.pi * 470.0**2
+
+
+def short_by_a_tenth(geometry, distance, **told):
+    return BUFFER(geometry, 0.9 * distance if np.all(np.asarray(distance) < 0) else distance, **told)
+
+
+def blind_to_islands(geometry, distance, **told):
+    made = BUFFER(geometry, distance, **told)
+    return shapely.Polygon(made.exterior) if np.all(np.asarray(distance) < 0) else made
+
+
+BUFFER = shapely.buffer
+
+
+@pytest.mark.parametrize("offset", [short_by_a_tenth, blind_to_islands])
+@pytest.mark.parametrize("few", [0, 500])
+def test_clearance_is_kept_though_the_library_that_offsets_did_not(monkeypatch, offset, few):
+    """What comes out is measured, and mended until it holds: an offset too small, an island forgotten."""
+    water = shapely.box(0, 0, 400, 300).difference(shapely.box(180, 130, 220, 170))
+    monkeypatch.setattr(safe_water.shapely, "buffer", offset)
+    monkeypatch.setattr(safe_water, "_FEW", few if offset is short_by_a_tenth else 500)
+    inner = shrink(water, 20.0)
+    monkeypatch.undo()
+    assert shapely.covers(water, inner)
+    assert shapely.distance(inner, shapely.boundary(water)) >= 20.0
+    assert shapely.covers(inner, shapely.box(26, 26, 150, 274))
+
+
+def test_where_no_clearance_can_be_reached_it_is_refused_and_not_guessed(monkeypatch):
+    monkeypatch.setattr(safe_water.shapely, "buffer", lambda geometry, *_, **__: geometry)
+    monkeypatch.setattr(safe_water, "_FEW", 0)
+    with pytest.raises(DataError, match=r"a clearance of 20 m could not be kept \(reached 0 m\)"):
+        shrink(shapely.box(0, 0, 400, 300), 20.0)
 
 
 def test_layers_may_hold_nothing():
