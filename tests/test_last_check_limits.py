@@ -14,7 +14,7 @@ from castshed.toolbox.errors import CrsError, DataError, UsageError
 from castshed.toolbox.water.keep_out import OffLimits, edges_of, off_water, too_near
 from castshed.toolbox.water.last_check import Limits, sampled_least
 from conftest import CRS, frame
-from straight_run import HAIR, LIMITS, WATER, A, B, check, flat, hazards, there_and_back
+from straight_run import HAIR, LIMITS, WATER, A, B, check, flat, hazards, leg, legs, there_and_back
 
 # --- distances -------------------------------------------------------------------------------------------------------
 
@@ -202,6 +202,14 @@ def test_water_of_unknown_depth_is_not_taken_for_enough():
 def test_what_is_stated_of_length_and_clearance_must_be_true():
     for stated, seen in ((100.0, 0), (100.0 + 5e-7, 0), (100.0 + HAIR, 2), (99.0, 2), (np.nan, 2)):
         assert len(check(there_and_back(distance_m=stated))) == seen
+    # Of a leg of 200 km a billionth is forgiven too.
+    far, water = (200_000.0, 0.0), frame([shapely.box(-100, -100, 300_000, 100)])
+    for off, seen in ((1.9e-4, 0), (2.1e-4, 2)):
+        run = legs(
+            leg(1, "run", "r", "a", A, far, distance_m=200_000 + off),
+            leg(2, "run", "a", "r", far, A, distance_m=200_000 - off),
+        )
+        assert len(check(run, water=water, holds=frame([shapely.Point(far)], spot_id=["a"]))) == seen
     box = hazards(shapely.box(40, 30, 60, 40))
     for stated, seen in ((30.0, 0), (12.0, 0), (30.0 + HAIR, 2)):
         assert len(check(there_and_back(min_clearance_m=stated), hazards=box)) == seen

@@ -76,6 +76,7 @@ def test_a_gap_of_two_days_is_usual_and_a_longer_one_is_said():
     assert "apart" not in pool_at(readings((0, 1.0), (48, 2.0)), at(1)).how
     assert "2.1 days apart: a flood" in pool_at(readings((0, 1.0), (50, 2.0)), at(1)).how
     between = pool_at(readings((0, 1.0), (24, 3.0), (72, 9.0)), at(36))
+    assert between.carried_m == 0.0
     assert between.elevation_m == pytest.approx(4.5)  # worked: a quarter of the way from 3 to 9
     assert "2026-05-11T00:00:00+00:00 and 2026-05-13" in between.how
 
