@@ -184,6 +184,28 @@ def _read_all(file):
         raise fault
 
 
+def pages(folder, rng):
+    """Each page of a GeoPackage emptied, turned over, or the last there is, in an order left to chance."""
+    whole = (Path(folder) / "lake.gpkg").read_bytes()
+    file = Path(folder) / "page.gpkg"
+    size = int.from_bytes(whole[16:18], "big")
+    cases = [
+        (how, at)
+        for at in range(0, len(whole), size)
+        for how in ("emptied", "turned over", "the last there is")
+    ]
+    rng.shuffle(cases)
+    for how, at in cases:
+        page = whole[at : at + size]
+
+        def work(how=how, at=at, page=page):
+            put = {"emptied": bytes(size), "turned over": bytes(b ^ 0xFF for b in page)}.get(how, page)
+            file.write_bytes(whole[:at] + put + (b"" if how.startswith("the last") else whole[at + size :]))
+            _read_all(file)
+
+        yield f"page {at // size} {how}", work
+
+
 def texts(rng):
     """Endless: quantities and layer references."""
     units = [u for known in ACCEPTED.values() for u in known]
@@ -211,6 +233,10 @@ BAD_NAME = 'x"; DROP TABLE spots; --'
 ENDLESS = (
     "CREATE VIEW zones AS WITH RECURSIVE c(fid) AS (SELECT 1 UNION ALL SELECT fid + 1 FROM c) "
     "SELECT fid, NULL AS geom FROM c"
+)
+ENDLESS_EXTENSIONS = (
+    "CREATE VIEW gpkg_extensions AS WITH RECURSIVE r(n) AS (SELECT 1 UNION ALL SELECT n + 1 FROM r) "
+    "SELECT n AS table_name, 'geom' AS column_name, 'x' AS extension_name, 'y' AS definition, 'z' AS scope FROM r"
 )
 ENDLESS_CONTENTS = (
     "CREATE VIEW gpkg_contents AS WITH RECURSIVE r(n) AS (SELECT 1 UNION ALL SELECT n + 1 FROM r) "
@@ -246,6 +272,21 @@ TRAPS = {
         "INSERT INTO gpkg_contents (table_name, data_type, identifier, srs_id) VALUES ('gone', 'features', 'g', 32615)",
     ),
     "a name that is a number": ("UPDATE gpkg_contents SET table_name = 7 WHERE table_name = 'zones'",),
+    "a virtual table as a layer": (
+        "DELETE FROM gpkg_contents WHERE table_name = 'zones'", "DROP TABLE zones",
+        "CREATE VIRTUAL TABLE zones USING fts5(geom, zone)",
+        "INSERT INTO gpkg_contents (table_name, data_type, identifier, srs_id) VALUES ('zones', 'features', 'z', 32615)",
+    ),
+    "a column worked out on reading": (
+        "ALTER TABLE spots ADD COLUMN heavy TEXT GENERATED ALWAYS AS (hex(zeroblob(400000000))) VIRTUAL",
+    ),
+    "a table of the standard that is an endless view": (
+        "ALTER TABLE gpkg_extensions RENAME TO e",
+        ENDLESS_EXTENSIONS,
+    ),
+    "a table of the standard with a column worked out": (
+        "ALTER TABLE gpkg_spatial_ref_sys ADD COLUMN heavy TEXT GENERATED ALWAYS AS (hex(zeroblob(400000000))) VIRTUAL",
+    ),
     "no contents": ("DROP TABLE gpkg_contents",),
     "contents of another shape": ("DROP TABLE gpkg_contents", "CREATE TABLE gpkg_contents (a, b)"),
     "contents that are a view": (
@@ -311,6 +352,14 @@ def _bad_geometries():
         "Z of NaN": [shapely.from_wkt(f"POLYGON Z (({x} {y} NaN, {x + 99} {y} NaN, {x} {y + 99} NaN, {x} {y} NaN))")],
         "M": [shapely.from_wkt(f"POLYGON M (({x} {y} 1, {x + 99} {y} 2, {x} {y + 99} 3, {x} {y} 1))")],
         "curve": [_wkb(10, struct.pack("<I", 1), _wkb(8, ring))],
+        "curve polygon": [_wkb(10, struct.pack("<I", 1), _wkb(9, struct.pack("<I", 1), _wkb(8, ring)))],
+        "surface of triangles": [_wkb(16, struct.pack("<I", 1), _wkb(17, struct.pack("<I", 1), ring))],
+        "nested twenty thousand deep": [b"\x01\x07\0\0\0\x01\0\0\0" * 20_000 + struct.pack("<BIdd", 1, 1, x, y)],
+        "unknown kind": [_wkb(999, ring)],
+        "cut short": [_wkb(3, struct.pack("<I", 1), ring[:20])],
+        "ring of two": [_wkb(3, struct.pack("<II", 1, 2), ring[4:36])],
+        "ring not closed": [_wkb(3, struct.pack("<II", 1, 4), ring[4:68])],
+        "two billion rings": [_wkb(3, struct.pack("<I", 2_000_000_000), ring)],
         "null": [None],
         "null and good": [None, square],
         "empty": [shapely.Polygon()],

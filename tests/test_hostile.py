@@ -38,13 +38,15 @@ def folder():
 
 
 @pytest.mark.parametrize(
-    ("kind", "most"), [("bent", 250), ("texts", 400), ("rasters", None), ("traps", 90), ("options", 90)]
+    ("kind", "most"),
+    [("bent", 250), ("texts", 400), ("rasters", None), ("pages", 120), ("traps", 90), ("options", 90)],
 )
 def test_no_hostile_input_shows_a_traceback(folder, kind, most):
     rng = random.Random(f"hostile {kind}")
     cases = {
         "bent": lambda: hostile_cases.bent_files(folder / "work", rng),
         "texts": lambda: hostile_cases.texts(rng),
+        "pages": lambda: hostile_cases.pages(folder, rng),
         "rasters": lambda: hostile_cases.rasters(folder, rng),
         "traps": lambda: hostile_cases.trap_cases(folder, rng),
         "options": lambda: hostile_commands.parameter_cases(folder, rng),
@@ -207,6 +209,29 @@ def test_coordinates_no_place_has_are_named(folder, lake):
     lake.shoreline.geometry = [shapely.box(-1e300, -1e300, 1e300, 1e300)]
     with pytest.raises(ContractError, match="no place on Earth"):
         water_today(lake.depth, lake.shoreline)
+
+
+@pytest.mark.parametrize(
+    ("name", "says"),
+    [
+        ("a column worked out on reading", "columns that are worked out"),
+        ("a table of the standard that is an endless view", "gpkg_extensions should be a plain table"),
+        ("a table of the standard with a column worked out", "gpkg_spatial_ref_sys should be a plain table"),
+    ],
+)
+def test_nothing_is_worked_out_on_reading(folder, name, says):
+    """Generated columns run their expression at each read: sqlite.org/gencol.html; here 800 MB a row."""
+    file = hostile_cases.trap(folder, name)
+    before = file.read_bytes()
+    start = time.process_time()
+    with pytest.raises(DataError, match=says):
+        read_layer(f"{file}:spots")
+    if "standard" in name:
+        point = gpd.GeoDataFrame({"name": ["new"]}, geometry=[shapely.Point(5e5, 4e6)], crs=32615)
+        with pytest.raises(DataError, match=says):
+            write_layers(file, {"zones": point}, replace=True)
+    assert time.process_time() - start < 2.0
+    assert file.read_bytes() == before
 
 
 @pytest.fixture(scope="module")

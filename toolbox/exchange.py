@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Final
 
 from .errors import DataError, OutputExists, OutputFailed, UsageError
-from .geopackage import LOCK_WAIT_S, contents, is_geopackage, open_read_only, quoted
+from .geopackage import LOCK_WAIT_S, contents, is_geopackage, open_read_only, quoted, refuse_odd_tables
 from .temporaries import clear_abandoned, temporary_prefix
 
 _LOGS: Final = ("-journal", "-wal")
@@ -164,6 +164,7 @@ def _copy_without(path: Path, part: Path, names: Sequence[str]) -> None:
         contextlib.closing(sqlite3.connect(part)) as copy,
     ):
         source.backup(copy)
+        refuse_odd_tables(copy, path)
         _refuse_acting_triggers(copy, path)
         with copy:
             for name in names:

@@ -16,6 +16,7 @@ from .errors import DataError
 
 LOCK_WAIT_S: Final = 20.0
 NO_DEPTH: Final = -32768.0
+_WORKED_OUT: Final = 2
 MOST_GEOMETRY_BYTES: Final = 64_000_000  # 2 million corners with height and measure, see `water.room`
 LINEAGE_URI: Final = "urn:castshed:lineage"
 
@@ -36,16 +37,37 @@ def quoted(name: str) -> str:
 
 
 def _is_plain_table(db: sqlite3.Connection, name: str) -> bool:
-    """Whether a name is that of a table; a view or a virtual table runs code of the file's own when it is read."""
+    """Whether a name is that of a table of plain columns.
+
+    A view, a virtual table or a column that is worked out as it is read runs code of the file's own.
+    """
     found = db.execute(
         "SELECT type, sql FROM sqlite_master WHERE lower(name) = lower(?) AND type IN ('table', 'view')",
         (name,),
     ).fetchone()
-    return (
-        found is not None
-        and found[0] == "table"
-        and not re.match(r"\s*create\s+virtual", found[1], re.IGNORECASE)
-    )
+    if found is None or found[0] != "table" or re.match(r"\s*create\s+virtual", found[1], re.IGNORECASE):
+        return False
+    # The last column of table_xinfo is 2 for a generated column that is not stored (sqlite.org/pragma.html).
+    return all(column[-1] != _WORKED_OUT for column in db.execute(f"PRAGMA table_xinfo({quoted(name)})"))
+
+
+def refuse_odd_tables(db: sqlite3.Connection, path: Path) -> None:
+    """Refuse a file in which a table of the standard, which every reader reads, is none.
+
+    Raises
+    ------
+    DataError
+        Such a table is a view or a virtual table, or has columns that are worked out.
+    """
+    names = db.execute(
+        "SELECT name FROM sqlite_master WHERE type IN ('table', 'view') AND lower(name) LIKE 'gpkg^_%' ESCAPE '^'"
+    ).fetchall()
+    odd = [str(name) for (name,) in names if not _is_plain_table(db, str(name))]
+    if odd:
+        raise DataError(
+            f"{path} cannot be read as a GeoPackage: {', '.join(odd[:5])} should be a plain table. Restore it from a "
+            "copy."
+        )
 
 
 def require_table(path: Path, name: str) -> None:
@@ -54,19 +76,21 @@ def require_table(path: Path, name: str) -> None:
     Raises
     ------
     DataError
-        It is a view or a virtual table, which may run any query without end, or is not there; or it holds a geometry
+        It is a view, a virtual table or has columns worked out on reading, which may run any query without end, or is
+        not there; so is a table of the standard; or it holds a geometry
         that takes more memory than one should.
     """
     try:
         with contextlib.closing(open_read_only(path)) as db:
+            refuse_odd_tables(db, path)
             plain = _is_plain_table(db, name)
             size = _largest_geometry(db, name) if plain else 0
     except (sqlite3.Error, UnicodeDecodeError) as error:
         raise DataError(f"{path}:{name} cannot be read ({error}); restore it from a copy.") from error
     if not plain:
         raise DataError(
-            f"{path}:{name} is a view or has no table; only a layer with a table of its own is read. "
-            "Save it as a layer first."
+            f"{path}:{name} is a view or has no table, or columns that are worked out as they are read; only a layer "
+            "with a plain table of its own is read. Save it as a layer first."
         )
     if size > MOST_GEOMETRY_BYTES:
         raise DataError(
@@ -77,8 +101,6 @@ def require_table(path: Path, name: str) -> None:
 
 def _largest_geometry(db: sqlite3.Connection, name: str) -> int:
     """Bytes of the largest geometry of a layer, which SQLite tells without reading it; 0 where it has none."""
-    if not _is_plain_table(db, "gpkg_geometry_columns"):
-        return 0
     try:
         (column,) = db.execute(
             "SELECT column_name FROM gpkg_geometry_columns WHERE lower(table_name) = lower(?)", (name,)

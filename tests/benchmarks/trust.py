@@ -54,6 +54,7 @@ def _fuzz(seed, quick):
         for kind, cases, most in (
             ("files bent", hostile_cases.bent_files(folder / "work", rng), 200 if quick else 4000),
             ("texts", hostile_cases.texts(rng), 300 if quick else 6000),
+            ("pages of a GeoPackage", hostile_cases.pages(folder, rng), None),
             ("rasters", hostile_cases.rasters(folder, rng), None),
             ("traps and geometries", hostile_cases.trap_cases(folder, rng), None),
             ("parameters and layers of all commands", hostile_commands.parameter_cases(folder, rng), 100 if quick else 3000),
