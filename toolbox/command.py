@@ -38,7 +38,7 @@ from .parameters import (
     SourceList,
     Surface,
 )
-from .report import Reporter
+from .report import Reporter, stages
 from .spec import Parameter, Spec
 from .store import keeping
 
@@ -310,25 +310,32 @@ def run(
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("ignore")
         warnings.simplefilter("always", DataWarning)
-        with reporter.open(), keeping(_beside(spec, given)):
-            for par in spec.parameters:
-                value = given[par.name]
-                if par.is_input and value is not None and value != []:
-                    shown[par.name] = " ".join(value if isinstance(value, list) else [str(value)]).strip()
-                    arguments[par.name] = read_input(par, value, crs, piped)
+        with (
+            reporter.open(),
+            keeping(_beside(spec, given)),
+            stages({"Reading": 3.0, spec.name: 94.0, "Writing": 3.0}, stand=False) as stage,
+        ):
+            with stage("Reading"):
+                for par in spec.parameters:
+                    value = given[par.name]
+                    if par.is_input and value is not None and value != []:
+                        shown[par.name] = " ".join(value if isinstance(value, list) else [str(value)]).strip()
+                        arguments[par.name] = read_input(par, value, crs, piped)
             positional = [
                 arguments.pop(par.name) for par in spec.parameters if par.positional and par.name in arguments
             ]
-            result = spec.function(*positional, **arguments)
-            if onto is not None:
-                counts = _write_pipe(spec, result, names)
-            else:
-                text = lineage_text(
-                    spec,
-                    shown,
-                    {p.name: arguments.get(p.name, p.default) for p in spec.parameters if not p.is_input},
-                )
-                counts = write_result(spec, result, out, replace=replace, lineage=text)
+            with stage(spec.name):
+                result = spec.function(*positional, **arguments)
+            with stage("Writing"):
+                if onto is not None:
+                    counts = _write_pipe(spec, result, names)
+                else:
+                    text = lineage_text(
+                        spec,
+                        shown,
+                        {p.name: arguments.get(p.name, p.default) for p in spec.parameters if not p.is_input},
+                    )
+                    counts = write_result(spec, result, out, replace=replace, lineage=text)
     for warning in caught:
         reporter.warn(str(warning.message))
     if onto is not None:
@@ -355,8 +362,9 @@ def guarded(name: str, work: Callable[[], None]) -> None:
     except CastshedError as error:
         print(f"castshed {name}: {error}", file=sys.stderr)
         raise typer.Exit(error.exit_code) from None
-    except KeyboardInterrupt:
-        print(f"castshed {name}: stopped; nothing was left half written.", file=sys.stderr)
+    except KeyboardInterrupt as stop:
+        told = " ".join(["stopped; nothing was left half written.", *getattr(stop, "__notes__", ())])
+        print(f"castshed {name}: {told}", file=sys.stderr)
         raise typer.Exit(130) from None
     except MemoryError:
         print(f"castshed {name}: out of memory; use larger cells or a smaller lake.", file=sys.stderr)

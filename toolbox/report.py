@@ -16,10 +16,64 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 Step = Callable[[float], None]
+Context = contextlib.AbstractContextManager
 
-_progress: contextvars.ContextVar[Callable[[str, float], contextlib.AbstractContextManager[Step]] | None] = (
-    contextvars.ContextVar("castshed_progress", default=None)
-)
+
+class _Line:
+    """How far the whole work is, from 0 to 1, and what is being done; pieces of work lie in pieces of the line."""
+
+    def __init__(self, show: Callable[[float, str], object]) -> None:
+        self._show = show
+        self._at = 0.0
+        self._end = 1.0
+        self._words = ""
+        self._stands = False
+
+    def _go(self, place: float) -> None:
+        if place > self._at:  # never back
+            self._at = min(place, 1.0)
+        self._show(self._at, self._words)
+
+    @contextlib.contextmanager
+    def piece(self, label: str, end: float, *, stands: bool) -> Iterator[None]:
+        """Work from here to a place on the line; it is reached when the work is done, not when it fails.
+
+        Where a label stands, no piece within it changes the words.
+        """
+        before = self._end, self._words, self._stands
+        self._end = min(end, self._end)
+        if not self._stands:
+            self._words, self._stands = label, stands
+        self._go(self._at)
+        yield
+        self._go(self._end)
+        self._end, self._words, self._stands = before
+
+    @contextlib.contextmanager
+    def parts(self, label: str, total: float) -> Iterator[Step]:
+        """Work of a known size, from here to the end of the piece it lies in."""
+        begin, width, done = self._at, self._end - self._at, 0.0
+
+        def step(more: float) -> None:
+            nonlocal done
+            done += more
+            self._go(begin + width * min(done / total, 1.0) if total > 0 else begin)
+
+        with self.piece(label, self._end, stands=False):
+            yield step
+
+    @contextlib.contextmanager
+    def stages(self, shares: Mapping[str, float], *, stand: bool) -> Iterator[Callable[[str], Context[None]]]:
+        """Go through stages with names, each with its share of the piece they lie in."""
+        begin, width, whole = self._at, self._end - self._at, math.fsum(shares.values())
+        ends, passed = {}, 0.0
+        for name, share in shares.items():
+            passed += share
+            ends[name] = begin + width * passed / whole
+        yield lambda name: self.piece(name, ends[name], stands=stand)
+
+
+_line: contextvars.ContextVar[_Line | None] = contextvars.ContextVar("castshed_progress", default=None)
 
 
 @contextlib.contextmanager
@@ -29,7 +83,7 @@ def progress(label: str, total: float = 1.0) -> Iterator[Step]:
     Parameters
     ----------
     label
-        What is being done, as a person would say it (``Finding safe ways``).
+        What is being done, as a person would say it (``Finding safe ways``). Within a stage the stage's name stands.
     total
         Size of the work in any unit.
 
@@ -38,12 +92,42 @@ def progress(label: str, total: float = 1.0) -> Iterator[Step]:
     callable
         Call it with the amount of work just done.
     """
-    show = _progress.get()
-    if show is None:
+    line = _line.get()
+    if line is None:
         yield lambda done: None  # noqa: ARG005  # nobody is watching
         return
-    with show(label, total) as step:
+    with line.parts(label, total) as step:
         yield step
+
+
+@contextlib.contextmanager
+def stages(shares: Mapping[str, float], *, stand: bool = True) -> Iterator[Callable[[str], Context[None]]]:
+    """Show long work that goes through stages.
+
+    Parameters
+    ----------
+    shares
+        Name of each stage in their order, as a person would say it, and the seconds it took where it was measured.
+    stand
+        Whether the names stand while longer work within a stage has a name of its own.
+
+    Yields
+    ------
+    callable
+        Call it with the name of a stage and work ``with`` what it gives.
+
+    Examples
+    --------
+    >>> with stages({"Reading": 1.0, "Working": 3.0}) as stage:
+    ...     with stage("Reading"):
+    ...         pass
+    """
+    line = _line.get()
+    if line is None:
+        yield lambda name: contextlib.nullcontext()  # noqa: ARG005  # nobody is watching
+        return
+    with line.stages(shares, stand=stand) as stage:
+        yield stage
 
 
 def plain(value: Any) -> Any:
@@ -91,21 +175,20 @@ class Reporter:
             console=Console(stderr=True),
             transient=True,
         )
+        task: Any = None
 
-        @contextlib.contextmanager
-        def show(label: str, total: float) -> Iterator[Step]:
-            task = bar.add_task(label, total=total)
-            try:
-                yield lambda done: bar.advance(task, done)
-            finally:
-                bar.update(task, completed=total)
+        def show(place: float, words: str) -> None:
+            nonlocal task
+            if task is None:  # what is done at once shows nothing
+                task = bar.add_task(words, total=1.0)
+            bar.update(task, completed=place, description=words)
 
         with bar:
-            token = _progress.set(show)
+            token = _line.set(_Line(show))
             try:
                 yield
             finally:
-                _progress.reset(token)
+                _line.reset(token)
 
     def warn(self, text: str) -> None:
         """Keep a warning for the report, and say it unless quiet."""

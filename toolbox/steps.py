@@ -220,7 +220,7 @@ class Chain:
         step.notes = [str(w.message) for w in caught]
         arrays = pack(step.spec, step.result, step.notes)
         if self.store is not None and not step.forgetful:
-            self.store.put(step.key, arrays)
+            self.store.put(step.key, arrays, f"step {step.name}")
         step.state, step.seconds = RAN, time.perf_counter() - started
 
     def run(self) -> None:

@@ -178,5 +178,9 @@ def keeping(folder: Path | str | None) -> Iterator[Store | None]:
     token = _open.set(store)
     try:
         yield store
+    except KeyboardInterrupt as stop:  # whoever stopped the work is told what need not be done again
+        if store is not None and store.told:
+            stop.add_note(f"Kept for the next time in {store.folder}: {', '.join(store.told)}.")
+        raise
     finally:
         _open.reset(token)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
+from ..kept_calls import code_and_libraries
 from ..store import fingerprint, open_store
 from .mesh import Mesh
 from .navigation import SafeWater
@@ -17,8 +18,7 @@ if TYPE_CHECKING:
 
     import geopandas as gpd
 
-# Raise these when the work behind them changes what it gives.
-_MESH, _SHRUNK = "mesh 1", "safe water 1"
+_MESH, _SHRUNK = "the mesh of the safe water", "the safe water"
 _ARRAYS = ("xy", "triangles", "twin", "before", "after", "part")
 
 
@@ -55,14 +55,15 @@ def kept_mesh(water: Any, *, progress: Callable[[float], object] | None = None) 
     store = open_store()
     if store is None:
         return SafeWater.build(water, progress=progress)
-    key = fingerprint(_MESH, shapely.geos_version_string, _bits(water))
+    key = fingerprint(_MESH, code_and_libraries(), shapely.geos_version_string, _bits(water))
     found = store.get(key)
     if found is not None and set(found) == set(_ARRAYS):
         if progress is not None:
             progress(1.0)
+        store.tell(_MESH)
         return SafeWater(water, Mesh(**found))
     safe = SafeWater.build(water, progress=progress)
-    store.put(key, {name: getattr(safe.mesh, name) for name in _ARRAYS})
+    store.put(key, {name: getattr(safe.mesh, name) for name in _ARRAYS}, _MESH)
     return safe
 
 
@@ -91,6 +92,7 @@ def kept_safe_waters(
         return safe_waters(water, hazards, zones, clearance_m=clearance_m, run_clearance_m=run_clearance_m)
     key = fingerprint(
         _SHRUNK,
+        code_and_libraries(),
         shapely.geos_version_string,
         repr((clearance_m, run_clearance_m)),
         *_layer(water, None),
@@ -99,6 +101,7 @@ def kept_safe_waters(
     )
     found = store.get(key)
     if found is not None and {"running", "idling"} == set(found):
+        store.tell(_SHRUNK)
         running, idling = (shapely.from_wkb(found[name].tobytes()) for name in ("running", "idling"))
         return running, idling
     made = safe_waters(water, hazards, zones, clearance_m=clearance_m, run_clearance_m=run_clearance_m)
@@ -108,5 +111,6 @@ def kept_safe_waters(
             name: np.frombuffer(_bits(area), dtype=np.uint8)
             for name, area in zip(("running", "idling"), made, strict=True)
         },
+        _SHRUNK,
     )
     return made
