@@ -306,6 +306,15 @@ def test_where_no_clearance_can_be_reached_it_is_refused_and_not_guessed(monkeyp
         shrink(shapely.box(0, 0, 400, 300), 20.0)
 
 
+def test_a_finely_drawn_shore_is_simplified_within_the_tolerance_only():
+    round_water = shapely.Point(0, 0).buffer(500, quad_segs=500)
+    simple, exact = shrink(round_water, 20.0), shrink(round_water, 20.0, tolerance_m=0.0)
+    # Chords of a circle of 500 m that stray 2 m at most are up to 89 m long: 36 of them and more, not 2,000.
+    assert 36 <= len(simple.exterior.coords) < 300
+    assert len(exact.exterior.coords) > 1000
+    assert math.pi * 474**2 < simple.area < exact.area < math.pi * 480**2
+
+
 def test_layers_may_hold_nothing():
     empty = gpd.GeoDataFrame({"care": []}, geometry=[], crs=CRS)
     running, idling = safe_waters(WATER, empty, clearance_m=3.0)

@@ -173,6 +173,12 @@ def test_the_depth_needed_is_needed_to_a_tenth_of_a_millimetre(part, needed):
     assert [one.by_m for one in said] == pytest.approx([0.3, 0.3], abs=1e-6)
 
 
+def test_a_tenth_of_a_millimetre_of_depth_is_forgiven_and_not_a_bit_more():
+    for limit, seen in ((1.2 - 1e-4, 0), (math.nextafter(1.2 - 1e-4, 0), 2)):
+        said = check(depth=flat(np.full((20, 30), 2.0)), level_m=limit - 2.0)
+        assert len(said) == seen
+
+
 def test_a_hold_needs_its_own_depth():
     for depth, thin in ((0.9, 0), (0.8, 1)):
         said = check(there_and_back("idle"), depth=flat(np.full((20, 30), depth)))

@@ -123,6 +123,7 @@ def test_parts_of_a_water_have_their_area_and_shore():
 def test_points_are_pairs_of_numbers():
     assert as_points([]).shape == (0, 2)
     assert as_points([(1, 2)]).tolist() == [[1.0, 2.0]]
+    assert not np.signbit(as_points([(-0.0, -0.0)])).any()  # one place has one name
     for wrong in ([1.0, 2.0, 3.0], [(1.0, math.nan)], [[[1.0, 2.0]]], [(1.0,)]):
         with pytest.raises(DataError):
             as_points(wrong)
