@@ -80,7 +80,7 @@ def opens_none(case, base, worse):
     return len(here)
 
 
-@tried(15, 300)
+@tried(12, 120)
 @given(seed=SEEDS, less_m=st.floats(0.02, 1.5))
 def test_less_water_never_opens_a_way_and_never_shortens_one(seed, less_m):
     case = lake_of(seed)
@@ -92,7 +92,7 @@ def test_less_water_never_opens_a_way_and_never_shortens_one(seed, less_m):
     opens_none(case, base, worse)
 
 
-@tried(15, 300)
+@tried(12, 120)
 @given(seed=SEEDS, more_m=st.floats(0.02, 1.5))
 def test_more_draft_never_opens_a_way_and_never_shortens_one(seed, more_m):
     case = lake_of(seed)
@@ -122,7 +122,7 @@ def test_the_law_of_less_water_can_fail():
     assert found > 2
 
 
-@tried(40, 1000)
+@tried(30, 300)
 @given(seed=SEEDS, limit_m=st.floats(-2.0, 5.0), more_m=st.floats(0.0, 2.0))
 def test_what_is_shallower_than_a_limit_is_shallower_than_a_greater_one(seed, limit_m, more_m):
     case = lake_of(seed)
@@ -133,7 +133,7 @@ def test_what_is_shallower_than_a_limit_is_shallower_than_a_greater_one(seed, li
         assert shapely.distance(corners, shapely.boundary(less)).max() <= DRAWN_M
 
 
-@tried(12, 200)
+@tried(12, 150)
 @given(
     seed=SEEDS,
     bearing=st.floats(0.0, 359.9),
@@ -203,7 +203,7 @@ def same_but_for_place(case, other, put, *, spare=1e-7):
     assert verdicts[0] == verdicts[1]
 
 
-@tried(10, 200)
+@tried(8, 80)
 @given(seed=SEEDS, east=st.integers(-8, 8), north=st.integers(-400, 100))
 def test_a_lake_elsewhere_has_the_same_plan(seed, east, north):
     """Moved within a zone; ways agree to a hundredth, and exactly where nothing is kept clear (the test after next).
@@ -214,14 +214,14 @@ def test_a_lake_elsewhere_has_the_same_plan(seed, east, north):
     same_but_for_place(case, *laws.moved(case, 4096.0 * east + 16.0, 8192.0 * north), spare=0.01)
 
 
-@tried(10, 200)
+@tried(8, 80)
 @given(seed=SEEDS, order=st.integers(0, 10**6))
 def test_rows_in_another_order_are_the_same_plan(seed, order):
     case = lake_of(seed)
     same_but_for_place(case, *laws.shuffled(case, order))
 
 
-@tried(10, 200)
+@tried(8, 80)
 @given(seed=SEEDS)
 def test_a_lake_turned_by_a_quarter_has_its_holds_and_hazards_turned(seed):
     """Where there is a deep side the hold turns with the lake; where there is none the compass decides.
@@ -246,7 +246,7 @@ def test_a_lake_turned_by_a_quarter_has_its_holds_and_hazards_turned(seed):
             assert shapely.distance(corners, shapely.boundary(one)).max() <= DRAWN_M + 1e-6
 
 
-@tried(10, 200)
+@tried(8, 80)
 @given(seed=SEEDS, turn=st.floats(-180.0, 180.0))
 def test_ways_turned_and_moved_are_as_long(seed, turn):
     """Without a clearance no shore is simplified, and lengths are those of the lines of sight."""
@@ -332,7 +332,7 @@ def written(system, feet):
     return DAY.format(units="US" if system == "US" else "metric", **texts)
 
 
-@tried(3, 40)
+@tried(2, 12)
 @given(seed=SEEDS, level_ft=st.integers(-3, 1), draft_in=st.integers(8, 24))
 def test_a_day_in_metres_and_in_feet_is_the_same_plan(seed, level_ft, draft_in):
     case = lake_of(seed)
@@ -382,7 +382,7 @@ def test_what_is_written_in_feet_is_exactly_that_many_feet(tenths, unit):
     assert Decimal(f"{metres / float(exact):.13g}") == number
 
 
-@tried(6, 60)
+@tried(5, 40)
 @given(seed=SEEDS, feet=st.integers(-8, 4))
 def test_depths_come_back_after_the_level_has_gone_and_returned(seed, feet):
     case = lake_of(seed)
