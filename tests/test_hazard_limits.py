@@ -158,6 +158,10 @@ def test_doubted_depths_are_lowered_by_what_the_doubt_exceeds_the_error():
     # On a grid of its own the doubt is read off at each centre.
     coarse = DepthSurface(np.full((2, 4), 0.9, dtype="f4"), -100.0, 200.0, 100.0, 100.0, CRS, 0.0)
     assert doubted(surface, coarse, 0.5).depth_m == pytest.approx(np.full((10, 20), 4.6))
+    half = DepthSurface(
+        np.full((5, 10), 0.7, dtype="f4"), 0.0, 100.0, 20.0, 20.0, CRS, 0.0
+    )  # the same bounds
+    assert doubted(surface, half, 0.5).depth_m == pytest.approx(np.full((10, 20), 4.8))
     moved = DepthSurface(local.astype("f4"), 5.0, 100.0, 10.0, 10.0, CRS, 0.0)
     assert doubted(surface, moved, 0.5).depth_m[0, 1] == pytest.approx(
         5.0 - (0.75 - 0.5)

@@ -51,6 +51,12 @@ def test_a_gap_of_a_hair_between_pieces_is_seen_and_told():
     assert [(one.what, one.by_m) for one in away] == [("leg 1 (run, r to a)", 3.0), ("the run", 4.0)]
 
 
+def test_where_a_run_stops_short_is_told():
+    run = legs(leg(1, "run", "r", "a", A, B), leg(2, "run", "a", "r", B, (3, 7)))
+    (short,) = check(run, end=shapely.Point(3, 9))
+    assert (short.rule, short.x, short.y, short.by_m) == ("does not end at its end", 3.0, 7.0, 2.0)
+
+
 def test_ids_lead_on_from_leg_to_leg():
     assert rules(round_trip(from_id="b"), holds=two_holds(B, C)) == [
         "begins at b though the run had come to a"

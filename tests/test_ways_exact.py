@@ -118,6 +118,12 @@ def test_parts_of_a_water_have_their_area_and_shore():
     length = np.hypot(*(segments[:, 1] - segments[:, 0]).T)
     assert [length[of == p].sum() for p in part[:2]] == pytest.approx([40.0, 18.0])
     assert len(SafeWater.build(shapely.Polygon()).part_area_m2) == 0
+    for seed in range(6):
+        water = ragged_water(seed, 20, 4)
+        safe = SafeWater.build(water)
+        segments, _ = safe.shore
+        assert np.hypot(*(segments[:, 1] - segments[:, 0]).T).sum() == pytest.approx(water.length)
+        assert safe.part_area_m2.sum() == pytest.approx(water.area)
 
 
 def test_points_are_pairs_of_numbers():
