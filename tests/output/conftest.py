@@ -8,6 +8,7 @@ import math
 from pathlib import Path
 
 import geopandas as gpd
+import matplotlib as mpl
 import numpy as np
 import pandas as pd
 import pytest
@@ -206,6 +207,13 @@ def demo_day(stops=25, seed=1, naming="own"):
     layers["legs"] = gpd.GeoDataFrame(leg_rows, geometry=lines, crs=crs)
     layers["holds"] = gpd.GeoDataFrame(hold_rows, geometry=run[1:-1], crs=crs)
     return layers
+
+
+@pytest.fixture(autouse=True)
+def letters_as_in_pictures():
+    """Measure words as files have them: PDF, SVG and our PNGs are drawn without hinting."""
+    with mpl.rc_context({"text.hinting": "none"}):
+        yield
 
 
 @pytest.fixture(scope="session")

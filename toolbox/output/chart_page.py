@@ -6,7 +6,8 @@ import io
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
-from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
+import matplotlib as mpl
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from . import palette
@@ -23,17 +24,11 @@ FOOT_SIZE: Final = 6.3
 FOOT_LINE_IN: Final = 0.118
 
 
-def pen_for(figure: Figure) -> Pen:
-    """Make the pen for a page."""
-    # a renderer of one pixel measures words; matplotlib leaves its constructor untyped
-    return Pen(figure, RendererAgg(1, 1, figure.dpi))  # type: ignore[no-untyped-call]
-
-
 def blank_page(width_in: float, width_px: int) -> tuple[Figure, Pen]:
     """Make a page, square until its height is set, and the pen to write on it."""
     figure = Figure(figsize=(width_in, width_in), dpi=width_px / width_in, facecolor=palette.PAPER)
     FigureCanvasAgg(figure)
-    return figure, pen_for(figure)
+    return figure, Pen(figure)
 
 
 def map_axes(figure: Figure, view: View) -> Axes:
@@ -76,5 +71,6 @@ def write_cautions(
 def png_of(figure: Figure, told: Mapping[str, str]) -> bytes:
     """Draw the page as a PNG file with these text fields."""
     picture = io.BytesIO()
-    figure.savefig(picture, format="png", dpi=figure.dpi, facecolor=palette.PAPER, metadata=dict(told))
+    with mpl.rc_context({"text.hinting": "none"}):  # letters as wide as they were measured
+        figure.savefig(picture, format="png", dpi=figure.dpi, facecolor=palette.PAPER, metadata=dict(told))
     return picture.getvalue()

@@ -14,13 +14,13 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 from matplotlib.path import Path
 from matplotlib.text import Text
+from matplotlib.textpath import text_to_path
 from numpy.typing import NDArray
 
 from .text import one_line
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist
-    from matplotlib.backend_bases import RendererBase
     from matplotlib.figure import Figure
 
     from .view import Rect
@@ -144,29 +144,27 @@ def font(size: float, *, bold: bool = False) -> FontProperties:
     return FontProperties(family=FAMILY, size=size, weight="bold" if bold else "normal")
 
 
+_POINTS: Final = 72.0
 _MOST_WIDTHS: Final = 50_000
-_WIDTHS: Final[dict[tuple[str, float, bool, float], float]] = {}
-"""Widths measured so far, by text, size, weight and dots to the inch: pages share most of their words."""
+_WIDTHS: Final[dict[tuple[str, bool], float]] = {}
+"""Widths measured so far in inches at one point, by text and weight: pages share most of their words."""
 
 
 class Pen:
     """Writes on a page measured in inches, and knows how wide words are."""
 
-    def __init__(self, figure: Figure, renderer: RendererBase) -> None:
+    def __init__(self, figure: Figure) -> None:
         self.figure = figure
-        self._renderer = renderer
 
     def width(self, text: str, size: float, *, bold: bool = False) -> float:
-        """Width of a line of text in inches."""
-        key = (text, size, bold, float(self.figure.dpi))
+        """Width of a line of text in inches, letters unhinted as on paper: a picture is drawn the same way."""
+        key = (text, bold)
         if key not in _WIDTHS:
             if len(_WIDTHS) >= _MOST_WIDTHS:
                 _WIDTHS.clear()
-            wide, _, _ = self._renderer.get_text_width_height_descent(
-                text, font(size, bold=bold), ismath=False
-            )
-            _WIDTHS[key] = float(wide) / float(self.figure.dpi)
-        return _WIDTHS[key]
+            wide, _, _ = text_to_path.get_text_width_height_descent(text, font(1.0, bold=bold), ismath=False)
+            _WIDTHS[key] = float(wide) / _POINTS
+        return size * _WIDTHS[key]
 
     def fitted(self, value: Any, size: float, room: float, *, bold: bool = False) -> str:
         """Text cut with an ellipsis so that it is no wider than ``room`` inches."""

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import functools
 import io
 import re
 from typing import TYPE_CHECKING, Final
 
 import matplotlib as mpl
+import numpy as np
 
-from .chart_page import pen_for
+from .draughting import Pen
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -17,6 +19,7 @@ _POINTS: Final = 72.0
 _PATH: Final = re.compile(r' d="([^"]*)"')
 _TAG: Final = re.compile(r"<[^>]*>")
 _NUMBER: Final = re.compile(r"-?\d+\.\d{2,}")
+_NO_COMMANDS: Final = str.maketrans("MLz", "   ")
 _STROKE: Final = re.compile(r'<path d="([^"]*)" (clip-path="[^"]*" )?style="([^"]*fill: none[^"]*)"/>')
 _WORDS: Final = re.compile(
     r'<text style="(?P<style>[^"]*font-size: (?P<size>[\d.]+)px[^"]*)"(?P<rest>[^>]*)>(?P<text>[^<]+)</text>'
@@ -30,6 +33,7 @@ def _tenth(found: re.Match[str]) -> str:
     return f"{float(found[0]):.1f}".rstrip("0").rstrip(".")
 
 
+@functools.lru_cache(maxsize=20_000)
 def _tenths(value: int) -> str:
     """Write a number given in tenths as short as can be."""
     sign, (whole, part) = "-" if value < 0 else "", divmod(abs(value), 10)
@@ -38,31 +42,29 @@ def _tenths(value: int) -> str:
 
 def _short(path: str) -> str:
     """Write a path of straight lines as steps of a tenth of a point; others are left as they are."""
-    words = path.split()
-    if not set(words) & {"L"} or {word for word in words if word.isalpha()} - {"M", "L", "z"}:
+    commands = [letter for letter in path if letter.isalpha()]
+    numbers = path.translate(_NO_COMMANDS).split()
+    if "L" not in commands or not set(commands) <= {"M", "L", "z"}:
         return path
+    if len(numbers) != 2 * (len(commands) - commands.count("z")):
+        return path
+    at = np.rint(10.0 * np.array(numbers, dtype=np.float64)).astype(np.int64).reshape(-1, 2)
+    steps = np.diff(at, axis=0, prepend=at[:1])
+    places, moves = iter(at.tolist()), iter(steps.tolist())
     made: list[str] = []
-    at, k = (0, 0), 0
-    begin = (0, 0)
     drawing = False
-    while k < len(words):
-        word = words[k]
-        if word == "z":
+    for command in commands:
+        if command == "z":
             made.append("z")
-            at, k, drawing = begin, k + 1, False
+            drawing = False
             continue
-        if word in {"M", "L"}:
-            k += 1
-        new = (round(10.0 * float(words[k])), round(10.0 * float(words[k + 1])))
-        k += 2
-        step = f"{_tenths(new[0] - at[0])} {_tenths(new[1] - at[1])}"
-        if word == "M":
-            made.append(f"M{_tenths(new[0])} {_tenths(new[1])}")
-            begin, drawing = new, False
-        elif new != at or not drawing:
-            made.append(("" if drawing else "l") + (" " if drawing else "") + step)
+        (x, y), (across, up) = next(places), next(moves)
+        if command == "M":
+            made.append(f"M{_tenths(x)} {_tenths(y)}")
+            drawing = False
+        elif across or up or not drawing:
+            made.append(f"{' ' if drawing else 'l'}{_tenths(across)} {_tenths(up)}")
             drawing = True
-        at = new
     return "".join(made)
 
 
@@ -84,7 +86,7 @@ def _joined(text: str) -> str:
 
 def svg_of(figure: Figure, prefix: str) -> str:
     """Draw a page as SVG to stand in an HTML page: words stay words, numbers are short, ids its own."""
-    pen = pen_for(figure)
+    pen = Pen(figure)
     picture = io.StringIO()
     with mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": prefix, "svg.id": prefix}):
         figure.savefig(picture, format="svg", facecolor="none", metadata={"Date": None, "Creator": None})
