@@ -325,6 +325,14 @@ def test_set_afloat_a_boat_takes_to_its_water_from_each_ramp_in_reach():
     assert set_afloat(ramps, holds, water, None, None, None, boat()).ways(holds).slow_m[1, 2] == 0.0
 
 
+def test_a_launch_of_half_a_metre_is_a_launch():
+    water = frame([shapely.box(0, 0, 300, 200)])
+    holds = np.array([shapely.Point(280, 100)], dtype=object)
+    (entry,) = set_afloat([shapely.Point(50, -10)], holds, water, None, None, None, boat()).entries
+    near = set_afloat([shapely.Point(50, entry.y - 0.5)], holds, water, None, None, None, boat())
+    assert near.launches()[0].length == pytest.approx(0.5, abs=1e-3)
+
+
 def test_all_slow_zones_count_at_the_speed_of_the_slowest_for_the_order():
     water = frame([shapely.box(0, 0, 300, 200)])
     boxes = [shapely.box(100, 0, 120, 200), shapely.box(200, 0, 240, 200)]
