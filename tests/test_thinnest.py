@@ -8,7 +8,7 @@ import pytest
 from scipy.ndimage import label
 
 from castshed.toolbox.water.depth import DepthSurface
-from castshed.toolbox.water.thinnest import sills
+from castshed.toolbox.water.thinnest import _deepest_first, sills
 
 CRS = pyproj.CRS.from_epsg(32615)
 
@@ -59,3 +59,14 @@ def test_known_dry_bar_between_two_pools():
     depth[:, 4] = [-3.0, -3.0, -0.5, -3.0, -3.0]
     (sill,) = sills(surface(depth), (1.0, 2.0), [(7.5, 2.0)])
     assert (sill.depth_m, sill.x, sill.y) == (-0.5, 4.5, 2.5)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_cells_are_drowned_in_the_order_a_stable_sort_gives(seed):
+    rng = np.random.default_rng(seed)
+    depth = rng.normal(0.0, 5.0, 3_000).round(seed % 3).astype(np.float32)
+    depth[rng.random(depth.size) < 0.3] = np.nan
+    depth[rng.random(depth.size) < 0.1] = -0.0
+    depth[:2] = 3e38, -3e38
+    known = np.flatnonzero(np.isfinite(depth))
+    assert np.array_equal(_deepest_first(depth), known[np.argsort(-depth[known], kind="stable")])

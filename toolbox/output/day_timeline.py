@@ -47,7 +47,11 @@ def _spells(frames: Mapping[str, gpd.GeoDataFrame], spot_id: str) -> list[tuple[
     """Stretches in which a spot can be fished, from verdicts by the hour."""
     from ..water.day_offers import spans_of_hours
 
-    own = [row for row in records(frames.get("verdicts")) if one_line(row.get("spot_id")) == spot_id]
+    table = frames.get("verdicts")
+    if table is None or "spot_id" not in table.columns:
+        return []
+    named = {one: one_line(one) for one in table["spot_id"].unique()}
+    own = records(table[table["spot_id"].map(named) == spot_id])
     times = [_moment(row.get("time")) for row in own]
     told = [
         (at, number(row.get("fishable")) == 1.0) for at, row in zip(times, own, strict=True) if at is not None

@@ -42,6 +42,8 @@ def clean(value: Any) -> str:
     >>> clean("Old\x00 mill\r\nbridge")
     'Old mill\nbridge'
     """
+    if type(value) is str and value.isascii() and value.isprintable():  # most are, and are fit as they are
+        return value
     if is_missing(value):
         return ""
     return _UNFIT.sub("", str(value)).replace("\r\n", "\n").replace("\r", "\n")

@@ -33,7 +33,7 @@ def _library_routes(task: DayTask, *, iterations: int, seed: int) -> Routes:
     so all edges are given, and the caller checks what comes back.
     """
     try:
-        from pyvrp import Model  # only large tasks pay for it
+        from pyvrp import Model, solve  # only large tasks pay for it
         from pyvrp.exceptions import PenaltyBoundWarning
     except ImportError:  # on a machine it has no wheel for; own moves alone find a good day too
         return [()] * task.days
@@ -53,7 +53,6 @@ def _library_routes(task: DayTask, *, iterations: int, seed: int) -> Routes:
         max_distance=task.fuel_limit_ml if fuelled else FAR,
         unit_distance_cost=1,
     )
-    apart = (task.fuel_ml if fuelled else task.travel_s).tolist()
     offer_of: list[int] = []
     for stop, offers in sorted(task.offers_of.items()):
         able = [
@@ -76,18 +75,17 @@ def _library_routes(task: DayTask, *, iterations: int, seed: int) -> Routes:
                 group=group,
             )
             offer_of.append(offer)
-    travel = task.travel_s.tolist()
-    for one in range(count):
-        for other in range(count):
-            if one != other:
-                model.add_edge(
-                    places[one], places[other], distance=apart[one][other], duration=travel[one][other]
-                )
+    # The model takes edges one by one, ninety thousand for 300 stops; the tables go in whole.
+    limited = task.fuel_ml if fuelled else task.travel_s
+    travel, apart = (np.array(table, dtype=np.int64) for table in (task.travel_s, limited))
+    for table in (travel, apart):
+        np.fill_diagonal(table, 0)
+    data = model.data().replace(distance_matrices=[apart], duration_matrices=[travel])
     with warnings.catch_warnings():
         warnings.simplefilter(
             "ignore", PenaltyBoundWarning
         )  # a day that is hard to fill; the caller checks what comes
-        found = model.solve(MaxIterations(iterations), seed=seed, collect_stats=False, display=False)
+        found = solve(data, MaxIterations(iterations), seed=seed, collect_stats=False, display=False)
     routes: Routes = []
     for route in found.best.routes():
         visits: list[Any] = [visit for visit in route if visit.is_client()]

@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from ..units import in_words
-from .navigation import SafeWater
+from .kept_water import kept_mesh
 from .openings import Openings
 from .safe_water import sound
 from .straits import narrowest
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     import geopandas as gpd
 
     from .lake import Lake
+    from .navigation import SafeWater
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -78,7 +79,7 @@ class _Reasons:
     def apart(self, rows: Ints) -> list[str]:
         """Say why stops in usable water are not joined to the start."""
         lake, start, stops = self.lake, self.stops[0], self.stops[rows]
-        open_water = SafeWater.build(
+        open_water = kept_mesh(
             sound(shapely.difference(shapely.difference(self.area, self.closed), self.thin))[0]
         )
         part, own = open_water.locate(stops), open_water.locate(start[None])[0]
@@ -87,10 +88,8 @@ class _Reasons:
             if lake.clearance_m > 0.0
             else [None] * len(stops)
         )
-        without_zones = SafeWater.build(sound(shapely.difference(self.area, self.thin))[0]).locate(
-            [start, *stops]
-        )
-        whole = SafeWater.build(self.area).locate([start, *stops])
+        without_zones = kept_mesh(sound(shapely.difference(self.area, self.thin))[0]).locate([start, *stops])
+        whole = kept_mesh(self.area).locate([start, *stops])
         words: list[str] = []
         for at, (row, strait) in enumerate(zip(rows.tolist(), straits, strict=True)):
             if part[at] == own and strait is not None:

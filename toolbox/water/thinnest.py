@@ -77,6 +77,45 @@ def _sills(order: Any, rows: int, columns: int, start: int, stops: Any) -> Any:
     return joined
 
 
+@compiled
+def _deepest_first(depth_m: Any) -> Any:
+    """Sort cells with a depth from the deepest on; of equal ones the first comes first.
+
+    By digits of 11 bits from the lowest on (radix sort): the bits of a float, its sign bit turned or all of them, have
+    the order of the numbers.
+    """
+    count = 0
+    for cell in range(depth_m.size):
+        count += np.isfinite(depth_m[cell])
+    cells, other_cells = np.empty(count, np.int32), np.empty(count, np.int32)
+    values = np.empty(count, np.float32)
+    k = 0
+    for cell in range(depth_m.size):
+        if np.isfinite(depth_m[cell]):
+            cells[k] = cell
+            values[k] = depth_m[cell] + np.float32(0.0)  # no negative zero
+            k += 1
+    keys, other_keys = values.view(np.uint32), np.empty(count, np.uint32)
+    for k in range(count):
+        if keys[k] & np.uint32(0x80000000) == 0:  # positive: the deeper, the smaller
+            keys[k] = keys[k] ^ np.uint32(0x7FFFFFFF)
+    for digit in range(3):
+        shift = np.uint32(11 * digit)
+        begins = np.zeros(2049, np.int64)
+        for k in range(count):
+            begins[((keys[k] >> shift) & np.uint32(0x7FF)) + 1] += 1
+        for k in range(2048):
+            begins[k + 1] += begins[k]
+        for k in range(count):
+            held = (keys[k] >> shift) & np.uint32(0x7FF)
+            place = begins[held]
+            begins[held] += 1
+            other_keys[place], other_cells[place] = keys[k], cells[k]
+        keys, other_keys = other_keys, keys
+        cells, other_cells = other_cells, cells
+    return cells
+
+
 def _cells(depth: DepthSurface, xy: Floats) -> Ints:
     """Find the number of the cell each point lies in; -1 off the surface."""
     rows, columns = depth.shape
@@ -112,8 +151,7 @@ def sills(depth: DepthSurface, start: Any, stops: Any) -> list[Sill | None]:
     places = np.concatenate([np.reshape(start, (1, 2)), np.reshape(stops, (-1, 2))]).astype(np.float64)
     cell = _cells(depth, places)
     flat = depth.depth_m.ravel()
-    known = np.flatnonzero(np.isfinite(flat)).astype(np.int32)
-    order = known[np.argsort(-flat[known], kind="stable")]
+    order = _deepest_first(flat)
     usable = (cell >= 0) & np.isfinite(flat[np.maximum(cell, 0)])
     found: list[Sill | None] = [None] * (len(places) - 1)
     asked = np.flatnonzero(usable[1:])
