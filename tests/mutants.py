@@ -160,6 +160,7 @@ def run(
     most_s: float = 20.0,
     kept: Path | None = None,
     files=FILES,
+    again: set | None = None,
     say=print,
 ) -> dict:
     """Measure coverage and try mutants; see the text of this file."""
@@ -170,6 +171,8 @@ def run(
     everything = []
     for module in modules if each != 0 else ():
         drawn, places = mutants(module, file_of(module), seed, each)
+        if again is not None:
+            drawn = [mutant for mutant in drawn if mutant.key in again]
         outcome = []
         with ThreadPool(jobs) as pool:
             for one in pool.imap(lambda mutant: (mutant, *trial(mutant, known, most_s)), drawn):
@@ -213,6 +216,12 @@ def picked(say=print) -> tuple[int, list[str]]:
     return len(faults), missed
 
 
+def _survivors(outcome: Path | None) -> set[tuple[str, str, str]] | None:
+    if outcome is None:
+        return None
+    return {(s["module"], s["was"], s["now"]) for s in json.loads(outcome.read_text())["survivors"]}
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
@@ -226,6 +235,9 @@ def main() -> int:
         "--most-s", type=float, default=20.0, help="tests tried on a fault, as long as they take without one"
     )
     parser.add_argument("--files", nargs="+", default=FILES, metavar="NAME", help="test files: test_NAME.py")
+    parser.add_argument(
+        "--again", type=Path, help="outcome of a run: try only what survived in it, with the same draw"
+    )
     parser.add_argument("--coverage", action="store_true", help="branch coverage only")
     parser.add_argument("--known", type=Path, help="file that keeps which test runs which line, between runs")
     parser.add_argument("--json", type=Path, help="write the outcome there")
@@ -243,6 +255,7 @@ def main() -> int:
         most_s=given.most_s,
         kept=given.known,
         files=given.files,
+        again=_survivors(given.again),
     )
     for module, of in found["branches"].items():
         print(
