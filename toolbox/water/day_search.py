@@ -77,10 +77,11 @@ def _library_routes(task: DayTask, *, iterations: int, seed: int) -> Routes:
             offer_of.append(offer)
     # The model takes edges one by one, ninety thousand for 300 stops; the tables go in whole.
     limited = task.fuel_ml if fuelled else task.travel_s
-    travel, apart = (np.array(table, dtype=np.int64) for table in (task.travel_s, limited))
-    for table in (travel, apart):
-        np.fill_diagonal(table, 0)
-    data = model.data().replace(distance_matrices=[apart], duration_matrices=[travel])
+    travel, apart = ([np.array(table, dtype=np.int64)] for table in (task.travel_s, limited))
+    for tables in (travel, apart):
+        np.fill_diagonal(tables[0], 0)
+    given: Any = {"distance_matrices": apart, "duration_matrices": travel}
+    data = model.data().replace(**given)
     with warnings.catch_warnings():
         warnings.simplefilter(
             "ignore", PenaltyBoundWarning
