@@ -190,6 +190,14 @@ def test_done_lakes_are_done_again_only_when_something_changed(tmp_path, calls, 
     assert states(run(tmp_path, scheduler=address)) == {"a": "done", "b": "kept", "c": "kept"}
 
 
+def test_the_largest_lakes_are_begun_first(tmp_path, calls, address):
+    for name, count in (("a", 3), ("b", 900), ("c", 300)):
+        write_lake(tmp_path / "lakes" / f"{name}.gpkg", name, count=count)
+    assert list(states(run(tmp_path, scheduler=address))) == ["a", "b", "c"]
+    begun = sorted((tmp_path / "calls").iterdir(), key=lambda p: p.stat().st_mtime_ns)
+    assert [p.name for p in begun] == ["b", "c", "a"]
+
+
 def test_what_a_crash_left_between_result_and_record_is_our_own(tmp_path, calls, address):
     write_lake(tmp_path / "lakes" / "a.gpkg", "a")
     run(tmp_path, scheduler=address)

@@ -129,6 +129,13 @@ def _states(jobs: Sequence[Job], *, replace: bool) -> tuple[list[Outcome], list[
     return kept, left
 
 
+def _bytes(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except OSError:
+        return 0
+
+
 def _folder(out: Path, *, fresh: bool) -> None:
     if out.exists() and not out.is_dir():
         raise OutputExists(f"{out} is a file; give --out a folder, FILE.gpkg or FILE.parquet.")
@@ -219,6 +226,9 @@ def over_lakes(
     kept, left = _states(jobs, replace=replace)
     if left:
         _folder(folder, fresh=True)
+    left.sort(
+        key=lambda j: _bytes(found[j.lake]), reverse=True
+    )  # else the largest might keep all waiting at the end
     fresh = do_lakes(left, workers=workers, scheduler=scheduler)
     clear_abandoned(folder)
     by_name = {o.lake: o for o in [*kept, *fresh]}
