@@ -74,8 +74,8 @@ h1, p, li { overflow-wrap: anywhere; }
   .page { break-before: page; border: 0; } h2 { break-after: avoid; } tr, .card { break-inside: avoid; } }
 """
 
-_UNIT: Final = re.compile(r"(\d|°) (ft|mi|m|km|mph|m/s|min|\d)(?![\w])")
-"""A number and its unit, or a bearing and its distance: not parted at the end of a line."""
+_UNIT: Final = re.compile(r"(?<=\d) (?=(?:ft|mi|m|km|mph|m/s|min)(?!\w))|(?<=°) (?=\d)")
+"""Between a number and its unit, or a bearing and its distance: no end of a line."""
 
 _FEW: Final = 4  # columns that a phone holds side by side
 
@@ -130,7 +130,7 @@ def _table(table: SheetTable, attributes: Sequence[str] = ()) -> str:
     head = "".join(f'<th scope="col" role="columnheader">{text}</th>' for text in heads)
     lines: list[str] = []
     for k, cells in enumerate(table.rows):
-        first, *others = (_UNIT.sub(r"\1&nbsp;\2", _safe(cell)) for cell in cells)
+        first, *others = (_UNIT.sub("&nbsp;", _safe(cell)) for cell in cells)
         told = "".join(
             f'<td role="cell" data-head="{name}">{cell}</td>'
             for name, cell in zip(heads[1:], others, strict=True)
