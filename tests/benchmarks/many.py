@@ -30,7 +30,7 @@ from castshed.toolbox.many import over_lakes
 from planted import plant
 
 LAKES, QUICK_LAKES = 200, 16
-BLOCKS, QUICK_BLOCKS = 8, 2
+BLOCKS, QUICK_BLOCKS = 5, 2  # of an even number of lakes, so that neither of two workers is left without
 BROKEN, QUICK_BROKEN = 5, 2
 PLAIN = 16  # lakes without Dask
 TYPED = ["{lake}:depth", "--level", "-2ft", "--from", "4ft", "--to", "25ft"]
