@@ -325,6 +325,19 @@ def test_set_afloat_a_boat_takes_to_its_water_from_each_ramp_in_reach():
     assert set_afloat(ramps, holds, water, None, None, None, boat()).ways(holds).slow_m[1, 2] == 0.0
 
 
+def test_a_running_boat_is_measured_against_run_hazards_and_an_idling_one_is_not():
+    water = frame([shapely.box(0, 0, 300, 200)])
+    thin = frame([shapely.box(90, 90, 110, 110)], care=["run"], reason=["bar"])
+    zones = frame([shapely.box(200, 0, 240, 200)], zone=["slow"], speed_mps=[2.5], reason=["x"])
+    found = set_afloat([], np.empty(0, dtype=object), water, thin, zones, None, boat()).surroundings(
+        None, -0.5
+    )
+    place = shapely.Point(100, 80)
+    assert shapely.distance(found.running.segments, place).min() == 10.0
+    assert shapely.distance(found.idling.segments, place).min() == 80.0
+    assert (found.depth, found.level_m, [speed for speed, _ in found.slow]) == (None, -0.5, [2.5])
+
+
 def test_a_launch_of_half_a_metre_is_a_launch():
     water = frame([shapely.box(0, 0, 300, 200)])
     holds = np.array([shapely.Point(280, 100)], dtype=object)
