@@ -39,7 +39,7 @@ def folder():
 
 @pytest.mark.parametrize(
     ("kind", "most"),
-    [("bent", 250), ("texts", 400), ("rasters", None), ("pages", 120), ("traps", 90), ("options", 90)],
+    [("bent", 250), ("texts", 400), ("rasters", None), ("pages", 60), ("traps", 90), ("options", 90)],
 )
 def test_no_hostile_input_shows_a_traceback(folder, kind, most):
     rng = random.Random(f"hostile {kind}")

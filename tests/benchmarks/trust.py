@@ -30,7 +30,7 @@ def _tell(text):
 
 def _kills(seed, quick):
     start = time.perf_counter()
-    found = kill_writers(60 if quick else 1000, seed, loud=True)
+    found = kill_writers(60 if quick else 800, seed, loud=True)
     if found is None:
         return {"kills": None, "kills_lost": None, "crash_note": "needs a C compiler and LD_PRELOAD (Linux)"}
     return {
@@ -54,17 +54,17 @@ def _fuzz(seed, quick):
         for kind, cases, most in (
             ("files bent", hostile_cases.bent_files(folder / "work", rng), 200 if quick else 4000),
             ("texts", hostile_cases.texts(rng), 300 if quick else 6000),
-            ("pages of a GeoPackage", hostile_cases.pages(folder, rng), None),
+            ("pages of a GeoPackage", hostile_cases.pages(folder, rng), 40 if quick else 200),
             ("rasters", hostile_cases.rasters(folder, rng), None),
-            ("traps and geometries", hostile_cases.trap_cases(folder, rng), None),
-            ("parameters and layers of all commands", hostile_commands.parameter_cases(folder, rng), 100 if quick else 3000),
+            ("traps and geometries", hostile_cases.trap_cases(folder, rng), 60 if quick else None),
+            ("parameters and layers of all commands", hostile_commands.parameter_cases(folder, rng), 60 if quick else 2000),
         ):  # fmt: skip
             made, wrong = hostile_cases.run_cases(cases, most)
             _tell(f"{kind}: {made} inputs, {len(wrong)} tracebacks")
             count, by_kind[kind] = count + made, made
             faults += wrong
     # Guided by coverage: so many inputs of each target, or as many as go into the time.
-    targets = fuzz.fuzz(*((300, 3.0) if quick else (50_000, 20.0)), seed, tell=_tell)
+    targets = fuzz.fuzz(*((300, 3.0) if quick else (50_000, 13.0)), seed, tell=_tell)
     for one in targets or ():
         count, by_kind[one["target"]] = count + one["inputs"], one["inputs"]
         faults += [f"{one['target']}: {what} ({data})" for what, data in one["faults"].items()]
