@@ -109,7 +109,7 @@ def test_the_chain_in_the_readme_runs(folder):
     text = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
     start = text.index("L=demo_layers")
     lines = text[start : text.index("```", start)].replace("\\\n", " ").strip().splitlines()
-    assert len(lines) == 14
+    assert len(lines) == 15
     for line in lines[1:]:
         done = run(line.replace("$L", "demo_layers/reservoir.gpkg"), folder)
         assert done.returncode == 0, f"{line}\n{done.stderr}"
