@@ -94,8 +94,9 @@ def run(words, home):
 def test_the_example_of_a_command_that_is_no_algorithm_runs(folder, name, tmp_path):
     # the examples of the algorithms are run by test_catalogue_page.py
     command = tmp_path / "castshed"
+    guard = 'if __name__ == "__main__":\n    main()\n'  # as pip writes it: workers of over-lakes import it once more
     command.write_text(
-        f"#!{sys.executable}\nfrom castshed.toolbox.cli import main\nmain()\n", encoding="utf-8"
+        f"#!{sys.executable}\nfrom castshed.toolbox.cli import main\n{guard}", encoding="utf-8"
     )
     command.chmod(0o755)
     env = {**os.environ, "NO_COLOR": "1", "PATH": f"{tmp_path}{os.pathsep}{os.environ['PATH']}"}
