@@ -330,11 +330,21 @@ def test_tables_on_paper_hold_every_word_and_stay_in_their_columns(plan_of):
     tables = [table_of_stops(stops), table_of_legs(legs), table_of_left_out(groups)]
     pages = draw_tables(tables, title="Made", level="Depths.", totals=[("Stops", "25")])
     said = " ".join(text.get_text() for page in pages for text in page.findobj(Text))
+    cells = [text.get_text() for page in pages for text in page.findobj(Text) if text.get_gid() == "cell"]
+    heads = [text.get_text() for page in pages for text in page.findobj(Text) if text.get_gid() == "head"]
+    assert not any("…" in text for text in (*cells, *heads))
     for table in tables:
         for row in table.rows:
+            assert row[0] in cells
             for cell in row:
                 for word in cell.split():
                     assert word in said
+        for head in table.heads:
+            assert head.split()[0] in " ".join(heads).split()
+    # 27 stops and 26 legs: every number stands in its column
+    for number in range(1, 27):
+        assert cells.count(str(number)) >= 2
+    assert heads.count("No") >= 2
     for page in pages:
         render = page.canvas.get_renderer()
         texts = [one for one in page.findobj(Text) if one.get_text()]

@@ -22,17 +22,17 @@ if TYPE_CHECKING:
 
 _PAGE_IN: Final = (11.0, 8.5)
 _EDGE: Final = 0.4
-_GAP: Final = 0.14  # words come out a little wider on paper than where they are measured
+_GAP: Final = 0.09
 _BODY, _LINE_IN = 7.6, 0.132
 _SMALL, _SMALL_LINE_IN = 5.6, 0.1
 _CAPTION_IN: Final = 0.3
 
 _STOP_HEADS: Final[dict[str, float]] = {
-    "No": 2.8, "Stop": 9.0, "Arrive": 3.6, "Leave": 3.6, "What": 6.0, "Depth today": 7.0, "Boat in": 7.3, "Cast": 7.4,
-    "Wind": 7.5, "Wave": 7.0, "Turn back by": 4.6, "Plan B": 7.0, "Note": 12.0,
+    "No": 3.0, "Stop": 9.0, "Arrive": 3.6, "Leave": 3.6, "What": 6.0, "Depth today": 7.0, "Boat in": 7.3, "Cast": 7.4,
+    "Wind": 8.4, "Wave": 7.4, "Turn back by": 4.6, "Plan B": 7.0, "Note": 11.5,
 }  # fmt: skip
 _LEG_HEADS: Final[dict[str, float]] = {
-    "No": 2.8, "From and to": 19.0, "Distance and time": 17.0, "Courses": 44.0, "Least depth": 11.0,
+    "No": 3.6, "From and to": 19.0, "Distance and time": 17.0, "Courses": 44.0, "Least depth": 11.0,
     "Nearest hazard": 22.0,
 }  # fmt: skip
 
