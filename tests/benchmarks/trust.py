@@ -108,7 +108,7 @@ def _laws(seed, quick):
         [sys.executable, "-m", "pytest", *words], cwd=TESTS.parent, capture_output=True, text=True, check=False,
         env={**os.environ, "CASTSHED_LAWS": "quick" if quick else "long"},
     )  # fmt: skip
-    tried = sum(int(n) for n in re.findall(r"(\d+) passing examples", done.stdout))
+    tried = sum(int(n) for n in re.findall(r"(\d+) passing, ", done.stdout))
     failed = re.findall(r"^FAILED (\S+)", done.stdout, re.MULTILINE)
     held = re.search(r"(\d+) passed", done.stdout)
     _tell(f"laws: {held[1] if held else 0} hold on {tried} examples, {len(failed)} broken")
