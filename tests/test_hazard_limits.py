@@ -212,6 +212,24 @@ def test_rings_that_cross_are_refused_and_no_hole_is_dropped():
             assert isobaths._polygons(corners, offsets, 0.0).area == area
 
 
+def test_a_ring_without_area_is_no_water():
+    corners = np.array([(0, 0), (4, 0), (4, 4), (0, 4), (6, 6), (7, 7), (8, 8)], dtype=float)
+    found = isobaths._polygons(corners, np.array([0, 4, 7]), 0.0)
+    assert [part.area for part in found.geoms] == [16.0]
+
+
+@pytest.mark.parametrize(("cell_m", "stray_m"), [(1.0, 0.25), (4.0, 1.0), (8.0, 2.0), (20.0, 2.0)])
+def test_outlines_stray_a_quarter_of_a_cell_and_two_metres_at_most(cell_m, stray_m):
+    x, y = np.meshgrid(np.arange(40.0), np.arange(30.0))
+    rough = (5 + 0.2 * (x - 20) + np.sin(x * 1.7) + np.cos(y * 2.3)).astype("f4")
+    surface = DepthSurface(rough, 0.0, 30 * cell_m, cell_m, cell_m, CRS, 0.0)
+    exact = shallower_than(surface, 5.0, tolerance_m=0.0)
+    usual, told = shallower_than(surface, 5.0), shallower_than(surface, 5.0, tolerance_m=stray_m)
+    assert usual.equals_exact(told)
+    assert shapely.difference(exact, usual).area <= 1e-6 * exact.area
+    assert not usual.equals_exact(shallower_than(surface, 5.0, tolerance_m=stray_m / 2))
+
+
 def test_water_of_no_depth_is_drawn_to_the_next_known_centres():
     depth = np.full((10, 20), 5.0)
     depth[4, 18] = np.nan
