@@ -205,7 +205,7 @@ def shallow_hazards(
             why_ = [_known_reason(kinds[row], float(top[row])) for row in hit]
             add(care, discs[hit], why_, top[hit])
 
-    all_parts = np.concatenate(geometries) if geometries else np.empty(0, dtype=object)
+    all_parts = np.concatenate(geometries)  # at least none of each, added above
     numbers: dict[str, int] = {}
     ids = []
     for care in cares:
@@ -217,7 +217,7 @@ def shallow_hazards(
             "hazard_id": np.array(ids, dtype=object)[order],
             "care": np.array(cares, dtype=object)[order],
             "reason": np.array(reasons, dtype=object)[order],
-            "least_depth_m": np.concatenate(depths)[order] if depths else np.empty(0),
+            "least_depth_m": np.concatenate(depths)[order],
             "needed_depth_m": np.array([needs[care] for care in cares], dtype=float)[order],
         },
         geometry=all_parts[order],
