@@ -73,3 +73,13 @@ def test_a_hold_in_too_little_water_is_caught(sound):
     case, (run, holds, hazards) = sound
     moved = best_holds(holds).assign(geometry=[case.ramps.geometry.iloc[0]] * len(best_holds(holds)))
     assert any("the hold of" in w for w in verifier.violations(case, (run, moved, hazards)))
+
+
+def test_ground_that_is_flooded_today_is_no_land():
+    """Made lake 4300285 stands 0.11 m above chart datum, and its ramp lies in water beyond the charted edge."""
+    case = verifier.made_case(4_300_285)
+    assert case.level_m > 0
+    plan = verifier.planned(case)
+    assert verifier.violations(case, plan) == []
+    case.level_m = -case.level_m  # the same run with the water below datum comes too near to land
+    assert any("of land" in w for w in verifier.violations(case, plan))

@@ -66,6 +66,19 @@ def _gap(xy, areas):
     return float(min(shapely.distance(points, area).min() for area in areas))
 
 
+def _dry_gap(line, land, today, keep_m):
+    """Least distance of a line to charted land that is not under water today, looked at every quarter of a metre."""
+    near = shapely.intersection(line.buffer(keep_m), land)
+    if near.is_empty:
+        return math.inf
+    west, south, east, north = near.bounds
+    x, y = (a.ravel() for a in np.meshgrid(np.arange(west, east, 0.25), np.arange(south, north, 0.25)))
+    inside = shapely.intersects_xy(near, x, y)
+    places = np.column_stack([x[inside], y[inside]])
+    dry = places[~(today(places) > 0)]
+    return float(shapely.distance(shapely.points(dry), line).min()) if len(dry) else math.inf
+
+
 def verify(
     stops, legs, holds, *, surface, level_m, shoreline, zones, known_hazards, hazards, rules, position_error_m
 ):
@@ -135,6 +148,8 @@ def verify(
             ("a hazard", drawn),
         ):
             gap = _gap(xy, areas)
+            if what == "land" and level_m > 0:  # the lake reaches beyond its charted edge
+                gap = max(gap, _dry_gap(leg.geometry, land[0], today, keep))
             if gap < keep - SLACK_M:
                 wrong.append(f"{name} comes within {gap:.3f} m of {what}, {keep:.3f} m must be kept")
         # Round about, within what must be kept, there is the water that is needed.
