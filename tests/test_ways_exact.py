@@ -49,10 +49,10 @@ def tangent(mesh, eye, corner):
     return sides[0] * sides[1] >= 0.0
 
 
-@pytest.mark.parametrize("seed", range(6))
-def test_pairs_that_see_each_other_are_those_a_line_of_sight_joins(seed):
+@pytest.mark.parametrize(("seed", "size_m"), [*((seed, 1000.0) for seed in range(6)), (1, 1.0), (4, 1.0)])
+def test_pairs_that_see_each_other_are_those_a_line_of_sight_joins(seed, size_m):
     """Brute force: a pair of corners counts when the straight line stays on the water and grazes both."""
-    water = max(shapely.get_parts(ragged_water(seed, 9, 3)), key=lambda part: part.area)
+    water = max(shapely.get_parts(ragged_water(seed, 9, 3, size_m=size_m)), key=lambda part: part.area)
     mesh = triangulate(water)
     kept, bends = np.ones(len(mesh.triangles), dtype=bool), mesh.bends
     safe = SafeWater.build(water)
