@@ -86,7 +86,10 @@ def bent(legs, through):
 @pytest.mark.parametrize(
     ("change", "says"),
     [
-        (lambda k: {"legs": bent(k.run.legs, (500_650.0, 4_000_650.0))}, "leaves today's water"),  # over the island
+        (
+            lambda k: {"legs": bent(k.run.legs, (500_650.0, 4_000_650.0))},
+            "leaves today's water",
+        ),  # over the island
         (lambda k: {"legs": bent(k.run.legs, (500_400.0, 4_000_700.0))}, "hazard"),  # over the shoal
         (lambda k: {"legs": bent(k.run.legs, (500_930.0, 4_000_930.0))}, "zone"),  # into the closed corner
         (lambda k: {"legs": k.run.legs.drop(index=k.run.legs.index[2])}, "does not begin where"),
