@@ -179,8 +179,8 @@ def test_the_least_depth_of_an_area_is_at_its_corners_or_a_centre_inside():
     shoal = slope([(3, 4, 0.25)])  # one centre within the first area, none of its corners
     assert least_depths(shoal, np.array([inside]))[0] == 0.25
     # One centre far from the corner of the grid, within a disc of a metre.
-    far = slope([(2, 7, 0.25), (5, 0, 0.5)])
-    discs = np.array([shapely.Point(75, 35).buffer(1), shapely.Point(5, 5).buffer(1)])
+    far = slope([(2, 6, 0.25), (4, 1, 0.5)])
+    discs = np.array([shapely.Point(65, 35).buffer(1), shapely.Point(15, 15).buffer(1)])
     assert least_depths(far, discs).tolist() == [0.25, 0.5]
     unknown = slope([(slice(None), slice(None), np.nan)])
     assert np.isnan(least_depths(unknown, np.array([inside]))[0])

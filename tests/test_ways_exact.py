@@ -235,6 +235,9 @@ def test_the_sill_is_the_shoalest_cell_of_the_deepest_way_ends_included():
     assert (found.depth_m, found.x, found.y) == (3.0, 2.5, 1.5)
     assert thin.depth_m == 0.5
     assert own.depth_m == 5.0
+    known = grid(np.full((3, 3), 2.0))
+    assert sills(known, (0.5, 0.5), [(9.0, 1.0), (1.5, 1.5)])[0] is None
+    assert sills(known, (-0.5, 0.5), [(1.5, 1.5)]) == [None]
     # Over a corner: eight neighbours count, the surface's edges do not wrap round.
     corner = grid([[5, np.nan, 5], [np.nan, 4, np.nan], [5, np.nan, 5]])
     assert [one.depth_m for one in sills(corner, (0.5, 2.5), [(2.5, 2.5), (0.5, 0.5), (2.5, 0.5)])] == [
