@@ -16,7 +16,7 @@ from typing import Any, ParamSpec, TypeVar
 
 from .errors import PluginError, UsageError
 from .job_steps import STEPS
-from .markers import INPUTS, OUTPUTS, check_value, marker_of
+from .parameters.annotations import INPUTS, OUTPUTS, check_value, marker_of
 from .spec import Output, Parameter, Spec
 
 P = ParamSpec("P")

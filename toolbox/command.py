@@ -21,12 +21,12 @@ from .book_store import BookChange
 from .completion import layer_completer
 from .errors import CastshedError, DataWarning, LayerMissing, OutputFailed, UsageError
 from .outputs import check_target, default_out, layer_names, lineage_text, outputs_made, write_result
-from .parameters import (
+from .parameters.folder_contents import FolderContents
+from .parameters.markers import (
     Choice,
     DayInput,
     FileSet,
     Flag,
-    FolderContents,
     FolderSet,
     Layer,
     LayerSet,

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from .errors import CastshedError
-from .parameters import Surface
+from .parameters.markers import Surface
 
 BASH: Final = ("_CASTSHED_COMPLETE", "complete_bash")
 _file_before_colon = ""

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from .errors import ContractError, CrsError, DataWarning, PluginError
-from .parameters import ANY, Column, Layer, LayerSet, Surface
+from .parameters.markers import ANY, Column, Layer, LayerSet, Surface
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -20,16 +20,15 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 
 from . import units
 from .errors import DataError, DataWarning, FileMissing, UsageError
-from .markers import check_value, option_name
-from .parameters import (
+from .parameters.annotations import check_value, option_name
+from .parameters.markers import Choice, Quantity
+from .parameters.quantities import (
     Bearing,
-    Choice,
     Count,
     Duration,
     Length,
     Level,
     Plain,
-    Quantity,
     SignedLength,
     Speed,
     Volume,
@@ -226,7 +225,7 @@ def _unknown(key: str, known: list[str], where: str) -> UsageError:
 
 
 def _value(given: Any, hint: Any, where: str) -> Any:
-    from .markers import marker_of
+    from .parameters.annotations import marker_of
 
     marker, _ = marker_of(hint)
     if isinstance(given, (dt.time, dt.date)):

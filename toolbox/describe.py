@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 
-from .parameters import (
+from .parameters.markers import (
     Choice,
     DayInput,
     FileSet,

@@ -8,7 +8,8 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 from .errors import UsageError
-from .parameters import FileSet, FolderContents, FolderSet, Layer, Surface
+from .parameters.folder_contents import FolderContents
+from .parameters.markers import FileSet, FolderSet, Layer, Surface
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -17,7 +17,7 @@ from .errors import UsageError
 from .fingerprints import of_code
 from .lake_work import LakeLayer, filled, made_layers, names_lake
 from .outputs import lineage_text
-from .parameters import BookFile, FileSet, FolderSet, Layer
+from .parameters.markers import BookFile, FileSet, FolderSet, Layer
 from .report import Reporter, plain
 from .spec import Spec
 

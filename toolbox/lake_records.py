@@ -20,7 +20,7 @@ from typing import Any, Final
 
 from .geopackage import is_geopackage
 from .layers import parse_reference
-from .parameters import DayInput
+from .parameters.markers import DayInput
 from .store import fingerprint
 
 FOLDER: Final = ".over-lakes"

@@ -19,7 +19,7 @@ from .fingerprints import of_code
 from .lake_work import LakeLayer, filled, made_layers, names_lake
 from .layers import Reference, parse_reference
 from .outputs import lineage_text
-from .parameters import FileSet, FolderSet, Layer
+from .parameters.markers import FileSet, FolderSet, Layer
 from .report import plain
 from .steps import Chain
 from .steps_file import Made, Step, read_tables, steps_of

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, Protocol
 
-from .parameters import Layer
+from .parameters.markers import Layer
 from .spec import Output, Spec
 
 _PLACE: Final = re.compile(r"\{(lake|name)\}")

@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Any
 from .errors import OutputExists, OutputFailed, UsageError
 from .exchange import check_output
 from .layers import parse_reference, write_layers
-from .parameters import BookFile, FileSet, FolderContents, FolderSet, Layer
+from .parameters.folder_contents import FolderContents
+from .parameters.markers import BookFile, FileSet, FolderSet, Layer
 from .report import plain
 from .temporaries import clear_abandoned, temporary_prefix
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 from . import units
 from .catalogue import load
 from .describe import UNITS
-from .parameters import Flag, Many, Number, Quantity
+from .parameters.markers import Flag, Many, Number, Quantity
 from .spec import Spec
 
 if TYPE_CHECKING:

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from . import units
-from .markers import INPUTS, option_name
-from .parameters import Flag, Many, Quantity
+from .parameters.annotations import INPUTS, option_name
+from .parameters.markers import Flag, Many, Quantity
 
 
 @dataclass(frozen=True)

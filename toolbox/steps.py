@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from .errors import CastshedError, DataWarning, LayerMissing
-from .parameters import Layer, LayerSet, Surface
+from .parameters.markers import Layer, LayerSet, Surface
 from .steps_file import CHANGED, KEPT, MARK, RAN, Made, Step, read_steps
 from .store import Store, fingerprint
 

@@ -18,8 +18,19 @@ from typing import TYPE_CHECKING, Any, Final
 from . import catalogue, units
 from .errors import CastshedError, DataError, FileMissing, UsageError
 from .layers import Reference, parse_reference
-from .markers import check_value
-from .parameters import BookFile, DayInput, Flag, Layer, LayerSet, Many, Number, Quantity, Surface, Text
+from .parameters.annotations import check_value
+from .parameters.markers import (
+    BookFile,
+    DayInput,
+    Flag,
+    Layer,
+    LayerSet,
+    Many,
+    Number,
+    Quantity,
+    Surface,
+    Text,
+)
 
 if TYPE_CHECKING:
     from .spec import Parameter, Spec

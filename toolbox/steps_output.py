@@ -17,7 +17,8 @@ from .exchange import check_output
 from .geopackage import contents, is_geopackage, read_lineage
 from .layers import parse_reference, write_layers
 from .outputs import check_target, lineage_text, write_result
-from .parameters import FileSet, FolderContents, FolderSet, Layer, Surface
+from .parameters.folder_contents import FolderContents
+from .parameters.markers import FileSet, FolderSet, Layer, Surface
 
 if TYPE_CHECKING:
     from .steps import Chain

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from .algorithm import spec_of
 from .contracts import output_items, same_crs
-from .parameters import Layer, Surface
+from .parameters.markers import Layer, Surface
 from .spec import Spec
 
 if TYPE_CHECKING:

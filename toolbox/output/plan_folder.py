@@ -6,7 +6,7 @@ import dataclasses
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 
-from ..parameters import FolderContents
+from ..parameters.folder_contents import FolderContents
 from ..units import in_words
 from .cautions import CAUTIONS, level_text
 from .chart import draw_map

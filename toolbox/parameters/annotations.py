@@ -7,9 +7,9 @@ import typing
 from collections.abc import Sequence
 from typing import Any, Final
 
-from . import units
-from .errors import UsageError
-from .parameters import (
+from .. import units
+from ..errors import UsageError
+from .markers import (
     BookFile,
     Choice,
     DayInput,
@@ -26,7 +26,6 @@ from .parameters import (
     SourceList,
     Surface,
     Text,
-    check_choice,
 )
 
 _SUFFIXES: Final = ("_mps", "_deg", "_lph", "_m2", "_m", "_s", "_l")
@@ -63,6 +62,19 @@ def marker_of(hint: Any) -> tuple[Any, bool]:
         return Choice(tuple(str(a) for a in typing.get_args(hint))), False
     plain = {float: Number(), int: Number(whole=True), str: Text(), bool: Flag()}
     return plain.get(hint), False
+
+
+def check_choice(value: object, words: Sequence[str], name: str) -> str:
+    """Return the word when it is one of the list.
+
+    Raises
+    ------
+    UsageError
+        It is not; the message lists the words.
+    """
+    if value not in words:
+        raise UsageError(f"{name} is '{value}'; choose one of: {', '.join(words)}.")
+    return str(value)
 
 
 def check_value(value: Any, marker: Any, name: str) -> Any:

@@ -1,0 +1,37 @@
+"""What is read from, or goes into, whole files: lists, logs, tables, the day, depth coverages, any layers."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Annotated
+
+from .folder_contents import FolderContents
+from .markers import DayInput, FileSet, FolderSet, LayerSet, LogList, SeriesInput, SourceList, Surface
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame as Frame
+
+    from ..day import Day
+    from ..intake.series_table import SeriesTable
+    from ..intake.sounder_log import SounderLog
+    from ..logs import LogFile
+    from ..sources import SourceTable
+    from ..water.depth import DepthSurface
+    from ..water.forecast import Forecast
+    from ..water.level_series import LevelSeries
+else:  # at run time the plain type plays no part; the marker does
+    Frame = DepthSurface = SourceTable = Day = SeriesTable = Forecast = LevelSeries = object
+    SounderLog = LogFile = object
+
+Sources = Annotated[Sequence[SourceTable], SourceList()]
+SounderLogs = Annotated[Sequence[SounderLog | LogFile], LogList()]
+DayFile = Annotated[Day, DayInput()]
+WindForecast = Annotated[SeriesTable | Forecast, SeriesInput("forecast")]
+PoolLevels = Annotated[SeriesTable | LevelSeries, SeriesInput("levels")]
+Symbols = Annotated[SeriesTable | Mapping[str, str], SeriesInput("symbols")]
+Layers = Annotated[Mapping[str, Frame], LayerSet()]
+AnyLayers = Annotated[Mapping[str, Frame], LayerSet(may_lack_place=True)]
+Depth = Annotated[DepthSurface, Surface("depth")]
+DepthConfidence = Annotated[DepthSurface, Surface("depth_confidence")]
+Files = Annotated[Mapping[str, bytes], FileSet()]
+Folder = Annotated[FolderContents, FolderSet()]
