@@ -12,13 +12,15 @@ from typing import Any, Final
 import typer
 
 from . import catalogue
-from .command import make_command, read_value, run
+from .arguments import read_value
+from .command import make_command
 from .errors import UsageError
 from .fingerprints import of_code
 from .lake_work import LakeLayer, filled, made_layers, names_lake
 from .outputs import lineage_text
 from .parameters.markers import BookFile, FileSet, FolderSet, Layer
 from .report import Reporter, plain
+from .run_command import run
 from .spec import Spec
 
 _OURS: Final = ("--out", "-o", "--replace", "--json", "--quiet", "-q")

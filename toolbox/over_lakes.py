@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from .command import guarded
 from .report import Reporter, plain
+from .run_command import guarded
 
 if TYPE_CHECKING:
     from .many import Summary

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 import typer
 
 from . import catalogue
-from .command import guarded
 from .report import plain
+from .run_command import guarded
 
 if TYPE_CHECKING:
     from .report import Reporter

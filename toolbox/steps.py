@@ -170,7 +170,7 @@ class Chain:
         return True
 
     def _input(self, step: Step, par: Parameter) -> Any:
-        from .command import read_input, takes_many
+        from .arguments import read_input, takes_many
         from .contracts import output_items
 
         given = step.inputs[par.name]

@@ -217,7 +217,7 @@ def _given(spec: Spec) -> dict[str, list[str]]:
 
 def _takes(spec: Spec) -> Iterator[str]:
     """Name the inputs of an example with how much there is of each."""
-    from ..command import takes_many
+    from ..arguments import takes_many
     from ..parameters.markers import Layer, LayerSet, Surface
 
     given = _given(spec)

@@ -1,0 +1,133 @@
+"""One algorithm run from the command line: refuse, read, work, write, report; errors become exit codes."""
+
+from __future__ import annotations
+
+import os
+import sys
+import traceback
+import warnings
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any, Final
+
+import typer
+
+from .arguments import read_input, read_value
+from .book_store import BookChange
+from .errors import CastshedError, DataWarning
+from .outputs import check_target, layer_names, lineage_text, outputs_made, write_result
+from .parameters.folder_contents import FolderContents
+from .pipe import PIPE, PipedLayers, check_pipe, is_piped, piped_layer, write_pipe
+from .report import Reporter, stages
+from .spec import Spec
+from .store import keeping
+
+TRACEBACK: Final = "CASTSHED_TRACEBACK"
+
+
+def _beside(spec: Spec, given: Mapping[str, Any]) -> Path | None:
+    """Folder of the first input: results worth keeping are kept beside it."""
+    from .layers import parse_reference
+
+    for par in spec.parameters:
+        value = given[par.name]
+        if par.is_input and value and not is_piped(value):
+            text = str(value[0] if isinstance(value, list) else value)
+            return parse_reference(text).path.parent
+    return None
+
+
+def run(
+    spec: Spec, given: Mapping[str, Any], out: str, *, replace: bool, crs: str | None, reporter: Reporter
+) -> None:
+    """Run one algorithm from the command line: parse, refuse, read, work, write, report.
+
+    Raises
+    ------
+    CastshedError
+        Any situation castshed stops for; nothing is written then.
+    """
+    arguments: dict[str, Any] = {}
+    shown: dict[str, str] = {}
+    for par in spec.parameters:
+        value = given[par.name]
+        if not par.is_input and value is not None and value != []:
+            arguments[par.name] = read_value(par, value)
+    onto = piped_layer(out)
+    if onto is not None:
+        check_pipe(spec, reporter.as_json)
+        names = layer_names(spec, onto or None, outputs_made(spec, given), PIPE)
+    else:
+        check_target(spec, out, replace=replace, given=given)
+    piped = PipedLayers()
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("ignore")
+        warnings.simplefilter("always", DataWarning)
+        with (
+            reporter.open(),
+            keeping(_beside(spec, given)),
+            stages({"Reading": 3.0, spec.name: 94.0, "Writing": 3.0}, stand=False) as stage,
+        ):
+            with stage("Reading"):
+                for par in spec.parameters:
+                    value = given[par.name]
+                    if par.is_input and value is not None and value != []:
+                        shown[par.name] = " ".join(value if isinstance(value, list) else [str(value)]).strip()
+                        arguments[par.name] = read_input(par, value, crs, piped)
+            positional = [
+                arguments.pop(par.name) for par in spec.parameters if par.positional and par.name in arguments
+            ]
+            with stage(spec.name):
+                result = spec.function(*positional, **arguments)
+            with stage("Writing"):
+                if onto is not None:
+                    counts = write_pipe(spec, result, names)
+                else:
+                    text = lineage_text(
+                        spec,
+                        shown,
+                        {p.name: arguments.get(p.name, p.default) for p in spec.parameters if not p.is_input},
+                    )
+                    counts = write_result(spec, result, out, replace=replace, lineage=text)
+    for warning in caught:
+        reporter.warn(str(warning.message))
+    if onto is not None:
+        return
+    figures = result.figures if isinstance(result, (FolderContents, BookChange)) else {}
+    if isinstance(result, (FolderContents, BookChange)):
+        for line in result.said:
+            reporter.say(line)
+    if isinstance(result, BookChange) and not replace:
+        reporter.say("Nothing was written; add --replace to write it.")
+    reporter.finish(spec.name, out, counts, figures)
+
+
+def guarded(name: str, work: Callable[[], None]) -> None:
+    """Run a command's work; end the process with the situation's exit code and no traceback.
+
+    Raises
+    ------
+    typer.Exit
+        With the exit code, when the work stopped.
+    """
+    try:
+        work()
+    except CastshedError as error:
+        print(f"castshed {name}: {error}", file=sys.stderr)
+        raise typer.Exit(error.exit_code) from None
+    except KeyboardInterrupt as stop:
+        told = " ".join(["stopped; nothing was left half written.", *getattr(stop, "__notes__", ())])
+        print(f"castshed {name}: {told}", file=sys.stderr)
+        raise typer.Exit(130) from None
+    except MemoryError:
+        print(f"castshed {name}: out of memory; use larger cells or a smaller lake.", file=sys.stderr)
+        raise typer.Exit(1) from None
+    except Exception as error:  # noqa: BLE001  # the last net: a person at a terminal never sees a traceback
+        if os.environ.get(TRACEBACK):
+            traceback.print_exc()
+        print(
+            f"castshed {name}: a fault in castshed itself ({type(error).__name__}: {error}). Nothing was written. "
+            f"Please report it with what {TRACEBACK}=1 prints.",
+            file=sys.stderr,
+        )
+        raise typer.Exit(1) from None
