@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from .safe_water import areas_of, closed_zones, thin_water
+from .mesh import polygon_parts
+from .safe_water import SLOW, areas_of, rows_besides
+from .unions import union_of
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -50,15 +52,28 @@ class Alongside:
     along_m: Floats
 
 
-def _named(frame: gpd.GeoDataFrame | None, column: str, usual: str) -> list[tuple[gpd.GeoDataFrame, str]]:
-    """List the rows of a layer, each with what it is called."""
+def _named(frame: gpd.GeoDataFrame | None, usual: str) -> NDArray[np.object_]:
+    """Tell what each row of a layer is called: by its reason, where it has one."""
     if frame is None:
-        return []
-    words = frame[column] if column in frame.columns else [""] * len(frame)
-    return [
-        (frame.iloc[[row]], word.strip() if isinstance(word, str) and word.strip() else usual)
-        for row, word in enumerate(words)
-    ]
+        return np.empty(0, dtype=object)
+    words = frame["reason"] if "reason" in frame.columns else [""] * len(frame)
+    called = [word.strip() if isinstance(word, str) and word.strip() else usual for word in words]
+    return np.array([*called, ""], dtype=object)[:-1]
+
+
+def _parts(
+    frame: gpd.GeoDataFrame | None, usual: str, column: str | None = None, besides: str = ""
+) -> tuple[Geometries, NDArray[np.object_]]:
+    """List the polygons of a layer, but for rows that hold one value in a column, and what each is called."""
+    names = _named(frame, usual)
+    if frame is None or not len(frame):
+        return np.empty(0, dtype=object), names
+    if column is not None:
+        counts = rows_besides(frame, column, besides)
+        frame, names = frame[counts], names[counts]
+    found = [polygon_parts(one) for one in shapely.make_valid(frame.geometry.to_numpy())]
+    parts = np.array([*(part for own in found for part in own), None], dtype=object)[:-1]
+    return parts, np.repeat(names, [len(own) for own in found])
 
 
 def edges_to_keep_from(
@@ -82,26 +97,22 @@ def edges_to_keep_from(
     Edges
         The water's edge, the hazards that count, and the closed zones.
     """
-    parts: list[tuple[Any, str]] = [(shapely.union_all(areas_of(water)), "shore")]
-    for frame, column, usual, pick in (
-        (hazards, "reason", "shallow hazard", areas_of if running else thin_water),
-        (zones, "reason", "closed zone", closed_zones),
-    ):
-        for row, name in _named(frame, column, usual):
-            parts += [(area, name) for area in pick(row)]
-    owner: list[int] = []
-    rings: list[Any] = []
-    for number, (area, _) in enumerate(parts):
-        own = shapely.get_rings(shapely.get_parts(area))
-        rings.extend(own)
-        owner.extend([number] * len(own))
-    if not rings:
+    thin_only = {} if running else {"column": "care", "besides": "run"}
+    shore: Geometries = np.array([union_of(areas_of(water)), None], dtype=object)[:-1]
+    groups = [
+        (shore, np.array(["shore"], dtype=object)),
+        _parts(hazards, "shallow hazard", **thin_only),
+        _parts(zones, "closed zone", "zone", SLOW),
+    ]
+    words = np.concatenate([names for _, names in groups])
+    pieces, piece = shapely.get_parts(np.concatenate([parts for parts, _ in groups]), return_index=True)
+    rings, owner = shapely.get_rings(pieces, return_index=True)
+    if not len(rings):
         return Edges(np.empty(0, dtype=object), np.empty(0, dtype=object))
-    xy, ring = shapely.get_coordinates(np.asarray(rings, dtype=object), return_index=True)
+    xy, ring = shapely.get_coordinates(rings, return_index=True)
     along = np.flatnonzero(ring[1:] == ring[:-1])
     segments = shapely.linestrings(np.stack([xy[along], xy[along + 1]], axis=1))
-    words = np.array([name for _, name in parts], dtype=object)
-    return Edges(np.asarray(segments, dtype=object), words[np.asarray(owner)[ring[along]]])
+    return Edges(np.asarray(segments, dtype=object), words[piece[owner[ring[along]]]])
 
 
 def _heading(lines: Geometries, along_m: Floats) -> Floats:

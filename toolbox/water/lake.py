@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import shapely
 
 from .safe_water import areas_of, closed_zones, thin_water
+from .unions import union_of
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -35,12 +35,12 @@ class Lake:
 
     def area(self) -> Any:
         """Today's water."""
-        return shapely.union_all(areas_of(self.water))
+        return union_of(areas_of(self.water))
 
     def thin(self) -> Any:
         """Water too thin even to idle."""
-        return shapely.union_all(thin_water(self.hazards))
+        return union_of(thin_water(self.hazards))
 
     def closed(self) -> Any:
         """Zones no motor boat may enter."""
-        return shapely.union_all(closed_zones(self.zones))
+        return union_of(closed_zones(self.zones))

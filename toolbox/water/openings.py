@@ -10,11 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..units import in_words
-from .navigation import SafeWater
-from .safe_water import safe_waters
+from .connected import ConnectedWaters
+from .safe_water import shrink
 from .thinnest import sills
 
 if TYPE_CHECKING:
+    from typing import Any
+
     from .lake import Lake
     from .thinnest import Sill
 
@@ -27,21 +29,30 @@ _MOST_TRIED = 12  # narrowings of the whole lake; beyond them nothing is promise
 
 
 class Openings:
-    """Finds out what opens a way from the start to each of some stops, by their rows; clearances by trial."""
+    """Finds out what opens a way from the start to each of some stops, by their rows; clearances by trial.
 
-    def __init__(self, lake: Lake, start: Floats, stops: Floats) -> None:
+    Parameters
+    ----------
+    lake
+        What the safe water was made from.
+    deep
+        Its water that is neither too thin to idle nor closed.
+    start, stops
+        Points (2,) and (n, 2).
+    """
+
+    def __init__(self, lake: Lake, deep: Any, start: Floats, stops: Floats) -> None:
         self.lake = lake
+        self.deep = deep
         self.start = start
         self.stops = stops
-        self._tried: dict[float, SafeWater] = {}
+        self._tried: dict[float, ConnectedWaters] = {}
 
     def _opens(self, stop: Floats, clearance_m: float) -> bool:
-        lake = self.lake
         if clearance_m not in self._tried:
             if len(self._tried) >= _MOST_TRIED:
                 return False
-            idling, _ = safe_waters(lake.water, lake.hazards, lake.zones, clearance_m=clearance_m)
-            self._tried[clearance_m] = SafeWater.build(idling)
+            self._tried[clearance_m] = ConnectedWaters(shrink(self.deep, clearance_m))
         one, other = self._tried[clearance_m].locate(np.stack([self.start, stop]))
         return bool(one >= 0 and one == other)
 

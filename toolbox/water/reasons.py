@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from ..units import in_words
+from .connected import ConnectedWaters
 from .kept_water import kept_mesh
 from .openings import Openings
 from .safe_water import sound
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 
     from .lake import Lake
     from .navigation import SafeWater
+    from .straits import Strait
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -45,8 +47,12 @@ class _Reasons:
     def __init__(self, lake: Lake, stops: Floats) -> None:
         self.lake = lake
         self.stops = stops
-        self.openings = Openings(lake, stops[0], stops)
         self.area, self.thin, self.closed = lake.area(), lake.thin(), lake.closed()
+        self.unclosed = sound(shapely.difference(self.area, self.thin))[0]
+        self.deep = self.unclosed
+        if not self.closed.is_empty:
+            self.deep = sound(shapely.difference(self.unclosed, self.closed))[0]
+        self.openings = Openings(lake, self.deep, stops[0], stops)
 
     def off(self, row: int) -> str:
         """Say why a stop lies outside the water a boat can use."""
@@ -79,20 +85,20 @@ class _Reasons:
     def apart(self, rows: Ints) -> list[str]:
         """Say why stops in usable water are not joined to the start."""
         lake, start, stops = self.lake, self.stops[0], self.stops[rows]
-        open_water = kept_mesh(
-            sound(shapely.difference(shapely.difference(self.area, self.closed), self.thin))[0]
-        )
-        part, own = open_water.locate(stops), open_water.locate(start[None])[0]
-        straits = (
-            narrowest(open_water, start, stops, up_to_m=_WIDE * lake.clearance_m)
-            if lake.clearance_m > 0.0
-            else [None] * len(stops)
-        )
-        without_zones = kept_mesh(sound(shapely.difference(self.area, self.thin))[0]).locate([start, *stops])
-        whole = kept_mesh(self.area).locate([start, *stops])
+        asked = [start, *stops]
+        part = ConnectedWaters(self.deep).locate(asked)
+        straits: list[Strait | None] = [None] * len(stops)
+        joined = np.flatnonzero((part[1:] == part[0]) & (part[0] >= 0))
+        if lake.clearance_m > 0.0 and len(joined):
+            up_to_m = _WIDE * lake.clearance_m
+            found = narrowest(kept_mesh(self.deep), start, stops[joined], up_to_m=up_to_m)
+            for at, strait in zip(joined.tolist(), found, strict=True):
+                straits[at] = strait
+        without_zones = ConnectedWaters(self.unclosed).locate(asked)
+        whole = ConnectedWaters(self.area).locate(asked)
         words: list[str] = []
         for at, (row, strait) in enumerate(zip(rows.tolist(), straits, strict=True)):
-            if part[at] == own and strait is not None:
+            if strait is not None:
                 words.append(
                     f"the widest way from the start leads through a strait {_metres(strait.width_m)} wide "
                     f"(at {strait.x:.0f}, {strait.y:.0f}), too narrow to keep {_metres(lake.clearance_m)} clear on "

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from ..errors import DataError, DataWarning, UsageError
 from .mesh import polygon_parts
+from .unions import union_of
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -166,6 +167,19 @@ def shrink(water: Any, clearance_m: float, *, tolerance_m: float | None = None) 
     )
 
 
+def rows_besides(frame: gpd.GeoDataFrame, column: str, value: str) -> NDArray[np.bool_]:
+    """Mark the rows of a layer that do not hold one value in a column.
+
+    Raises
+    ------
+    DataError
+        The column is missing.
+    """
+    if column not in frame.columns:
+        raise DataError(f"column '{column}' is missing; there are {', '.join(map(str, frame.columns))}")
+    return np.asarray(frame[column] != value, dtype=bool)
+
+
 def areas_of(frame: Any, column: str | None = None, besides: str = "") -> list[Any]:
     """List the valid polygons of a layer; if a column is named, not those of rows that hold one value there.
 
@@ -176,11 +190,10 @@ def areas_of(frame: Any, column: str | None = None, besides: str = "") -> list[A
     """
     if frame is None or len(frame) == 0:
         return []
+    shapes = frame.geometry.to_numpy()
     if column is not None:
-        if column not in frame.columns:
-            raise DataError(f"column '{column}' is missing; there are {', '.join(map(str, frame.columns))}")
-        frame = frame.loc[frame[column] != besides]
-    return polygon_parts(shapely.make_valid(frame.geometry.to_numpy()))
+        shapes = shapes[rows_besides(frame, column, besides)]
+    return polygon_parts(shapely.make_valid(shapes))
 
 
 def closed_zones(zones: Any) -> list[Any]:
@@ -226,14 +239,14 @@ def safe_waters(
         warnings.warn(
             "the water has invalid polygons; they were repaired, check its edge", DataWarning, stacklevel=2
         )
-    area = shapely.union_all(areas_of(water))
+    area = union_of(areas_of(water))
     thin, hazardous = thin_water(hazards), areas_of(hazards)
     closed = [*thin, *closed_zones(zones)]
-    idle_area = shapely.difference(area, shapely.union_all(closed)) if closed else area
+    idle_area = shapely.difference(area, union_of(closed)) if closed else area
     idling = shrink(idle_area, clearance_m)
     run_clearance = clearance_m if run_clearance_m is None else run_clearance_m
     if len(thin) == len(hazardous) and run_clearance == clearance_m:
         return idling, idling
-    run_area = shapely.difference(idle_area, shapely.union_all(hazardous)) if hazardous else idle_area
+    run_area = shapely.difference(idle_area, union_of(hazardous)) if hazardous else idle_area
     running, _ = sound(shapely.intersection(shrink(run_area, run_clearance), idling))
     return running, idling

@@ -48,6 +48,7 @@ class Surroundings:
         object.__setattr__(self, "_tree", shapely.STRtree(self.structures))
         object.__setattr__(self, "_hazard_tree", shapely.STRtree(self.hazards))
         object.__setattr__(self, "_screen_tree", shapely.STRtree(self.screens))
+        shapely.prepare(self.hazards)
         if self.reachable is not None:
             shapely.prepare(self.reachable)
 
@@ -100,7 +101,10 @@ class Surroundings:
         if not len(places) or not len(self.hazards):
             return found
         reach = drift_m + float(self.hazard_radius_m.max())
-        place, hazard = self._hazard_tree.query(places, predicate="dwithin", distance=reach)
-        gap = shapely.distance(places[place], self.hazards[hazard])
-        found[place[gap <= drift_m + self.hazard_radius_m[hazard]]] = True
+        low, high = shapely.bounds(places)[:, :2] - reach, shapely.bounds(places)[:, 2:] + reach
+        around = shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
+        place, hazard = self._hazard_tree.query(around)
+        # Hazards are few, large and prepared, places many: the prepared one goes first.
+        near = shapely.dwithin(self.hazards[hazard], places[place], drift_m + self.hazard_radius_m[hazard])
+        found[place[near]] = True
         return found
