@@ -54,7 +54,8 @@ def read_value(par: Parameter, given: Any) -> Any:
 
 def _layer_set(given: Sequence[str], crs: str | None, piped: PipedLayers) -> dict[str, Any]:
     """Read any number of layers, named one by one or as whole files."""
-    from . import layers
+    from .layers.reading import list_layers, read_with_lineage
+    from .layers.reference import Reference, parse_reference
 
     found: dict[str, Any] = {}
     for text in given:
@@ -64,15 +65,15 @@ def _layer_set(given: Sequence[str], crs: str | None, piped: PipedLayers) -> dic
                 raise UsageError("A layer of standard input was given already; rename one.")
             found |= through
             continue
-        ref = layers.parse_reference(text)
-        kinds = layers.list_layers(ref.path)
+        ref = parse_reference(text)
+        kinds = list_layers(ref.path)
         names = [ref.layer] if ref.layer else [n for n, kind in kinds.items() if kind == "features"]
         for name in names:
             if name in found:
                 raise UsageError(
                     f"Two layers called {name} were given; write one of them under another name."
                 )
-            found[name] = layers.read_with_lineage(layers.Reference(ref.path, name), crs=crs)
+            found[name] = read_with_lineage(Reference(ref.path, name), crs=crs)
     return found
 
 
@@ -84,7 +85,7 @@ def read_input(par: Parameter, given: Any, crs: str | None, piped: PipedLayers |
     CastshedError
         It is not there, cannot be read, or does not come through a pipe.
     """
-    from . import layers
+    from .layers.reading import read_layer, read_surface
 
     piped = piped or PipedLayers()
     marker = par.marker
@@ -93,9 +94,9 @@ def read_input(par: Parameter, given: Any, crs: str | None, piped: PipedLayers |
             return piped.layer(marker.name, crs, named)
         raise UsageError(f"{par.name}: only layers come through a pipe; name a file.")
     if isinstance(marker, Layer):
-        return layers.read_layer(given, usual=marker.name, crs=crs)
+        return read_layer(given, usual=marker.name, crs=crs)
     if isinstance(marker, Surface):
-        return layers.read_surface(given, usual=marker.name)
+        return read_surface(given, usual=marker.name)
     if isinstance(marker, LayerSet):
         return _layer_set(given, crs, piped)
     if isinstance(marker, SourceList):

@@ -70,7 +70,9 @@ def write_book(path: Path, change: BookChange, *, lineage: str, words: str) -> d
     import pandas as pd
 
     from . import geopackage
-    from .layers import Reference, read_layer, write_layers
+    from .layers.reading import read_layer
+    from .layers.reference import Reference
+    from .layers.writing import write_layers
 
     there = set(geopackage.contents(path)) if path.exists() else set()
     history = change.history

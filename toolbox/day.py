@@ -348,7 +348,8 @@ def _parse(path: Path) -> dict[str, Any]:
 
 
 def _read_layers(lake: Lake, folder: Path) -> tuple[Layers, dict[str, str]]:
-    from .layers import list_layers, parse_reference, read_layer, read_surface
+    from .layers.reading import list_layers, read_layer, read_surface
+    from .layers.reference import parse_reference
 
     if not lake.file:
         raise UsageError('[lake] needs file = "your_lake.gpkg".')

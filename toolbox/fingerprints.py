@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 from .errors import DataError, FileMissing
 from .geopackage import is_geopackage
-from .layers import Reference, list_layers
+from .layers.reading import list_layers
+from .layers.reference import Reference
 
 if TYPE_CHECKING:
     from .catalogue import Entry

@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING, Any, Final
 from .errors import CastshedError, CrsError, DataError, OutputExists, OutputFailed, UsageError
 from .exchange import check_output
 from .lake_records import result_digest, write_whole
-from .layers import Reference, list_layers, read_layer, reprojected, write_layers
+from .layers.reading import list_layers, read_layer, reprojected
+from .layers.reference import Reference
+from .layers.writing import write_layers
 from .store import fingerprint
 
 if TYPE_CHECKING:

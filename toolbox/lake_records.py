@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from .geopackage import is_geopackage
-from .layers import parse_reference
+from .layers.reference import parse_reference
 from .parameters.markers import DayInput
 from .store import fingerprint
 

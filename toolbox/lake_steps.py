@@ -17,7 +17,7 @@ from typing import Any
 from .errors import UsageError
 from .fingerprints import of_code
 from .lake_work import LakeLayer, filled, made_layers, names_lake
-from .layers import Reference, parse_reference
+from .layers.reference import Reference, parse_reference
 from .outputs import lineage_text
 from .parameters.markers import FileSet, FolderSet, Layer
 from .report import plain

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 from .errors import OutputExists, OutputFailed, UsageError
 from .exchange import check_output
-from .layers import parse_reference, write_layers
+from .layers.reference import parse_reference
+from .layers.writing import write_layers
 from .parameters.folder_contents import FolderContents
 from .parameters.markers import BookFile, FileSet, FolderSet, Layer
 from .report import plain

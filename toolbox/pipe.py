@@ -56,7 +56,7 @@ class PipedLayers:
         UsageError
             Nothing is piped in.
         """
-        from .layers import reprojected
+        from .layers.reading import reprojected
         from .text_sequence import read_sequence
 
         if self._layers is None:

@@ -27,7 +27,7 @@ TRACEBACK: Final = "CASTSHED_TRACEBACK"
 
 def _beside(spec: Spec, given: Mapping[str, Any]) -> Path | None:
     """Folder of the first input: results worth keeping are kept beside it."""
-    from .layers import parse_reference
+    from .layers.reference import parse_reference
 
     for par in spec.parameters:
         value = given[par.name]

@@ -143,7 +143,8 @@ def read_source(reference: str) -> SourceTable:
     DataError
         It cannot be read, is hostile, or is in another format; the message lists the formats read.
     """
-    from .layers import parse_reference, read_layer
+    from .layers.reading import read_layer
+    from .layers.reference import parse_reference
 
     given = parse_reference(reference)
     if not given.path.exists():

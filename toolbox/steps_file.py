@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from . import catalogue, units
 from .errors import CastshedError, DataError, FileMissing, UsageError
-from .layers import Reference, parse_reference
+from .layers.reference import Reference, parse_reference
 from .parameters.annotations import check_value
 from .parameters.markers import (
     BookFile,

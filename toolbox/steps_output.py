@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Any, Final
 from .errors import UsageError
 from .exchange import check_output
 from .geopackage import contents, is_geopackage, read_lineage
-from .layers import parse_reference, write_layers
+from .layers.reference import parse_reference
+from .layers.writing import write_layers
 from .outputs import check_target, lineage_text, write_result
 from .parameters.folder_contents import FolderContents
 from .parameters.markers import FileSet, FolderSet, Layer, Surface

@@ -17,7 +17,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from ..errors import CastshedError
-from ..layers import list_layers, parse_reference, read_layer, read_surface
+from ..layers.reading import list_layers, read_layer, read_surface
+from ..layers.reference import parse_reference
 
 if TYPE_CHECKING:
     from ..spec import Spec

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
-from ..layers import read_layer
+from ..layers.reading import read_layer
 from ..output import palette
 from ..output.example_map import (
     Scene,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from ..layers import read_layer, read_surface
+from ..layers.reading import read_layer, read_surface
 from ..output import palette
 from ..output.example_map import (
     Scene,

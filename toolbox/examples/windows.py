@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
-from ..layers import read_layer
+from ..layers.reading import read_layer
 
 if TYPE_CHECKING:
     import geopandas as gpd

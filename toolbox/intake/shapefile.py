@@ -52,7 +52,8 @@ def read_shapefile(path: Path, name: str) -> SourceTable:
     DataError
         A part is missing or broken, or it is too large.
     """
-    from ..layers import Reference, read_layer
+    from ..layers.reading import read_layer
+    from ..layers.reference import Reference
 
     parts = {ending: _beside(path, ending) for ending in _PARTS}
     size = sum(part.stat().st_size for part in parts.values() if part is not None)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from ..layers import to_flatgeobuf
+from ..layers.single_files import to_flatgeobuf
 from .cautions import caution_text
 from .lineage import lineage_lines
 from .names import PLAIN, NameRule

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from ..errors import DataWarning
-from ..layers import to_shapefile
+from ..layers.single_files import to_shapefile
 from .cautions import CAUTIONS, level_text
 from .lineage import lineage_lines
 from .names import PLAIN, NameRule, to_ascii

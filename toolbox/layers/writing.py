@@ -1,0 +1,157 @@
+"""Layers written into a GeoPackage, all of them or none.
+
+How a file is changed without ever being half written is in `exchange`.
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from .. import exchange, geopackage
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+    from ..water.depth import DepthSurface
+
+
+def _write_surface(path: Path, name: str, surface: DepthSurface, words: str) -> None:
+    import numpy as np
+    import rasterio
+
+    from ..water.depth import DEPTH
+
+    rows, columns = surface.shape
+    exists = path.exists()
+    options: dict[str, Any] = {
+        "driver": "GPKG",
+        "width": columns,
+        "height": rows,
+        "count": 1,
+        "dtype": "float32",
+        "crs": surface.crs.to_wkt(),
+        "transform": rasterio.Affine(
+            surface.cell_x_m, 0.0, surface.west_m, 0.0, -surface.cell_y_m, surface.north_m
+        ),
+        "RASTER_TABLE": name,
+        "RASTER_IDENTIFIER": name,
+        "RASTER_DESCRIPTION": words,
+        "TILE_FORMAT": "TIFF",
+        "TILING_SCHEME": "CUSTOM",
+        "FIELD_NAME": "depth_m" if surface.quantity == DEPTH else "error_m",
+        "UOM": "m",
+        "QUANTITY_DEFINITION": surface.quantity,
+    }
+    if exists:
+        options["APPEND_SUBDATASET"] = "YES"
+    values = np.where(np.isfinite(surface.depth_m), surface.depth_m, np.float32(geopackage.NO_DEPTH)).astype(
+        np.float32
+    )
+    with rasterio.Env(), rasterio.open(path, "w", **options) as data:
+        data.write(values, 1)
+        data.update_tags(castshed_depth_error_m=repr(float(surface.error_m)))
+    geopackage.mark_no_data(path, name)
+
+
+def _write_frame(path: Path, name: str, frame: GeoDataFrame, words: str, types: tuple[str, ...]) -> None:
+    import pyogrio
+    import shapely
+
+    rings = shapely.get_type_id(frame.geometry.to_numpy()) == shapely.GeometryType.LINEARRING
+    if rings.any():
+        # Formats know no ring outside a polygon; asked for a layer of rings the driver ends the process.
+        lines = frame.geometry.to_numpy().copy()
+        lines[rings] = [shapely.LineString(ring.coords) for ring in lines[rings]]
+        frame = frame.set_geometry(lines, crs=frame.crs)
+    kinds = set(frame.geometry.geom_type.dropna().unique()) or set(types)
+    simple = {k.removeprefix("Multi") for k in kinds}
+    if len(kinds) == 1:
+        geometry = next(iter(kinds))
+    elif len(simple) == 1:
+        geometry = "Multi" + next(iter(simple))
+    else:
+        geometry = "Unknown"
+    pyogrio.write_dataframe(
+        frame,
+        path,
+        layer=name,
+        driver="GPKG",
+        geometry_type=geometry,
+        promote_to_multi=geometry.startswith("Multi"),
+        append=False,
+        layer_options={"DESCRIPTION": words, "SPATIAL_INDEX": "YES", "FID": "fid"},
+        dataset_options={} if path.exists() else {"VERSION": "1.4"},
+    )
+
+
+def _fill(
+    part: Path,
+    layers: Mapping[str, Any],
+    words: str,
+    types: Mapping[str, tuple[str, ...]],
+    lineage: str,
+) -> None:
+    import pyogrio
+
+    from ..water.depth import DepthSurface
+
+    try:
+        # Surfaces first: the raster driver makes a new file when there is none, and would not append to a bare one.
+        for name, value in layers.items():
+            if isinstance(value, DepthSurface):
+                _write_surface(part, name, value, words)
+        for name, value in layers.items():
+            if not isinstance(value, DepthSurface):
+                with warnings.catch_warnings():
+                    warnings.simplefilter("ignore", UserWarning)
+                    _write_frame(part, name, value, words, types.get(name, ()))
+    except (
+        pyogrio.errors.DataSourceError,
+        pyogrio.errors.DataLayerError,
+        pyogrio.errors.FieldError,
+    ) as error:
+        raise OSError(str(error)) from error
+    if lineage:
+        geopackage.write_lineage(part, list(layers), lineage)
+
+
+def write_layers(
+    path: str | Path,
+    layers: Mapping[str, Any],
+    *,
+    replace: bool = False,
+    lineage: str = "",
+    words: str = "",
+    types: Mapping[str, tuple[str, ...]] | None = None,
+) -> None:
+    """Write frames and depth surfaces into a GeoPackage: all of them or none.
+
+    Parameters
+    ----------
+    path
+        The GeoPackage; made when it is not there.
+    layers
+        Layer name -> GeoDataFrame or DepthSurface.
+    replace
+        Whether layers of those names may be replaced.
+    lineage
+        JSON text kept in the GeoPackage's metadata tables for each layer.
+    words
+        Description kept with each layer.
+    types
+        Layer name -> geometry types, for layers without rows.
+
+    Raises
+    ------
+    OutputExists, OutputFailed, UsageError
+        See `exchange.change`; the old file is then as it was.
+    """
+    exchange.change(
+        Path(path),
+        list(layers),
+        lambda part: _fill(part, layers, words, types or {}, lineage),
+        replace=replace,
+    )
