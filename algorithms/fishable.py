@@ -221,10 +221,11 @@ def fishable(
     from castshed.toolbox.water.hour_verdicts import judge_hours
     from castshed.toolbox.water.reach import closed_to_boats, reach
     from castshed.toolbox.water.sun import zone_of
+    from castshed.toolbox.water.unions import union_of
     from castshed.toolbox.water.verdict import Limits, judge, stand
     from castshed.toolbox.water.way_seas import SeaLimits, sea_words, seas_on_ways
 
-    surface = shapely.union_all(water.geometry.to_numpy())
+    surface = union_of(water.geometry.to_numpy())
     geometry = spots.geometry.to_numpy()
     points = place_points(geometry, surface)
     wet = on_water(points, surface)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import (
@@ -134,11 +134,13 @@ def shallow_hazards(
     import shapely
 
     from castshed.toolbox.errors import DataWarning, UsageError
+    from castshed.toolbox.side_by_side import side_by_side
     from castshed.toolbox.units import in_words
     from castshed.toolbox.water.hazards import least_depths, polygon_parts, shallow_area, widened
     from castshed.toolbox.water.isobaths import unknown_area
     from castshed.toolbox.water.levels import depth_today
     from castshed.toolbox.water.uncertainty import doubted, needed_depth_m, s44_error_m
+    from castshed.toolbox.water.unions import union_of
 
     if running_depth_m < draft_m:
         raise UsageError(
@@ -165,14 +167,17 @@ def shallow_hazards(
             stacklevel=2,
         )
 
-    lake = shapely.union_all(water.geometry.to_numpy())
+    lake = union_of(water.geometry.to_numpy())
     unknown = shapely.union(unknown_area(today), shapely.difference(lake, shapely.box(*today.bounds)))
     unknown = shapely.intersection(unknown, lake)
     # Both are drawn with a little to spare, not by the same amount at each place; together neither is narrowed.
     surfaces = [today] if depth_confidence is None else [today, doubted(today, depth_confidence, error)]
-    drawn = {c: [shallow_area(one, lake, needs[c], unknown) for one in surfaces] for c in ("idle", "run")}
-    idle = shapely.union_all(drawn["idle"])
-    run = shapely.union_all([*drawn["run"], idle])
+
+    def drawn(care: str) -> Any:
+        return shapely.union_all([shallow_area(one, lake, needs[care], unknown) for one in surfaces])
+
+    run, idle = side_by_side(lambda: drawn("run"), lambda: drawn("idle"))
+    run = shapely.union(run, idle)
 
     geometries: list[NDArray[np.object_]] = []
     cares: list[str] = []

@@ -205,11 +205,11 @@ def wind_exposure(
     import warnings
 
     import numpy as np
-    import shapely
 
     from castshed.toolbox.errors import DataWarning
     from castshed.toolbox.water.exposure import place_points
     from castshed.toolbox.water.exposure_hours import expose_hours, hourly_rows, worst_of_hours
+    from castshed.toolbox.water.unions import union_of
 
     winds = _winds(
         wind_from_deg,
@@ -234,7 +234,7 @@ def wind_exposure(
             "method cem-2002 with the effective fetch: the Coastal Engineering Manual asks for the straight line; "
             "its waves come out too low or too high. Use --fetch straight, or another method."
         )
-    surface = shapely.union_all(water.geometry.to_numpy())
+    surface = union_of(water.geometry.to_numpy())
     points = place_points(places.geometry.to_numpy(), surface)
     found = expose_hours(
         points,

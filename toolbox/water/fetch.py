@@ -203,7 +203,9 @@ def fetch_lengths(points: ArrayLike, water: BaseGeometry, bearings_deg: ArrayLik
     origin = (bounds[:2] + bounds[2:]) / 2.0
     shore = _shore(water, origin)
     local = xy[here] - origin
-    ashore = shapely.dwithin(shapely.boundary(water), shapely.points(xy[here]), ON_SHORE_M)
+    edge = shapely.boundary(water)
+    shapely.prepare(edge)
+    ashore = shapely.dwithin(edge, shapely.points(xy[here]), ON_SHORE_M)
     # Two millimetres: beyond the shore that an ashore point stands on, whichever side of it rounding put it.
     near = np.where(ashore, 2.0 * ON_SHORE_M, 0.0)
     distinct, back = np.unique(bearings % 360.0, return_inverse=True)

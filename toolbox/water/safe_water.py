@@ -10,6 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from ..errors import DataError, DataWarning, UsageError
+from ..side_by_side import side_by_side
 from .mesh import polygon_parts
 from .unions import union_of
 
@@ -243,10 +244,14 @@ def safe_waters(
     thin, hazardous = thin_water(hazards), areas_of(hazards)
     closed = [*thin, *closed_zones(zones)]
     idle_area = shapely.difference(area, union_of(closed)) if closed else area
-    idling = shrink(idle_area, clearance_m)
     run_clearance = clearance_m if run_clearance_m is None else run_clearance_m
     if len(thin) == len(hazardous) and run_clearance == clearance_m:
+        idling = shrink(idle_area, clearance_m)
         return idling, idling
-    run_area = shapely.difference(idle_area, union_of(hazardous)) if hazardous else idle_area
-    running, _ = sound(shapely.intersection(shrink(run_area, run_clearance), idling))
-    return running, idling
+
+    def to_run() -> Any:
+        run_area = shapely.difference(idle_area, union_of(hazardous)) if hazardous else idle_area
+        return shrink(run_area, run_clearance)
+
+    running, idling = side_by_side(to_run, lambda: shrink(idle_area, clearance_m))
+    return sound(shapely.intersection(running, idling))[0], idling

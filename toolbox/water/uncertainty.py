@@ -10,6 +10,8 @@ import numpy as np
 from ..errors import UsageError
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from .depth import DepthSurface
 
 S44_ORDERS: Final[dict[str, tuple[float, float]]] = {
@@ -87,10 +89,15 @@ def doubted(surface: DepthSurface, local: DepthSurface, error_m: float) -> Depth
     Combined with other errors, one that is greater by x makes the whole greater by x at most; so lowering by x and
     combining as before is on the safe side. No place is ever made deeper.
     """
+    error: NDArray[np.floating]
     if local.shape == surface.shape and np.allclose(local.bounds, surface.bounds):
-        error = local.depth_m.astype(np.float64)
+        error = local.depth_m
     else:
         x, y = np.meshgrid(surface.xs, surface.ys)
         error = local.at(x, y)
-    more = np.nan_to_num(error - error_m, nan=0.0).clip(0.0)
-    return surface.with_depth((surface.depth_m - more).astype(np.float32))
+    lowered = surface.depth_m.copy()
+    for row, of_row in enumerate(error):  # a row at a time: few cells are lowered, and grids are large
+        less_sure = np.flatnonzero(of_row > np.float64(error_m))
+        more = of_row[less_sure].astype(np.float64) - error_m
+        lowered[row, less_sure] = lowered[row, less_sure] - more
+    return surface.with_depth(lowered)
