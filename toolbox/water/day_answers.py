@@ -9,7 +9,7 @@ import numpy as np
 
 from .day_moves import insertions
 from .day_search import best_day
-from .day_task import END, FAR, START, merit, timed
+from .day_task import END, FAR, START, merit, timed, visited
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -61,7 +61,7 @@ def spare_s(task: DayTask, routes: Routes) -> int:
 
 def missed(task: DayTask, routes: Routes) -> list[Missed]:
     """Tell of each stop that is not in the plan what it would cost to add it."""
-    taken = {int(task.stop[offer]) for route in routes for offer in route}
+    taken = visited(task, routes)
     endless = replace(task, over_s=_EVER, fuel_limit_ml=FAR)
     found: list[Missed] = []
     for place, offers in sorted(task.offers_of.items()):
@@ -81,7 +81,7 @@ def missed(task: DayTask, routes: Routes) -> list[Missed]:
 
 def swaps(task: DayTask, routes: Routes, *, most: int = 3) -> list[Swap]:
     """Find the best exchanges of one stop of the plan for one that is not in it, each stop named once."""
-    taken = {int(task.stop[offer]) for route in routes for offer in route}
+    taken = visited(task, routes)
     open_offers = np.flatnonzero(~np.isin(task.stop, sorted(taken)) & (task.closes_s >= 0))
     if not len(open_offers):
         return []

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .compiled import compiled
-from .day_task import END, FAR, START, Route, merit
+from .day_task import END, FAR, START, Route, merit, visited
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -73,7 +73,7 @@ def insertions(task: DayTask, route: Route, offers: Ints) -> tuple[Ints, Ints]:
 
 def _open_offers(task: DayTask, routes: Routes) -> Ints:
     """List the offers of stops no route visits yet."""
-    taken = {int(task.stop[offer]) for route in routes for offer in route}
+    taken = visited(task, routes)
     return np.flatnonzero(~np.isin(task.stop, sorted(taken)) & (task.closes_s >= 0))
 
 

@@ -142,6 +142,11 @@ def timed(task: DayTask, route: Route) -> Timed | None:
     return Timed(begins, starts, clock, int(task.worth[list(route)].sum()), travel, fuel)
 
 
+def visited(task: DayTask, routes: Sequence[Route]) -> set[int]:
+    """Places that some routes visit."""
+    return {int(task.stop[offer]) for route in routes for offer in route}
+
+
 def merit(task: DayTask, routes: Sequence[Route]) -> tuple[int, int, int]:
     """Rank a set of routes: must stops visited, then value, then least travel; greater is better.
 
