@@ -212,7 +212,7 @@ def test_areas_of_any_size_stay_areas_in_place(lon, lat, size, corners, seed):
     angles = np.sort(rng.uniform(0.0, 2.0 * np.pi, corners))
     radii = size * rng.uniform(0.2, 1.0, corners)
     given_area = Polygon(np.column_stack([lon + radii * np.cos(angles), lat + radii * np.sin(angles)]))
-    ready = on_earth(given_area)
+    (ready,) = on_earth(np.array([given_area]))
     assert ready.geom_type in {"Polygon", "MultiPolygon"}
     corners_out = shapely.points(shapely.get_coordinates(ready))
     # half a step each way, and what snapping adds

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 _STEP_DEG: Final = (
     1e-7  # about 1 cm, the precision RFC 7946 section 11.2 calls plenty and nearly every reader keeps
 )
+_HALF_DEG: Final = 180.0  # no lake is half the earth wide: what seems to be crosses the 180th meridian
 
 
 def _shifted(geometry: BaseGeometry, by_deg: float) -> BaseGeometry:
@@ -34,39 +35,45 @@ def _unwrapped(geometry: BaseGeometry) -> BaseGeometry:
 
 
 def _cut(geometry: BaseGeometry) -> BaseGeometry:
-    """Cut what crosses the 180th meridian in two (RFC 7946 section 3.1.9); no lake is half the earth wide."""
-    west, _, east, _ = geometry.bounds
-    if east - west <= 180.0 or shapely.get_dimensions(geometry) == 0:
-        return geometry
+    """Cut in two what crosses the 180th meridian (RFC 7946 section 3.1.9)."""
     whole = _unwrapped(geometry)
     here = shapely.intersection(whole, shapely.box(0.0, -90.0, 180.0, 90.0))
     there = _shifted(shapely.intersection(whole, shapely.box(180.0, -90.0, 360.0, 90.0)), -360.0)
     return shapely.union_all([here, there])
 
 
-def _rounded(geometry: BaseGeometry) -> BaseGeometry:
+def _rounded(geometries: NDArray[np.object_]) -> NDArray[np.object_]:
     """Round to seven decimals; an area that would no longer be valid is snapped to that grid instead."""
-    rounded: BaseGeometry = shapely.transform(geometry, lambda points: np.round(points, 7))
-    if shapely.get_dimensions(geometry) < 2 or shapely.is_valid(rounded) or not shapely.is_valid(geometry):
-        return rounded
-    snapped: BaseGeometry = shapely.set_precision(geometry, _STEP_DEG)
+    rounded: NDArray[np.object_] = shapely.transform(geometries, lambda points: np.round(points, 7))
+    areas = np.flatnonzero(shapely.get_dimensions(geometries) == 2)
+    broken = areas[~shapely.is_valid(rounded[areas])]
+    broken = broken[shapely.is_valid(geometries[broken])]
+    snapped = shapely.set_precision(geometries[broken], _STEP_DEG)
     # smaller than the grid: an area without extent tells more than none
-    return snapped if shapely.get_dimensions(snapped) == 2 and not snapped.is_empty else rounded
+    kept = (shapely.get_dimensions(snapped) == 2) & ~shapely.is_empty(snapped)
+    rounded[broken[kept]] = snapped[kept]
+    return rounded
 
 
-def on_earth(geometry: BaseGeometry) -> BaseGeometry:
-    """Make a geometry ready for GeoJSON and KML.
+def on_earth(geometries: NDArray[np.object_]) -> NDArray[np.object_]:
+    """Make geometries ready for GeoJSON and KML.
 
     Parameters
     ----------
-    geometry
-        In WGS84, longitude first.
+    geometries
+        In WGS84, longitude first, (n,); None where there is none.
 
     Returns
     -------
-    BaseGeometry
-        Cut at the 180th meridian, on the grid of seven decimals, exterior rings counter-clockwise and interior
+    array
+        Each cut at the 180th meridian, on the grid of seven decimals, exterior rings counter-clockwise and interior
         ones clockwise (RFC 7946 section 3.1.6; KML 2.2 asks the same of ``Polygon``).
     """
-    ready: BaseGeometry = shapely.orient_polygons(_rounded(_cut(geometry)), exterior_cw=False)
-    return ready
+    ready = np.array(geometries, dtype=object)
+    bounds = shapely.bounds(ready)
+    for row in np.flatnonzero(
+        (bounds[:, 2] - bounds[:, 0] > _HALF_DEG) & (shapely.get_dimensions(ready) > 0)
+    ):
+        ready[row] = _cut(ready[row])
+    oriented: NDArray[np.object_] = shapely.orient_polygons(_rounded(ready), exterior_cw=False)
+    return oriented

@@ -14,6 +14,7 @@ from .kml import to_kml
 from .names import PLAIN, NameRule
 from .packing import packed
 from .plan_csv import to_csv_files
+from .ready import Ready, ready_features
 from .shapefile import to_shapefile_sets
 from .styles import to_sld_files
 
@@ -83,16 +84,16 @@ def _gpx(layers: Layers, telling: Telling) -> dict[str, bytes]:
     return {f"run-{place}-of-{len(files)}.gpx": content for place, content in enumerate(files, start=1)}
 
 
-def _kml(layers: Layers, telling: Telling) -> dict[str, bytes]:
-    return {"plan.kml": to_kml(layers, **telling.about, rule=telling.rule)}
+def _kml(layers: Layers, telling: Telling, ready: Ready) -> dict[str, bytes]:
+    return {"plan.kml": to_kml(layers, **telling.about, rule=telling.rule, ready=ready)}
 
 
-def _kmz(layers: Layers, telling: Telling) -> dict[str, bytes]:
-    return {"plan.kmz": packed({"doc.kml": to_kml(layers, **telling.about, rule=telling.rule)})}
+def _kmz(layers: Layers, telling: Telling, ready: Ready) -> dict[str, bytes]:
+    return {"plan.kmz": packed({"doc.kml": _kml(layers, telling, ready)["plan.kml"]})}
 
 
-def _geojson(layers: Layers, telling: Telling) -> dict[str, bytes]:
-    return {"plan.geojson": to_geojson(layers, **telling.about, rule=telling.rule)}
+def _geojson(layers: Layers, telling: Telling, ready: Ready) -> dict[str, bytes]:
+    return {"plan.geojson": to_geojson(layers, **telling.about, rule=telling.rule, ready=ready)}
 
 
 def _csv(layers: Layers, telling: Telling) -> dict[str, bytes]:
@@ -117,14 +118,16 @@ def _sld(layers: Layers, telling: Telling) -> dict[str, bytes]:
 
 _WRITERS: Final[dict[str, Callable[[Layers, Telling], dict[str, bytes]]]] = {
     "gpx": _gpx,
-    "kml": _kml,
-    "kmz": _kmz,
-    "geojson": _geojson,
     "csv": _csv,
     "fgb": _fgb,
     "shp": _shp,
     "dxf": _dxf,
     "sld": _sld,
+}
+_OF_FEATURES: Final[dict[str, Callable[[Layers, Telling, Ready], dict[str, bytes]]]] = {
+    "kml": _kml,
+    "kmz": _kmz,
+    "geojson": _geojson,
 }
 
 
@@ -137,6 +140,12 @@ def write_files(layers: Layers, formats: Iterable[str], telling: Telling) -> dic
         Of any of the formats.
     """
     files: dict[str, bytes] = {}
+    ready: Ready | None = None
     for word in formats:
-        files |= _WRITERS[word](layers, telling)
+        if word in _WRITERS:
+            files |= _WRITERS[word](layers, telling)
+            continue
+        if ready is None:
+            ready = ready_features(layers, level_m=telling.level_m)
+        files |= _OF_FEATURES[word](layers, telling, ready)
     return files

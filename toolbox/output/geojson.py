@@ -10,20 +10,22 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
-from shapely.geometry import Polygon
+from shapely.geometry import LinearRing, LineString, Polygon
 
 from .cautions import caution_text
-from .earth import on_earth
-from .features import features_of
 from .lineage import lineage_lines
 from .names import PLAIN, NameRule
+from .ready import Ready, ready_features
 from .text import clean, is_missing, one_line, stamp, utc
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
     import geopandas as gpd
     from shapely.geometry.base import BaseGeometry
+
+
+_json = json.JSONEncoder(ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode
 
 
 def _value(value: Any) -> Any:
@@ -41,28 +43,22 @@ def _value(value: Any) -> Any:
     return clean(value)
 
 
-def _points(geometry: BaseGeometry) -> list[list[float]]:
-    # + 0.0 turns -0.0 into 0.0
-    return [[round(x, 7) + 0.0, round(y, 7) + 0.0] for x, y in shapely.get_coordinates(geometry).tolist()]
+def _coordinates(geometry: BaseGeometry, runs: Iterator[str]) -> str:
+    if geometry.geom_type == "Point":
+        return f"[{next(runs)}]"
+    if isinstance(geometry, (LineString, LinearRing)):
+        return f"[[{next(runs).replace(' ', '],[')}]]"
+    parts = shapely.get_rings(geometry) if isinstance(geometry, Polygon) else shapely.get_parts(geometry)
+    return f"[{','.join(_coordinates(part, runs) for part in parts)}]"
 
 
-def _geometry(geometry: BaseGeometry) -> dict[str, Any]:
+def _geometry(geometry: BaseGeometry, runs: Iterator[str]) -> str:
     kind = geometry.geom_type
-    if kind == "LinearRing":
-        kind = "LineString"
-    coordinates: Any
-    if kind == "Point":
-        coordinates = _points(geometry)[0]
-    elif kind == "LineString":
-        coordinates = _points(geometry)
-    elif isinstance(geometry, Polygon):
-        coordinates = [_points(ring) for ring in (geometry.exterior, *geometry.interiors)]
-    else:
-        parts = [_geometry(part) for part in shapely.get_parts(geometry)]
-        if kind == "GeometryCollection":
-            return {"type": kind, "geometries": parts}
-        coordinates = [part["coordinates"] for part in parts]
-    return {"type": kind, "coordinates": coordinates}
+    if kind == "GeometryCollection":
+        parts = ",".join(_geometry(part, runs) for part in shapely.get_parts(geometry))
+        return f'{{"type":"{kind}","geometries":[{parts}]}}'
+    shown = "LineString" if kind == "LinearRing" else kind
+    return f'{{"type":"{shown}","coordinates":{_coordinates(geometry, runs)}}}'
 
 
 def to_geojson(
@@ -74,6 +70,7 @@ def to_geojson(
     date: str | None = None,
     made: datetime | None = None,
     rule: NameRule = PLAIN,
+    ready: Ready | None = None,
 ) -> bytes:
     """Write layers as one GeoJSON FeatureCollection.
 
@@ -93,6 +90,8 @@ def to_geojson(
         When the plan was made, with its zone; written in UTC.
     rule
         How titles are written: cut to a length, in ASCII.
+    ready
+        The features of the layers, where they are made already; made here without it.
 
     Returns
     -------
@@ -111,10 +110,11 @@ def to_geojson(
     UsageError
         ``made`` carries no zone.
     """
-    features = features_of(layers, level_m=level_m)
-    titles = rule.unique(feature.name for feature in features)
+    made_ready = ready_features(layers, level_m=level_m) if ready is None else ready
+    titles = rule.unique(feature.name for feature in made_ready.features)
     written = []
-    for feature, name in zip(features, titles, strict=True):
+    table = zip(made_ready.features, titles, made_ready.shapes, made_ready.runs, strict=True)
+    for feature, name, shape, runs in table:
         own: dict[str, Any] = {
             "layer": feature.layer,
             "title": name,
@@ -125,8 +125,10 @@ def to_geojson(
             while key in own:
                 key += "_"
             own[key] = _value(value)
-        geometry = None if feature.geometry is None else _geometry(on_earth(feature.geometry))
-        written.append({"type": "Feature", "id": feature.key, "geometry": geometry, "properties": own})
+        place = "null" if shape is None else _geometry(shape, iter(runs))
+        written.append(
+            f'{{"type":"Feature","id":{_json(feature.key)},"geometry":{place},"properties":{_json(own)}}}'
+        )
     whole: dict[str, Any] = {
         "type": "FeatureCollection",
         "name": one_line(title) or "plan",
@@ -138,5 +140,4 @@ def to_geojson(
         whole["made"] = moment
     if lineage := lineage_lines(layers):
         whole["lineage"] = lineage
-    whole["features"] = written
-    return json.dumps(whole, ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode() + b"\n"
+    return f'{_json(whole)[:-1]},"features":[{",".join(written)}]}}\n'.encode()

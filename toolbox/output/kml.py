@@ -13,27 +13,27 @@ from xml.etree import ElementTree as ET
 
 import shapely
 from shapely.geometry import Polygon
-from shapely.geometry.base import BaseMultipartGeometry
 
 from .cautions import CAUTIONS, level_text
-from .earth import on_earth
-from .features import Feature, check_layers, features_of
+from .features import Feature, check_layers
 from .lineage import lineage_lines
 from .looks import LOOKS, Look, band_looks, band_names, look_of
-from .markup import child, document, tag_names, value_text
+from .markup import child, document, escaped, tag_names, value_text
 from .names import PLAIN, NameRule
+from .ready import Ready, ready_features
 from .roles import TABLES
 from .text import clean, one_line, stamp
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Iterator, Mapping
     from datetime import datetime
 
     import geopandas as gpd
-    import numpy as np
     from shapely.geometry.base import BaseGeometry
 
 _KML: Final = "http://www.opengis.net/kml/2.2"
+_TESSELLATE: Final = "<tessellate>1</tessellate>"
+_END_OF_FOLDER: Final = "  </Folder>\n"
 _HIDDEN: Final = TABLES | {
     "contours",
     "soundings",
@@ -65,49 +65,40 @@ def _style(parent: ET.Element, name: str, look: Look) -> None:
     child(child(style, "BalloonStyle"), "text", "$[description]")
 
 
-def _coordinates(points: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> str:
-    return " ".join(f"{x:.7f},{y:.7f}" for x, y in points.tolist())
-
-
-def _geometry(parent: ET.Element, geometry: BaseGeometry) -> None:
+def _geometry(geometry: BaseGeometry, runs: Iterator[str]) -> str:
     if geometry.geom_type == "Point":
-        child(child(parent, "Point"), "coordinates", _coordinates(shapely.get_coordinates(geometry)))
-    elif geometry.geom_type in {"LineString", "LinearRing"}:
-        line = child(parent, "LineString")
-        child(line, "tessellate", "1")
-        child(line, "coordinates", _coordinates(shapely.get_coordinates(geometry)))
-    elif isinstance(geometry, Polygon):
-        polygon = child(parent, "Polygon")
-        child(polygon, "tessellate", "1")
-        for tag, rings in (
-            ("outerBoundaryIs", [geometry.exterior]),
-            ("innerBoundaryIs", list(geometry.interiors)),
-        ):
-            for ring in rings:
-                edge = child(child(polygon, tag), "LinearRing")
-                child(edge, "coordinates", _coordinates(shapely.get_coordinates(ring)))
-    elif isinstance(geometry, BaseMultipartGeometry):
-        several = child(parent, "MultiGeometry")
-        for part in geometry.geoms:
-            _geometry(several, part)
+        return f"<Point><coordinates>{next(runs)}</coordinates></Point>"
+    if geometry.geom_type in {"LineString", "LinearRing"}:
+        return f"<LineString>{_TESSELLATE}<coordinates>{next(runs)}</coordinates></LineString>"
+    if isinstance(geometry, Polygon):
+        edges = "".join(
+            f"<{tag}><LinearRing><coordinates>{next(runs)}</coordinates></LinearRing></{tag}>"
+            for tag in ("outerBoundaryIs", *["innerBoundaryIs"] * shapely.get_num_interior_rings(geometry))
+        )
+        return f"<Polygon>{_TESSELLATE}{edges}</Polygon>"
+    parts = "".join(_geometry(part, runs) for part in shapely.get_parts(geometry))
+    return f"<MultiGeometry>{parts}</MultiGeometry>"
 
 
 def _paragraphs(lines: Iterable[str]) -> str:
     return "".join(f"<p>{html.escape(clean(line), quote=True)}</p>" for line in lines if line)
 
 
-def _placemark(parent: ET.Element, feature: Feature, name: str, mark_id: str, style: str) -> None:
-    mark = child(parent, "Placemark", None, {"id": mark_id})
-    child(mark, "name", name)
-    child(mark, "description", _paragraphs([name, *feature.words]))
-    child(mark, "styleUrl", f"#{style}")
-    written = {column: text for column, value in feature.values.items() if (text := value_text(value))}
-    if written:
-        extended = child(mark, "ExtendedData")
-        for column, text in written.items():
-            child(child(extended, "Data", None, {"name": column}), "value", text)
-    if feature.geometry is not None:
-        _geometry(mark, on_earth(feature.geometry))
+def _placemark(feature: Feature, name: str, mark_id: str, style: str, shape: str) -> str:
+    """Write a feature as text: one by one as elements, those of a big plan would take several times as long."""
+    told = escaped(_paragraphs([name, *feature.words]))
+    data = "".join(
+        f'\n     <Data name="{escaped(column)}"><value>{escaped(text)}</value></Data>'
+        for column, value in feature.values.items()
+        if (text := value_text(value))
+    )
+    place = f"    {shape}\n" if shape else ""
+    values = f"\n    <ExtendedData>{data}\n    </ExtendedData>" if data else ""
+    return (
+        f'   <Placemark id="{escaped(mark_id)}">\n    <name>{escaped(name)}</name>\n'
+        f"    <description>{told}</description>\n    <styleUrl>#{escaped(style)}</styleUrl>{values}\n"
+        f"{place}   </Placemark>\n"
+    )
 
 
 def to_kml(
@@ -119,6 +110,7 @@ def to_kml(
     date: str | None = None,
     made: datetime | None = None,
     rule: NameRule = PLAIN,
+    ready: Ready | None = None,
 ) -> bytes:
     """Write layers as one KML 2.2 document.
 
@@ -140,6 +132,8 @@ def to_kml(
         When the plan was made, with its zone; told in UTC.
     rule
         How names are written: cut to a length, in ASCII.
+    ready
+        The features of the layers, where they are made already; made here without it.
 
     Returns
     -------
@@ -156,7 +150,12 @@ def to_kml(
         ``made`` carries no zone.
     """
     layers = check_layers(layers)
-    features = features_of(layers, level_m=level_m)
+    made_ready = ready_features(layers, level_m=level_m) if ready is None else ready
+    features = made_ready.features
+    shapes = [
+        "" if shape is None else _geometry(shape, iter(runs))
+        for shape, runs in zip(made_ready.shapes, made_ready.runs, strict=True)
+    ]
     root = ET.Element("kml", {"xmlns": _KML})
     plan = child(root, "Document")
     child(plan, "name", one_line(title) or "plan")
@@ -169,13 +168,25 @@ def to_kml(
     for name, look in {**LOOKS, **band_looks(bands)}.items():
         _style(plan, name, look)
     ids = tag_names((f.key for f in features), reserved={*LOOKS, *bands.values()})
+    marks: list[str] = []
     for layer in layers:
-        own = [feature for feature in features if feature.layer == layer]
+        rows = [row for row, feature in enumerate(features) if feature.layer == layer]
+        own = [features[row] for row in rows]
         folder = child(plan, "Folder")
         child(folder, "name", layer.replace("_", " "))
         hidden = bool(own) and own[0].role in _HIDDEN
         child(folder, "visibility", "0" if hidden else "1")
         child(folder, "open", "0")
-        for feature, name in zip(own, rule.unique(f.name for f in own), strict=True):
-            _placemark(folder, feature, name, ids[feature.key], look_of(feature.role, feature.values, bands))
-    return document(root)
+        names = rule.unique(feature.name for feature in own)
+        marks.append(
+            "".join(
+                _placemark(
+                    feature, name, ids[feature.key], look_of(feature.role, feature.values, bands), shapes[row]
+                )
+                for row, feature, name in zip(rows, own, names, strict=True)
+            )
+        )
+    # the end of a folder stands nowhere else: among words it would be escaped
+    first, *others = document(root).decode().split(_END_OF_FOLDER)
+    between = (f"{own}{_END_OF_FOLDER}{after}" for own, after in zip(marks, others, strict=True))
+    return "".join([first, *between]).encode()

@@ -7,6 +7,7 @@ import re
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any, Final
 from xml.etree import ElementTree as ET
+from xml.sax.saxutils import escape
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from .text import clean, is_missing, utc
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
+_SPECIAL: Final = re.compile('[&<>"]')
 _NOT_IN_NAMES: Final = re.compile(r"[^A-Za-z0-9_.-]")
 
 
@@ -22,10 +24,26 @@ def child(
     parent: ET.Element, tag: str, text: Any = None, attributes: Mapping[str, str] | None = None
 ) -> ET.Element:
     """Append an element; its text is cleaned of what XML cannot hold, and escaped when written."""
-    element = ET.SubElement(parent, tag, {name: clean(value) for name, value in (attributes or {}).items()})
+    element = ET.SubElement(parent, tag)
+    for name, value in (attributes or {}).items():
+        element.set(name, clean(value))
     if text is not None:
         element.text = clean(text)
     return element
+
+
+def escaped(text: Any) -> str:
+    """Clean and escape a text so that it may stand between tags, or between quotation marks in one.
+
+    Examples
+    --------
+    >>> escaped('Fish & "<chips>"')
+    'Fish &amp; &quot;&lt;chips&gt;&quot;'
+    """
+    shown = clean(text)
+    if _SPECIAL.search(shown) is None:
+        return shown
+    return escape(shown, {'"': "&quot;"})
 
 
 def value_text(value: Any) -> str | None:
@@ -36,6 +54,8 @@ def value_text(value: Any) -> str | None:
     >>> value_text(5.0), value_text("2031-05-03T06:30:00-05:00"), value_text(float("inf"))
     ('5.0', '2031-05-03T11:30:00Z', None)
     """
+    if type(value) is float:  # most are
+        return repr(value) if math.isfinite(value) else None
     if is_missing(value):
         return None
     if isinstance(value, np.generic):
@@ -75,4 +95,5 @@ def tag_names(columns: Iterable[str], *, reserved: Iterable[str] = ()) -> dict[s
 def document(root: ET.Element) -> bytes:
     """Write the whole document in UTF-8, indented, the same bytes for the same content."""
     ET.indent(root, space=" ")
-    return bytes(ET.tostring(root, encoding="UTF-8", xml_declaration=True)) + b"\n"
+    # as text first: written as bytes, each of its pieces would be encoded alone, at several times the cost
+    return f"<?xml version='1.0' encoding='UTF-8'?>\n{ET.tostring(root, encoding='unicode')}\n".encode()

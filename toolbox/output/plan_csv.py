@@ -42,7 +42,10 @@ def _cell(value: Any) -> str:
 
 def _places(features: list[Feature]) -> dict[str, list[str]]:
     """Longitude and latitude of a point on each geometry; WKT too where one is more than a point."""
-    shapes = np.array([None if f.geometry is None else on_earth(f.geometry) for f in features], dtype=object)
+    shapes = np.empty(len(features), dtype=object)
+    for row, feature in enumerate(features):
+        shapes[row] = feature.geometry
+    shapes = on_earth(shapes)
     points = shapely.point_on_surface(shapes) if len(shapes) else shapes
     found = {
         name: ["" if np.isnan(value) else f"{value:.7f}" for value in get(points).tolist()]

@@ -14,6 +14,7 @@ from .geojson import to_geojson
 from .gpx import to_gpx
 from .kml import to_kml
 from .plan_json import to_plan_json
+from .ready import ready_features
 from .roles import TABLES
 
 if TYPE_CHECKING:
@@ -84,10 +85,11 @@ def plan_folder(
         name: layers[name][layers[name]["spot_id"].isin(stops["spot_id"])] for name in ("holds", "cast_lines")
     }
     drawn = {**places, **on_run}  # the map shows where the boat stops, not every place it could
+    ready = ready_features(places, level_m=level_m)
     files = {
         "run.gpx": to_gpx(aboard, title=title, level_m=level_m, date=date),
-        "plan.kml": to_kml(places, title=title, level_m=level_m, date=date),
-        "plan.geojson": to_geojson(shared, title=title, level_m=level_m, date=date),
+        "plan.kml": to_kml(places, title=title, level_m=level_m, date=date, ready=ready),
+        "plan.geojson": to_geojson(shared, title=title, level_m=level_m, date=date, ready=ready.of(shared)),
         "plan.json": to_plan_json(
             places, title=title, level_m=level_m, date=date, totals=totals, proof=proof, notes=notes
         ),

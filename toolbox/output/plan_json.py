@@ -13,6 +13,7 @@ from .features import to_lon_lat
 if TYPE_CHECKING:
     import geopandas as gpd
 
+_TABLES = frozenset({"stops", "legs", "holds", "spots", "left_out"})
 _DEGREES_KEPT = 7  # 1e-7 degree is about a centimetre
 
 
@@ -24,6 +25,17 @@ def _rows(frame: gpd.GeoDataFrame, name: str, *, places: bool) -> list[dict[str,
             if point is not None and point.geom_type == "Point":
                 row["lon"], row["lat"] = (round(v, _DEGREES_KEPT) for v in point.coords[0][:2])
     return table
+
+
+def _text(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=False, indent=1).replace("\n", "\n ")
+
+
+def _rows_text(rows: list[dict[str, Any]]) -> str:
+    """Write rows of a table, a value on a line; row by row, which the library does much faster than all at once."""
+    write = json.JSONEncoder(ensure_ascii=False, separators=(",\n   ", ": ")).encode
+    shown = (f"  {{\n   {write(plain(row))[1:-1]}\n  }}" if row else "  {}" for row in rows)
+    return "[\n" + ",\n".join(shown) + "\n ]" if rows else "[]"
 
 
 def to_plan_json(
@@ -59,7 +71,7 @@ def to_plan_json(
         UTF-8. Lengths in metres, times in seconds, bearings in degrees, as the names of the members say; a number
         that is not known is null.
     """
-    body = {
+    body: dict[str, Any] = {
         "title": title,
         "date": date,
         "level_m": level_m,
@@ -74,4 +86,8 @@ def to_plan_json(
         "notes": list(notes),
         "cautions": list(CAUTIONS),
     }
-    return (json.dumps(plain(body), ensure_ascii=False, indent=1) + "\n").encode()
+    members = ",\n".join(
+        f" {json.dumps(name)}: {_rows_text(value) if name in _TABLES else _text(plain(value))}"
+        for name, value in body.items()
+    )
+    return f"{{\n{members}\n}}\n".encode()

@@ -44,6 +44,8 @@ def clean(value: Any) -> str:
     """
     if type(value) is str and value.isascii() and value.isprintable():  # most are, and are fit as they are
         return value
+    if type(value) is float or type(value) is int:  # of figures, points and signs
+        return str(value) if value == value else ""  # noqa: PLR0124 -- NaN is what differs from itself
     if is_missing(value):
         return ""
     return _UNFIT.sub("", str(value)).replace("\r\n", "\n").replace("\r", "\n")
