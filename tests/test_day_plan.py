@@ -17,12 +17,14 @@ from castshed.algorithms.shallow_hazards import shallow_hazards
 from castshed.algorithms.water_today import water_today
 from castshed.toolbox.errors import DataError, NoSafeWay, NothingFishable, UsageError
 from castshed.toolbox.water import day_search
+from castshed.toolbox.water.burn import Burn
 from castshed.toolbox.water.day_answers import conflict, missed, shorter, spare_s, swaps
 from castshed.toolbox.water.day_exact import exact_day
 from castshed.toolbox.water.day_moves import fill, improved, insertions, untangled
 from castshed.toolbox.water.day_offers import both, spans_of_hours, stays_of, wished_windows, worth_of
 from castshed.toolbox.water.day_search import best_day
 from castshed.toolbox.water.day_task import FAR, merit, timed, whole_up
+from castshed.toolbox.water.plan_b import plan_b
 from conftest import CRS, X0, Y0, frame, make_lake
 from day_cases import enumerated, made_day, replayed
 
@@ -59,6 +61,13 @@ def test_search_for_many_finds_what_the_exact_one_finds_for_few(monkeypatch):
             assert merit(task, found) <= best
             equal += merit(task, found)[1] >= 0.97 * best[1]
     assert equal >= 10
+
+
+def test_a_day_that_is_over_before_it_begins_holds_no_stop(monkeypatch):
+    monkeypatch.setattr(day_search, "MOST_STOPS", 2)
+    task = made_day(10, 4, windows=False, days=2)
+    for over_s in (-1, 0):
+        assert best_day(replace(task, over_s=over_s)) == [(), ()]
 
 
 def test_insertions_agree_with_trying_each_place():
@@ -247,6 +256,44 @@ def test_the_plan_keeps_its_hours_and_says_everything(made):
     travel = plan.legs.groupby("leg_no")["time_s"].sum()
     for number, (left, came) in enumerate(zip(leave, arrive, strict=True), start=1):
         assert (came - left).total_seconds() >= travel[number] - 1e-6
+
+
+def test_half_an_hour_less_than_a_shorter_day_is_no_day(made, monkeypatch):
+    monkeypatch.setattr(day_search, "MOST_STOPS", 2)
+    plan = ask(made, back_by="06:25", stay_s=300.0, setup_s=0.0)
+    told = dict(zip(plan.answers["question"], plan.answers["answer"], strict=True))
+    names = ", ".join(sorted(plan.stops["name"].iloc[1:-1]))
+    assert told["30 minutes less"] == f"without {names}; worth -{told['worth']} to the day"
+
+
+def test_a_spot_on_land_is_left_out_without_a_warning(made):
+    _, holds, _ = made
+    dry = holds.iloc[:1].assign(
+        spot_id="dry", name="Dry", geometry=[shapely.Point(X0 + 650, Y0 + 650)], rating=9.0
+    )
+    plan = ask(made, holds=pd.concat([holds, dry], ignore_index=True), engine_hp=100, fuel_l=40.0)
+    why = dict(zip(plan.left_out["spot_id"], plan.left_out["reason"], strict=True))
+    assert why["dry"].startswith("out of reach: off today's water")
+
+
+def test_plan_b_is_the_nearest_open_hold_left(made):
+    holds = made[1].drop(columns="bank")
+    time_s = np.hypot(*(np.array(POINTS)[:, None] - POINTS).T)
+    assert plan_b(holds, {0, 1}, range(6), time_s) == {0: 4, 1: 5}
+    assert plan_b(holds, {0, 1}, {0, 1, 2}, time_s) == {0: 2, 1: 2}
+    assert plan_b(holds, {0, 1}, {0, 1}, time_s) == {}
+    time_s[0, 2:] = np.inf
+    assert plan_b(holds, {0, 1}, range(6), time_s) == {1: 5}
+
+
+def test_burn_from_horsepower():
+    # Common practice: full throttle burns a tenth of the horsepower in US gallons (3.785411784 L) an hour; some 45 %
+    # of it at cruise.
+    burn = Burn.of_engine(150)
+    assert burn.run_lph == pytest.approx(15 * 3.785411784 * 0.45)
+    assert 0.0 < burn.idle_lph < burn.run_lph / 5
+    assert Burn.of_engine(150, 30.0, 1.5) == Burn(30.0, 1.5)
+    assert Burn.of_engine(0) == Burn(0.0, 0.0)
 
 
 def test_plan_b_lies_in_the_lee_where_one_is_left(made):

@@ -150,8 +150,9 @@ def best_day(
         is the best there is; larger ones are the best that was found.
     """
     count = sum(1 for offers in task.offers_of.values() if (task.closes_s[offers] >= 0).any())
-    if task.days == 1 and count <= MOST_STOPS:
-        routes: Routes = [exact_day(task)]
+    over = task.over_s <= task.begin_s  # before it begins
+    if over or (task.days == 1 and count <= MOST_STOPS):
+        routes: Routes = [()] * task.days if over else [exact_day(task)]
         if progress is not None:
             progress(1.0)
         return routes
