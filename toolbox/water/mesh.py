@@ -60,6 +60,11 @@ class Mesh:
         return turn(b, v, a) <= 0.0
 
 
+def is_valid(geometry: Any) -> bool:
+    """Whether a geometry is valid: `shapely.is_valid`, which mutes the warnings of all threads while it looks."""
+    return bool(shapely.is_valid_reason(geometry) == "Valid Geometry")
+
+
 def polygon_parts(geometry: Any) -> list[Any]:
     """List the polygons of any geometry, however deep its collections; points, lines and empty parts go."""
     parts = np.atleast_1d(np.asarray(geometry, dtype=object))
@@ -142,7 +147,7 @@ def triangulate(water: Any) -> Mesh:
     bit for bit and can be welded. That nothing was lost is checked by area and by length of shore.
     """
     whole = shapely.MultiPolygon(polygon_parts(water))
-    if not shapely.is_valid(whole):
+    if not is_valid(whole):
         raise DataError(
             f"the water is not a valid polygon ({shapely.is_valid_reason(whole)}); repair it with "
             "shapely.make_valid before building its mesh"

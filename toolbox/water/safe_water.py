@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from ..errors import DataError, DataWarning, UsageError
 from ..side_by_side import side_by_side
-from .mesh import polygon_parts
-from .unions import union_of
+from .mesh import is_valid, polygon_parts
+from .unions import union_of, without
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -43,7 +43,7 @@ def sound(geometry: Any) -> tuple[Any, bool]:
     """Return the area of a geometry as valid polygons, and whether it had to be repaired."""
     if geometry is None:
         return shapely.MultiPolygon(), False
-    repaired = not bool(shapely.is_valid(geometry))
+    repaired = not is_valid(geometry)
     if repaired:
         geometry = shapely.make_valid(geometry)
     parts = polygon_parts(geometry)
@@ -58,6 +58,7 @@ def _strays(inner: Any, water: Any) -> bool:
     """Whether an area whose edge does not cross the water's holds something that is not water."""
     parts = np.asarray(polygon_parts(inner), dtype=object)
     # The edges do not cross; so one point of each ring tells whether the whole ring lies where it should.
+    water = shapely.force_2d(water)  # a copy: what is prepared is for one thread alone
     shapely.prepare(water)
     inside = shapely.get_coordinates(shapely.point_on_surface(parts))
     if not np.all(shapely.intersects_xy(water, inside)):
@@ -236,14 +237,14 @@ def safe_waters(
         Polygon or MultiPolygon each, possibly empty; running water lies wholly in idling water.
     """
     given = water.geometry.to_numpy()
-    if not np.all(shapely.is_valid(given) | shapely.is_missing(given)):
+    if not all(one is None or is_valid(one) for one in given):
         warnings.warn(
             "the water has invalid polygons; they were repaired, check its edge", DataWarning, stacklevel=2
         )
     area = union_of(areas_of(water))
     thin, hazardous = thin_water(hazards), areas_of(hazards)
     closed = [*thin, *closed_zones(zones)]
-    idle_area = shapely.difference(area, union_of(closed)) if closed else area
+    idle_area = without(area, union_of(closed)) if closed else area
     run_clearance = clearance_m if run_clearance_m is None else run_clearance_m
     if len(thin) == len(hazardous) and run_clearance == clearance_m:
         idling = shrink(idle_area, clearance_m)

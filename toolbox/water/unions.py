@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import threading
 from collections import OrderedDict
 from typing import TYPE_CHECKING, Any, Final
@@ -49,3 +50,9 @@ def union_of(areas: Sequence[Any] | NDArray[np.object_]) -> Any:
         while len(_remembered) > _MOST:
             _remembered.popitem(last=False)
     return made
+
+
+@functools.lru_cache(maxsize=2)
+def without(area: Any, taken: Any) -> Any:
+    """Take one area away from another as `shapely.difference` does; the last few are remembered."""
+    return shapely.difference(area, taken)
