@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
@@ -12,7 +12,9 @@ if TYPE_CHECKING:
     import geopandas as gpd
     from numpy.typing import NDArray
 
-_LINES = ("legs", "cast_lines")
+_LINES: Final = ("legs", "cast_lines")
+IN_PIECES: Final = ("water", "depth_bands", "dry_ground", "shallow_hazards")
+"""Areas of the ground, which are found faster in pieces."""
 
 
 def turned_points(
@@ -29,12 +31,25 @@ def turned_points(
     )
 
 
+def in_pieces(role: str, frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Make a layer ready to be cut many times: valid, and large areas part by part so that far ones are passed over."""
+    shapes = frame.geometry.to_numpy().copy()
+    broken = ~shapely.is_valid(shapes)
+    shapes[broken] = shapely.make_valid(shapes[broken])
+    if role not in IN_PIECES:
+        return frame.set_geometry(shapes, crs=frame.crs)
+    parts, row = shapely.get_parts(shapes, return_index=True)
+    return frame.iloc[row].reset_index(drop=True).set_geometry(parts, crs=frame.crs)
+
+
 def cut_and_turned(
     frames: Mapping[str, gpd.GeoDataFrame],
     window: tuple[float, float, float, float],
     centre: tuple[float, float],
     course_deg: float,
     detail_m: float,
+    *,
+    ground_m: float = 0.0,
 ) -> dict[str, gpd.GeoDataFrame]:
     """Cut layers to what a turned window shows, and turn them.
 
@@ -48,6 +63,8 @@ def cut_and_turned(
         What is turned about, and the course that points up.
     detail_m
         What is smaller than this is left out of outlines.
+    ground_m
+        The same for areas of the ground, where this is more.
 
     Returns
     -------
@@ -60,13 +77,14 @@ def cut_and_turned(
     box = (*back.min(axis=0), *back.max(axis=0))
     found: dict[str, gpd.GeoDataFrame] = {}
     for role, frame in frames.items():
-        near = shapely.intersects(frame.geometry.to_numpy(), shapely.box(*box))
-        own = frame[near]
+        exact = "intersects" if role in _LINES else None  # of areas, clipping finds out soon enough
+        own = frame.iloc[frame.sindex.query(shapely.box(*box), predicate=exact, sort=True)]
         if not len(own):
             continue
         shapes = own.geometry.to_numpy()
         if role not in _LINES:
-            shapes = shapely.simplify(shapely.clip_by_rect(shapes, *box), detail_m, preserve_topology=False)
+            shown = max(detail_m, ground_m) if role in IN_PIECES else detail_m
+            shapes = shapely.simplify(shapely.clip_by_rect(shapes, *box), shown, preserve_topology=False)
         turned = shapely.transform(shapes, lambda xy: turned_points(xy, centre, course_deg))
         keep = ~shapely.is_empty(turned)
         if keep.any():

@@ -43,15 +43,19 @@ def _moment(text: Any) -> pd.Timestamp | None:
     return None if at is None or pd.isna(at) or at.tzinfo is None else at
 
 
+def _of_spots(table: gpd.GeoDataFrame | None, spots: set[str]) -> list[dict[str, Any]]:
+    """List the rows of a table by the hour that belong to some of its spots."""
+    if table is None or "spot_id" not in table.columns:
+        return []
+    named = [one for one in table["spot_id"].unique() if one_line(one) in spots]
+    return records(table[table["spot_id"].isin(named)])
+
+
 def _spells(frames: Mapping[str, gpd.GeoDataFrame], spot_id: str) -> list[tuple[pd.Timestamp, pd.Timestamp]]:
     """Stretches in which a spot can be fished, from verdicts by the hour."""
     from ..water.day_offers import spans_of_hours
 
-    table = frames.get("verdicts")
-    if table is None or "spot_id" not in table.columns:
-        return []
-    named = {one: one_line(one) for one in table["spot_id"].unique()}
-    own = records(table[table["spot_id"].map(named) == spot_id])
+    own = _of_spots(frames.get("verdicts"), {spot_id})
     times = [_moment(row.get("time")) for row in own]
     told = [
         (at, number(row.get("fishable")) == 1.0) for at, row in zip(times, own, strict=True) if at is not None
@@ -178,7 +182,7 @@ def draw_timeline(
         return None
     begin, end = min(known).floor("h"), max(known).ceil("h")
     chosen = {one_line(row.get("spot_id")) for row in rows}
-    hours = [row for row in records(frames.get("exposure")) if one_line(row.get("spot_id")) in chosen]
+    hours = _of_spots(frames.get("exposure"), chosen)
     figure, pen = blank_page(_WIDTH_IN, width_px)
     foot = caution_lines(pen, _WIDTH_IN - 2 * _EDGE, _FOOT_SIZE)
     below = _EDGE + _FOOT_LINE_IN * len(foot) + _KEY_IN + (_WIND_IN if hours else 0.0)

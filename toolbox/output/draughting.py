@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
+from matplotlib.colors import to_rgba
 from matplotlib.font_manager import FontProperties, findfont, get_font
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
@@ -41,9 +42,10 @@ def outline(areas: NDArray[np.object_], tolerance_m: float) -> Path | None:
     parts = parts[(shapely.get_dimensions(parts) == 2) & ~shapely.is_empty(parts)]
     if not len(parts):
         return None
-    simple = shapely.get_parts(shapely.simplify(parts, tolerance_m, preserve_topology=False))
+    simplified = shapely.simplify(parts, tolerance_m, preserve_topology=False)
+    tiny = parts[shapely.is_empty(simplified)]
+    simple = shapely.get_parts(simplified)
     simple = simple[(shapely.get_type_id(simple) == 3) & ~shapely.is_empty(simple)]
-    tiny = parts[shapely.is_empty(shapely.simplify(parts, tolerance_m, preserve_topology=False))]
     rings = shapely.get_rings(shapely.orient_polygons(np.concatenate([simple, tiny])))
     points, ring_of = shapely.get_coordinates(rings, return_index=True)
     starts = np.r_[True, np.diff(ring_of) > 0]
@@ -150,6 +152,37 @@ _WIDTHS: Final[dict[tuple[str, bool], float]] = {}
 """Widths measured so far in inches at one point, by text and weight: pages share most of their words."""
 
 
+class Words(Text):
+    """One line of words.
+
+    From the left on their base line they are drawn where they stand, unmeasured: measuring takes as long as drawing
+    does, and most words of a page stand so.
+    """
+
+    def draw(self, renderer: Any) -> None:
+        """Draw the words with a renderer of any format."""
+        plain = (
+            self.get_horizontalalignment() == "left"
+            and self.get_verticalalignment() == "baseline"
+            and not self.get_rotation()
+        )
+        text = self.get_text()
+        if not plain or "\n" in text or self.get_path_effects() or not text or not self.get_visible():
+            super().draw(renderer)
+            return
+        renderer.open_group("text", self.get_gid())
+        x, y = self.get_transform().transform(self.get_position())
+        if renderer.flipy():
+            y = renderer.get_canvas_width_height()[1] - y
+        look = renderer.new_gc()
+        look.set_foreground(to_rgba(self.get_color()), isRGBA=True)
+        look.set_alpha(self.get_alpha())
+        renderer.draw_text(look, x, y, text, self.get_fontproperties(), 0.0, ismath=False, mtext=self)
+        look.restore()
+        renderer.close_group("text")
+        self.stale = False
+
+
 class Pen:
     """Writes on a page measured in inches, and knows how wide words are."""
 
@@ -196,7 +229,7 @@ class Pen:
     def write(self, x: float, y: float, text: str, size: float, colour: str, **options: Any) -> Text:
         """Write a line of text with its lower left corner, or as ``ha`` and ``va`` say, at a place in inches."""
         bold = bool(options.pop("bold", False))
-        words = Text(
+        words = Words(
             x,
             y,
             text,

@@ -15,7 +15,7 @@ from shapely.geometry import LinearRing, LineString, Polygon
 from .cautions import caution_text
 from .lineage import lineage_lines
 from .names import PLAIN, NameRule
-from .ready import Ready, ready_features
+from .ready import Ready, parts_of, ready_features
 from .text import clean, is_missing, one_line, stamp, utc
 
 if TYPE_CHECKING:
@@ -48,14 +48,14 @@ def _coordinates(geometry: BaseGeometry, runs: Iterator[str]) -> str:
         return f"[{next(runs)}]"
     if isinstance(geometry, (LineString, LinearRing)):
         return f"[[{next(runs).replace(' ', '],[')}]]"
-    parts = shapely.get_rings(geometry) if isinstance(geometry, Polygon) else shapely.get_parts(geometry)
+    parts = shapely.get_rings(geometry) if isinstance(geometry, Polygon) else parts_of(geometry)
     return f"[{','.join(_coordinates(part, runs) for part in parts)}]"
 
 
 def _geometry(geometry: BaseGeometry, runs: Iterator[str]) -> str:
     kind = geometry.geom_type
     if kind == "GeometryCollection":
-        parts = ",".join(_geometry(part, runs) for part in shapely.get_parts(geometry))
+        parts = ",".join(_geometry(part, runs) for part in parts_of(geometry))
         return f'{{"type":"{kind}","geometries":[{parts}]}}'
     shown = "LineString" if kind == "LinearRing" else kind
     return f'{{"type":"{shown}","coordinates":{_coordinates(geometry, runs)}}}'

@@ -20,7 +20,7 @@ from .lineage import lineage_lines
 from .looks import LOOKS, Look, band_looks, band_names, look_of
 from .markup import child, document, escaped, tag_names, value_text
 from .names import PLAIN, NameRule
-from .ready import Ready, ready_features
+from .ready import Ready, parts_of, ready_features
 from .roles import TABLES
 from .text import clean, one_line, stamp
 
@@ -76,7 +76,7 @@ def _geometry(geometry: BaseGeometry, runs: Iterator[str]) -> str:
             for tag in ("outerBoundaryIs", *["innerBoundaryIs"] * shapely.get_num_interior_rings(geometry))
         )
         return f"<Polygon>{_TESSELLATE}{edges}</Polygon>"
-    parts = "".join(_geometry(part, runs) for part in shapely.get_parts(geometry))
+    parts = "".join(_geometry(part, runs) for part in parts_of(geometry))
     return f"<MultiGeometry>{parts}</MultiGeometry>"
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -16,7 +17,9 @@ if TYPE_CHECKING:
 
     import geopandas as gpd
     from numpy.typing import NDArray
+    from shapely.geometry.base import BaseGeometry
 
+_WHOLE, _DECIMALS = 3, 7  # digits of a degree
 _POLYGON: Final = 3  # type of geometry; of higher types are those of several parts
 
 
@@ -46,8 +49,39 @@ class Ready:
         )
 
 
+def _written(points: NDArray[np.float64]) -> tuple[str, NDArray[np.int64]]:
+    """Write points, (n, 2) in degrees, one behind the other, ``x,y`` and a space; tells where each ends, (n,).
+
+    All at once, digit by digit: a plan has a million points, and writing numbers one by one would be most of the work.
+    """
+    steps = np.rint(np.abs(points.ravel()) * 10.0**_DECIMALS).astype(np.int64)
+    whole, part = (some.astype(np.int32) for some in np.divmod(steps, 10**_DECIMALS))
+    point = _WHOLE + 1
+    letters = np.empty((len(steps), point + _DECIMALS + 2), dtype=np.uint8)
+    letters[:, 0], letters[:, point] = ord("-"), ord(".")
+    letters[0::2, -1], letters[1::2, -1] = ord(","), ord(" ")
+    kept = np.ones(letters.shape, dtype=bool)
+    kept[:, 0] = (points.ravel() < 0.0) & (steps > 0)
+    for digit in range(1, _WHOLE):
+        kept[:, point - 1 - digit] = whole >= 10**digit
+    for rest, right, count in ((part, point + _DECIMALS, _DECIMALS), (whole, point - 1, _WHOLE)):
+        left = rest
+        for digit in range(count):
+            left, last = np.divmod(left, 10)
+            letters[:, right - digit] = last + ord("0")
+    ends: NDArray[np.int64] = np.cumsum(kept.sum(axis=1))[1::2]
+    return letters[kept].tobytes().decode("ascii"), ends
+
+
+def parts_of(geometry: BaseGeometry) -> list[BaseGeometry]:
+    """List the parts of a geometry of several that are not empty."""
+    return [part for part in shapely.get_parts(geometry) if not part.is_empty]
+
+
 def coordinate_runs(shapes: NDArray[np.object_]) -> list[list[str]]:
     """Write the coordinates of every point, line and ring of each shape, in the order in which it holds them.
+
+    Empty parts are passed over.
 
     Examples
     --------
@@ -59,6 +93,7 @@ def coordinate_runs(shapes: NDArray[np.object_]) -> list[list[str]]:
     while (shapely.get_type_id(parts) > _POLYGON).any():
         parts, part_of = shapely.get_parts(parts, return_index=True)
         own = own[part_of]
+        own, parts = own[~shapely.is_empty(parts)], parts[~shapely.is_empty(parts)]
     area = shapely.get_type_id(parts) == _POLYGON
     areas, others = np.flatnonzero(area), np.flatnonzero(~area)
     rings, ring_of = shapely.get_rings(parts[areas], return_index=True)
@@ -66,10 +101,11 @@ def coordinate_runs(shapes: NDArray[np.object_]) -> list[list[str]]:
     order = np.argsort(part, kind="stable")
     pieces = np.concatenate([parts[others], rings])[order]
     runs: list[list[str]] = [[] for _ in range(len(shapes))]
-    texts = shapely.to_wkt(pieces, rounding_precision=7, trim=False)
-    for row, text in zip(own[part[order]].tolist(), texts.tolist(), strict=True):
-        # from "LINEARRING (x y, x y)"
-        runs[row].append(text[text.find("(") + 1 : -1].replace(", ", ";").replace(" ", ",").replace(";", " "))
+    text, ends = _written(shapely.get_coordinates(pieces))
+    last = np.cumsum(shapely.get_num_coordinates(pieces))
+    bounds = np.concatenate([[0], ends])[np.concatenate([[0], last])].tolist()
+    for row, (start, end) in zip(own[part[order]].tolist(), pairwise(bounds), strict=True):
+        runs[row].append(text[start : max(start, end - 1)])
     return runs
 
 

@@ -38,6 +38,7 @@ _SIDES: Final = 0.1
 _LEAST_HIGH_M: Final = 250.0
 _HOLD_HALF_M: Final = 45.0
 _DETAIL_IN: Final = 0.007
+_GROUND_M: Final = 1.0  # no outline of the ground is surer than this
 _TITLES: Final = (9.0, 8.2, 7.4, 6.6)  # sizes a title may have
 _TOOL_IN: Final = 0.31  # half the room of the arrow to north, however it is turned
 _MOST_COURSES: Final = 12
@@ -199,7 +200,12 @@ def draw_leg_card(
         draw_ground(
             axes,
             cut_and_turned(
-                frames, (west, south, east, north), centre, leg.course_deg, _DETAIL_IN * view.metres_per_inch
+                frames,
+                (west, south, east, north),
+                centre,
+                leg.course_deg,
+                _DETAIL_IN * view.metres_per_inch,
+                ground_m=_GROUND_M,
             ),
             view,
             colours=colours,
@@ -320,7 +326,12 @@ def draw_hold_card(
         axes = map_axes(pen.figure, view)
         west, east, south, north = view.limits
         near = cut_and_turned(
-            frames, (west, south, east, north), (float(at[0]), float(at[1])), 0.0, _DETAIL_IN * scale
+            frames,
+            (west, south, east, north),
+            (float(at[0]), float(at[1])),
+            0.0,
+            _DETAIL_IN * scale,
+            ground_m=_GROUND_M,
         )
         draw_ground(axes, near, view, colours=colours)
         if "isobaths" in near:

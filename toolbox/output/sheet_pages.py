@@ -17,6 +17,7 @@ from .cautions import level_text
 from .chart import compose
 from .chart_ground import BandColours, band_colours
 from .chart_page import blank_page, caution_lines, write_cautions
+from .course_up import in_pieces
 from .grid_north import north_text
 from .roles import TABLES
 from .sheet_cards import HoldCard, draw_hold_card, draw_leg_card
@@ -46,7 +47,6 @@ _EDGE: Final = 0.35
 _GAP: Final = 0.25
 _SMALL, _SMALL_LINE_IN = 5.2, 0.095
 _LEGS_ON_PAGE, _HOLDS_ON_PAGE = (3, 2), (2, 3)  # columns and rows: legs stand, holds lie
-_DETAIL_M: Final = 1.0
 _KEY_STEP_IN: Final = 0.3
 
 
@@ -192,11 +192,7 @@ def draw_pages(
     """
     frames = by_role(layers)
     ground = {
-        role: frame.set_geometry(
-            shapely.make_valid(shapely.simplify(frame.geometry.to_numpy(), _DETAIL_M)), crs=frame.crs
-        )
-        for role, frame in frames.items()
-        if role in _GROUND and len(frame)
+        role: in_pieces(role, frame) for role, frame in frames.items() if role in _GROUND and len(frame)
     }
     metric = units == "metric"
     colours = band_colours(ground.get("depth_bands"))

@@ -19,6 +19,7 @@ _POINTS: Final = 72.0
 _PATH: Final = re.compile(r' d="([^"]*)"')
 _TAG: Final = re.compile(r"<[^>]*>")
 _NUMBER: Final = re.compile(r"-?\d+\.\d{2,}")
+_NO_LETTERS: Final = b"0123456789+-. \n\t,"
 _NO_COMMANDS: Final = str.maketrans("MLz", "   ")
 _STROKE: Final = re.compile(r'<path d="([^"]*)" (clip-path="[^"]*" )?style="([^"]*fill: none[^"]*)"/>')
 _WORDS: Final = re.compile(
@@ -42,10 +43,10 @@ def _tenths(value: int) -> str:
 
 def _short(path: str) -> str:
     """Write a path of straight lines as steps of a tenth of a point; others are left as they are."""
-    commands = [letter for letter in path if letter.isalpha()]
-    numbers = path.translate(_NO_COMMANDS).split()
+    commands = path.encode().translate(None, _NO_LETTERS).decode()
     if "L" not in commands or not set(commands) <= {"M", "L", "z"}:
         return path
+    numbers = path.translate(_NO_COMMANDS).split()
     if len(numbers) != 2 * (len(commands) - commands.count("z")):
         return path
     at = np.rint(10.0 * np.array(numbers, dtype=np.float64)).astype(np.int64).reshape(-1, 2)
