@@ -139,6 +139,29 @@ def _in_the_wind(
     return there.places, at_holds.places, at_holds.exposure
 
 
+def _handled(day: Day) -> dict[str, Any]:
+    """Tell how the boat is handled, in the words of shortest-run and day-plan."""
+    boat = day.boat
+    return {
+        "beam_m": boat.beam_m,
+        "position_error_m": boat.position_error_m,
+        "clearance_m": boat.clearance_m,
+        "run_speed_mps": boat.running_speed_mps,
+        "idle_speed_mps": boat.idle_speed_mps,
+        "launch_m": LAUNCH_M,
+    }
+
+
+def _keep_ready(day: Day, water: GeoDataFrame, hazards: GeoDataFrame) -> None:
+    """Put the safe water that the run will ask for into the open store."""
+    from castshed.toolbox.water.afloat import Handling, keep_ready
+
+    zones = day.layers.zones
+    handling = Handling.of_boat(**_handled(day), idle_clearance_m=0.0)
+    # Frames of its own: this is done while others work on the layers.
+    keep_ready(water.copy(), hazards.copy(), None if zones is None else zones.copy(), handling)
+
+
 def _run(
     day: Day,
     holds: GeoDataFrame,
@@ -153,7 +176,7 @@ def _run(
     from castshed.algorithms.shortest_run import shortest_run
     from castshed.toolbox.errors import UsageError
 
-    boat, run = day.boat, day.run
+    run = day.run
     handled: dict[str, Any] = {
         "hazards": hazards,
         "zones": day.layers.zones,
@@ -161,13 +184,8 @@ def _run(
         "level_m": day.level_m,
         "start": run.start,
         "end": run.end,
-        "beam_m": boat.beam_m,
-        "position_error_m": boat.position_error_m,
-        "clearance_m": boat.clearance_m,
-        "run_speed_mps": boat.running_speed_mps,
-        "idle_speed_mps": boat.idle_speed_mps,
-        "launch_m": LAUNCH_M,
         "depart": depart,
+        **_handled(day),
     }
     if not run.back_by:
         found = shortest_run(
@@ -261,6 +279,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
     NoSafeWay
         No fishable spot can be reached from the ramp, or the run fails the last check.
     """
+    import contextlib
     import warnings
 
     from castshed.algorithms.boat_hold import boat_hold
@@ -274,11 +293,16 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
     from castshed.toolbox.kept_calls import kept
     from castshed.toolbox.output.plan_folder import plan_folder
     from castshed.toolbox.report import stages
+    from castshed.toolbox.side_by_side import begun
     from castshed.toolbox.water.last_check import last_check
 
     boat, angler, level_m, lake = day.boat, day.angler, day.level_m, day.layers
     depart = _depart(day)
-    with warnings.catch_warnings(record=True) as caught, stages(STAGES) as stage:
+    with (
+        warnings.catch_warnings(record=True) as caught,
+        stages(STAGES) as stage,
+        contextlib.ExitStack() as until_the_end,
+    ):
         warnings.simplefilter("always", DataWarning)
         with stage("Gathering the spots"):
             book = gather_spots(day.spots, shoreline=lake.shoreline, depth_unit=day.lists.depth_unit)
@@ -303,6 +327,8 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
                 level_error_m=day.level.error_m,
                 position_error_m=boat.position_error_m,
             )
+        # Nothing before the run needs the safe water: it is made while rings, holds and wind are worked.
+        afloat = until_the_end.enter_context(begun(lambda: _keep_ready(day, today.water, hazards)))
         with stage("Drawing the cast rings"):
             reach = kept(cast_reach, "the cast rings")(
                 book.spots, today.water, least_cast_m=angler.least_cast_m, most_cast_m=angler.most_cast_m
@@ -352,6 +378,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
                     f"None of {len(spots)} spots is fishable today. Commonest reasons: {_commonest(spots)}. Look at "
                     "level, draft, margins and wind in the day file."
                 )
+            afloat()
             run, answers = _run(day, rated, today.water, hazards, depth, judged.verdicts, depart)
             run = run._replace(stops=_at_their_hour(run.stops, hours))
         with stage("Proving the run"):

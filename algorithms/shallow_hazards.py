@@ -137,7 +137,7 @@ def shallow_hazards(
     from castshed.toolbox.side_by_side import side_by_side
     from castshed.toolbox.units import in_words
     from castshed.toolbox.water.hazards import least_depths, polygon_parts, shallow_area, widened
-    from castshed.toolbox.water.isobaths import unknown_area
+    from castshed.toolbox.water.kept_grid import kept_unknown_area
     from castshed.toolbox.water.levels import depth_today
     from castshed.toolbox.water.uncertainty import doubted, needed_depth_m, s44_error_m
     from castshed.toolbox.water.unions import union_of
@@ -168,7 +168,7 @@ def shallow_hazards(
         )
 
     lake = union_of(water.geometry.to_numpy())
-    unknown = shapely.union(unknown_area(today), shapely.difference(lake, shapely.box(*today.bounds)))
+    unknown = shapely.union(kept_unknown_area(today), shapely.difference(lake, shapely.box(*today.bounds)))
     unknown = shapely.intersection(unknown, lake)
     # Both are drawn with a little to spare, not by the same amount at each place; together neither is narrowed.
     surfaces = [today] if depth_confidence is None else [today, doubted(today, depth_confidence, error)]

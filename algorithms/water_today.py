@@ -117,20 +117,20 @@ def water_today(
 
     from castshed.toolbox.errors import DataError, DataWarning, NoSolution
     from castshed.toolbox.units import in_words
-    from castshed.toolbox.water.isobaths import shallower_than, unknown_area
-    from castshed.toolbox.water.shore import at_least_dry_land
+    from castshed.toolbox.water.isobaths import shallower_than
+    from castshed.toolbox.water.kept_grid import kept_dry_land, kept_unknown_area
 
     limits = _limits(bands_m)
     crs = depth.crs
     lake = shapely.union_all(shoreline.geometry.to_numpy())
     grid = shapely.box(*depth.bounds)
-    known = shapely.difference(grid, unknown_area(depth))
+    known = shapely.difference(grid, kept_unknown_area(depth))
     if not shapely.intersects(lake, known):
         raise DataError(
             "The depth coverage knows no depth anywhere inside the shoreline; check that both are of the same lake "
             "and that their reference systems are stated rightly."
         )
-    filled = at_least_dry_land(depth, lake)
+    filled = depth.with_depth(np.where(kept_dry_land(depth, lake), np.float32(0), depth.depth_m))
     dry = shallower_than(filled, -level_m)
     whole = lake
     if level_m > 0:

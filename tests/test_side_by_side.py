@@ -6,7 +6,7 @@ import threading
 
 import pytest
 
-from castshed.toolbox.side_by_side import side_by_side
+from castshed.toolbox.side_by_side import begun, side_by_side
 from castshed.toolbox.store import keeping, open_store
 
 
@@ -33,3 +33,30 @@ def test_what_the_first_of_them_raised_is_raised():
         side_by_side(lambda: fails("one"), lambda: fails("two"))
     with pytest.raises(ValueError, match="two"):
         side_by_side(lambda: 1, lambda: fails("two"), lambda: fails("three"))
+
+
+def test_work_begun_goes_on_and_has_ended_with_the_block():
+    go, done = threading.Event(), []
+
+    def work():
+        assert go.wait(10.0)
+        done.append(1)
+        return "made"
+
+    with begun(work) as ready:
+        assert not done
+        go.set()
+        assert ready() == "made"
+    with begun(work):
+        pass
+    assert done == [1, 1]
+
+
+def test_what_begun_work_raised_is_told_to_who_asks():
+    def fails():
+        raise ValueError("no")
+
+    with begun(fails):
+        pass
+    with begun(fails) as ready, pytest.raises(ValueError, match="no"):
+        ready()

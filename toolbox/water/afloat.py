@@ -10,6 +10,8 @@ import shapely
 from numpy.typing import NDArray
 
 from ..errors import UsageError
+from ..side_by_side import side_by_side
+from ..store import open_store
 from .alongside import edges_to_keep_from
 from .kept_water import kept_mesh, kept_safe_waters
 from .lake import Lake
@@ -20,6 +22,7 @@ if TYPE_CHECKING:
     import geopandas as gpd
 
     from .depth import DepthSurface
+    from .navigation import SafeWater
     from .passages import Passages
     from .run import SlowZones
 
@@ -90,8 +93,7 @@ class Afloat:
         stops = [entry for entry in self.entries if entry is not None]
         return passages(
             np.concatenate([shapely.get_coordinates(stops), shapely.get_coordinates(holds)]),
-            kept_mesh(self.running),
-            kept_mesh(self.idling),
+            *_meshes(self.running, self.idling),
             run_speed_mps=self.handling.run_speed_mps,
             idle_speed_mps=self.handling.idle_speed_mps,
             # For the order all slow zones count at the speed of the slowest; times of legs take each at its own.
@@ -116,6 +118,15 @@ class Afloat:
             for number, (ramp, entry) in enumerate(zip(self.ramps, self.entries, strict=True))
             if entry is not None and shapely.distance(ramp, entry) > 0.0
         }
+
+
+def _meshes(running: Any, idling: Any) -> tuple[SafeWater, SafeWater]:
+    """Make both waters ready for shortest ways; one mesh does where they are the same."""
+    if running == idling:
+        both = kept_mesh(idling)
+        return both, both
+    one, other = side_by_side(lambda: kept_mesh(running), lambda: kept_mesh(idling))
+    return one, other
 
 
 def set_afloat(
@@ -151,3 +162,24 @@ def set_afloat(
     ]
     slow = slow_zones(zones, unstated_mps=handling.idle_speed_mps)
     return Afloat(lake, handling, ramps, running, idling, entries, slow)
+
+
+def keep_ready(
+    water: gpd.GeoDataFrame,
+    hazards: gpd.GeoDataFrame | None,
+    zones: gpd.GeoDataFrame | None,
+    handling: Handling,
+) -> None:
+    """Put the safe water of a boat and its meshes into the open store, if there is one, for whoever sets it afloat.
+
+    Parameters
+    ----------
+    water, hazards, zones, handling
+        As for `set_afloat`.
+    """
+    if open_store() is None:
+        return
+    running, idling = kept_safe_waters(
+        water, hazards, zones, clearance_m=handling.clearance_m, run_clearance_m=handling.run_clearance_m
+    )
+    _meshes(running, idling)

@@ -15,10 +15,13 @@ from .safe_water import shrink
 from .thinnest import sills
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from typing import Any
 
     from .lake import Lake
     from .thinnest import Sill
+
+    Thinnest = Callable[[], list[Sill | None]]
 
 Floats = NDArray[np.float64]
 
@@ -39,13 +42,18 @@ class Openings:
         Its water that is neither too thin to idle nor closed.
     start, stops
         Points (2,) and (n, 2).
+    thinnest
+        Gives the thinnest places of the deepest ways to the stops, where somebody works them already.
     """
 
-    def __init__(self, lake: Lake, deep: Any, start: Floats, stops: Floats) -> None:
+    def __init__(
+        self, lake: Lake, deep: Any, start: Floats, stops: Floats, thinnest: Thinnest | None = None
+    ) -> None:
         self.lake = lake
         self.deep = deep
         self.start = start
         self.stops = stops
+        self._thinnest = thinnest
         self._tried: dict[float, ConnectedWaters] = {}
 
     def _opens(self, stop: Floats, clearance_m: float) -> bool:
@@ -66,6 +74,8 @@ class Openings:
 
     @cached_property
     def _sills(self) -> list[Sill | None]:
+        if self._thinnest is not None:
+            return self._thinnest()
         assert self.lake.today is not None  # asked only then
         return sills(self.lake.today, self.start, self.stops)
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from contextlib import nullcontext
 from dataclasses import dataclass
+from functools import partial
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
@@ -10,10 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import NoSafeWay, UsageError
+from ..side_by_side import begun
 from .gates import find_gates, find_links
 from .navigation import as_points
 from .reasons import reasons
 from .relays import Relay, Sums, arrays, idled, related
+from .thinnest import sills
 
 if TYPE_CHECKING:
     from .lake import Lake
@@ -169,76 +173,87 @@ def passages(
     counts = running.part_area_m2 >= least_run_area_m2
     counts[run_part[run_part >= 0]] = True
     idle_part[(idle_part < 0) & (run_part >= 0)] = 0
-    thin = np.flatnonzero((run_part < 0) & (idle_part >= 0))
-    access: list[Floats | None] = [None] * count
-    for row, found in zip(thin, find_gates(stops[thin], running, idling, counts), strict=True):
-        access[row] = found
-    gate = stops.copy()
-    gated = [int(row) for row in thin if access[row] is not None]
-    for at in gated:
-        gate[at] = np.asarray(access[at])[-1]
-    entered = run_part.copy()
-    entered[gated] = running.locate(gate[gated])
-    waters, member = np.unique(entered[entered >= 0], return_index=True)
-    counts[waters] = True
-    links = find_links(running, idling, gate[entered >= 0][member], counts) if len(waters) > 1 else []
+    today = None if lake is None else lake.today
+    # Where stops lie in other water than the start, the reasons ask for the sills between: a long sum, begun now.
+    asked = count > 0 and bool(np.any(idle_part != idle_part[0]))
+    work = None if today is None or not asked else partial(sills, today, stops[0], stops)
+    with nullcontext() if work is None else begun(work) as thinnest:
+        thin = np.flatnonzero((run_part < 0) & (idle_part >= 0))
+        access: list[Floats | None] = [None] * count
+        for row, found in zip(thin, find_gates(stops[thin], running, idling, counts), strict=True):
+            access[row] = found
+        gate = stops.copy()
+        gated = [int(row) for row in thin if access[row] is not None]
+        for at in gated:
+            gate[at] = np.asarray(access[at])[-1]
+        entered = run_part.copy()
+        entered[gated] = running.locate(gate[gated])
+        waters, member = np.unique(entered[entered >= 0], return_index=True)
+        counts[waters] = True
+        links = find_links(running, idling, gate[entered >= 0][member], counts) if len(waters) > 1 else []
 
-    on = np.flatnonzero(entered >= 0)
-    points = np.concatenate([gate[on], *(link.coordinates[[0, -1]] for link in links)])
-    nodes, number = np.unique(points, axis=0, return_inverse=True)
-    number = number.ravel()
-    node = np.full(count, -1, dtype=np.int64)
-    node[on] = number[: len(on)]
-    ways = running.ways(nodes)
-    slow_m = ways.length_within(slow)
-    joined = np.isfinite(ways.length_m)
-    fast_m = np.where(joined, ways.length_m, 0.0) - np.where(joined, np.minimum(slow_m, ways.length_m), 0.0)
-    nothing = np.where(joined, 0.0, np.inf)
-    sums = Sums(fast_m / run_speed_mps + slow_m / slow_mps, ways.length_m, nothing, slow_m)
-    relay = None
-    if links:
-        sums, relay = related(sums, links, number[len(on) :], idle_speed_mps)
-    total = Sums(*(np.full((count, count), np.inf) for _ in range(4)))
-    extra = idled(np.asarray([0.0 if xy_ is None else _length(xy_) for xy_ in access])[on], idle_speed_mps)
-    square = np.ix_(on, on)
-    total.put(square, extra[:, None] + sums[np.ix_(node[on], node[on])] + extra[None, :])
+        on = np.flatnonzero(entered >= 0)
+        points = np.concatenate([gate[on], *(link.coordinates[[0, -1]] for link in links)])
+        nodes, number = np.unique(points, axis=0, return_inverse=True)
+        number = number.ravel()
+        node = np.full(count, -1, dtype=np.int64)
+        node[on] = number[: len(on)]
+        ways = running.ways(nodes)
+        slow_m = ways.length_within(slow)
+        joined = np.isfinite(ways.length_m)
+        fast_m = np.where(joined, ways.length_m, 0.0) - np.where(
+            joined, np.minimum(slow_m, ways.length_m), 0.0
+        )
+        nothing = np.where(joined, 0.0, np.inf)
+        sums = Sums(fast_m / run_speed_mps + slow_m / slow_mps, ways.length_m, nothing, slow_m)
+        relay = None
+        if links:
+            sums, relay = related(sums, links, number[len(on) :], idle_speed_mps)
+        total = Sums(*(np.full((count, count), np.inf) for _ in range(4)))
+        extra = idled(
+            np.asarray([0.0 if xy_ is None else _length(xy_) for xy_ in access])[on], idle_speed_mps
+        )
+        square = np.ix_(on, on)
+        total.put(square, extra[:, None] + sums[np.ix_(node[on], node[on])] + extra[None, :])
 
-    direct = np.zeros((count, count), dtype=bool)
-    idle_row = np.full(count, -1, dtype=np.int64)
-    idle_ways = None
-    across = stops[thin][:, None] - stops[thin][None]
-    least_s = np.sqrt(across[..., 0] ** 2 + across[..., 1] ** 2) / idle_speed_mps
-    same = idle_part[thin][:, None] == idle_part[thin][None]
-    hopeful = thin[
-        np.any(same & (least_s < total.time_s[np.ix_(thin, thin)]) & ~np.eye(len(thin), dtype=bool), axis=0)
-    ]
-    if len(hopeful):
-        idle_ways = idling.ways(stops[hopeful])
-        idle_row[hopeful] = np.arange(len(hopeful))
-        square = np.ix_(hopeful, hopeful)
-        by_idling = idled(idle_ways.length_m, idle_speed_mps)
-        better = by_idling.time_s < total.time_s[square]
-        direct[square] = better
-        merged = total[square].copy()
-        merged.put(better, by_idling[better])
-        total.put(square, merged)
-    total = total.mirrored()
-    lone = idle_part < 0
-    for values in arrays(total):
-        values[lone, lone] = np.inf
-    reached = np.isfinite(total.time_s[0]) if count else np.empty(0, dtype=bool)
-    return Passages(
-        total.distance_m,
-        total.time_s,
-        total.idle_m,
-        total.slow_m,
-        reasons(stops, reached, idling, lake),
-        stops,
-        node,
-        access,
-        ways,
-        relay,
-        idle_ways,
-        idle_row,
-        direct,
-    )
+        direct = np.zeros((count, count), dtype=bool)
+        idle_row = np.full(count, -1, dtype=np.int64)
+        idle_ways = None
+        across = stops[thin][:, None] - stops[thin][None]
+        least_s = np.sqrt(across[..., 0] ** 2 + across[..., 1] ** 2) / idle_speed_mps
+        same = idle_part[thin][:, None] == idle_part[thin][None]
+        hopeful = thin[
+            np.any(
+                same & (least_s < total.time_s[np.ix_(thin, thin)]) & ~np.eye(len(thin), dtype=bool), axis=0
+            )
+        ]
+        if len(hopeful):
+            idle_ways = idling.ways(stops[hopeful])
+            idle_row[hopeful] = np.arange(len(hopeful))
+            square = np.ix_(hopeful, hopeful)
+            by_idling = idled(idle_ways.length_m, idle_speed_mps)
+            better = by_idling.time_s < total.time_s[square]
+            direct[square] = better
+            merged = total[square].copy()
+            merged.put(better, by_idling[better])
+            total.put(square, merged)
+        total = total.mirrored()
+        lone = idle_part < 0
+        for values in arrays(total):
+            values[lone, lone] = np.inf
+        reached = np.isfinite(total.time_s[0]) if count else np.empty(0, dtype=bool)
+        return Passages(
+            total.distance_m,
+            total.time_s,
+            total.idle_m,
+            total.slow_m,
+            reasons(stops, reached, idling, lake, thinnest),
+            stops,
+            node,
+            access,
+            ways,
+            relay,
+            idle_ways,
+            idle_row,
+            direct,
+        )

@@ -14,12 +14,14 @@ from .kept_water import kept_mesh
 from .openings import Openings
 from .safe_water import sound
 from .straits import narrowest
+from .unions import without
 
 if TYPE_CHECKING:
     import geopandas as gpd
 
     from .lake import Lake
     from .navigation import SafeWater
+    from .openings import Thinnest
     from .straits import Strait
 
 Ints = NDArray[np.int64]
@@ -44,15 +46,15 @@ def _row_words(frame: gpd.GeoDataFrame | None, column: str, point: Any) -> str:
 class _Reasons:
     """Words for stops of one lake, by their rows."""
 
-    def __init__(self, lake: Lake, stops: Floats) -> None:
+    def __init__(self, lake: Lake, stops: Floats, thinnest: Thinnest | None) -> None:
         self.lake = lake
         self.stops = stops
         self.area, self.thin, self.closed = lake.area(), lake.thin(), lake.closed()
-        self.unclosed = sound(shapely.difference(self.area, self.thin))[0]
+        self.unclosed = sound(without(self.area, self.thin))[0]
         self.deep = self.unclosed
         if not self.closed.is_empty:
             self.deep = sound(shapely.difference(self.unclosed, self.closed))[0]
-        self.openings = Openings(lake, self.deep, stops[0], stops)
+        self.openings = Openings(lake, self.deep, stops[0], stops, thinnest)
 
     def off(self, row: int) -> str:
         """Say why a stop lies outside the water a boat can use."""
@@ -118,7 +120,11 @@ class _Reasons:
 
 
 def reasons(
-    stops: Floats, reached: NDArray[np.bool_], idling: SafeWater, lake: Lake | None = None
+    stops: Floats,
+    reached: NDArray[np.bool_],
+    idling: SafeWater,
+    lake: Lake | None = None,
+    thinnest: Thinnest | None = None,
 ) -> list[str]:
     """Say for each stop why it cannot be reached from stop 0.
 
@@ -132,6 +138,8 @@ def reasons(
         The water the boat can use.
     lake
         What that water was made from; without it the words say less.
+    thinnest
+        Gives the thinnest places of the deepest ways from stop 0 to all stops, where somebody works them already.
 
     Returns
     -------
@@ -148,7 +156,7 @@ def reasons(
     found = [""] * len(stops)
     off = np.flatnonzero(where < 0)
     apart = np.flatnonzero((where >= 0) & ~reached)
-    words = _Reasons(lake, stops) if lake is not None and (len(off) or len(apart)) else None
+    words = _Reasons(lake, stops, thinnest) if lake is not None and (len(off) or len(apart)) else None
     for row in off.tolist():
         if words is not None:
             found[row] = words.off(row)

@@ -36,8 +36,8 @@ def centres_inside(surface: DepthSurface, area: BaseGeometry) -> NDArray[np.bool
     return inside(grid, east)
 
 
-def at_least_dry_land(surface: DepthSurface, lake: BaseGeometry) -> DepthSurface:
-    """Give unknown cells outside the shoreline the depth 0, which they do not exceed at chart datum.
+def dry_land(surface: DepthSurface, lake: BaseGeometry) -> NDArray[np.bool_]:
+    """Mark unknown cells outside the shoreline: at chart datum their depth is 0 at most.
 
     Parameters
     ----------
@@ -46,5 +46,4 @@ def at_least_dry_land(surface: DepthSurface, lake: BaseGeometry) -> DepthSurface
     lake
         Polygons of the shoreline, not overlapping.
     """
-    land = np.isnan(surface.depth_m) & ~centres_inside(surface, lake)
-    return surface.with_depth(np.where(land, np.float32(0), surface.depth_m))
+    return np.isnan(surface.depth_m) & ~centres_inside(surface, lake)
