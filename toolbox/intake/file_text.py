@@ -25,8 +25,17 @@ _MARKS: Final = (
 _CONTROL: Final = re.compile("[\x01-\x08\x0b\x0c\x0e-\x1f\x7f]")
 
 
-def read_bytes(path: Path) -> bytes:
+def read_bytes(
+    path: Path, what: str = "a list of spots", has: str = "at least a line of column names"
+) -> bytes:
     """Read a whole file of bounded size.
+
+    Parameters
+    ----------
+    path
+        The file.
+    what, has
+        What it should be and what every such file has, for messages.
 
     Raises
     ------
@@ -38,7 +47,7 @@ def read_bytes(path: Path) -> bytes:
     if not path.exists():
         raise FileMissing(f"{path} is not there; check the name and the folder.")
     if not path.is_file():
-        raise DataError(f"{path} is not a file; give a file of spots.")
+        raise DataError(f"{path} is not a file; give {what}.")
     try:
         with path.open("rb") as stream:
             data = stream.read(LARGEST_BYTES + 1)
@@ -46,11 +55,11 @@ def read_bytes(path: Path) -> bytes:
         raise DataError(f"{path} cannot be opened: {fault.strerror or fault}.") from fault
     if len(data) > LARGEST_BYTES:
         raise DataError(
-            f"{path} is larger than {LARGEST_BYTES // 1024**2} MB, too large for a list of spots; split it or take out "
-            "what is not needed."
+            f"{path} is larger than {LARGEST_BYTES // 1024**2} MB, too large for {what}; split it or take out what is "
+            "not needed."
         )
     if not data.strip():
-        raise DataError(f"{path} is empty; a list of spots has at least a line of column names.")
+        raise DataError(f"{path} is empty; {what} has {has}.")
     return data
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from ..errors import DataError, FileMissing
-from .file_text import LARGEST_BYTES
+from ..errors import DataError
+from .file_text import read_bytes
 from .gauge_json import parse_gauge_json
 from .series_table import parse_delimited
 
@@ -46,19 +46,7 @@ def read_series(path: Path, holds: str) -> SeriesTable:
         It cannot be read, is empty, too large, or in another format.
     """
     what = _WHAT[holds]
-    if not path.exists():
-        raise FileMissing(f"{path} is not there; check the name and the folder.")
-    if not path.is_file():
-        raise DataError(f"{path} is not a file; give {what}.")
-    try:
-        with path.open("rb") as stream:
-            data = stream.read(LARGEST_BYTES + 1)
-    except OSError as fault:
-        raise DataError(f"{path} cannot be opened: {fault.strerror or fault}.") from fault
-    if len(data) > LARGEST_BYTES:
-        raise DataError(f"{path} is larger than {LARGEST_BYTES // 1024**2} MB, too large for {what}.")
-    if not data.strip():
-        raise DataError(f"{path} is empty; {what} has a header and rows.")
+    data = read_bytes(path, what, "a header and rows")
     for start, words in _OTHERS:
         if data.startswith(start):
             raise DataError(f"{path} is {words}; save {what} as CSV.")
