@@ -446,7 +446,11 @@ def _rows(file):
         found = {}
         for table in ("spots", "ramps", "known_hazards", "shoreline"):
             with contextlib.suppress(sqlite3.DatabaseError):
-                found[table] = db.execute(f'SELECT * FROM "{table}"').fetchall()
+                # Not columns that are worked out (2, sqlite.org/pragma.html#pragma_table_xinfo): a trap for us too.
+                stored = [
+                    column[1] for column in db.execute(f'PRAGMA table_xinfo("{table}")') if column[-1] != 2
+                ]
+                found[table] = db.execute(f'SELECT {", ".join(stored)} FROM "{table}"').fetchall()
         return found
 
 
