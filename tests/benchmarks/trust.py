@@ -46,6 +46,12 @@ def _kills(seed, quick):
 def _fuzz(seed, quick):
     start = time.perf_counter()
     count, faults, by_kind = 0, [], {}
+    # Guided by coverage: so many inputs of each target, or as many as go into the time. First, while this process is
+    # small: the peak of memory that its limit looks at begins, in a child, at its parent's.
+    targets = fuzz.fuzz(*((300, 3.0) if quick else (50_000, 13.0)), seed, tell=_tell)
+    for one in targets or ():
+        count, by_kind[one["target"]] = count + one["inputs"], one["inputs"]
+        faults += [f"{one['target']}: {what} ({data})" for what, data in one["faults"].items()]
     with hostile_cases.quick_folder() as name:
         folder = Path(name)
         rng = random.Random(seed)
@@ -63,11 +69,6 @@ def _fuzz(seed, quick):
             _tell(f"{kind}: {made} inputs, {len(wrong)} tracebacks")
             count, by_kind[kind] = count + made, made
             faults += wrong
-    # Guided by coverage: so many inputs of each target, or as many as go into the time.
-    targets = fuzz.fuzz(*((300, 3.0) if quick else (50_000, 13.0)), seed, tell=_tell)
-    for one in targets or ():
-        count, by_kind[one["target"]] = count + one["inputs"], one["inputs"]
-        faults += [f"{one['target']}: {what} ({data})" for what, data in one["faults"].items()]
     return {
         "fuzz_cases": count,
         "tracebacks": len(faults),
