@@ -271,4 +271,6 @@ def depth_surface(
             depth = METHODS[method](grid, known, tension=tension, progress=step)
             unsure = local_error_m(grid, known, depth, interval_m=interval, least_m=stated, shoals=shoals)
     made = DepthSurface(depth, grid.west_m, grid.north_m, cell, cell, shoreline.crs, error)
+    if np.isnan(depth).all():
+        raise UsageError(f"cell is {cell:g} m; no cell that large lies on the water, give a smaller one.")
     return DepthLayers(made, replace(made, depth_m=unsure, quantity=LOCAL_ERROR))

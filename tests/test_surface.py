@@ -5,11 +5,13 @@ from __future__ import annotations
 import functools
 import itertools
 
+import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
 
-from castshed.toolbox.errors import CastshedError
+from castshed.algorithms.depth_surface import depth_surface
+from castshed.toolbox.errors import CastshedError, UsageError
 from castshed.toolbox.water.depth import DepthSurface
 from castshed.toolbox.water.shore import rings_of
 from castshed.toolbox.water.surface import METHODS, Measured, grid_over, minimum_curvature, triangles
@@ -386,3 +388,12 @@ def test_a_raster_in_any_format_sign_and_unit_gives_the_same_depths(tmp_path, dr
         datum_m=190.0 if holds == "elevation" else 0.0,
     ).depth
     assert made.depth_m == pytest.approx(depth, abs=2e-4)
+
+
+def test_a_cell_too_large_for_the_lake_is_told():
+    shore = gpd.GeoDataFrame(geometry=[shapely.box(500_000, 4_000_000, 500_300, 4_000_200)], crs="EPSG:32615")
+    tall = gpd.GeoDataFrame(
+        {"depth_m": [3.0, 4.0]}, geometry=shapely.points([500_100, 500_200], 4_000_100), crs=shore.crs
+    )
+    with pytest.raises(UsageError, match="no cell that large lies on the water"):
+        depth_surface(shore, soundings=tall, cell_m=1e5)

@@ -195,8 +195,9 @@ def cast_reaches(
     whole = shapely.union_all(water) if len(water) > 1 else water[0]  # what two waters share is no shore
     screens = np.empty(0, dtype=object) if screens is None else screens
     rows = np.empty(0, dtype=np.intp) if screen_rows is None else screen_rows
-    shore, _ = _edges(np.array([whole], dtype=object), float(most.max()))
-    fence, screen = _edges(screens, float(most.max()))
+    piece_m = max(float(most.max()), 1.0)  # errors of position may take the whole cast and more
+    shore, _ = _edges(np.array([whole], dtype=object), piece_m)
+    fence, screen = _edges(screens, piece_m)
     pieces = np.concatenate([shore, fence])
     of_screen = np.concatenate([np.full(len(shore), -1, dtype=np.intp), screen])
     blocks = _Blocks(pieces, of_screen, screens, rows, shapely.STRtree(pieces))
