@@ -62,14 +62,22 @@ def _from_raster(
 
     import numpy as np
 
-    from castshed.toolbox.errors import DataError, DataWarning
+    from castshed.toolbox.errors import DataError, DataWarning, UsageError
     from castshed.toolbox.units import convert
     from castshed.toolbox.water.raster_depth import depth_from, resampled, with_shore
     from castshed.toolbox.water.room import check_room
     from castshed.toolbox.water.shore import centres_inside
     from castshed.toolbox.water.surface import grid_over
 
-    surface = depth_from(raster, holds, datum_m, unit_m=convert(1.0, unit, "length"))
+    unit_m = convert(1.0, unit, "length")
+    if raster.stated_unit and unit_m != 1.0:
+        if unit != raster.stated_unit:
+            raise UsageError(
+                f"The raster states its unit itself, {raster.stated_unit}, and was turned into metres; --raster-unit "
+                f"{unit} is for one that states none. Leave it out, or correct the unit in the file."
+            )
+        unit_m = 1.0
+    surface = depth_from(raster, holds, datum_m, unit_m=unit_m)
     if cell_m is not None:
         check_room(surface.bounds, cell_m)
         grid = grid_over(surface.bounds, cell_m, cell_m)
@@ -157,11 +165,11 @@ def depth_surface(
         Areas between two depths, from_m and to_m, positive down below chart datum; the lines along which they meet
         are taken as contours.
     raster
-        A raster instead of contours and soundings: a GeoPackage coverage, GeoTIFF, NetCDF or another that GDAL reads.
+        A raster instead of contours and soundings: a GeoPackage coverage, a GeoTIFF or an ASCII grid.
     raster_holds
         What the raster holds: depth (positive down, below chart datum), negative-depth, or elevation.
     raster_unit
-        Unit of the raster's numbers.
+        Unit of the raster's numbers where it states none itself.
     datum_m
         Elevation of chart datum on the raster's vertical datum, when it holds elevations.
     cell_m

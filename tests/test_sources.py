@@ -219,7 +219,7 @@ def test_too_many_rows_are_refused(tmp_path, monkeypatch):
 def test_files_and_layers_that_are_not_there_are_named(tmp_path):
     with pytest.raises(FileMissing, match=r"nowhere\.csv"):
         read_source(str(tmp_path / "nowhere.csv"))
-    with pytest.raises(DataError, match="not a file"):
+    with pytest.raises(DataError, match="is a folder"):
         read_source(str(tmp_path))
     with pytest.raises(UsageError, match="give the file alone"):
         read_source(write(tmp_path, "a.csv", "lat,lon\n1,2\n") + ":spots")

@@ -35,6 +35,7 @@ from .parameters.quantities import (
     WordList,
     Words,
 )
+from .plain_file import what_else
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -337,6 +338,8 @@ def _parse(path: Path) -> dict[str, Any]:
         raise FileMissing(f"{path} is not there; castshed demo FOLDER writes one to start from.")
     if path.is_dir():
         raise UsageError(f"{path} is a folder; give the day file in it, such as {path / 'day.toml'}.")
+    if other := what_else(path):
+        raise DataError(f"{path} is {other}; a day file is an ordinary file of text.")
     if path.stat().st_size > 1_000_000:
         raise DataError(f"{path} is larger than a megabyte; that is no day file.")
     try:

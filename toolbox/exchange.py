@@ -18,7 +18,16 @@ from pathlib import Path
 from typing import Final
 
 from .errors import DataError, OutputExists, OutputFailed, UsageError
-from .geopackage import LOCK_WAIT_S, contents, is_geopackage, open_read_only, quoted, refuse_odd_tables
+from .geopackage import (
+    LOCK_WAIT_S,
+    contents,
+    is_geopackage,
+    open_read_only,
+    quoted,
+    refuse_odd_tables,
+    refuse_unfinished,
+)
+from .plain_file import what_else
 from .temporaries import clear_abandoned, temporary_prefix
 
 _LOGS: Final = ("-journal", "-wal")
@@ -59,6 +68,8 @@ def check_output(path: Path, names: Sequence[str], *, replace: bool) -> None:
         raise OutputFailed(f"The folder {folder} is not there; make it first.")
     if not os.access(folder, os.W_OK) or (path.exists() and not os.access(path, os.W_OK)):
         raise OutputFailed(f"{path} cannot be written: it or its folder is read-only.")
+    if other := what_else(path):
+        raise OutputFailed(f"{path} is {other}; write the output into a file.")
     if not path.exists():
         _refuse_orphans(path)
     else:
@@ -75,6 +86,7 @@ def _held(path: Path) -> Iterator[sqlite3.Connection | None]:
     """Hold an existing GeoPackage against other writers; wait for them first."""
     until = time.monotonic() + LOCK_WAIT_S
     while path.exists():
+        refuse_unfinished(path)
         before = os.stat(path)
         try:
             db = sqlite3.connect(

@@ -12,10 +12,11 @@ import sqlite3
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from .errors import DataError, FileMissing
-from .geopackage import is_geopackage
+from .errors import DataError
+from .geopackage import holds_geopackage, is_plain_table, open_read_only, trouble
 from .layers.reading import list_layers
 from .layers.reference import Reference
+from .plain_file import require_file
 
 if TYPE_CHECKING:
     from .catalogue import Entry
@@ -44,7 +45,9 @@ def _layer(path: Path, name: str) -> str:
     """Fingerprint one table of a GeoPackage with all that tells what it means."""
     total = hashlib.sha256()
     try:
-        with contextlib.closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as db:
+        with contextlib.closing(open_read_only(path)) as db:
+            if not is_plain_table(db, name):
+                raise DataError(f"{path}:{name} is a view or has no plain table; save it as a layer first.")
             for query in _ABOUT_TABLE:
                 with contextlib.suppress(
                     sqlite3.OperationalError
@@ -56,7 +59,7 @@ def _layer(path: Path, name: str) -> str:
             for row in db.execute(f'SELECT * FROM "{quoted}" ORDER BY 1'):
                 _add(total, row)
     except sqlite3.Error as error:
-        raise DataError(f"{path}:{name} cannot be read ({error}).") from error
+        raise trouble(path, name, error) from error
     return total.hexdigest()
 
 
@@ -81,11 +84,8 @@ def of_reference(ref: Reference, layers: tuple[str, ...] | None) -> str:
         It is not there, or cannot be read.
     """
     path = ref.path
-    if not path.exists():
-        raise FileMissing(f"{path} is not there; check the name and the folder.")
-    if path.is_dir():
-        raise DataError(f"{path} is a folder; give a file.")
-    if layers is not None and is_geopackage(path):
+    require_file(path)
+    if layers is not None and holds_geopackage(path):
         there = list_layers(path)
         named = [ref.layer] if ref.layer else [n for n in layers if n in there] or sorted(there)
         total = hashlib.sha256()

@@ -14,21 +14,100 @@ from typing import Final
 
 from .errors import DataError
 
-LOCK_WAIT_S: Final = 20.0
+LOCK_WAIT_S: Final = 20.0  # of a writer for others
+READ_WAIT_S: Final = 2.0  # of a reader; a writer holds readers off only while it puts its pages in place
 NO_DEPTH: Final = -32768.0
 _WORKED_OUT: Final = 2
 MOST_GEOMETRY_BYTES: Final = 64_000_000  # 2 million corners with height and measure, see `water.room`
 LINEAGE_URI: Final = "urn:castshed:lineage"
 
 
+MAGIC: Final = b"SQLite format 3\x00"
+_WAL: Final = 2  # at byte 19: a file that is kept with a log (sqlite.org/fileformat2.html)
+
+
 def is_geopackage(path: Path) -> bool:
-    """Whether a file name says GeoPackage."""
+    """Whether a file name says GeoPackage: for outputs and lists of a folder. `holds_geopackage` looks inside."""
     return path.suffix.lower() == ".gpkg"
+
+
+def _head(path: Path) -> bytes:
+    try:
+        if not path.is_file():
+            return b""
+        with path.open("rb") as stream:
+            return stream.read(20)
+    except (OSError, ValueError):
+        return b""
+
+
+def holds_geopackage(path: Path) -> bool:
+    """Whether a file is a database by its first bytes, whatever it is called."""
+    return _head(path).startswith(MAGIC)
+
+
+def _beside(path: Path, ending: str) -> Path:
+    real = path.resolve()
+    return real.with_name(real.name + ending)
+
+
+def is_at_rest(path: Path) -> bool:
+    """Whether a file is of the kind that is kept with a log, and has none.
+
+    Nobody is writing to it then, and it is read as a file that does not change: read in the ordinary way, SQLite would
+    make a log and its index beside it, and leave them there.
+    """
+    head = _head(path)
+    return len(head) == 20 and head[19] == _WAL and not _beside(path, "-wal").exists()
 
 
 def open_read_only(path: Path) -> sqlite3.Connection:
     """Open a GeoPackage for looking only."""
-    return sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True, timeout=LOCK_WAIT_S)
+    rest = "&immutable=1" if is_at_rest(path) else ""
+    return sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro{rest}", uri=True, timeout=READ_WAIT_S)
+
+
+def trouble(path: Path, layer: str | None, error: Exception) -> DataError:
+    """Say why a GeoPackage could not be looked into, and what to do.
+
+    A file whose last write was broken off is not mended here: SQLite undoes such a write as soon as it may write
+    itself, and what is undone is the user's.
+    """
+    name = f"{path}:{layer}" if layer else str(path)
+    code = getattr(error, "sqlite_errorcode", 0)
+    if code & 0xFF in {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}:
+        return DataError(
+            f"{name} is in use: another program holds the file while it writes. Close it there, or wait until "
+            "it is done, and run the command again."
+        )
+    journal = _beside(path, "-journal")
+    if code in {sqlite3.SQLITE_READONLY_ROLLBACK, sqlite3.SQLITE_CANTOPEN} and journal.exists():
+        return DataError(
+            f"{name} has an unfinished write: {journal.name} lies beside it, left by a program that was broken off. "
+            "Nothing was changed. Keep a copy of both files, then open the file once in the program that wrote it, which "
+            "undoes that write, and run the command again."
+        )
+    if layer is None:
+        return DataError(f"{path} cannot be read as a GeoPackage ({error}); restore it from a copy.")
+    return DataError(f"{name} cannot be read ({error}); restore it from a copy.")
+
+
+def refuse_unfinished(path: Path) -> None:
+    """Refuse a file whose last write was broken off, before it is opened for writing, which would undo that write.
+
+    Raises
+    ------
+    DataError
+        It has such a write.
+    """
+    if not _beside(path, "-journal").exists():
+        return
+    try:
+        with contextlib.closing(open_read_only(path)) as db:
+            db.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    except sqlite3.Error as error:
+        if getattr(error, "sqlite_errorcode", 0) == sqlite3.SQLITE_READONLY_ROLLBACK:
+            raise trouble(path, None, error) from error
 
 
 def quoted(name: str) -> str:
@@ -36,7 +115,7 @@ def quoted(name: str) -> str:
     return '"' + name.replace('"', '""') + '"'
 
 
-def _is_plain_table(db: sqlite3.Connection, name: str) -> bool:
+def is_plain_table(db: sqlite3.Connection, name: str) -> bool:
     """Whether a name is that of a table of plain columns.
 
     A view, a virtual table or a column that is worked out as it is read runs code of the file's own.
@@ -62,7 +141,7 @@ def refuse_odd_tables(db: sqlite3.Connection, path: Path) -> None:
     names = db.execute(
         "SELECT name FROM sqlite_master WHERE type IN ('table', 'view') AND lower(name) LIKE 'gpkg^_%' ESCAPE '^'"
     ).fetchall()
-    odd = [str(name) for (name,) in names if not _is_plain_table(db, str(name))]
+    odd = [str(name) for (name,) in names if not is_plain_table(db, str(name))]
     if odd:
         raise DataError(
             f"{path} cannot be read as a GeoPackage: {', '.join(odd[:5])} should be a plain table. Restore it from a "
@@ -70,8 +149,13 @@ def refuse_odd_tables(db: sqlite3.Connection, path: Path) -> None:
         )
 
 
-def require_table(path: Path, name: str) -> None:
+def require_table(path: Path, name: str) -> int:
     """Refuse to read a layer that is no table of its own.
+
+    Returns
+    -------
+    int
+        How many rows the table has: counted, not as some other table says.
 
     Raises
     ------
@@ -83,10 +167,10 @@ def require_table(path: Path, name: str) -> None:
     try:
         with contextlib.closing(open_read_only(path)) as db:
             refuse_odd_tables(db, path)
-            plain = _is_plain_table(db, name)
-            size = _largest_geometry(db, name) if plain else 0
+            plain = is_plain_table(db, name)
+            size, rows = _size(db, name) if plain else (0, 0)
     except (sqlite3.Error, UnicodeDecodeError) as error:
-        raise DataError(f"{path}:{name} cannot be read ({error}); restore it from a copy.") from error
+        raise trouble(path, name, error) from error
     if not plain:
         raise DataError(
             f"{path}:{name} is a view or has no table, or columns that are worked out as they are read; only a layer "
@@ -97,20 +181,24 @@ def require_table(path: Path, name: str) -> None:
             f"{path}:{name} has a geometry of {size / 1e6:,.0f} MB; at most {MOST_GEOMETRY_BYTES / 1e6:.0f} MB, some "
             "million corners, are read. Cut it into parts, or simplify it."
         )
+    return rows
 
 
-def _largest_geometry(db: sqlite3.Connection, name: str) -> int:
-    """Bytes of the largest geometry of a layer, which SQLite tells without reading it; 0 where it has none."""
+def _size(db: sqlite3.Connection, name: str) -> tuple[int, int]:
+    """Bytes of the largest geometry of a layer, told without reading it, 0 where it has none; and its rows."""
     try:
         (column,) = db.execute(
             "SELECT column_name FROM gpkg_geometry_columns WHERE lower(table_name) = lower(?)", (name,)
         ).fetchone() or (None,)
-        if column is None:
-            return 0
-        (size,) = db.execute(f"SELECT max(length({quoted(str(column))})) FROM {quoted(name)}").fetchone()
-    except sqlite3.Error:  # whoever reads the layer says what is wrong with it
-        return 0
-    return int(size or 0)
+        if column is not None:
+            size, rows = db.execute(
+                f"SELECT max(length({quoted(str(column))})), count(*) FROM {quoted(name)}"
+            ).fetchone()
+            return int(size or 0), int(rows)
+    except sqlite3.OperationalError as error:  # whoever reads the layer says what is wrong with it
+        if error.sqlite_errorcode != sqlite3.SQLITE_ERROR:
+            raise
+    return 0, int(db.execute(f"SELECT count(*) FROM {quoted(name)}").fetchone()[0])
 
 
 def contents(path: Path) -> dict[str, str]:
@@ -123,16 +211,45 @@ def contents(path: Path) -> dict[str, str]:
     """
     try:
         with contextlib.closing(open_read_only(path)) as db:
-            if not _is_plain_table(db, "gpkg_contents"):
+            if not is_plain_table(db, "gpkg_contents"):
                 raise DataError(
                     f"{path} cannot be read as a GeoPackage: it has no table gpkg_contents. Restore it from a copy."
                 )
             rows = db.execute("SELECT table_name, data_type FROM gpkg_contents ORDER BY rowid").fetchall()
     except (sqlite3.Error, UnicodeDecodeError) as error:
-        raise DataError(
-            f"{path} cannot be read as a GeoPackage ({error}); restore it from a copy."
-        ) from error
+        raise trouble(path, None, error) from error
     return {str(n): "coverage" if "coverage" in str(t) or t == "tiles" else str(t) for n, t in rows}
+
+
+def refuse_scaled_floats(path: Path, name: str) -> None:
+    """Refuse a coverage of decimal numbers with a scale or an offset, which the standard has for whole numbers only.
+
+    Readers differ in what they make of it (OGC 17-066r2, requirement 9: a float coverage has scale 1.0 and offset 0.0).
+
+    Raises
+    ------
+    DataError
+        It is one, or cannot be read.
+    """
+    try:
+        with contextlib.closing(open_read_only(path)) as db:
+            refuse_odd_tables(db, path)
+            found = db.execute(
+                "SELECT scale, offset FROM gpkg_2d_gridded_coverage_ancillary WHERE "
+                "lower(tile_matrix_set_name) = lower(?) AND datatype = 'float' AND (coalesce(scale, 1) <> 1 OR coalesce(offset, 0) <> 0)",
+                (name,),
+            ).fetchone()
+    except sqlite3.OperationalError as error:
+        if error.sqlite_errorcode != sqlite3.SQLITE_ERROR:  # it has no such table: no coverage of numbers
+            raise trouble(path, name, error) from error
+        return
+    except (sqlite3.Error, UnicodeDecodeError) as error:
+        raise trouble(path, name, error) from error
+    if found:
+        raise DataError(
+            f"{path}:{name} holds decimal numbers with a scale of {found[0]} and an offset of {found[1]}; the standard "
+            "has these for whole numbers only, so it is not sure what they mean. Save it again with its depths in metres."
+        )
 
 
 _METADATA_TABLES: Final = """

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from .spec import Spec
 
 _HEAD: Final = "head"
-SHAPE: Final = ("west_m", "north_m", "cell_x_m", "cell_y_m", "error_m", "quantity")
+SHAPE: Final = ("west_m", "north_m", "cell_x_m", "cell_y_m", "error_m", "quantity", "stated_unit")
 
 
 def _bytes(content: bytes) -> NDArray[Any]:

@@ -18,7 +18,7 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
-from .geopackage import is_geopackage
+from .geopackage import holds_geopackage
 from .layers.reference import parse_reference
 from .parameters.markers import DayInput
 from .store import fingerprint
@@ -46,7 +46,7 @@ def _digest(path: Path) -> str:
 def _companions(path: Path) -> Iterator[Path]:
     """List the files that count as one: a GeoPackage and its log, else all files of the same name."""
     yield path
-    if is_geopackage(path):
+    if holds_geopackage(path):
         log = path.with_name(path.name + "-wal")
         if log.is_file() and log.stat().st_size:
             yield log

@@ -20,6 +20,7 @@ from .lake_records import FOLDER, input_digest, read_record, result_digest
 from .lake_steps import steps_work
 from .lake_task import Job, Outcome
 from .lake_work import LakeWork
+from .plain_file import require_file
 from .store import fingerprint
 from .temporaries import clear_abandoned
 
@@ -53,6 +54,7 @@ def _listed(path: Path) -> list[Path]:
         raise FileMissing(
             f"{path} is not there; give a folder of GeoPackages, a GeoPackage, or a list of them."
         )
+    require_file(path)
     if is_geopackage(path):
         return [path]
     try:

@@ -5,8 +5,10 @@ from __future__ import annotations
 import contextlib
 from typing import TYPE_CHECKING, Final
 
-from .errors import DataError, FileMissing, LayerMissing, UsageError
+from .errors import DataError, LayerMissing, UsageError
+from .geopackage import holds_geopackage
 from .intake.source_table import SourceTable
+from .plain_file import require_file
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -112,14 +114,6 @@ def _read_file(path: Path, sheet: str | None) -> SourceTable:
     return _read_content(data, path.name)
 
 
-def _is_geopackage(path: Path) -> bool:
-    try:
-        with path.open("rb") as stream:
-            return stream.read(16) == b"SQLite format 3\x00"
-    except OSError:
-        return False
-
-
 def read_source(reference: str) -> SourceTable:
     """Read one source of spots.
 
@@ -147,9 +141,8 @@ def read_source(reference: str) -> SourceTable:
     from .layers.reference import parse_reference
 
     given = parse_reference(reference)
-    if not given.path.exists():
-        raise FileMissing(f"{given.path} is not there; check the name and the folder.")
-    if _is_geopackage(given.path):
+    require_file(given.path)
+    if holds_geopackage(given.path):
         frame = read_layer(given, usual="spots")
         return SourceTable.from_frame(
             frame, f"{given.path.name}:{given.layer}" if given.layer else given.path.name

@@ -31,6 +31,7 @@ from .parameters.markers import (
     Surface,
     Text,
 )
+from .plain_file import what_else
 
 if TYPE_CHECKING:
     from .spec import Parameter, Spec
@@ -185,6 +186,8 @@ def read_tables(path: Path) -> dict[str, Any]:
     FileMissing, DataError, UsageError
         The file is not there, no TOML, or holds nothing.
     """
+    if other := what_else(path):
+        raise DataError(f"{path} is {other}; a steps file is an ordinary file of text.")
     try:
         told = tomllib.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from .errors import UsageError
 from .exchange import check_output
-from .geopackage import contents, is_geopackage, read_lineage
+from .geopackage import contents, holds_geopackage, read_lineage
 from .layers.reference import parse_reference
 from .layers.writing import write_layers
 from .outputs import check_target, lineage_text, write_result
@@ -39,7 +39,7 @@ def _target(chain: Chain, step: Step) -> str:
 
 def _same_layers(path: Path, names: list[str], key: str) -> bool:
     """Whether the layers that lie there were made under that fingerprint."""
-    if not path.is_file() or not is_geopackage(path):
+    if not holds_geopackage(path):
         return False
     there = contents(path)
     for name in names:

@@ -22,6 +22,7 @@ GALLON_L: Final = 3.785411784  # US gallon, by definition
 _DEFINITIONS: Final = (
     "metre = [length] = m = meter",
     "centimetre = 0.01 * metre = cm",
+    "millimetre = 0.001 * metre = mm",
     "kilometre = 1000 * metre = km",
     "foot = 0.3048 * metre = ft = feet",
     "inch = 0.0254 * metre = in = inches",
@@ -43,7 +44,7 @@ _DEFINITIONS: Final = (
 )
 
 ACCEPTED: Final[dict[str, tuple[str, ...]]] = {
-    "length": ("m", "cm", "km", "ft", "in", "yd", "mi", "nmi", "fathom", "ftUS"),
+    "length": ("m", "cm", "mm", "km", "ft", "in", "yd", "mi", "nmi", "fathom", "ftUS"),
     "speed": ("m/s", "km/h", "mph", "kn", "ft/s"),
     "time": ("s", "min", "h"),
     "bearing": ("deg",),

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import warnings
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from .. import geopackage
-from ..errors import DataError, FileMissing, LayerMissing, UsageError
-from .reference import Reference, is_there, parse_reference
+from ..errors import DataError, LayerMissing, UsageError
+from ..plain_file import require_file
+from .reference import Reference, parse_reference
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -29,33 +29,14 @@ def list_layers(path: Path) -> dict[str, str]:
     FileMissing, DataError
         The file is not there, or cannot be read.
     """
-    if not is_there(path):
-        shown = str(path) if len(str(path)) < 300 else f"{str(path)[:300]}..."
-        raise FileMissing(f"{shown} is not there; check the name and the folder.")
-    if path.is_dir():
-        raise DataError(f"{path} is a folder; give a file.")
-    if geopackage.is_geopackage(path):
+    require_file(path)
+    if geopackage.holds_geopackage(path):
         return geopackage.contents(path)
-    import pyogrio
+    from . import door
 
-    try:
-        return {str(name): "features" for name, _ in pyogrio.list_layers(path)}
-    except Exception as error:
-        if _raster_bands(path):
-            return {path.stem: "coverage"}
-        raise DataError(f"{path} cannot be read as a vector or raster file ({error}).") from error
-
-
-def _raster_bands(path: Path) -> int:
-    import rasterio
-
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            with rasterio.open(path) as data:
-                return int(data.count)
-    except rasterio.errors.RasterioError:
-        return 0
+    if door.holds_raster_only(path):
+        return {path.stem: "coverage"}
+    return dict.fromkeys(door.layers_of(path), "features")
 
 
 def _choose(reference: Reference, kind: str, usual: str | None) -> str:
@@ -98,16 +79,11 @@ def read_layer(
     FileMissing, LayerMissing, DataError
         Nothing there under that name (the layers there are get listed), or the file is broken.
     """
-    import pyogrio
+    from . import door
 
     ref = reference if isinstance(reference, Reference) else parse_reference(str(reference))
     layer = _choose(ref, "features", usual)
-    if geopackage.is_geopackage(ref.path):
-        geopackage.require_table(ref.path, layer)
-    try:
-        frame = pyogrio.read_dataframe(ref.path, layer=layer)
-    except Exception as error:
-        raise DataError(f"{ref.path}:{layer} cannot be read ({error}).") from error
+    frame = door.read_features(ref.path, layer)
     if not hasattr(frame, "geometry"):
         raise DataError(f"{ref.path}:{layer} is a table without geometry; a layer with geometry is needed.")
     if crs is not None:
@@ -120,7 +96,7 @@ def read_with_lineage(reference: Reference, *, crs: str | None = None) -> GeoDat
     from ..output.lineage import ATTRIBUTE
 
     frame = read_layer(reference, crs=crs)
-    if reference.layer and geopackage.is_geopackage(reference.path):
+    if reference.layer and geopackage.holds_geopackage(reference.path):
         told = geopackage.read_lineage(reference.path, reference.layer)
         if told:
             frame.attrs[ATTRIBUTE] = told
@@ -161,48 +137,57 @@ def _refuse_size(ref: Reference, columns: int, rows: int) -> None:
 
 
 def read_surface(reference: str | Path | Reference, *, usual: str | None = None) -> DepthSurface:
-    """Read a depth coverage: a GeoPackage gridded coverage or any north-up raster GDAL reads.
+    """Read a depth coverage: a GeoPackage gridded coverage, a GeoTIFF or an ASCII grid, north up.
+
+    Scale and offset are applied, and the unit it states is turned into metres.
 
     Raises
     ------
     FileMissing, LayerMissing, DataError
-        Nothing there under that name, or the raster is turned, skewed or has no cells.
+        Nothing there under that name, or the raster is turned, skewed, has no cells, or states an unknown unit.
     """
     import numpy as np
     import pyproj
-    import rasterio
 
     from ..water.depth import DepthSurface
+    from . import door
+    from .raster_units import horizontal, meaning_of
 
     ref = reference if isinstance(reference, Reference) else parse_reference(str(reference))
     layer = _choose(ref, "coverage", usual)
-    source = str(ref.path)
-    if geopackage.is_geopackage(ref.path):
-        geopackage.require_table(ref.path, layer)
-        source = f"GPKG:{ref.path}:{layer}"
-    try:
-        with rasterio.open(source) as data:
-            _refuse_size(ref, data.width, data.height)
-            values = data.read(1, masked=True).astype(np.float32).filled(np.nan)
-            at = data.transform
-            system = data.crs
-            tags = data.tags()
-    except DataError:
-        raise
-    except (rasterio.errors.RasterioError, UnicodeDecodeError, IndexError, ValueError) as error:
-        raise DataError(f"{ref} cannot be read as a raster ({error}).") from error
-    if system is None:
-        raise DataError(f"{ref} states no coordinate reference system; write it into the raster.")
+    if geopackage.holds_geopackage(ref.path):
+        geopackage.refuse_scaled_floats(ref.path, layer)
+    with door.opened_raster(ref.path, layer) as data:
+        _refuse_size(ref, data.width, data.height)
+        if data.crs is None:
+            raise DataError(f"{ref} states no coordinate reference system; write it into the raster.")
+        epsg = data.crs.to_epsg()
+        try:
+            crs = pyproj.CRS.from_epsg(epsg) if epsg else pyproj.CRS.from_wkt(data.crs.to_wkt())
+        except (pyproj.exceptions.CRSError, ValueError) as error:
+            raise DataError(
+                f"{ref} has a reference system that is not known ({error}); correct it."
+            ) from error
+        means = meaning_of(
+            str(ref), scale=float(data.scales[0]), offset=float(data.offsets[0]), unit=data.units[0], crs=crs
+        )
+        numbers = data.read(1, masked=True)
+        at = data.transform
+        tags = data.tags()
+    if (means.factor, means.offset_m) == (1.0, 0.0):
+        values = numbers.astype(np.float32).filled(np.nan)
+    else:
+        values = (
+            (numbers.astype(np.float64) * means.factor + means.offset_m).astype(np.float32).filled(np.nan)
+        )
     if at.b or at.d or not (at.a > 0 and at.e < 0):
         raise DataError(f"{ref} is not a north-up raster; warp it to one first.")
     values[~np.isfinite(values)] = np.nan
     try:
         error_m = tags.get("castshed_depth_error_m")
         extra: dict[str, Any] = {} if error_m is None else {"error_m": float(error_m)}
-        epsg = system.to_epsg()
-        crs = pyproj.CRS.from_epsg(epsg) if epsg else pyproj.CRS.from_wkt(system.to_wkt())
-        return DepthSurface(values, at.c, at.f, at.a, -at.e, crs, **extra)
+        return DepthSurface(values, at.c, at.f, at.a, -at.e, horizontal(crs), stated_unit=means.unit, **extra)
     except DataError:
         raise
-    except (UsageError, ValueError, pyproj.exceptions.CRSError, rasterio.errors.CRSError) as error:
+    except (UsageError, ValueError, pyproj.exceptions.CRSError) as error:
         raise DataError(f"{ref} is no depth coverage that can be used: {error}") from error

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ..errors import UsageError
+from ..plain_file import is_there
 
 
 @dataclass(frozen=True)
@@ -18,14 +19,6 @@ class Reference:
 
     def __str__(self) -> str:
         return f"{self.path}:{self.layer}" if self.layer else str(self.path)
-
-
-def is_there(path: Path) -> bool:
-    """Whether a path exists; a name that no file can have is not there."""
-    try:
-        return path.exists()
-    except (OSError, ValueError):
-        return False
 
 
 def parse_reference(text: str) -> Reference:

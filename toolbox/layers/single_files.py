@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..errors import OutputFailed
+from .door import write_features
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -30,11 +31,9 @@ def to_flatgeobuf(frame: GeoDataFrame, name: str, *, title: str, words: str) -> 
     """
     import io
 
-    import pyogrio
-
     whole = io.BytesIO()
     try:
-        pyogrio.write_dataframe(
+        write_features(
             frame,
             whole,
             driver="FlatGeobuf",
@@ -43,7 +42,7 @@ def to_flatgeobuf(frame: GeoDataFrame, name: str, *, title: str, words: str) -> 
             # an index would sort the rows by place, and refuse those that have none
             layer_options={"SPATIAL_INDEX": "NO", "TITLE": title, "DESCRIPTION": words},
         )
-    except pyogrio.errors.DataSourceError as error:
+    except OutputFailed as error:
         raise OutputFailed(f"{name} could not be written as FlatGeobuf ({error}).") from error
     return whole.getvalue()
 
@@ -67,21 +66,15 @@ def to_shapefile(frame: GeoDataFrame, name: str, geometry: str) -> dict[str, byt
     """
     import tempfile
 
-    import pyogrio
-
     with tempfile.TemporaryDirectory() as folder:
         try:
-            pyogrio.write_dataframe(
+            write_features(
                 frame,
                 Path(folder) / f"{name}.shp",
                 driver="ESRI Shapefile",
                 geometry_type=geometry,
                 encoding="UTF-8",
             )
-        except (
-            pyogrio.errors.DataSourceError,
-            pyogrio.errors.DataLayerError,
-            pyogrio.errors.FieldError,
-        ) as error:
+        except OutputFailed as error:
             raise OutputFailed(f"{name} could not be written as a shapefile ({error}).") from error
         return {path.name: path.read_bytes() for path in sorted(Path(folder).iterdir())}

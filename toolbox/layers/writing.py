@@ -11,6 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from .. import exchange, geopackage
+from ..errors import OutputFailed
+from . import door
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -20,22 +22,19 @@ if TYPE_CHECKING:
 
 def _write_surface(path: Path, name: str, surface: DepthSurface, words: str) -> None:
     import numpy as np
-    import rasterio
+    from rasterio import Affine
 
     from ..water.depth import DEPTH
 
     rows, columns = surface.shape
     exists = path.exists()
     options: dict[str, Any] = {
-        "driver": "GPKG",
         "width": columns,
         "height": rows,
         "count": 1,
         "dtype": "float32",
         "crs": surface.crs.to_wkt(),
-        "transform": rasterio.Affine(
-            surface.cell_x_m, 0.0, surface.west_m, 0.0, -surface.cell_y_m, surface.north_m
-        ),
+        "transform": Affine(surface.cell_x_m, 0.0, surface.west_m, 0.0, -surface.cell_y_m, surface.north_m),
         "RASTER_TABLE": name,
         "RASTER_IDENTIFIER": name,
         "RASTER_DESCRIPTION": words,
@@ -50,14 +49,13 @@ def _write_surface(path: Path, name: str, surface: DepthSurface, words: str) -> 
     values = np.where(np.isfinite(surface.depth_m), surface.depth_m, np.float32(geopackage.NO_DEPTH)).astype(
         np.float32
     )
-    with rasterio.Env(), rasterio.open(path, "w", **options) as data:
+    with door.new_raster(path, **options) as data:
         data.write(values, 1)
         data.update_tags(castshed_depth_error_m=repr(float(surface.error_m)))
     geopackage.mark_no_data(path, name)
 
 
 def _write_frame(path: Path, name: str, frame: GeoDataFrame, words: str, types: tuple[str, ...]) -> None:
-    import pyogrio
     import shapely
 
     rings = shapely.get_type_id(frame.geometry.to_numpy()) == shapely.GeometryType.LINEARRING
@@ -74,7 +72,7 @@ def _write_frame(path: Path, name: str, frame: GeoDataFrame, words: str, types: 
         geometry = "Multi" + next(iter(simple))
     else:
         geometry = "Unknown"
-    pyogrio.write_dataframe(
+    door.write_features(
         frame,
         path,
         layer=name,
@@ -94,8 +92,6 @@ def _fill(
     types: Mapping[str, tuple[str, ...]],
     lineage: str,
 ) -> None:
-    import pyogrio
-
     from ..water.depth import DepthSurface
 
     try:
@@ -108,11 +104,7 @@ def _fill(
                 with warnings.catch_warnings():
                     warnings.simplefilter("ignore", UserWarning)
                     _write_frame(part, name, value, words, types.get(name, ()))
-    except (
-        pyogrio.errors.DataSourceError,
-        pyogrio.errors.DataLayerError,
-        pyogrio.errors.FieldError,
-    ) as error:
+    except OutputFailed as error:
         raise OSError(str(error)) from error
     if lineage:
         geopackage.write_lineage(part, list(layers), lineage)

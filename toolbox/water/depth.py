@@ -52,6 +52,8 @@ class DepthSurface:
     quantity
         What the numbers are, written into a coverage. Another quantity in metres on the same kind of grid, such as
         how far each depth may be off, is kept in the same way.
+    stated_unit
+        The unit that the file it was read from states, already turned into metres; empty where it states none.
 
     Notes
     -----
@@ -71,6 +73,7 @@ class DepthSurface:
     crs: pyproj.CRS
     error_m: float = 0.15
     quantity: str = DEPTH
+    stated_unit: str = ""
 
     def __post_init__(self) -> None:
         depth = np.array(self.depth_m, dtype=np.float32, order="C", copy=True)
