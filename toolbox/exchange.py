@@ -19,6 +19,7 @@ from typing import Final
 
 from .errors import DataError, OutputExists, OutputFailed, UsageError
 from .geopackage import LOCK_WAIT_S, contents, is_geopackage, open_read_only, quoted, refuse_odd_tables
+from .real_files import output_file, require_utf8
 from .temporaries import clear_abandoned, temporary_prefix
 
 _LOGS: Final = ("-journal", "-wal")
@@ -54,6 +55,8 @@ def check_output(path: Path, names: Sequence[str], *, replace: bool) -> None:
             raise UsageError(
                 f"'{name}' cannot be a layer name; use letters, digits, - and _, beginning with a letter (63 at most)."
             )
+    path = output_file(path)
+    require_utf8(path)
     folder = path.resolve().parent
     if not folder.is_dir():
         raise OutputFailed(f"The folder {folder} is not there; make it first.")
@@ -219,13 +222,15 @@ def change(path: Path, names: Sequence[str], fill: Callable[[Path], None], *, re
     OutputExists, OutputFailed, UsageError
         See `check_output`; also a locked file or a full disk. The old file is then as it was.
     """
+    named = path
     for _ in range(5):
-        check_output(path, names, replace=replace)
+        check_output(named, names, replace=replace)
+        path = output_file(named)  # a link stays, and the file it leads to is exchanged in its own folder
         with _held(path) as original:
             part = _free_name(path.resolve().parent)
             try:
                 if original is not None:
-                    check_output(path, names, replace=replace)
+                    check_output(named, names, replace=replace)
                     _copy_without(path, part, names)
                 fill(part)
                 _sync(part)
