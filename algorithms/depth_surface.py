@@ -58,11 +58,11 @@ class DepthLayers(NamedTuple):
 def _from_raster(
     raster: Depth, lake: BaseGeometry, holds: str, unit: str, datum_m: float, cell_m: float | None
 ) -> Depth:
-    import warnings
 
     import numpy as np
 
-    from castshed.toolbox.errors import DataError, DataWarning, UsageError
+    from castshed.toolbox.errors import DataError, UsageError
+    from castshed.toolbox.notes import note
     from castshed.toolbox.units import convert
     from castshed.toolbox.water.raster_depth import depth_from, resampled, with_shore
     from castshed.toolbox.water.room import check_room
@@ -96,16 +96,14 @@ def _from_raster(
             "with --datum."
         )
     if dry > 0.05:
-        warnings.warn(
+        note(
             f"By the raster {dry:.0%} of the ground inside the shoreline lies above chart datum; it counts as land.",
-            DataWarning,
             stacklevel=3,
         )
     surface, missing = with_shore(surface, lake)
     if missing:
-        warnings.warn(
+        note(
             f"{missing} cells inside the shoreline have no depth in the raster; they stay unknown.",
-            DataWarning,
             stacklevel=3,
         )
     return surface
@@ -215,13 +213,13 @@ def depth_surface(
     What makes the result wrong: humps and hollows between two contours that no line shows, contours that end or bear a
     wrong depth, soundings far apart, a shoreline drawn at another level than chart datum.
     """
-    import warnings
     from dataclasses import replace
 
     import numpy as np
     import shapely
 
-    from castshed.toolbox.errors import DataWarning, UsageError
+    from castshed.toolbox.errors import UsageError
+    from castshed.toolbox.notes import note
     from castshed.toolbox.report import progress
     from castshed.toolbox.water.blocks import depth_and_error
     from castshed.toolbox.water.blunders import without_blunders
@@ -259,7 +257,7 @@ def depth_surface(
     rows = [[] if layer is None else list(layer.index) for layer in (lines, points)]
     known, said, shoals = without_blunders(known, rows[0], rows[1], keep=keep_blunders)
     for text in said:
-        warnings.warn(text, DataWarning, stacklevel=2)
+        note(text, stacklevel=2)
     interval = usual_interval(lines)
     error = depth_error_m
     if error is None:

@@ -50,11 +50,9 @@ def _bottom(
     spots: GeoDataFrame, depth: Depth | None, points: Floats, listed_error_m: float
 ) -> tuple[Floats, Floats]:
     """Charted depth of each spot and its error: the spot's own, else that of the coverage."""
-    import warnings
-
     import numpy as np
 
-    from castshed.toolbox.errors import DataWarning
+    from castshed.toolbox.notes import note
 
     own = np.asarray(spots["depth_m"].to_numpy(dtype=float, na_value=np.nan))
     if depth is None:
@@ -63,11 +61,10 @@ def _bottom(
     apart = np.abs(own - charted) > DISAGREE_M
     if apart.any():
         names = ", ".join(spots["spot_id"][apart].astype(str).head(5))
-        warnings.warn(
+        note(
             f"{int(apart.sum())} spots have a depth_m more than {DISAGREE_M} m from the depth coverage; the spot's own "
             f"is used ({names}{' and more' if apart.sum() > 5 else ''}). Check datum, position, and whether it was "
             "the depth of the top.",
-            DataWarning,
             stacklevel=3,
         )
     return np.where(np.isnan(own), charted, own), np.where(np.isnan(own), depth.error_m, listed_error_m)
@@ -208,13 +205,12 @@ def fishable(
     coverage, and where they differ by more than 1.5 m that is pointed out. A line or polygon is judged at one point
     of it on today's water. Depth and level errors are combined as the root of the sum of their squares.
     """
-    import warnings
-
     import geopandas as gpd
     import numpy as np
     import shapely
 
-    from castshed.toolbox.errors import DataError, DataWarning
+    from castshed.toolbox.errors import DataError
+    from castshed.toolbox.notes import note
     from castshed.toolbox.water.exposure import place_points
     from castshed.toolbox.water.fetch import on_water
     from castshed.toolbox.water.hour_table import hour_table, single_weather, strongest_wind
@@ -236,9 +232,8 @@ def fishable(
     height = spots["height_m"].to_numpy(dtype=float, na_value=np.nan)
     if (height < 0).any():
         names = ", ".join(spots["spot_id"][height < 0].astype(str).head(5))
-        warnings.warn(
+        note(
             f"height_m is negative at {int((height < 0).sum())} spots ({names}); taken as not known.",
-            DataWarning,
             stacklevel=2,
         )
     zone = zone_of(time_zone) if time_zone else None
@@ -278,9 +273,8 @@ def fishable(
         low, high, wind, gust = single_weather(spots, holds, held.hold_row)
         told = {*spots.columns, *(() if holds is None else holds.columns)}
         if len(spots) and not told & {"wave_m", "wave_high_m", "wind_mps"}:
-            warnings.warn(
+            note(
                 "Neither spots nor holds carry wind and waves, so they are not judged; run wind-exposure first.",
-                DataWarning,
                 stacklevel=2,
             )
         rough = None

@@ -167,14 +167,13 @@ def gather_spots(
     >>> tables = [read_source("habitat.csv")]  # doctest: +SKIP
     >>> book, aside, came_from = gather_spots(tables, shoreline=lake, depth_unit="ft")  # doctest: +SKIP
     """
-    import warnings
     from datetime import UTC, datetime
     from datetime import date as calendar_day
 
     import geopandas as gpd
     import numpy as np
 
-    from castshed.toolbox.errors import DataWarning, UsageError
+    from castshed.toolbox.errors import UsageError
     from castshed.toolbox.intake.ages import old_wood
     from castshed.toolbox.intake.apart import ALL, take_rows_apart
     from castshed.toolbox.intake.book import collect, make_book, make_set_aside, repair_shapes
@@ -183,6 +182,7 @@ def gather_spots(
     from castshed.toolbox.intake.lake_extent import LakeExtent
     from castshed.toolbox.intake.records import read_records
     from castshed.toolbox.intake.source_table import SourceTable
+    from castshed.toolbox.notes import note
 
     tables = list(sources)
     for table in tables:
@@ -237,7 +237,7 @@ def gather_spots(
         parts.append(part)
         noticed = _tell(table, roles, part)
         for text in noticed:
-            warnings.warn(text, DataWarning, stacklevel=2)
+            note(text, stacklevel=2)
         aside = sum(bool(reason) for reason in part.reason)
         read_from.append((table.name, len(part.reason), aside, " ".join(noticed)))
     if open_ids:
@@ -247,10 +247,9 @@ def gather_spots(
     records = collect(parts)
     book = make_book(records, shoreline.crs, merge=merge, today=today)
     if old := old_wood(book["kind"].tolist(), book["age_years"].to_numpy()):
-        warnings.warn(
+        note(
             f"{old} spots are wood that has been down longer than it usually lasts (age_years): look before you "
             "count on it.",
-            DataWarning,
             stacklevel=2,
         )
     return Gathered(

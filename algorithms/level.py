@@ -177,9 +177,8 @@ def level(
         The time is outside the table, and carrying on was not asked for or is too far.
     """
     import json
-    import warnings
 
-    from castshed.toolbox.errors import DataWarning
+    from castshed.toolbox.notes import note
     from castshed.toolbox.report import plain
     from castshed.toolbox.units import FOOT_M
 
@@ -198,7 +197,7 @@ def level(
         parameter=parameter,
     )
     if not found.measured:
-        warnings.warn(f"The level is not measured: {found.how}.", DataWarning, stacklevel=2)
+        note(f"The level is not measured: {found.how}.", stacklevel=2)
     figures: dict[str, Any] = {
         "level_m": round(found.level_m, 4),
         "level_ft": round(found.level_m / FOOT_M, 3),

@@ -101,18 +101,9 @@ def _all_left_out(spots: GeoDataFrame, left_out: GeoDataFrame) -> GeoDataFrame:
 
 def _depart(day: Day) -> str:
     """Put date, clock time and zone of the day together."""
-    import datetime as dt
-    import zoneinfo
+    from castshed.toolbox.clock_times import on_day
 
-    from castshed.toolbox.errors import UsageError
-
-    if not day.run.depart:
-        return ""
-    try:
-        clock = dt.time.fromisoformat(day.run.depart)
-    except ValueError:
-        raise UsageError(f"run.depart is '{day.run.depart}'; write the time as \"06:00\".") from None
-    return dt.datetime.combine(day.date, clock, zoneinfo.ZoneInfo(day.zone)).isoformat()
+    return on_day(day.date, day.run.depart, day.zone, "run.depart")
 
 
 def _in_the_wind(
@@ -174,6 +165,7 @@ def _run(
     """Order the best rated holds into a run, or choose those that fit the hours where the day says when to be back."""
     from castshed.algorithms.day_plan import day_plan
     from castshed.algorithms.shortest_run import shortest_run
+    from castshed.toolbox.clock_times import on_day
     from castshed.toolbox.errors import UsageError
 
     run = day.run
@@ -199,7 +191,7 @@ def _run(
         day.layers.ramps,
         water,
         verdicts=verdicts,
-        back_by=run.back_by,
+        back_by=on_day(day.date, run.back_by, day.zone, "run.back_by"),
         value=run.value,
         must=run.must,
         never=run.never,
@@ -280,7 +272,6 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
         No fishable spot can be reached from the ramp, or the run fails the last check.
     """
     import contextlib
-    import warnings
 
     from castshed.algorithms.boat_hold import boat_hold
     from castshed.algorithms.cast_reach import cast_reach
@@ -289,8 +280,9 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
     from castshed.algorithms.gather_spots import gather_spots
     from castshed.algorithms.shallow_hazards import shallow_hazards
     from castshed.algorithms.water_today import water_today
-    from castshed.toolbox.errors import DataError, DataWarning, NoSafeWay, NothingFishable
+    from castshed.toolbox.errors import DataError, NoSafeWay, NothingFishable
     from castshed.toolbox.kept_calls import kept
+    from castshed.toolbox.notes import collecting_notes, note
     from castshed.toolbox.output.plan_folder import plan_folder
     from castshed.toolbox.report import stages
     from castshed.toolbox.side_by_side import begun
@@ -299,11 +291,10 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
     boat, angler, level_m, lake = day.boat, day.angler, day.level_m, day.layers
     depart = _depart(day)
     with (
-        warnings.catch_warnings(record=True) as caught,
+        collecting_notes() as caught,
         stages(STAGES) as stage,
         contextlib.ExitStack() as until_the_end,
     ):
-        warnings.simplefilter("always", DataWarning)
         with stage("Gathering the spots"):
             book = gather_spots(day.spots, shoreline=lake.shoreline, depth_unit=day.lists.depth_unit)
             if book.spots.empty:
@@ -427,9 +418,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
                 **({} if hours is None else {"exposure": hours}),
                 **({} if answers is None else {"answers": answers}),
             }
-            notes = tuple(
-                dict.fromkeys(str(w.message) for w in caught if issubclass(w.category, DataWarning))
-            )
+            notes = tuple(dict.fromkeys(caught))
             contents = plan_folder(
                 layers,
                 title=day.title,
@@ -440,6 +429,6 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
                 limits=limits,
                 notes=notes,
             )
-    for note in notes:
-        warnings.warn(note, DataWarning, stacklevel=2)
+    for told in notes:
+        note(told, stacklevel=2)
     return contents

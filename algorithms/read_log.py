@@ -105,11 +105,10 @@ def _columns(entries: tuple[str, ...]) -> dict[str, str]:
 
 
 def _tell(log: SounderLog, judged: Any, *, given: bool) -> None:
-    import warnings
 
     import numpy as np
 
-    from castshed.toolbox.errors import DataWarning
+    from castshed.toolbox.notes import note
 
     told = [*log.said]
     told += [f"{number:,} {words}" for words, number in log.counted.items()]
@@ -122,7 +121,7 @@ def _tell(log: SounderLog, judged: Any, *, given: bool) -> None:
     if len(log) and np.isnan(log.time_s).all():
         told.append("no date: give date so that newer soundings go before older ones")
     if told:
-        warnings.warn(f"{log.name}: {'; '.join(told)}.", DataWarning, stacklevel=4)
+        note(f"{log.name}: {'; '.join(told)}.", stacklevel=4)
 
 
 def _levels(

@@ -127,13 +127,12 @@ def shallow_hazards(
     What makes the result wrong: a coverage coarser than the shoals, a level other than that of the water layer, and
     everything that no chart shows: new stumps, drift, silt. What you see prevails.
     """
-    import warnings
-
     import geopandas
     import numpy as np
     import shapely
 
-    from castshed.toolbox.errors import DataWarning, UsageError
+    from castshed.toolbox.errors import UsageError
+    from castshed.toolbox.notes import note
     from castshed.toolbox.side_by_side import side_by_side
     from castshed.toolbox.units import in_words
     from castshed.toolbox.water.hazards import least_depths, polygon_parts, shallow_area, widened
@@ -160,10 +159,9 @@ def shallow_hazards(
         surveyed = 0.0 if survey_order == "none" else s44_error_m(survey_order, boat + margin_m)
         needs[care] = needed_depth_m(boat, margin_m, max(error, surveyed), level_error_m)
     if needs["run"] > deepest:
-        warnings.warn(
+        note(
             f"Running needs {in_words(needs['run'], 'length')} with margin and errors; the deepest water today is "
             f"{in_words(deepest, 'length')}, so all of it is a hazard to run on.",
-            DataWarning,
             stacklevel=2,
         )
 

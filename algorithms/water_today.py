@@ -109,13 +109,12 @@ def water_today(
     A band's own points are nowhere shallower than its from_m by the coverage; along the limits the shallower band
     is drawn a little too wide, never too narrow. The depth error is not in the bands: it widens hazards.
     """
-    import warnings
-
     import geopandas
     import numpy as np
     import shapely
 
-    from castshed.toolbox.errors import DataError, DataWarning, NoSolution
+    from castshed.toolbox.errors import DataError, NoSolution
+    from castshed.toolbox.notes import note
     from castshed.toolbox.units import in_words
     from castshed.toolbox.water.isobaths import shallower_than
     from castshed.toolbox.water.kept_grid import kept_dry_land, kept_unknown_area
@@ -136,10 +135,9 @@ def water_today(
     if level_m > 0:
         whole = shapely.union(lake, known)
         if not shapely.covers(known, shapely.boundary(lake)):
-            warnings.warn(
+            note(
                 f"The level is {in_words(level_m, 'length')} above chart datum, but the coverage does not know the "
                 "land along the whole shoreline; there the water ends at the shoreline.",
-                DataWarning,
                 stacklevel=2,
             )
     parts = _polygons(shapely.difference(whole, dry))
@@ -160,10 +158,9 @@ def water_today(
 
     charted = shapely.intersection(water, known)
     if (lost := water.area - charted.area) > 0.01 * water.area:
-        warnings.warn(
+        note(
             f"No depth is known on {lost / water.area:.0%} of the water; it lies in no depth band, and "
             "shallow-hazards marks it as a hazard.",
-            DataWarning,
             stacklevel=2,
         )
     rows: list[tuple[float, float, BaseGeometry]] = []

@@ -202,11 +202,9 @@ def wind_exposure(
     Corrections for height and averaging: `castshed.toolbox.water.forecast`. `wind_mps` is the wind at 10 m, as averaged
     in the forecast; the waves are worked from the mean over the time they need.
     """
-    import warnings
-
     import numpy as np
 
-    from castshed.toolbox.errors import DataWarning
+    from castshed.toolbox.notes import note
     from castshed.toolbox.water.exposure import place_points
     from castshed.toolbox.water.exposure_hours import expose_hours, hourly_rows, worst_of_hours
     from castshed.toolbox.water.unions import union_of
@@ -225,10 +223,10 @@ def wind_exposure(
     )
 
     def warn(text: str) -> None:
-        warnings.warn(text, DataWarning, stacklevel=3)
+        note(text, stacklevel=3)
 
-    for note in winds.said:
-        warn(f"forecast: {note}.")
+    for told in winds.said:
+        warn(f"forecast: {told}.")
     if method == "cem-2002" and fetch == "effective":
         warn(
             "method cem-2002 with the effective fetch: the Coastal Engineering Manual asks for the straight line; "

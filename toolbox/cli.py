@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 from pathlib import Path
@@ -168,6 +169,11 @@ def main() -> None:
         from .completion import join_at_colon
 
         join_at_colon(os.environ)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(
+            stream, io.TextIOWrapper
+        ):  # a file's name may be no text; within JSON that reads back the same
+            stream.reconfigure(errors="backslashreplace")
     make_app()()
 
 

@@ -11,15 +11,15 @@ import datetime as dt
 import difflib
 import tomllib
 import typing
-import warnings
-import zoneinfo
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
 from . import units
-from .errors import DataError, DataWarning, FileMissing, UsageError
+from .clock_times import zone_named
+from .errors import DataError, UsageError
+from .notes import note
 from .parameters.annotations import check_value, option_name
 from .parameters.markers import Choice, Quantity
 from .parameters.quantities import (
@@ -35,7 +35,7 @@ from .parameters.quantities import (
     WordList,
     Words,
 )
-from .plain_file import what_else
+from .real_files import is_folder, require_ordinary
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -316,9 +316,9 @@ def level_of(
         moment = read_time(text, zone, name="level.time") if text else None
         found = level_from_series(series, level.normal_pool_m, normal, moment, level.beyond)
     if not found.measured:
-        warnings.warn(f"[level] is not measured: {found.how}.", DataWarning, stacklevel=2)
-    for note in found.notes:
-        warnings.warn(f"[level] {note}.", DataWarning, stacklevel=2)
+        note(f"[level] is not measured: {found.how}.", stacklevel=2)
+    for told in found.notes:
+        note(f"[level] {told}.", stacklevel=2)
     return found.level_m
 
 
@@ -334,12 +334,9 @@ def _date(given: Any) -> dt.date:
 
 
 def _parse(path: Path) -> dict[str, Any]:
-    if not path.exists():
-        raise FileMissing(f"{path} is not there; castshed demo FOLDER writes one to start from.")
-    if path.is_dir():
+    if is_folder(path):
         raise UsageError(f"{path} is a folder; give the day file in it, such as {path / 'day.toml'}.")
-    if other := what_else(path):
-        raise DataError(f"{path} is {other}; a day file is an ordinary file of text.")
+    require_ordinary(path, "a day file", "castshed demo FOLDER writes one to start from")
     if path.stat().st_size > 1_000_000:
         raise DataError(f"{path} is larger than a megabyte; that is no day file.")
     try:
@@ -411,12 +408,7 @@ def read_day(path: Path) -> Day:
     if "date" not in body:
         raise UsageError(f"{path.name} needs date = 2026-05-16 (the day of the trip).")
     zone = str(body.get("zone", "UTC"))
-    try:
-        zoneinfo.ZoneInfo(zone)
-    except (zoneinfo.ZoneInfoNotFoundError, ValueError):
-        raise UsageError(
-            f"zone is '{zone}'; write a zone of the IANA database, such as America/Chicago."
-        ) from None
+    zone_named(zone)
     system = str(body.get("units", "US"))
     if system not in ("US", "metric"):
         raise UsageError(f"units is '{system}'; choose US or metric.")

@@ -27,7 +27,7 @@ from .geopackage import (
     refuse_odd_tables,
     refuse_unfinished,
 )
-from .plain_file import what_else
+from .real_files import output_file, require_utf8
 from .temporaries import clear_abandoned, temporary_prefix
 
 _LOGS: Final = ("-journal", "-wal")
@@ -63,13 +63,13 @@ def check_output(path: Path, names: Sequence[str], *, replace: bool) -> None:
             raise UsageError(
                 f"'{name}' cannot be a layer name; use letters, digits, - and _, beginning with a letter (63 at most)."
             )
+    path = output_file(path)
+    require_utf8(path)
     folder = path.resolve().parent
     if not folder.is_dir():
         raise OutputFailed(f"The folder {folder} is not there; make it first.")
     if not os.access(folder, os.W_OK) or (path.exists() and not os.access(path, os.W_OK)):
         raise OutputFailed(f"{path} cannot be written: it or its folder is read-only.")
-    if other := what_else(path):
-        raise OutputFailed(f"{path} is {other}; write the output into a file.")
     if not path.exists():
         _refuse_orphans(path)
     else:
@@ -231,13 +231,15 @@ def change(path: Path, names: Sequence[str], fill: Callable[[Path], None], *, re
     OutputExists, OutputFailed, UsageError
         See `check_output`; also a locked file or a full disk. The old file is then as it was.
     """
+    named = path
     for _ in range(5):
-        check_output(path, names, replace=replace)
+        check_output(named, names, replace=replace)
+        path = output_file(named)  # a link stays, and the file it leads to is exchanged in its own folder
         with _held(path) as original:
             part = _free_name(path.resolve().parent)
             try:
                 if original is not None:
-                    check_output(path, names, replace=replace)
+                    check_output(named, names, replace=replace)
                     _copy_without(path, part, names)
                 fill(part)
                 _sync(part)

@@ -16,7 +16,7 @@ from .errors import DataError
 from .geopackage import holds_geopackage, is_plain_table, open_read_only, trouble
 from .layers.reading import list_layers
 from .layers.reference import Reference
-from .plain_file import require_file
+from .real_files import require_ordinary
 
 if TYPE_CHECKING:
     from .catalogue import Entry
@@ -84,7 +84,7 @@ def of_reference(ref: Reference, layers: tuple[str, ...] | None) -> str:
         It is not there, or cannot be read.
     """
     path = ref.path
-    require_file(path)
+    require_ordinary(path, "a file")
     if layers is not None and holds_geopackage(path):
         there = list_layers(path)
         named = [ref.layer] if ref.layer else [n for n in layers if n in there] or sorted(there)

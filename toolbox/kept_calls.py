@@ -10,10 +10,9 @@ import functools
 import importlib.metadata
 import inspect
 import sys
-import warnings
 from typing import TYPE_CHECKING, Any, Final, ParamSpec, TypeVar, get_type_hints
 
-from .errors import DataWarning
+from .notes import collecting_notes, note
 from .store import fingerprint, open_store
 
 if TYPE_CHECKING:
@@ -128,16 +127,11 @@ def kept(function: Callable[P, R], what: str) -> Callable[P, R]:
             store.tell(what)
             result: R = _as_made(function, spec, found)
         else:
-            with warnings.catch_warnings(record=True) as caught:
-                warnings.simplefilter("always")
+            with collecting_notes() as notes:
                 result = function(*args, **kwargs)
-            notes = [str(one.message) for one in caught if issubclass(one.category, DataWarning)]
-            for one in caught:
-                if not issubclass(one.category, DataWarning):
-                    warnings.warn_explicit(one.message, one.category, one.filename, one.lineno)
             store.put(key, pack(spec, result, notes), what)
-        for note in notes:
-            warnings.warn(note, DataWarning, stacklevel=2)
+        for told in notes:
+            note(told, stacklevel=2)
         return result
 
     return call

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from .errors import DataError, FileMissing
+from .errors import DataError
+from .real_files import require_ordinary, shown
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -31,12 +32,9 @@ class LogFile:
     """
 
     def __init__(self, path: Path) -> None:
-        if not path.exists():
-            raise FileMissing(f"{path} is not there; check the name and the folder.")
-        if not path.is_file():
-            raise DataError(f"{path} is not a file; give a log.")
+        require_ordinary(path, "a log")
         self.path = path
-        self.name = path.name
+        self.name = shown(path.name)
 
     def read(
         self,

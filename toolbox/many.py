@@ -12,7 +12,7 @@ from typing import Final
 
 from . import catalogue
 from .crew import do_lakes
-from .errors import CastshedError, DataError, FileMissing, OutputExists, OutputFailed, UsageError
+from .errors import CastshedError, DataError, OutputExists, OutputFailed, UsageError
 from .gathering import check_gathered, gather, gathers, parts_folder
 from .geopackage import is_geopackage
 from .lake_arguments import algorithm_work
@@ -20,7 +20,7 @@ from .lake_records import FOLDER, input_digest, read_record, result_digest
 from .lake_steps import steps_work
 from .lake_task import Job, Outcome
 from .lake_work import LakeWork
-from .plain_file import require_file
+from .real_files import is_folder, require_ordinary
 from .store import fingerprint
 from .temporaries import clear_abandoned
 
@@ -45,16 +45,13 @@ class Summary:
 
 def _listed(path: Path) -> list[Path]:
     """List the lakes of a folder, of a text file of paths, or the one that is a GeoPackage itself."""
-    if path.is_dir():
+    if is_folder(path):
         found = sorted(p for p in path.iterdir() if is_geopackage(p) and not p.name.startswith("."))
         if not found:
             raise DataError(f"{path} holds no GeoPackage (*.gpkg); name the folder of the lakes.")
         return found
-    if not path.exists():
-        raise FileMissing(
-            f"{path} is not there; give a folder of GeoPackages, a GeoPackage, or a list of them."
-        )
-    require_file(path)
+    wanted = "a folder of GeoPackages, a GeoPackage, or a list of them"
+    require_ordinary(path, wanted, f"give {wanted}")
     if is_geopackage(path):
         return [path]
     try:

@@ -14,10 +14,12 @@ from typing import TYPE_CHECKING, Any
 
 from .errors import OutputExists, OutputFailed, UsageError
 from .exchange import check_output
+from .geopackage import is_geopackage
 from .layers.reference import parse_reference
 from .layers.writing import write_layers
 from .parameters.folder_contents import FolderContents
 from .parameters.markers import BookFile, FileSet, FolderSet, Layer
+from .real_files import output_file, output_folder, require_utf8
 from .report import plain
 from .temporaries import clear_abandoned, temporary_prefix
 
@@ -113,7 +115,9 @@ def check_target(spec: Spec, out: str, *, replace: bool, given: Mapping[str, Any
     if not isinstance(marker, (FileSet, FolderSet)):
         check_output(*_target_layers(spec, out, outputs_made(spec, given)), replace=replace)
         return
-    folder = Path(out)
+    folder = output_folder(Path(out))
+    if any(is_geopackage(Path(name)) for name in marker.names):
+        require_utf8(folder)
     if folder.exists() and not folder.is_dir():
         raise OutputExists(f"{folder} is a file; --out names a folder here.")
     home = folder if folder.exists() else folder.resolve().parent
@@ -121,7 +125,12 @@ def check_target(spec: Spec, out: str, *, replace: bool, given: Mapping[str, Any
         raise OutputFailed(f"The folder {home} is not there; make it first.")
     if not os.access(home, os.W_OK):
         raise OutputFailed(f"{home} is read-only; choose another folder.")
-    if replace or not folder.exists():
+    if not folder.exists():
+        return
+    if replace:
+        for name in marker.names:
+            if "*" not in name:
+                output_file(folder / name)
         return
     there = {p.name for p in folder.iterdir()}
     taken = sorted(n for n in there if not marker.names or any(fnmatchcase(n, name) for name in marker.names))
@@ -150,7 +159,10 @@ def lineage_text(spec: Spec, inputs: Mapping[str, str], parameters: Mapping[str,
         "parameters": dict(parameters),
         "cautions": list(CAUTIONS),
     }
-    return json.dumps(plain(body), ensure_ascii=False, indent=1)
+    text = json.dumps(plain(body), ensure_ascii=False, indent=1)
+    return text.encode(
+        errors="backslashreplace"
+    ).decode()  # a byte of a file name that is no UTF-8: as JSON writes it
 
 
 def _write_files(folder: Path, files: Mapping[str, bytes]) -> list[tuple[Path, Path]]:
@@ -159,8 +171,9 @@ def _write_files(folder: Path, files: Mapping[str, bytes]) -> list[tuple[Path, P
     clear_abandoned(folder)
     try:
         for name, content in files.items():
-            handle, made = tempfile.mkstemp(prefix=temporary_prefix(), suffix=".part", dir=folder)
-            pairs.append((Path(made), folder / name))
+            final = output_file(folder / name)  # beside it, so that it can take its place in one step
+            handle, made = tempfile.mkstemp(prefix=temporary_prefix(), suffix=".part", dir=final.parent)
+            pairs.append((Path(made), final))
             with os.fdopen(handle, "wb") as file:
                 file.write(content)
                 file.flush()
@@ -183,6 +196,7 @@ def write_folder(folder: Path, contents: FolderContents, *, replace: bool, linea
     OutputFailed, OutputExists
         A write failed; files that were there before are as they were.
     """
+    folder = output_folder(folder)
     fresh = not folder.exists()
     pairs: list[tuple[Path, Path]] = []
     try:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from . import units
 from .catalogue import load
+from .clock_times import on_day
 from .describe import UNITS
 from .parameters.markers import Flag, Many, Number, Quantity
 from .spec import Spec
@@ -128,7 +129,7 @@ def _run(day: Day, common: Mapping[str, Any], hourly: bool, launch_m: float, dep
         return _table("run", "shortest-run", handled, "steps.gpkg")
     handled |= {
         "verdicts": "@judged:verdicts" if hourly else None,
-        "back_by": run.back_by,
+        "back_by": on_day(day.date, run.back_by, day.zone, "run.back_by"),
         "value": run.value,
         "must": run.must,
         "never": run.never,

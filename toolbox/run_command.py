@@ -15,6 +15,7 @@ import typer
 from .arguments import read_input, read_value
 from .book_store import BookChange
 from .errors import CastshedError, DataWarning
+from .notes import collecting_notes
 from .outputs import check_target, layer_names, lineage_text, outputs_made, write_result
 from .parameters.folder_contents import FolderContents
 from .pipe import PIPE, PipedLayers, check_pipe, is_piped, piped_layer, write_pipe
@@ -60,7 +61,7 @@ def run(
     else:
         check_target(spec, out, replace=replace, given=given)
     piped = PipedLayers()
-    with warnings.catch_warnings(record=True) as caught:
+    with collecting_notes() as notes, warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("ignore")
         warnings.simplefilter("always", DataWarning)
         with (
@@ -89,8 +90,8 @@ def run(
                         {p.name: arguments.get(p.name, p.default) for p in spec.parameters if not p.is_input},
                     )
                     counts = write_result(spec, result, out, replace=replace, lineage=text)
-    for warning in caught:
-        reporter.warn(str(warning.message))
+    for told in (*notes, *(str(warning.message) for warning in caught)):  # those of plugins are caught
+        reporter.warn(told)
     if onto is not None:
         return
     figures = result.figures if isinstance(result, (FolderContents, BookChange)) else {}

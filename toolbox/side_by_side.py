@@ -19,7 +19,8 @@ def side_by_side(*works: Callable[[], R]) -> list[R]:
     ----------
     works
         Each must neither depend on another nor change what another reads. None may catch or give warnings, as
-        `shapely.is_valid` does: Python keeps one list of them for all threads. None may prepare a geometry or hand
+        `shapely.is_valid` does: Python keeps one list of them for all threads (a `note` may be told, where notes are
+        collected). None may prepare a geometry or hand
         shapely an array that another has too.
 
     Returns

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 from .errors import DataError, LayerMissing, UsageError
 from .geopackage import holds_geopackage
 from .intake.source_table import SourceTable
-from .plain_file import require_file
+from .real_files import require_ordinary, shown
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -97,21 +97,22 @@ def _read_file(path: Path, sheet: str | None) -> SourceTable:
     from .intake.how_to_read import parse_rules
     from .intake.shapefile import read_shapefile
 
+    name = shown(path.name)
     with contextlib.suppress(OSError), path.open("rb") as stream:
         if stream.read(4) == _SHAPEFILE and path.suffix.lower() == ".shp":
-            _refuse_sheet(sheet, path.name)
-            return read_shapefile(path, path.name)
+            _refuse_sheet(sheet, name)
+            return read_shapefile(path, name)
     data = read_bytes(path)
     if data.startswith(_PACKED):
-        return _read_packed(data, path.name, sheet)
-    _refuse_sheet(sheet, path.name)
+        return _read_packed(data, name, sheet)
+    _refuse_sheet(sheet, name)
     if data.startswith(_SHAPEFILE):
         raise DataError(f"{path} is a part of a shapefile; give its .shp part.")
     if path.suffix.lower() == ".dbf" and path.with_suffix(".shp").exists():
         raise DataError(f"{path} is the table of a shapefile; give {path.stem}.shp.")
     if path.suffix.lower() == ".toml":
-        return SourceTable.of_rules(parse_rules(data, path.name), path.name)
-    return _read_content(data, path.name)
+        return SourceTable.of_rules(parse_rules(data, name), name)
+    return _read_content(data, name)
 
 
 def read_source(reference: str) -> SourceTable:
@@ -141,11 +142,11 @@ def read_source(reference: str) -> SourceTable:
     from .layers.reference import parse_reference
 
     given = parse_reference(reference)
-    require_file(given.path)
+    require_ordinary(given.path, "a list of spots")
     if holds_geopackage(given.path):
         frame = read_layer(given, usual="spots")
         return SourceTable.from_frame(
-            frame, f"{given.path.name}:{given.layer}" if given.layer else given.path.name
+            frame, f"{shown(given.path.name)}:{given.layer}" if given.layer else shown(given.path.name)
         )
     return _read_file(given.path, given.layer)
 

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from .errors import CastshedError, DataWarning, LayerMissing
+from .notes import collecting_notes
 from .parameters.markers import Layer, LayerSet, Surface
 from .steps_file import CHANGED, KEPT, MARK, RAN, Made, Step, read_steps
 from .store import Store, fingerprint
@@ -200,7 +201,7 @@ class Chain:
 
         step.because = self.why(step)
         started = time.perf_counter()
-        with warnings.catch_warnings(record=True) as caught:
+        with collecting_notes() as notes, warnings.catch_warnings(record=True) as caught:
             warnings.simplefilter("ignore")
             warnings.simplefilter("always", DataWarning)
             try:
@@ -217,7 +218,7 @@ class Chain:
                 step.result = step.spec.function(*positional, **arguments)
             except CastshedError as error:
                 raise type(error)(f"[{step.name}] {error}") from error
-        step.notes = [str(w.message) for w in caught]
+        step.notes = [*notes, *(str(w.message) for w in caught)]  # those of plugins are caught
         arrays = pack(step.spec, step.result, step.notes)
         if self.store is not None and not step.forgetful:
             self.store.put(step.key, arrays, f"step {step.name}")

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from . import catalogue, units
-from .errors import CastshedError, DataError, FileMissing, UsageError
+from .errors import CastshedError, DataError, UsageError
 from .layers.reference import Reference, parse_reference
 from .parameters.annotations import check_value
 from .parameters.markers import (
@@ -31,7 +31,7 @@ from .parameters.markers import (
     Surface,
     Text,
 )
-from .plain_file import what_else
+from .real_files import require_ordinary
 
 if TYPE_CHECKING:
     from .spec import Parameter, Spec
@@ -186,14 +186,9 @@ def read_tables(path: Path) -> dict[str, Any]:
     FileMissing, DataError, UsageError
         The file is not there, no TOML, or holds nothing.
     """
-    if other := what_else(path):
-        raise DataError(f"{path} is {other}; a steps file is an ordinary file of text.")
+    require_ordinary(path, "a steps file", "castshed plan --show-steps prints one to start from")
     try:
         told = tomllib.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        raise FileMissing(
-            f"{path} is not there; castshed plan --show-steps prints one to start from."
-        ) from None
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise DataError(f"{path} cannot be read as TOML ({error}).") from error
     if not told:

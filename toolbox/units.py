@@ -68,6 +68,11 @@ _EXAMPLE: Final = {
     "flow": "12gal/h",
 }
 
+# What a parameter may be, in SI. Below the least a length, time or volume is nought (what is left of subtracting equal
+# numbers is as small); a speed or flow is refused, since a time or range divided by it would be beyond all dates.
+LEAST: Final = {"length": 1e-9, "time": 1e-9, "volume": 1e-9, "bearing": 1e-9, "speed": 1e-3, "flow": 1e-3}
+MOST: Final = 1e9
+
 COMPASS: Final = (
     "N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE",
     "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW",
@@ -177,9 +182,40 @@ def check_finite(value: float, name: str) -> float:
             value = float(value)
         except (TypeError, ValueError):
             raise UsageError(f"{name} is {value!r}; give a number in SI units.") from None
+    try:
+        value = float(value)
+    except OverflowError:  # a whole number of more than 308 digits
+        raise UsageError(f"{name} has too many digits; give a number below 1e300.") from None
     if not math.isfinite(value):
         raise UsageError(f"{name} is {value!r}; give a finite number.")
     return float(value)
+
+
+def check_size(value: float, kind: str, name: str) -> float:
+    """Return a quantity that is of a size anything on a lake has; one next to nought as nought.
+
+    Parameters
+    ----------
+    value
+        In SI.
+    kind
+        As in `parse`.
+    name
+        What it is called in messages.
+
+    Raises
+    ------
+    UsageError
+        Beyond `MOST`, or a speed or flow below `LEAST` that is not nought.
+    """
+    if abs(value) > MOST:
+        raise UsageError(f"{name} is {value:g} in SI units; at most {MOST:g} is taken.")
+    if value != 0.0 and abs(value) < LEAST[kind]:
+        if kind in ("speed", "flow"):
+            least = f"{LEAST[kind]:g} {'m/s' if kind == 'speed' else 'L/h'}"
+            raise UsageError(f"{name} is {value:g} in SI units; it must be 0 or at least {least}.")
+        return 0.0
+    return value
 
 
 def in_words(value: float, kind: str) -> str:

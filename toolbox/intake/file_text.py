@@ -6,7 +6,8 @@ import codecs
 import re
 from typing import TYPE_CHECKING, Final
 
-from ..errors import DataError, FileMissing
+from ..errors import DataError
+from ..real_files import require_ordinary
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -44,10 +45,7 @@ def read_bytes(
     DataError
         It is no ordinary file, cannot be opened, is empty or too large.
     """
-    if not path.exists():
-        raise FileMissing(f"{path} is not there; check the name and the folder.")
-    if not path.is_file():
-        raise DataError(f"{path} is not a file; give {what}.")
+    require_ordinary(path, what)
     try:
         with path.open("rb") as stream:
             data = stream.read(LARGEST_BYTES + 1)

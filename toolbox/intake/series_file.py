@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from ..errors import DataError
+from ..real_files import shown
 from .file_text import read_bytes
 from .gauge_json import parse_gauge_json
 from .series_table import parse_delimited
@@ -55,7 +56,7 @@ def read_series(path: Path, holds: str) -> SeriesTable:
         raise DataError(f"{path} is XML or a web page; save {what} as CSV.")
     if head.startswith((b"{", b"[")):
         if holds == "levels":
-            return parse_gauge_json(data, path.name)
+            return parse_gauge_json(data, shown(path.name))
         columns = "kind and symbol" if holds == "symbols" else "time, wind, gust and wind_from"
         raise DataError(f"{path} is JSON; save {what} as CSV with columns {columns}.")
-    return parse_delimited(data, path.name)
+    return parse_delimited(data, shown(path.name))

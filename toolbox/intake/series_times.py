@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-import zoneinfo
 from typing import TYPE_CHECKING, Final
 
+from ..clock_times import in_zone, zone_named
 from ..errors import DataError, UsageError
 
 if TYPE_CHECKING:
+    import zoneinfo
     from collections.abc import Sequence
 
 # Hours from UTC of the abbreviations that water services of North America write beside their times.
@@ -34,12 +35,7 @@ def zone_of(name: str) -> zoneinfo.ZoneInfo | None:
     """
     if not name:
         return None
-    try:
-        return zoneinfo.ZoneInfo(name)
-    except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
-        raise UsageError(
-            f"zone is '{name}'; write a zone of the IANA database, such as America/Chicago."
-        ) from None
+    return zone_named(name)
 
 
 def _parse(text: str) -> dt.datetime | None:
@@ -56,22 +52,6 @@ def _parse(text: str) -> dt.datetime | None:
     if mark is not None and moment.tzinfo is None:
         moment = moment.replace(tzinfo=dt.timezone(dt.timedelta(hours=_ABBREVIATIONS[mark])))
     return moment
-
-
-def _in_zone(
-    moment: dt.datetime, zone: zoneinfo.ZoneInfo, before: dt.datetime | None, text: str, where: str
-) -> dt.datetime:
-    """Place a clock time in a zone; of an hour that comes twice, the one that goes on from the row before."""
-    placed = moment.replace(tzinfo=zone)
-    if placed.astimezone(dt.UTC).astimezone(zone).replace(tzinfo=None) != moment:
-        raise DataError(
-            f"{where}: '{text}' is an hour that the clocks of {zone.key} skip; write times with their offset."
-        )
-    later = placed.replace(fold=1)
-    if before is not None and placed.astimezone(dt.UTC) <= before < later.astimezone(dt.UTC):
-        placed = later
-    # A fixed offset: what is written into a file must not change meaning with a later table of zones.
-    return placed.astimezone(dt.timezone(placed.utcoffset() or dt.timedelta(0)))
 
 
 def read_time(text: str, zone: str = "", *, name: str = "time") -> dt.datetime:
@@ -99,7 +79,7 @@ def read_time(text: str, zone: str = "", *, name: str = "time") -> dt.datetime:
     place = zone_of(zone)
     if place is None:
         raise UsageError(f"{name} is '{text}' and names no zone; {_REMEDY}.")
-    return _in_zone(moment, place, None, text, name)
+    return in_zone(moment, place, name)
 
 
 def read_times(
@@ -160,6 +140,8 @@ def read_times(
         if moment.tzinfo is None:
             if place is None:
                 raise DataError(f"{where}: time is '{text}' and names no zone; {_REMEDY}.")
-            moment = _in_zone(moment, place, times[-1].astimezone(dt.UTC) if times else None, text, where)
+            moment = in_zone(
+                moment, place, f"{where}: time", after=times[-1] if times else None, fault=DataError
+            )
         times.append(moment)
     return times, dates

@@ -101,6 +101,7 @@ class _Sheets:
         self.strings = _strings(packed)
         self.days = _day_styles(packed)
         self.unworked = 0
+        self.lost: list[str] = []
 
     def value(self, cell: Element) -> str:
         """Read one cell: what it shows; a formula that was never worked out stands as its text."""
@@ -110,8 +111,12 @@ class _Sheets:
             self.unworked += 1
             return f"={formula.text}"
         if kind == "s":
-            at = int(text) if text.isascii() and text.isdigit() else -1
-            return self.strings[at] if 0 <= at < len(self.strings) else ""
+            at = int(text) if text.isascii() and text.isdigit() and len(text) < 10 else -1
+            if 0 <= at < len(self.strings):
+                return self.strings[at]
+            if text or cell.child("v") is not None:
+                self.lost.append(cell.attributes.get("r", "") or "a cell without a name")
+            return ""
         if kind == "inlineStr":
             inside = cell.child("is")
             return "".join(t.flow for t in inside.walk() if t.name == "t") if inside is not None else ""
@@ -137,6 +142,7 @@ class _Sheets:
             stated = row.attributes.get("r", "")
             line = int(stated) if stated.isascii() and stated.isdigit() and len(stated) < 9 else line + 1
             cells: list[str] = []
+            lost = len(self.lost)
             for cell in row.children:
                 place = _CELL.fullmatch(cell.attributes.get("r", ""))
                 at = len(cells)
@@ -154,7 +160,15 @@ class _Sheets:
                     cells += [""] * (at + 1 - len(cells))
                     cells[at] = text
             count += len(cells)
-            if cells:
+            if gone := self.lost[
+                lost:
+            ]:  # the row is told and left out by name, never read as if the cells were blank
+                where = ", ".join(gone[:5]) + (f" and {len(gone) - 5} more" if len(gone) > 5 else "")
+                problem = (
+                    f"the text of {where} is not in the workbook; save it again in the program it comes from"
+                )
+                found.append(GridRow(cells or [""], line, problem))
+            elif cells:
                 found.append(GridRow(cells, line))
             if len(found) > MOST_ROWS or count > MOST_CELLS:
                 raise DataError(

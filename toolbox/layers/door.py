@@ -25,7 +25,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from .. import geopackage
 from ..errors import DataError, OutputFailed
-from ..plain_file import require_file
+from ..real_files import require_ordinary
 from .kinds_of_file import (
     ASCII_GRID,
     FLATGEOBUF,
@@ -130,7 +130,7 @@ def _packed_shapefile(path: Path) -> bytes:
             )
             part = next((p for p in names if p.exists()), None)
             if part is not None:
-                require_file(part)
+                require_ordinary(part, "a file")
                 archive.writestr(f"layer{ending}", whole(part, SHAPEFILE))
     return parts.getvalue()
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Final
 
 from ..errors import DataError
-from ..plain_file import require_file
+from ..real_files import require_ordinary
 
 GEOPACKAGE: Final = "GeoPackage"
 SHAPEFILE: Final = "shapefile"
@@ -70,7 +70,7 @@ def kind_of(path: Path) -> str:
     FileMissing, DataError
         It is not there, is no ordinary file, cannot be opened, or is in no format that is read.
     """
-    require_file(path)
+    require_ordinary(path, "a file")
     try:
         with path.open("rb") as stream:
             head = stream.read(_HEAD)

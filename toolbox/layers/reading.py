@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from .. import geopackage
 from ..errors import DataError, LayerMissing, UsageError
-from ..plain_file import require_file
+from ..real_files import require_ordinary
 from .reference import Reference, parse_reference
 
 if TYPE_CHECKING:
@@ -29,7 +29,7 @@ def list_layers(path: Path) -> dict[str, str]:
     FileMissing, DataError
         The file is not there, or cannot be read.
     """
-    require_file(path)
+    require_ordinary(path, "a file")
     if geopackage.holds_geopackage(path):
         return geopackage.contents(path)
     from . import door

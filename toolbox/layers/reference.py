@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ..errors import UsageError
-from ..plain_file import is_there
+from ..real_files import is_there
 
 
 @dataclass(frozen=True)

@@ -6,12 +6,12 @@ beside it (or below it where the lake is wide), and the cautions along the foot.
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from ..errors import DataWarning, UsageError
+from ..errors import UsageError
+from ..notes import note
 from . import palette
 from .cautions import caution_text, level_text
 from .chart_ground import draw_ground
@@ -120,9 +120,8 @@ def compose(
     axes = map_axes(figure, view)
     draw_ground(axes, frames, view)
     if unplaced := draw_run(axes, frames, view, pen):
-        warnings.warn(
+        note(
             f"{unplaced} labels found no free place on the map; the table and the other files name every stop.",
-            DataWarning,
             stacklevel=3,
         )
     panel = page.panel

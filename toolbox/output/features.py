@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-import warnings
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
 
-from ..errors import CrsError, DataError, DataWarning
+from ..errors import CrsError, DataError
+from ..notes import note
 from .roles import role_of
 from .text import is_missing, number, one_line, unique_names
 from .titles import title
@@ -102,10 +102,9 @@ def to_lon_lat(frame: gpd.GeoDataFrame, layer: str) -> list[BaseGeometry | None]
         np.abs(bounds[fits][:, [1, 3]]) <= 90.0
     ).all(axis=1)
     if lost := int((present & ~fits).sum()):
-        warnings.warn(
+        note(
             f"layer '{layer}': {lost} of {len(frame)} geometries lie outside the area of {frame.crs.name} and have no "
             "place on earth; they are written without geometry.",
-            DataWarning,
             stacklevel=4,
         )
     return [geometry if fit else None for geometry, fit in zip(moved, fits, strict=True)]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import warnings
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
@@ -11,7 +10,7 @@ import numpy as np
 import shapely
 from shapely.geometry import Point
 
-from ..errors import DataWarning
+from ..notes import note
 from .features import Feature
 from .roles import TABLES
 from .text import number, one_line
@@ -105,10 +104,9 @@ def route_points(stops: list[Feature], legs: list[Feature]) -> list[Feature | Tu
                 Turn(x, y, f"leg {place + 1} turn {count}") for count, (x, y) in enumerate(turns, start=1)
             ]
     if left and stops:
-        warnings.warn(
+        note(
             f"{len(left)} of {len(legs)} legs do not join two stops in the order of the run; "
             "the route goes straight between those stops, so follow the track.",
-            DataWarning,
             stacklevel=4,
         )
     return points
@@ -143,10 +141,9 @@ def sorted_out(features: list[Feature]) -> tuple[list[Feature], list[Feature], l
             left_out[feature.layer] = left_out.get(feature.layer, 0) + 1
     if left_out:
         told = ", ".join(f"{count} of {layer}" for layer, count in left_out.items())
-        warnings.warn(
+        note(
             f"GPX holds points and lines to steer by, no areas and no tables: left out {told}. "
             "Write them as kml or geojson.",
-            DataWarning,
             stacklevel=4,
         )
     return points, in_order(stops, "stop_no"), in_order(legs, "leg_no"), lines

@@ -7,13 +7,12 @@ file, names of columns of ten characters, texts of 254 bytes.
 from __future__ import annotations
 
 import re
-import warnings
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from ..errors import DataWarning
 from ..layers.single_files import to_shapefile
+from ..notes import note
 from .cautions import CAUTIONS, level_text
 from .lineage import lineage_lines
 from .names import PLAIN, NameRule, to_ascii
@@ -84,10 +83,9 @@ def _by_kind(frame: gpd.GeoDataFrame, layer: str) -> dict[str, gpd.GeoDataFrame]
     kinds = frame.geometry.geom_type.map(_KINDS)
     odd = frame.geometry.notna() & kinds.isna()
     if odd.any():
-        warnings.warn(
+        note(
             f"layer '{layer}': {int(odd.sum())} of {len(frame)} rows hold several kinds of geometry at once, for "
             "which a shapefile has no place; they are left out of it. Write them as fgb or geojson.",
-            DataWarning,
             stacklevel=4,
         )
     there = [kind for kind in _TYPES if (kinds == kind).any()] or ["point"]
@@ -138,7 +136,7 @@ def to_shapefile_sets(
         if cut:
             notes.append(f"texts cut to {_TEXT_BYTES} bytes in {', '.join(cut)}")
         if notes:
-            warnings.warn(f"shapefile of layer '{layer}': {'; '.join(notes)}.", DataWarning, stacklevel=3)
+            note(f"shapefile of layer '{layer}': {'; '.join(notes)}.", stacklevel=3)
         parts = _by_kind(frame.rename(columns=short), layer)
         stem = stems[layer]
         content: dict[str, bytes] = {}

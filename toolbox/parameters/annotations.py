@@ -90,6 +90,8 @@ def check_value(value: Any, marker: Any, name: str) -> Any:
         if isinstance(marker, Number) and marker.whole and number != int(number):
             raise UsageError(f"{name} is {value}; give a whole number.")
         kind = marker.kind if isinstance(marker, Quantity) else ""
+        if kind:
+            number = units.check_size(number, kind, name)
 
         def words(v: float) -> str:
             return units.in_words(v, kind) if kind else f"{v:g}"

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..errors import DataError, DataWarning
+from ..errors import DataError
+from ..notes import note
 from .hours import read_hours
 
 if TYPE_CHECKING:
@@ -122,10 +122,9 @@ def hour_table(
     here = row >= 0
     cells = row[here] * max(len(hours), 1) + column[here]
     if np.unique(cells).size < cells.size:
-        warnings.warn(
+        note(
             "exposure has several rows for one spot and hour; the greatest figures count. For holds keep the column "
             "hold_no, and give the same holds.",
-            DataWarning,
             stacklevel=4,
         )
     laid = {}

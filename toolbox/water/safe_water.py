@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import warnings
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from ..errors import DataError, DataWarning, UsageError
+from ..errors import DataError, UsageError
+from ..notes import note
 from ..side_by_side import side_by_side
 from .mesh import is_valid, polygon_parts
 from .unions import union_of, without
@@ -238,9 +238,7 @@ def safe_waters(
     """
     given = water.geometry.to_numpy()
     if not all(one is None or is_valid(one) for one in given):
-        warnings.warn(
-            "the water has invalid polygons; they were repaired, check its edge", DataWarning, stacklevel=2
-        )
+        note("the water has invalid polygons; they were repaired, check its edge", stacklevel=2)
     area = union_of(areas_of(water))
     thin, hazardous = thin_water(hazards), areas_of(hazards)
     closed = [*thin, *closed_zones(zones)]

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import datetime as dt
 import functools
-import zoneinfo
 from typing import TYPE_CHECKING, NamedTuple
 
 import astral
 import astral.sun
 import pyproj
 
-from ..errors import UsageError
+from ..clock_times import zone_named
 
 if TYPE_CHECKING:
+    import zoneinfo
     from collections.abc import Callable, Sequence
 
 CIVIL_DEG = 6.0
@@ -40,12 +40,7 @@ def zone_of(name: str) -> zoneinfo.ZoneInfo:
     UsageError
         There is none of that name.
     """
-    try:
-        return zoneinfo.ZoneInfo(name)
-    except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
-        raise UsageError(
-            f"zone is '{name}'; write a zone of the IANA database, such as America/Chicago."
-        ) from None
+    return zone_named(name)
 
 
 def middle_of(bounds: Sequence[float], crs: pyproj.CRS) -> tuple[float, float]:

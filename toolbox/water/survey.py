@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from typing import TYPE_CHECKING, Final
 
 import geopandas
@@ -10,7 +9,8 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from ..errors import DataError, DataWarning, UsageError
+from ..errors import DataError, UsageError
+from ..notes import note
 from . import trust
 from .depth_areas import contours_between
 from .measured import Measured
@@ -26,7 +26,7 @@ ORIGIN: Final = ("source", "surveyed", "time")
 
 
 def _said(text: str) -> None:
-    warnings.warn(text, DataWarning, stacklevel=4)
+    note(text, stacklevel=4)
 
 
 def usable_rows(layer: GeoDataFrame | None, lake: BaseGeometry, name: str) -> GeoDataFrame | None:

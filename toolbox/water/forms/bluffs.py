@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import warnings
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 from scipy.ndimage import median_filter
 
-from ...errors import DataWarning
+from ...notes import note
 from .bank import bank_lines
 from .frame import bearing_deg, findings, require_lengths
 from .polyline import spells
@@ -91,10 +90,9 @@ def find_bluffs(
     shapes: list[shapely.LineString] = []
     rows: list[tuple[float, float, float]] = []
     if max(surface.cell_x_m, surface.cell_y_m) > within_m / 2:
-        warnings.warn(
+        note(
             f"Bluffs were not looked for: cells of {max(surface.cell_x_m, surface.cell_y_m):g} m cannot show what lies "
             f"within {within_m:g} m of the bank. Make the depths on cells of {within_m / 2:g} m or less.",
-            DataWarning,
             stacklevel=2,
         )
     else:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import warnings
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 from scipy.ndimage import median_filter
 
-from ...errors import DataWarning
+from ...notes import note
 from .coarse import blurred, coarsened
 from .drainage import drained, stems
 from .frame import findings, require_lengths
@@ -172,10 +171,9 @@ def find_channel_bends(
     require_lengths(turn_deg=turn_deg, cut_m=cut_m, width_m=width_m)
     cell = max(surface.cell_x_m, surface.cell_y_m)
     if cell > width_m / 4:
-        warnings.warn(
+        note(
             f"Channel bends were not looked for: cells of {cell:g} m cannot show a bed {width_m:g} m wide. Make the "
             f"depths on cells of {width_m / 4:g} m or less.",
-            DataWarning,
             stacklevel=2,
         )
         return findings("channel_bend", [], surface.crs, {})

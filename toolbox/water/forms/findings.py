@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import importlib
-import warnings
 from typing import TYPE_CHECKING, Any, Final
 
 import geopandas as gpd
@@ -12,7 +11,7 @@ import pandas as pd
 import shapely
 from scipy.spatial import cKDTree
 
-from ...errors import DataWarning
+from ...notes import note
 from ...units import in_words
 from .echoes import without_echoes
 from .frame import findings
@@ -54,10 +53,9 @@ def supported(kinds: Sequence[str], interval_m: float) -> list[str]:
     lost = [kind for kind in kinds if interval_m > COARSEST_M[kind] * 1.001]
     if lost:
         words = ", ".join(kind.replace("_", " ") + "s" for kind in lost)
-        warnings.warn(
+        note(
             f"Contours every {in_words(interval_m, 'length')} cannot show {words}; they were not looked for. A finer "
             "chart or own soundings would.",
-            DataWarning,
             stacklevel=3,
         )
     return [kind for kind in kinds if kind not in lost]

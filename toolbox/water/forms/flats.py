@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,7 +10,8 @@ from rasterio.features import shapes
 from rasterio.transform import from_origin
 from scipy.ndimage import distance_transform_edt, find_objects, label
 
-from ...errors import DataWarning, UsageError
+from ...errors import UsageError
+from ...notes import note
 from ..terrain import gradient
 from .coarse import blurred, coarsened
 from .frame import bearing_deg, findings, require_lengths
@@ -136,10 +136,9 @@ def find_flats(
     cell_x, cell_y = coarse.cell_x_m, coarse.cell_y_m
     depth = coarse.depth_m
     if max(cell_x, cell_y) > width_m / 2:
-        warnings.warn(
+        note(
             f"Flats were not looked for: cells of {max(cell_x, cell_y):g} m cannot show one {width_m:g} m wide. Make "
             f"the depths on cells of {width_m / 2:g} m or less.",
-            DataWarning,
             stacklevel=2,
         )
         return findings("flat", [], surface.crs, {})

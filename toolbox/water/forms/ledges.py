@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import warnings
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 from scipy.ndimage import median_filter
 
-from ...errors import DataWarning
+from ...notes import note
 from ..terrain import gradient
 from .coarse import blurred
 from .drops import crests, excess_drop
@@ -119,10 +118,9 @@ def find_ledges(
     shapes: list[shapely.Geometry] = []
     rows: list[dict[str, float]] = []
     if max(cell_x, cell_y) > _RUNS_M[0]:
-        warnings.warn(
+        note(
             f"Ledges were not looked for: cells of {max(cell_x, cell_y):g} m cannot show a drop over some 10 m. Make "
             f"the depths on cells of {_RUNS_M[0] / 2:g} m or less.",
-            DataWarning,
             stacklevel=2,
         )
         return findings("ledge", [], surface.crs, {})

@@ -5,7 +5,6 @@ Points and pockets are the same form with opposite signs; what both need stands 
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -13,7 +12,7 @@ import numpy as np
 import shapely
 from scipy.ndimage import binary_dilation, distance_transform_edt, find_objects, label
 
-from ...errors import DataWarning
+from ...notes import note
 from .coarse import coarsened
 from .frame import bearing_deg, findings, require_lengths
 from .isobath_turning import isobath_turning
@@ -244,10 +243,9 @@ def find_noses(
     require_lengths(turn_deg=turn_deg, over_m=over_m, relief_m=relief_m, length_m=length_m, bank_m=bank_m)
     cell_m = max(surface.cell_x_m, surface.cell_y_m)
     if cell_m > over_m / 4:
-        warnings.warn(
+        note(
             f"{kind.capitalize()}s were not looked for: cells of {cell_m:g} m cannot show how isobaths turn within "
             f"{over_m:g} m. Make the depths on cells of {over_m / 4:g} m or less.",
-            DataWarning,
             stacklevel=3,
         )
         return findings(kind, [], surface.crs, {})
