@@ -95,7 +95,7 @@ def test_a_surface_and_a_set_of_layers_are_looked_at_too():
     frame = lake(3857, 25.0, 60.0)
     west, _, _, north = frame.total_bounds
     surface = DepthSurface(np.ones((4, 4), np.float32), west, north, 50.0, 50.0, frame.crs)
-    with pytest.raises(CrsError, match="depth is in .*EPSG:32635"):
+    with pytest.raises(CrsError, match=r"depth is in .*EPSG:32635"):
         check_inputs({"depth": (surface, Surface("depth"))})
     with pytest.raises(CrsError, match="EPSG:32635"):
         check_inputs({"layers": ({"zones": frame}, LayerSet())})

@@ -68,7 +68,7 @@ def _extent(value: Any) -> tuple[float, ...] | None:
 
 
 def _lake_extent(extents: list[tuple[float, ...]]) -> tuple[float, ...]:
-    """Take what the layers have in common, the lake; of layers that lie apart, the first: others cover a whole state."""
+    """Take what the layers have in common: the lake, where others cover a whole state; the first of those apart."""
     west, south, east, north = extents[0]
     for other in extents[1:]:
         box = (max(west, other[0]), max(south, other[1]), min(east, other[2]), min(north, other[3]))

@@ -174,6 +174,6 @@ def grid_fault(crs: pyproj.CRS, extent: Sequence[float], name: str) -> str | Non
     return (
         f"{name} is in {crs.name}, which does not fit where the layer lies (near {abs(lat):.2f} "
         f"{'N' if lat >= 0.0 else 'S'}, {abs(lon):.2f} {'E' if lon >= 0.0 else 'W'}): {' and '.join(faults)}, at most "
-        f"{100.0 * MOST_STRETCH:g} % and {MOST_TURN_DEG:g} degree are allowed. Reproject it to the lake's own UTM zone, "
-        f"with --crs {own} or to_crs('{own}')."
+        f"{100.0 * MOST_STRETCH:g} % and {MOST_TURN_DEG:g} degree are allowed. Reproject it to the lake's own UTM "
+        f"zone, with --crs {own} or to_crs('{own}')."
     )
