@@ -44,6 +44,11 @@ def crs_fault(crs: pyproj.CRS | None, name: str) -> str | None:
             f"{name} is in degrees ({crs.name}), metres are needed; reproject it to the UTM zone of the lake, "
             "for instance with --crs EPSG:32615, or frame.to_crs(frame.estimate_utm_crs()) in Python."
         )
+    if crs.is_geocentric:
+        return (
+            f"{name} is in {crs.name}, which counts from the middle of the Earth; reproject it to the UTM zone of the "
+            "lake, for instance with --crs EPSG:32615."
+        )
     units = {axis.unit_name for axis in crs.axis_info[:2]}
     if units and units != {"metre"}:
         return (
@@ -51,6 +56,42 @@ def crs_fault(crs: pyproj.CRS | None, name: str) -> str | None:
             "for instance with --crs EPSG:32615 (the UTM zone of the lake)."
         )
     return None
+
+
+def _extent(value: Any) -> tuple[float, ...] | None:
+    """West, south, east and north of a layer or surface; None where it lies nowhere."""
+    import numpy as np
+
+    # a frame may have a column of any name, so a frame is known by what only frames have
+    box = value.total_bounds if hasattr(value, "total_bounds") else value.bounds
+    return tuple(map(float, box)) if np.isfinite(box).all() else None
+
+
+def _lake_extent(extents: list[tuple[float, ...]]) -> tuple[float, ...]:
+    """Take what the layers have in common: the lake, where others cover a whole state; the first of those apart."""
+    west, south, east, north = extents[0]
+    for other in extents[1:]:
+        box = (max(west, other[0]), max(south, other[1]), min(east, other[2]), min(north, other[3]))
+        if box[0] <= box[2] and box[1] <= box[3]:
+            west, south, east, north = box
+    return (west, south, east, north)
+
+
+def _grid_faults(systems: Mapping[str, pyproj.CRS], values: Mapping[str, Any]) -> list[str]:
+    """List the reference systems that stretch or turn too much where the lake lies, one line each."""
+    from .grid_factors import grid_fault
+
+    faults: list[str] = []
+    done: list[pyproj.CRS] = []
+    for label, crs in systems.items():
+        if any(same_crs(crs, one) for one in done):
+            continue
+        done.append(crs)
+        own = [values[other] for other, one in systems.items() if one is crs or same_crs(one, crs)]
+        extents = [box for one in own if (box := _extent(one)) is not None]
+        fault = grid_fault(crs, _lake_extent(extents), label) if extents else None
+        faults += [] if fault is None else [fault]
+    return faults
 
 
 def same_crs(one: pyproj.CRS, other: pyproj.CRS) -> bool:
@@ -281,6 +322,7 @@ def check_inputs(inputs: Mapping[str, tuple[Any, Any]]) -> dict[str, Any]:
     faults: list[str] = []
     crs_faults: list[str] = []
     systems: dict[str, pyproj.CRS] = {}
+    placed: dict[str, Any] = {}
     for name, (value, marker) in inputs.items():
         members: dict[str, tuple[Any, Any]] = {}
         if isinstance(marker, LayerSet):
@@ -302,6 +344,7 @@ def check_inputs(inputs: Mapping[str, tuple[Any, Any]]) -> dict[str, Any]:
                 crs_faults.append(fault)
             else:
                 systems[label] = one.crs
+                placed[label] = one
     first = next(iter(systems.items()), None)
     for label, crs in systems.items():
         if first is not None and not same_crs(crs, first[1]):
@@ -309,6 +352,8 @@ def check_inputs(inputs: Mapping[str, tuple[Any, Any]]) -> dict[str, Any]:
                 f"{label} is in {crs.name}, {first[0]} in {first[1].name}: all layers must share one coordinate "
                 "reference system; reproject one of them, or give --crs."
             )
+    if not faults:
+        crs_faults += _grid_faults(systems, placed)
     if crs_faults and not faults:
         raise CrsError("\n".join(crs_faults))
     if faults or crs_faults:

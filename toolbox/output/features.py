@@ -11,6 +11,7 @@ import shapely
 
 from ..errors import CrsError, DataError
 from ..notes import note
+from .between import with_points_between
 from .roles import role_of
 from .text import is_missing, number, one_line, unique_names
 from .titles import title
@@ -82,6 +83,8 @@ class Feature:
 def to_lon_lat(frame: gpd.GeoDataFrame, layer: str) -> list[BaseGeometry | None]:
     """Geometries of a layer in WGS84, without heights; None for missing, empty and untransformable ones.
 
+    Long lines and edges get points between, so that drawn straight in degrees they stay where they were proved.
+
     Raises
     ------
     CrsError
@@ -95,7 +98,10 @@ def to_lon_lat(frame: gpd.GeoDataFrame, layer: str) -> list[BaseGeometry | None]
     geometries = frame.geometry.to_numpy()
     present = ~(shapely.is_missing(geometries) | shapely.is_empty(geometries))
     moved = np.full(len(frame), None, dtype=object)
-    moved[present] = shapely.force_2d(frame.geometry[present].to_crs(4326).to_numpy())
+    import geopandas
+
+    drawn = with_points_between(shapely.force_2d(geometries[present]), frame.crs)
+    moved[present] = geopandas.GeoSeries(drawn, crs=frame.crs).to_crs(4326).to_numpy()
     bounds = shapely.bounds(moved)
     fits = present & np.isfinite(bounds).all(axis=1)
     fits[fits] &= (np.abs(bounds[fits][:, [0, 2]]) <= 180.0).all(axis=1) & (

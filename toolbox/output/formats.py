@@ -14,6 +14,7 @@ from .kml import to_kml
 from .names import PLAIN, NameRule
 from .packing import packed
 from .plan_csv import to_csv_files
+from .read_back import prove_written
 from .ready import Ready, ready_features
 from .shapefile import to_shapefile_sets
 from .styles import to_sld_files
@@ -138,6 +139,8 @@ def write_files(layers: Layers, formats: Iterable[str], telling: Telling) -> dic
     ------
     CrsError, DataError, UsageError
         Of any of the formats.
+    OutputFailed
+        What was written, read back, is not what the layers say.
     """
     files: dict[str, bytes] = {}
     ready: Ready | None = None
@@ -148,4 +151,5 @@ def write_files(layers: Layers, formats: Iterable[str], telling: Telling) -> dic
         if ready is None:
             ready = ready_features(layers, level_m=telling.level_m)
         files |= _OF_FEATURES[word](layers, telling, ready)
+    prove_written(layers, files, gpx=layers)
     return files

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from .names import NameRule
 
-_TURN_APART_DEG: Final = 2e-6  # about 0.2 m: a turn nearer than this to a stop is the stop
+_TURN_APART_DEG: Final = 4e-7  # about 4 cm: a turn nearer than this to a stop is the stop
 
 
 @dataclass(frozen=True)

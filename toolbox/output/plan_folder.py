@@ -14,6 +14,7 @@ from .geojson import to_geojson
 from .gpx import to_gpx
 from .kml import to_kml
 from .plan_json import to_plan_json
+from .read_back import prove_written
 from .ready import ready_features
 from .roles import TABLES
 
@@ -95,6 +96,7 @@ def plan_folder(
         ),
         "map.png": draw_map(drawn, title=title, level_m=level_m, date=date, units=units),
     }
+    prove_written(places, files, gpx=aboard)
     summary = (
         f"{totals['stops']} stops over {in_words(totals['distance_m'], 'length')}, "
         f"{totals['travel_s'] / 60.0:.0f} min under way; {totals['fishable']} of {totals['spots']} spots fishable. "
