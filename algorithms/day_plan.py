@@ -86,6 +86,9 @@ def day_plan(
     run_speed_mps: Speed = 13.4112,
     idle_speed_mps: Speed = 2.2352,
     launch_m: Length = 150.0,
+    draft_m: Length = 0.6096,
+    depth_error_m: Length | None = None,
+    level_error_m: Length = 0.03048,
     seed: Count = 0,
 ) -> DayPlan:
     """Choose the stops that fit a day, order them and put times on them.
@@ -180,6 +183,12 @@ def day_plan(
         Speed at idle, and within slow zones that state none.
     launch_m
         How far from the ramp the water that the boat can use may begin.
+    draft_m
+        Water the boat draws at idle: beyond the lane of a ramp a launch keeps to water that floats it.
+    depth_error_m
+        Half-width within which the true depth lies (95 %); by default the coverage's own.
+    level_error_m
+        Half-width within which the true level lies.
     seed
         Of the search.
 
@@ -209,6 +218,7 @@ def day_plan(
     from castshed.toolbox.errors import NoSafeWay, NothingFishable, UsageError
     from castshed.toolbox.report import progress
     from castshed.toolbox.water.afloat import Handling, set_afloat
+    from castshed.toolbox.water.uncertainty import error_of, needed_depth_m
     from castshed.toolbox.water.burn import Burn
     from castshed.toolbox.water.day_basis import FIRST_HOLD, DayBasis, holds_done, times_with_planing
     from castshed.toolbox.water.day_hours import EVER, daylight, hours_of, open_spans
@@ -239,6 +249,9 @@ def day_plan(
         run_speed_mps=run_speed_mps,
         idle_speed_mps=idle_speed_mps,
         launch_m=launch_m,
+        float_depth_m=needed_depth_m(
+            draft_m, 0.0, depth_error_m if depth_error_m is not None else error_of(depth), level_error_m
+        ),
     )
     if stay_s <= 0.0:
         raise UsageError("stay must be above 0.")
@@ -269,7 +282,7 @@ def day_plan(
         today = None if depth is None else depth.shifted(level_m)
         afloat = set_afloat([ramp.geometry for ramp in ends], held, water, hazards, zones, today, handling)
         for ramp, entry in zip(ends, afloat.entries, strict=True):
-            require_entry(ramp["name"] or ramp["ramp_id"], ramp.geometry, entry, afloat.idling)
+            require_entry(ramp["name"] or ramp["ramp_id"], ramp.geometry, entry, afloat.idling, launch_m)
         step(1)
         found = afloat.ways(held)
         step(1)

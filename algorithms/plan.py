@@ -143,6 +143,11 @@ def _handled(day: Day) -> dict[str, Any]:
     }
 
 
+def _afloat(day: Day) -> dict[str, Any]:
+    """Tell what floats the boat, in the same words."""
+    return {"draft_m": day.boat.draft_m, "level_error_m": day.level.error_m}
+
+
 def _keep_ready(day: Day, water: GeoDataFrame, hazards: GeoDataFrame) -> None:
     """Put the safe water that the run will ask for into the open store."""
     from castshed.toolbox.water.afloat import Handling, keep_ready
@@ -178,6 +183,7 @@ def _run(
         "end": run.end,
         "depart": depart,
         **_handled(day),
+        **_afloat(day),
     }
     if not run.back_by:
         found = shortest_run(

@@ -63,6 +63,9 @@ def safe_ways(
     run_speed_mps: Speed = 13.4112,
     idle_speed_mps: Speed = 2.2352,
     launch_m: Length = 150.0,
+    draft_m: Length = 0.6096,
+    depth_error_m: Length | None = None,
+    level_error_m: Length = 0.03048,
 ) -> SafeWays:
     """Find the shortest safe ways between all ramps and holds.
 
@@ -101,6 +104,12 @@ def safe_ways(
         Speed at idle, and within slow zones that state none.
     launch_m
         How far from the ramp the water that the boat can use may begin.
+    draft_m
+        Water the boat draws at idle: beyond the lane of a ramp a launch keeps to water that floats it.
+    depth_error_m
+        Half-width within which the true depth lies (95 %); by default the coverage's own.
+    level_error_m
+        Half-width within which the true level lies.
 
     Returns
     -------
@@ -128,6 +137,8 @@ def safe_ways(
     from castshed.toolbox.report import progress
     from castshed.toolbox.units import in_words
     from castshed.toolbox.water.afloat import Handling, set_afloat
+    from castshed.toolbox.water.ramps import why_no_launch
+    from castshed.toolbox.water.uncertainty import error_of, needed_depth_m
 
     handling = Handling.of_boat(
         beam_m=beam_m,
@@ -137,6 +148,9 @@ def safe_ways(
         run_speed_mps=run_speed_mps,
         idle_speed_mps=idle_speed_mps,
         launch_m=launch_m,
+        float_depth_m=needed_depth_m(
+            draft_m, 0.0, depth_error_m if depth_error_m is not None else error_of(depth), level_error_m
+        ),
     )
     low = level_m < ramps["min_level_m"].to_numpy(dtype=float)
     usable, none = ramps[~low], holds[holds["status"] != "ok"]
@@ -148,9 +162,13 @@ def safe_ways(
         step(1)
         floats = np.array([entry is not None for entry in afloat.entries], dtype=bool)
         if not floats.any():
+            why = "; ".join(
+                f"{one} {why_no_launch(at, afloat.idling, launch_m)}"
+                for one, at in zip(usable["ramp_id"][:3], usable.geometry[:3], strict=True)
+            )
             raise NoSafeWay(
-                f"None of {len(ramps)} ramps can be used at {in_words(level_m, 'length')}: they need more water, "
-                "or the water this boat can use begins too far away. Try a smaller clearance, or --launch."
+                f"None of {len(ramps)} ramps can be used at {in_words(level_m, 'length')}: {why or 'they need more water'}. "
+                "Try a smaller clearance, or --launch."
             )
         found = afloat.ways(held)
         step(1)
@@ -196,7 +214,7 @@ def safe_ways(
             for one, at in zip(ramps["ramp_id"][low], ramps.geometry[low], strict=True)
         ),
         *(
-            (one, "the water this boat can use begins too far from the ramp", at)
+            (one, why_no_launch(at, afloat.idling, launch_m), at)
             for one, at in zip(usable["ramp_id"][~floats], usable.geometry[~floats], strict=True)
         ),
     ]

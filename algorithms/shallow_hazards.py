@@ -115,7 +115,8 @@ def shallow_hazards(
     -------
     GeoDataFrame
         shallow_hazards: hazard_id, care (run: too thin to run; idle: too thin even at idle), reason, least_depth_m
-        (today, before errors; empty where it is not known), needed_depth_m (today's depth that would do).
+        (today, before errors; empty where it is not known), needed_depth_m (today's depth that would do), cause (bottom: charted depth; no depth: none known;
+        charted: a known hazard), level_m (today's).
 
     Raises
     ------
@@ -180,11 +181,15 @@ def shallow_hazards(
     geometries: list[NDArray[np.object_]] = []
     cares: list[str] = []
     reasons: list[str] = []
+    causes: list[str] = []
     depths: list[NDArray[np.float64]] = []
 
-    def add(care: str, parts: NDArray[np.object_], why: list[str], least: NDArray[np.float64]) -> None:
+    def add(
+        care: str, cause: str, parts: NDArray[np.object_], why: list[str], least: NDArray[np.float64]
+    ) -> None:
         geometries.append(parts)
         cares.extend([care] * len(parts))
+        causes.extend([cause] * len(parts))
         reasons.extend(why)
         depths.append(least)
 
@@ -195,8 +200,8 @@ def shallow_hazards(
         why = f"less than {in_words(needs[care], 'length')} {doing}, margin and errors counted"
         if depth_confidence is not None:
             why += "; more where the depths are less sure"
-        add(care, parts, [why] * len(parts), least_depths(today, parts))
-        add(care, nowhere, ["no depth known"] * len(nowhere), np.full(len(nowhere), np.nan))
+        add(care, "bottom", parts, [why] * len(parts), least_depths(today, parts))
+        add(care, "no depth", nowhere, ["no depth known"] * len(nowhere), np.full(len(nowhere), np.nan))
     if known_hazards is not None and len(known_hazards):
         top = depth_today(_numbers(known_hazards["top_depth_m"], "top_depth_m"), level_m)
         radius = _numbers(known_hazards["radius_m"], "radius_m", least=0.0)
@@ -206,7 +211,7 @@ def shallow_hazards(
         for care, needed in needs.items():
             hit = np.flatnonzero(np.isnan(top) | (top < needed))
             why_ = [_known_reason(kinds[row], float(top[row])) for row in hit]
-            add(care, discs[hit], why_, top[hit])
+            add(care, "charted", discs[hit], why_, top[hit])
 
     all_parts = np.concatenate(geometries)  # at least none of each, added above
     numbers: dict[str, int] = {}
@@ -222,6 +227,8 @@ def shallow_hazards(
             "reason": np.array(reasons, dtype=object)[order],
             "least_depth_m": np.concatenate(depths)[order],
             "needed_depth_m": np.array([needs[care] for care in cares], dtype=float)[order],
+            "cause": np.array(causes, dtype=object)[order],
+            "level_m": np.full(len(order), level_m),
         },
         geometry=all_parts[order],
         crs=depth.crs,

@@ -79,6 +79,9 @@ def shortest_run(
     idle_speed_mps: Speed = 2.2352,
     turning_radius_m: Length = 0.0,
     launch_m: Length = 150.0,
+    draft_m: Length = 0.6096,
+    depth_error_m: Length | None = None,
+    level_error_m: Length = 0.03048,
     at_each_s: Duration = 1500.0,
     depart: Words = "",
 ) -> ShortestRun:
@@ -133,6 +136,12 @@ def shortest_run(
         Radius to which corners of running ways are rounded where there is room; 0 leaves them sharp.
     launch_m
         How far from the ramp the water that the boat can use may begin.
+    draft_m
+        Water the boat draws at idle: beyond the lane of a ramp a launch keeps to water that floats it.
+    depth_error_m
+        Half-width within which the true depth lies (95 %); by default the coverage's own.
+    level_error_m
+        Half-width within which the true level lies.
     at_each_s
         Time spent at each stop.
     depart
@@ -163,6 +172,7 @@ def shortest_run(
     from castshed.toolbox.errors import NoSafeWay
     from castshed.toolbox.report import progress
     from castshed.toolbox.water.afloat import Handling, set_afloat
+    from castshed.toolbox.water.uncertainty import error_of, needed_depth_m
     from castshed.toolbox.water.ramps import ramp_of, require_entry
     from castshed.toolbox.water.run import pieces_of, rounded
     from castshed.toolbox.water.run_layers import (
@@ -185,6 +195,9 @@ def shortest_run(
         run_speed_mps=run_speed_mps,
         idle_speed_mps=idle_speed_mps,
         launch_m=launch_m,
+        float_depth_m=needed_depth_m(
+            draft_m, 0.0, depth_error_m if depth_error_m is not None else error_of(depth), level_error_m
+        ),
     )
     clock = clock_of(depart)
     first = ramp_of(ramps, start, level_m, "start")
@@ -199,7 +212,7 @@ def shortest_run(
         afloat = set_afloat(ramp_points, held, water, hazards, zones, today, handling)
         step(1)
         for ramp, point, entry in zip((first, last), ramp_points, afloat.entries, strict=False):
-            require_entry(ramp["name"] or ramp["ramp_id"], point, entry, afloat.idling)
+            require_entry(ramp["name"] or ramp["ramp_id"], point, entry, afloat.idling, launch_m)
         found = afloat.ways(held)
         step(1)
         ramps_here = len(ramp_points)

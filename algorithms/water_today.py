@@ -34,7 +34,9 @@ def _polygons(geometry: BaseGeometry) -> list[BaseGeometry]:
     return sorted(parts, key=lambda g: (-round(g.area, 3), g.bounds))
 
 
-def _areas(polygons: list[BaseGeometry], crs: CRS, id_column: str | None = None) -> GeoDataFrame:
+def _areas(
+    polygons: list[BaseGeometry], crs: CRS, level_m: float, id_column: str | None = None
+) -> GeoDataFrame:
     import geopandas
 
     columns: dict[str, list[object]] = {}
@@ -43,7 +45,9 @@ def _areas(polygons: list[BaseGeometry], crs: CRS, id_column: str | None = None)
     columns["area_m2"] = [float(g.area) for g in polygons]
     frame = geopandas.GeoDataFrame(columns, geometry=polygons, crs=crs)
     frame["area_m2"] = frame["area_m2"].astype(float)
-    return frame
+    frame["level_m"] = [float(level_m)] * len(frame)
+    frame["level_m"] = frame["level_m"].astype(float)
+    return frame[[*(c for c in frame.columns if c != "geometry"), "geometry"]]
 
 
 def _limits(bands_m: Lengths) -> list[float]:
@@ -93,8 +97,8 @@ def water_today(
     Returns
     -------
     WaterToday
-        water (water_id, area_m2), the largest first; depth_bands (from_m, to_m; to_m of the last is empty);
-        dry_ground (area_m2): ground inside the shoreline that is dry today; pieces smaller than a cell, such as
+        water (water_id, area_m2, level_m: today's), the largest first; depth_bands (from_m, to_m; to_m of the last is empty);
+        dry_ground (area_m2, level_m): ground inside the shoreline that is dry today; pieces smaller than a cell, such as
         crumbs along the shoreline, are in neither water nor dry ground.
 
     Raises
@@ -178,4 +182,4 @@ def water_today(
         geometry=[r[2] for r in rows],
         crs=crs,
     )
-    return WaterToday(_areas(parts, crs, "water_id"), bands, _areas(fallen_dry, crs))
+    return WaterToday(_areas(parts, crs, level_m, "water_id"), bands, _areas(fallen_dry, crs, level_m))

@@ -122,6 +122,9 @@ def _run(day: Day, common: Mapping[str, Any], hourly: bool, launch_m: float, dep
         "run_speed_mps": boat.running_speed_mps,
         "idle_speed_mps": boat.idle_speed_mps,
         "launch_m": launch_m,
+        "draft_m": boat.draft_m,
+        "depth_error_m": day.lake.depth_error_m,
+        "level_error_m": day.level.error_m,
         "depart": depart,
     }
     if not run.back_by:

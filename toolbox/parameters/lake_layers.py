@@ -61,12 +61,12 @@ Landmarks = Annotated[
 ]
 Water = Annotated[
     Frame,
-    Layer("water", POLYGON, "water_id", optional=(Column("area_m2", gaps=True),), may_be_empty=False),
+    Layer("water", POLYGON, "water_id", optional=(Column("area_m2", gaps=True), Column("level_m", gaps=True)), may_be_empty=False),
 ]
 DepthBands = Annotated[
     Frame, Layer("depth_bands", POLYGON, needs=(Column("from_m"), Column("to_m", gaps=True)))
 ]
-DryGround = Annotated[Frame, Layer("dry_ground", POLYGON, needs=(Column("area_m2"),))]
+DryGround = Annotated[Frame, Layer("dry_ground", POLYGON, needs=(Column("area_m2"),), optional=(Column("level_m", gaps=True),))]
 ShallowHazards = Annotated[
     Frame,
     Layer(
@@ -78,7 +78,11 @@ ShallowHazards = Annotated[
             Column("reason", "text"),
             Column("least_depth_m", gaps=True),
         ),
-        optional=(Column("needed_depth_m", gaps=True),),
+        optional=(
+            Column("needed_depth_m", gaps=True),
+            Column("cause", "text"),
+            Column("level_m", gaps=True),
+        ),
     ),
 ]
 SafeWaterAreas = Annotated[

@@ -15,8 +15,9 @@ from ..store import open_store
 from .alongside import edges_to_keep_from
 from .kept_water import kept_mesh, kept_safe_waters
 from .lake import Lake
+from .launches import LaunchGround, charted_things, launch_from, launch_ground
 from .passages import passages
-from .run import Surroundings, entry_point, slow_zones
+from .run import Surroundings, slow_zones
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -32,13 +33,17 @@ Geometries = NDArray[np.object_]
 
 @dataclass(frozen=True)
 class Handling:
-    """How a boat is handled: what it keeps clear, idling and running, its speeds, and the longest launch."""
+    """How a boat is handled: what it keeps clear, idling and running, its speeds, the longest launch, and what floats it.
+
+    ``float_depth_m`` is the charted depth, today, at which it floats whatever the errors; 0 asks for water alone.
+    """
 
     clearance_m: float
     run_clearance_m: float
     run_speed_mps: float
     idle_speed_mps: float
     launch_m: float
+    float_depth_m: float = 0.0
 
     @classmethod
     def of_boat(
@@ -51,6 +56,7 @@ class Handling:
         run_speed_mps: float,
         idle_speed_mps: float,
         launch_m: float,
+        float_depth_m: float = 0.0,
     ) -> Handling:
         """Work out what a boat keeps clear: half its beam, the position error, and what is wanted beyond both.
 
@@ -62,7 +68,14 @@ class Handling:
         if run_speed_mps <= 0.0 or idle_speed_mps <= 0.0:
             raise UsageError("run-speed and idle-speed must be above 0.")
         keep = beam_m / 2.0 + position_error_m
-        return cls(keep + idle_clearance_m, keep + clearance_m, run_speed_mps, idle_speed_mps, launch_m)
+        return cls(
+            keep + idle_clearance_m,
+            keep + clearance_m,
+            run_speed_mps,
+            idle_speed_mps,
+            launch_m,
+            float_depth_m,
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,6 +88,7 @@ class Afloat:
     running: Any
     idling: Any
     entries: list[Any | None]
+    lanes: list[Any | None]
     slow: SlowZones
 
     def ways(self, holds: Geometries) -> Passages:
@@ -109,15 +123,14 @@ class Afloat:
             edges_to_keep_from(lake.water, lake.hazards, lake.zones, running=running)
             for running in (True, False)
         )
-        return Surroundings(run, idle, self.slow, depth, level_m)
+        launch = edges_to_keep_from(
+            lake.water.iloc[:0], charted_things(lake.hazards), lake.zones, running=False
+        )
+        return Surroundings(run, idle, self.slow, depth, level_m, launch)
 
     def launches(self) -> dict[int, Any]:
         """Lines from ramps to the water the boat can use, by the ramp's number, where the two lie apart."""
-        return {
-            number: shapely.LineString([ramp, entry])
-            for number, (ramp, entry) in enumerate(zip(self.ramps, self.entries, strict=True))
-            if entry is not None and shapely.distance(ramp, entry) > 0.0
-        }
+        return {number: line for number, line in enumerate(self.lanes) if line is not None}
 
 
 def _meshes(running: Any, idling: Any) -> tuple[SafeWater, SafeWater]:
@@ -156,12 +169,19 @@ def set_afloat(
     )
     lake = Lake(water, hazards, zones, handling.clearance_m, today)
     afloat, closed = lake.area(), lake.closed()
-    entries = [
-        entry_point(ramp, idling, water=afloat, closed=closed, holds=holds, reach_m=handling.launch_m)
-        for ramp in ramps
-    ]
+    entries, lanes = [], []
+    for ramp in ramps:
+        # What a launch is held to is drawn only where one is asked for.
+        def ground(ramp: Any = ramp) -> LaunchGround:
+            return launch_ground(
+                ramp, lake, afloat, closed, float_m=handling.float_depth_m, reach_m=handling.launch_m
+            )
+
+        entry, line = launch_from(ramp, idling, ground, holds=holds, reach_m=handling.launch_m)
+        entries.append(entry)
+        lanes.append(line)
     slow = slow_zones(zones, unstated_mps=handling.idle_speed_mps)
-    return Afloat(lake, handling, ramps, running, idling, entries, slow)
+    return Afloat(lake, handling, ramps, running, idling, entries, lanes, slow)
 
 
 def keep_ready(

@@ -8,6 +8,7 @@ import shapely
 
 from ..errors import NoSafeWay, UsageError
 from ..units import in_words
+from .launches import LANE_M
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -44,7 +45,22 @@ def ramp_of(ramps: GeoDataFrame, told: str, level_m: float, what: str) -> Any:
     return ramp
 
 
-def require_entry(name: str, ramp: Any, entry: Any | None, idling: Any) -> None:
+def why_no_launch(ramp: Any, idling: Any, launch_m: float) -> str:
+    """Tell why a boat finds no water it can use from a ramp."""
+    if idling.is_empty:
+        return "lies shut in today: there is no water that this boat can use"
+    away_m = float(shapely.distance(ramp, idling))
+    away = in_words(away_m, "length")
+    if away_m > launch_m:
+        return f"lies on dry ground or shut in today: the water this boat can use begins {away} away"
+    return (
+        f"can't be used today: the water this boat can use begins {away} away, but no launch leads there that keeps off "
+        f"known hazards, closed zones, dry ground and, beyond {in_words(LANE_M, 'length')} of lane, water too thin to "
+        "float the boat"
+    )
+
+
+def require_entry(name: str, ramp: Any, entry: Any | None, idling: Any, launch_m: float) -> None:
     """Refuse a ramp from which the boat finds no water it can use.
 
     Raises
@@ -54,8 +70,7 @@ def require_entry(name: str, ramp: Any, entry: Any | None, idling: Any) -> None:
     """
     if entry is not None:
         return
-    away = "there is none" if idling.is_empty else in_words(float(shapely.distance(ramp, idling)), "length")
     raise NoSafeWay(
-        f"The ramp {name} lies on dry ground or shut in today: the water this boat can use begins {away} away. Choose "
-        "another ramp, a smaller clearance, or --launch if the lane is known to be deep enough."
+        f"The ramp {name} {why_no_launch(ramp, idling, launch_m)}. Choose another ramp, a smaller clearance, or --launch "
+        "if the lane is known to be deep enough."
     )

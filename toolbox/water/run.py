@@ -1,4 +1,4 @@
-"""A run from ramp to ramp: where it takes to the water, the pieces of way in it, and what each piece is like."""
+"""A run from ramp to ramp: the pieces of way in it, and what each piece is like."""
 
 from __future__ import annotations
 
@@ -26,9 +26,6 @@ Floats = NDArray[np.float64]
 Geometries = NDArray[np.object_]
 SlowZones = list[tuple[float, Any]]
 
-_NUDGES_M = (1e-6, 1e-4, 1e-2)
-_LEAST_M = 1e-6  # a shorter crossing of land or zone is rounding
-
 
 @dataclass(frozen=True)
 class Piece:
@@ -50,6 +47,7 @@ class Surroundings:
     slow: SlowZones
     depth: DepthSurface | None
     level_m: float
+    launching: Edges | None = None
 
 
 def slow_zones(zones: gpd.GeoDataFrame | None, *, unstated_mps: float) -> SlowZones:
@@ -65,75 +63,6 @@ def slow_zones(zones: gpd.GeoDataFrame | None, *, unstated_mps: float) -> SlowZo
         found.append((float(one), shapely.difference(area, taken)))
         taken = shapely.union(taken, area)
     return found
-
-
-def _afloat(line: Any, water: Any, closed: Any) -> bool:
-    """Whether a line from a ramp crosses no land once it has come to the water, and no closed zone."""
-    ramp = shapely.get_point(line, 0)
-    dry = shapely.get_parts(shapely.difference(line, water))
-    beyond = (shapely.distance(dry, ramp) > _LEAST_M) & (shapely.length(dry) > _LEAST_M)
-    return not beyond.any() and float(shapely.length(shapely.intersection(line, closed))) <= _LEAST_M
-
-
-def _moved_in(point: Any, ramp: Any, part: Any) -> Any | None:
-    """Move a point on the edge of a water a hair's breadth in, straight on where that leads in."""
-    (x, y), (ramp_x, ramp_y) = point.coords[0], ramp.coords[0]
-    length = float(shapely.distance(point, ramp))
-    for nudge in _NUDGES_M:
-        onward = shapely.Point(x + (x - ramp_x) / length * nudge, y + (y - ramp_y) / length * nudge)
-        if shapely.contains_properly(part, onward):
-            return onward
-        near = shapely.intersection(
-            part, shapely.box(x - 100 * nudge, y - 100 * nudge, x + 100 * nudge, y + 100 * nudge)
-        )
-        inner = shapely.buffer(near, -nudge, join_style="mitre")
-        if not inner.is_empty:
-            inward = shapely.get_point(shapely.shortest_line(inner, point), 0)
-            if shapely.contains_properly(part, inward):
-                return inward
-    return None
-
-
-def entry_point(
-    ramp: Any, idling: Any, *, water: Any, closed: Any, holds: Geometries, reach_m: float
-) -> Any | None:
-    """Find where a boat from a ramp has the water it needs.
-
-    Parameters
-    ----------
-    ramp
-        Point of the ramp.
-    idling
-        Water the boat may idle in.
-    water, closed
-        Today's water and the closed zones: the launch crosses no land once afloat, and no closed zone.
-    holds
-        Points the run is to visit.
-    reach_m
-        Longest launch.
-
-    Returns
-    -------
-    Point or None
-        The ramp itself where it lies in such water; else the nearest point of that water in reach which most holds lie
-        in, a hair's breadth within it; None where there is none.
-    """
-    parts = shapely.get_parts(idling)
-    parts = parts[shapely.dwithin(parts, ramp, reach_m)] if len(parts) else parts
-    if not len(parts):
-        return None
-    shapely.prepare(parts)
-    if shapely.contains_properly(parts, ramp).any():
-        return ramp
-    count = np.array([int(shapely.intersects(part, holds).sum()) for part in parts])
-    for row in np.lexsort((shapely.distance(parts, ramp), -count)):
-        near = shapely.get_point(shapely.shortest_line(parts[row], ramp), 0)
-        if shapely.distance(near, ramp) == 0.0:
-            return ramp
-        entry = _moved_in(near, ramp, parts[row])
-        if entry is not None and _afloat(shapely.LineString([ramp, entry]), water, closed):
-            return entry
-    return None
 
 
 def pieces_of(found: Passages, order: NDArray[np.int64], launches: dict[int, Any]) -> list[Piece]:
@@ -203,12 +132,14 @@ def slow_and_time(
 
 
 def nearest_along(pieces: list[Piece], around: Surroundings) -> Alongside:
-    """Find what each piece passes nearest to of all that counts for its part; nothing is told of a launch."""
+    """Find what each piece passes nearest to of all that counts for its part: of a launch, charted things and closed zones."""
     count = len(pieces)
     found = Alongside(
         np.full(count, np.nan), np.full(count, "", object), np.full(count, "", object), np.full(count, np.nan)
     )
-    for part, edges in (("run", around.running), ("idle", around.idling)):
+    for part, edges in (("run", around.running), ("idle", around.idling), ("launch", around.launching)):
+        if edges is None:
+            continue
         rows = np.array([row for row, piece in enumerate(pieces) if piece.part == part], dtype=int)
         own = passed_nearest(np.array([pieces[row].line for row in rows], dtype=object), edges)
         for name in ("distance_m", "name", "side", "along_m"):

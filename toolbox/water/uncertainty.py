@@ -52,6 +52,11 @@ def s44_error_m(order: str, depth_m: float) -> float:
     return math.hypot(fixed, growing * max(depth_m, 0.0))
 
 
+def error_of(depth: DepthSurface | None) -> float:
+    """Take the error a coverage states of itself; 0 where there is none."""
+    return 0.0 if depth is None else depth.error_m
+
+
 def combined_error_m(*errors_m: float) -> float:
     """Combine errors that have nothing to do with each other: the root of the sum of their squares."""
     return math.sqrt(math.fsum(error * error for error in errors_m))
