@@ -42,8 +42,10 @@ def _chosen(holds: GeoDataFrame, time_s: NDArray[np.float64], at_most: int) -> t
     import numpy as np
     import pandas as pd
 
+    from castshed.toolbox.numbers import numbers_of
+
     rating = (
-        pd.to_numeric(holds["rating"], errors="coerce")
+        numbers_of(holds["rating"], "holds.rating")
         if "rating" in holds
         else pd.Series(0.0, index=holds.index)
     )

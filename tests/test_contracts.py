@@ -1,5 +1,7 @@
 """Layers are checked before any work: every fault, once, with the remedy."""
 
+import datetime as dt
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -8,6 +10,7 @@ import shapely
 
 from castshed.toolbox.contracts import check_inputs
 from castshed.toolbox.errors import ContractError, CrsError, DataWarning
+from castshed.toolbox.numbers import numbers_of
 from castshed.toolbox.parameters import LINE, POINT, POLYGON, Column, Layer, Surface
 
 SPOTS = Layer(
@@ -117,3 +120,32 @@ def test_a_surface_without_any_depth_is_refused(lake):
         check_inputs({"depth": (blank, Surface("depth"))})
     with pytest.raises(ContractError, match="must be a DepthSurface"):
         check_inputs({"depth": (np.zeros((3, 3)), Surface("depth"))})
+
+
+@pytest.mark.parametrize(
+    ("column", "value", "says"),
+    [
+        ("depth_m", pd.Timestamp("2026-05-16"), "dates"),
+        ("depth_m", pd.Timestamp("2026-05-16", tz="America/Chicago"), "dates"),
+        ("depth_m", dt.date(2026, 5, 16), "dates"),
+        ("depth_m", dt.time(6), "dates"),
+        ("depth_m", pd.Timedelta(hours=1), "spans of time"),
+        ("depth_m", dt.timedelta(hours=1), "spans of time"),
+        ("depth_m", True, "yes and no"),
+        ("depth_m", "deep", "deep"),
+        ("rating", pd.Timestamp("2026-05-16"), "dates"),
+        ("rating", 1j, "complex"),
+    ],
+)
+@pytest.mark.parametrize("mixed", [False, True])
+def test_what_a_computer_takes_for_a_number_is_refused(column, value, says, mixed):
+    values = pd.Series([value] * 3) if not mixed else pd.Series([1.0, value, 2.0], dtype=object)
+    with pytest.raises(ContractError, match=rf"spots\.{column} must be a number.*{says}"):
+        check(spots(**{column: values}))
+
+
+def test_yes_and_no_may_be_a_mark_but_no_measure():
+    assert check(spots(rating=[True, False, True]))["rating"].tolist() == [1, 0, 1]
+    with pytest.raises(ContractError, match="yes and no"):
+        numbers_of(pd.Series([True, False]), "holds.hold_no")
+    assert numbers_of(pd.Series(["3", None, "x"]), "x").fillna(-1.0).tolist() == [3.0, -1.0, -1.0]

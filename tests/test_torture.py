@@ -1,10 +1,13 @@
 """What people really have: dirty rows and files, each with its outcome; and no row is ever lost."""
 
+import io
 import math
+import re
 import resource
 import sys
 import tempfile
 import warnings
+import zipfile
 from pathlib import Path
 
 import geopandas
@@ -219,6 +222,28 @@ def test_a_workbook_reads_as_another_library_reads_it(tmp_path):
 def test_a_formula_is_never_worked_out(tmp_path):
     book = gather(read_source(put(tmp_path, "f.xlsx", files.GOOD[31][1]))).spots
     assert book.note[0] == "=cmd|' /C calc'!A0"
+
+
+def test_a_row_whose_texts_are_lost_is_told_and_never_vanishes(tmp_path):
+    """A cell of type s counts into the table of shared texts (ECMA-376 part 1, 18.18.11); here it counts beyond it."""
+    whole = files.workbook([["name", "lat", "lon"], ["rock", "38.0", "-94.0"], ["bar", "38.1", "-94.1"], ["end", "38.2", "-94.2"]])  # fmt: skip
+    bent = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(whole)) as old, zipfile.ZipFile(bent, "w") as new:
+        for name in old.namelist():
+            body = old.read(name)
+            if name == "xl/worksheets/sheet1.xml":
+                for line, lost, most in ((b"3", b"99999", 0), (b"4", b"", 1)):
+                    row = re.search(rb'<row r="%s".*?</row>' % line, body, re.DOTALL)[0]
+                    cell = rb't="s"><v>%s</v>' % lost
+                    body = body.replace(row, re.sub(rb't="inlineStr"><is>.*?</is>', cell, row, count=most))
+            new.writestr(name, body)
+    path = tmp_path / "lost.xlsx"
+    path.write_bytes(bent.getvalue())
+    table = read_source(str(path))
+    assert table.line.tolist() == [2, 3, 4]
+    assert table.problem[0] == ""
+    assert "A3, B3, C3 is not in the workbook" in table.problem[1]
+    assert "A4 is not in the workbook" in table.problem[2]
 
 
 def test_a_sheet_can_be_chosen_and_the_others_are_named(tmp_path):

@@ -8,6 +8,9 @@ from hypothesis import strategies as st
 
 from castshed.toolbox import units
 from castshed.toolbox.errors import UnitError, UsageError
+from castshed.toolbox.parameters.annotations import check_value, marker_of
+from castshed.toolbox.parameters.markers import Quantity
+from castshed.toolbox.parameters.quantities import Count
 
 
 @pytest.mark.parametrize(
@@ -93,3 +96,30 @@ def test_words_show_metric_and_us():
     assert units.in_words(21.336, "length") == "21.34 m (70 ft)"
     assert units.in_words(3218.688, "length") == "3.22 km (2.00 mi)"
     assert units.compass_point(359.0) == "N"
+
+
+@pytest.mark.parametrize("value", [10**400, -(10**400), "1e400", "nan", "-inf", None, "x" * 400])
+def test_a_number_beyond_all_limits_is_refused(value):
+    with pytest.raises(UsageError):
+        units.check_finite(value, "cast")
+
+
+@pytest.mark.parametrize("kind", sorted(units.LEAST))
+@pytest.mark.parametrize("value", [5e-324, 1e-300, -1e-300, 1e-10])
+def test_next_to_nothing_is_nought_or_refused(kind, value):
+    marker = Quantity(kind)
+    if kind in ("speed", "flow"):
+        with pytest.raises(UsageError, match=r"0 or at least 0\.001"):
+            check_value(value, marker, "x")
+    else:
+        assert check_value(value, marker, "x") == 0.0
+    assert check_value(units.LEAST[kind], marker, "x") == units.LEAST[kind]
+    assert check_value(0.0, marker, "x") == 0.0
+    with pytest.raises(UsageError, match="at most 1e"):
+        check_value(1.1e9, marker, "x")
+
+
+def test_a_count_has_a_limit():
+    for value in (10**400, 1e308, 2**63):
+        with pytest.raises(UsageError):
+            check_value(value, marker_of(Count)[0], "at-most")

@@ -105,7 +105,7 @@ def check_call(spec: Spec, given: Mapping[str, Any]) -> dict[str, Any]:
     for par in spec.parameters:
         value = given[par.name]
         if value is None:
-            if not par.optional and par.default is not None:
+            if not par.optional and (par.required or par.default is not None):
                 raise UsageError(f"{par.name} must not be empty.")
             checked[par.name] = None
         elif par.is_input:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from .errors import ContractError, CrsError, PluginError
 from .notes import note
+from .numbers import other_kind_fault
 from .parameters.markers import ANY, Column, Layer, LayerSet, Surface
 
 if TYPE_CHECKING:
@@ -101,37 +102,6 @@ def same_crs(one: pyproj.CRS, other: pyproj.CRS) -> bool:
     )
 
 
-def _other_kind(values: Any, name: str) -> tuple[str, Any, Any] | None:
-    """Find what counts as a number to a computer and to nobody else: dates, spans of time, yes and no in a measure.
-
-    A date would be read as the nanoseconds since 1970, a depth of 1.7e18 m.
-    """
-    import datetime as dt
-    import re
-
-    import pandas as pd
-
-    measure = re.search(r"_(?:m|m2|mps|deg|s|l|no)$", name) is not None
-    kinds = (
-        ("dates", pd.api.types.is_datetime64_any_dtype, (dt.date, dt.time)),
-        ("spans of time", pd.api.types.is_timedelta64_dtype, (dt.timedelta,)),
-        ("yes and no", pd.api.types.is_bool_dtype, (bool,)),
-        ("complex numbers", pd.api.types.is_complex_dtype, (complex,)),
-    )
-    there = values[values.notna()]
-    for words, is_kind, types in kinds:
-        if words == "yes and no" and not measure:
-            continue
-        if is_kind(values.dtype):
-            return (words, there.iloc[0], there.index[0]) if len(there) else None
-        if values.dtype == object:
-            odd = [isinstance(one, types) for one in there]
-            if any(odd):
-                first = odd.index(True)
-                return words, there.iloc[first], there.index[first]
-    return None
-
-
 def _column_faults(frame: GeoDataFrame, column: Column, name: str, *, needed: bool) -> list[str]:
     import numpy as np
     import pandas as pd
@@ -147,10 +117,8 @@ def _column_faults(frame: GeoDataFrame, column: Column, name: str, *, needed: bo
     values = frame[column.name]
     faults: list[str] = []
     if column.kind == "number":
-        if kind := _other_kind(values, column.name):
-            words, sample, row = kind
-            found = f"it holds {words} ({sample!s:.40} in {_rows([row])})"
-            return [f"{name}.{column.name} must be a number; {found}. Write it as a column of numbers."]
+        if odd_kind := other_kind_fault(values, f"{name}.{column.name}"):
+            return [odd_kind]
         numbers = pd.to_numeric(values, errors="coerce")
         odd = values.notna() & numbers.isna()
         if odd.any():

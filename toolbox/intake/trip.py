@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from ..numbers import numbers_of
 from .book import COLUMNS, NUMBERS, TEXTS
 from .kinds import kind_of
 from .merging import find_same
@@ -37,9 +38,7 @@ def book_of(spots: geopandas.GeoDataFrame) -> geopandas.GeoDataFrame:
     book = spots.reset_index(drop=True).copy()
     for name in (*COLUMNS, *OUTCOME):
         if name in NUMBERS:
-            column = (
-                pd.to_numeric(book[name], errors="coerce") if name in book else np.full(len(book), np.nan)
-            )
+            column = numbers_of(book[name], f"spots.{name}") if name in book else np.full(len(book), np.nan)
             book[name] = np.asarray(column, dtype=float)
         elif name == "rows":
             book[name] = pd.to_numeric(book[name]).fillna(1).astype("int64") if name in book else 1

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from ..errors import DataError, UsageError
+from ..numbers import numbers_of
 from ..units import parse
 
 if TYPE_CHECKING:
@@ -196,7 +197,7 @@ def worth_of(table: GeoDataFrame, expression: str) -> NDArray[np.float64]:
                 raise UsageError(
                     f"value names '{node.id}'; there are {', '.join(map(str, table.columns[:20]))}."
                 )
-            return pd.to_numeric(table[node.id], errors="coerce").fillna(1.0).to_numpy(dtype=float)
+            return numbers_of(table[node.id], node.id).fillna(1.0).to_numpy(dtype=float)
         if isinstance(node, ast.UnaryOp):
             return -at(node.operand) if isinstance(node.op, ast.USub) else at(node.operand)
         one, other = at(node.left), at(node.right)

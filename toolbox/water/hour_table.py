@@ -9,6 +9,7 @@ import numpy as np
 
 from ..errors import DataError
 from ..notes import note
+from ..numbers import numbers_of
 from .hours import read_hours
 
 if TYPE_CHECKING:
@@ -46,11 +47,9 @@ def checked_numbers(frame: pd.DataFrame, column: str) -> Floats:
     DataError
         A value is no number, infinite or negative.
     """
-    import pandas as pd
-
     if column not in frame.columns:
         return np.full(len(frame), np.nan)
-    values = pd.to_numeric(frame[column], errors="coerce").to_numpy(dtype=float, na_value=np.nan)
+    values = numbers_of(frame[column], column).to_numpy(dtype=float, na_value=np.nan)
     wrong = (frame[column].notna().to_numpy() & np.isnan(values)) | np.isinf(values) | (values < 0)
     if wrong.any():
         row = int(np.flatnonzero(wrong)[0])

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from ..errors import UsageError
+from ..numbers import numbers_of
 from .run import least_depths, nearest_along, slow_and_time
 
 if TYPE_CHECKING:
@@ -43,7 +44,7 @@ def clock_of(text: str, what: str = "depart") -> Clock:
 def best_holds(holds: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     """Take of each spot the hold that comes first, in the order of the layer; rows of status none stay."""
     ok = holds["status"] == "ok"
-    number = pd.to_numeric(holds["hold_no"], errors="coerce").fillna(0.0)
+    number = numbers_of(holds["hold_no"], "holds.hold_no").fillna(0.0)
     least = number.where(ok).groupby(holds["spot_id"]).transform("min")
     first = ok & (number == least)
     return holds[(first & ~holds["spot_id"].where(first).duplicated()) | ~ok].reset_index(drop=True)
@@ -161,7 +162,7 @@ def stops_frame(
 
     def number(column: str) -> Any:
         return (
-            pd.to_numeric(made[column], errors="coerce").to_numpy(float)
+            numbers_of(made[column], f"holds.{column}").to_numpy(float)
             if column in made
             else np.full(len(made), np.nan)
         )
