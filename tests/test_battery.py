@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+import in_process
 from castshed.algorithms.boat_hold import boat_hold
 from castshed.algorithms.cast_reach import cast_reach
 from castshed.algorithms.depth_surface import depth_surface
@@ -82,12 +83,8 @@ def folder(tmp_path_factory):
 
 
 def run(words, home):
-    code = "from castshed.toolbox.cli import main; main()"
-    given = [*shlex.split(words)[1:], "--quiet"]
     env = {**os.environ, "NO_COLOR": "1"}
-    return subprocess.run(
-        [sys.executable, "-c", code, *given], cwd=home, env=env, capture_output=True, text=True, check=False
-    )
+    return in_process.castshed(*shlex.split(words)[1:], "--quiet", cwd=home, env=env)
 
 
 @pytest.mark.parametrize("name", sorted(OWN))
