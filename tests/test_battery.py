@@ -87,6 +87,7 @@ def run(words, home):
     return in_process.castshed(*shlex.split(words)[1:], "--quiet", cwd=home, env=env)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", sorted(OWN))
 def test_the_example_of_a_command_that_is_no_algorithm_runs(folder, name, tmp_path):
     # the examples of the algorithms are run by test_catalogue_page.py
@@ -113,6 +114,7 @@ def test_the_chain_in_the_readme_runs(folder):
         assert done.returncode == 0, f"{line}\n{done.stderr}"
 
 
+@pytest.mark.long
 def test_the_chain_of_the_readme_runs_in_python(folder):
     text = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
     code = text[text.index("```python\n") + 10 :].partition("```")[0]

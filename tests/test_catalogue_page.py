@@ -26,6 +26,7 @@ NAMES = sorted(n for n, e in entries().items() if e.origin == "castshed")
 MOST_BYTES, MOST_TOGETHER = 60_000, 1_000_000
 
 
+@pytest.mark.long
 def test_every_example_runs_and_leaves_what_the_page_and_its_picture_show():
     words = ["-m", "castshed.toolbox.docs", "--check", "--examples", "--page", str(ALGORITHMS / "README.md")]
     done = subprocess.run(

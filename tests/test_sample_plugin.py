@@ -91,7 +91,7 @@ def test_an_installed_algorithm_is_listed_explained_and_run(site, place):
 
 def test_the_samples_own_test_passes(site):
     done = subprocess.run(
-        [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", str(SAMPLE)],
+        [sys.executable, "-m", "pytest", "-q", "-n0", "-p", "no:cacheprovider", str(SAMPLE)],
         capture_output=True,
         text=True,
         cwd=SAMPLE,
