@@ -11,6 +11,14 @@ import pytest
 import shapely
 
 from castshed.toolbox.water.depth import DepthSurface
+from long_tests import (  # noqa: F401  # hooks of pytest
+    pytest_deselected,
+    pytest_report_header,
+    pytest_sessionfinish,
+    pytest_terminal_summary,
+    pytest_testnodedown,
+    pytest_xdist_auto_num_workers,
+)
 
 collect_ignore = ["sample_plugin"]  # somebody else's package: installed and run by test_sample_plugin.py
 CRS = pyproj.CRS.from_epsg(32615)

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+import in_process
 from castshed.algorithms.boat_hold import boat_hold
 from castshed.algorithms.cast_reach import cast_reach
 from castshed.algorithms.depth_surface import depth_surface
@@ -82,14 +83,11 @@ def folder(tmp_path_factory):
 
 
 def run(words, home):
-    code = "from castshed.toolbox.cli import main; main()"
-    given = [*shlex.split(words)[1:], "--quiet"]
     env = {**os.environ, "NO_COLOR": "1"}
-    return subprocess.run(
-        [sys.executable, "-c", code, *given], cwd=home, env=env, capture_output=True, text=True, check=False
-    )
+    return in_process.castshed(*shlex.split(words)[1:], "--quiet", cwd=home, env=env)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", sorted(OWN))
 def test_the_example_of_a_command_that_is_no_algorithm_runs(folder, name, tmp_path):
     # the examples of the algorithms are run by test_catalogue_page.py
@@ -116,6 +114,7 @@ def test_the_chain_in_the_readme_runs(folder):
         assert done.returncode == 0, f"{line}\n{done.stderr}"
 
 
+@pytest.mark.long
 def test_the_chain_of_the_readme_runs_in_python(folder):
     text = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
     code = text[text.index("```python\n") + 10 :].partition("```")[0]

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+import in_process
 from castshed.toolbox import docs
 from castshed.toolbox.catalogue import OWN, entries, load_entry
 from castshed.toolbox.examples.pictures import SCENES, caption, looks_otherwise
@@ -25,6 +26,7 @@ NAMES = sorted(n for n, e in entries().items() if e.origin == "castshed")
 MOST_BYTES, MOST_TOGETHER = 60_000, 1_000_000
 
 
+@pytest.mark.long
 def test_every_example_runs_and_leaves_what_the_page_and_its_picture_show():
     words = ["-m", "castshed.toolbox.docs", "--check", "--examples", "--page", str(ALGORITHMS / "README.md")]
     done = subprocess.run(
@@ -151,12 +153,6 @@ def test_what_others_start_from_runs_first():
 def test_every_own_command_ends_its_help_with_an_example(name):
     from castshed.toolbox.own_commands import own_example
 
-    code = "from castshed.toolbox.cli import main; main()"
-    done = subprocess.run(
-        [sys.executable, "-c", code, name, "--help"],
-        capture_output=True,
-        text=True,
-        check=True,
-        env={"COLUMNS": "300"},
-    )
+    done = in_process.castshed(name, "--help", env={"COLUMNS": "300"})
+    assert done.returncode == 0, done.stderr
     assert f"Example: {own_example(name)}" in " ".join(done.stdout.split())

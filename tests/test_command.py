@@ -2,13 +2,12 @@
 
 import json
 import os
-import subprocess
-import sys
 
 import geopandas as gpd
 import pytest
 import shapely
 
+import in_process
 from castshed.toolbox.layers import list_layers, write_layers
 
 PLUGIN = '''
@@ -80,15 +79,7 @@ def run(place, *arguments, **environment):
         "NO_COLOR": "1",
         **environment,
     }
-    code = "from castshed.toolbox.cli import main; main()"
-    return subprocess.run(
-        [sys.executable, "-c", code, *arguments],
-        capture_output=True,
-        text=True,
-        cwd=place,
-        env=env,
-        check=False,
-    )
+    return in_process.castshed(*arguments, cwd=place, env=env)
 
 
 def test_json_is_one_object_on_stdout_and_nothing_else(place):

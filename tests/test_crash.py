@@ -40,6 +40,7 @@ def left_beside(file):
     return sorted(p.name for p in file.parent.iterdir() if p != file)
 
 
+@pytest.mark.long
 def test_a_writer_killed_at_any_call_leaves_the_old_or_the_new_state_whole():
     """Seeded calls of seven writes; how rollback journals and write-ahead logs are found again: sqlite.org/atomiccommit.html."""
     found = crash_harness.kill_writers(KILLS, seed=1)

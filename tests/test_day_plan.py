@@ -38,6 +38,7 @@ def test_few_stops_are_the_best_of_all(seed):
     assert merit(task, best_day(task)) == enumerated(task)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("count", "days"), [(14, 1), (40, 1), (40, 2)])
 def test_many_stops_break_no_rule_and_are_never_below_greedy(count, days):
     for seed in range(3):
@@ -50,6 +51,7 @@ def test_many_stops_break_no_rule_and_are_never_below_greedy(count, days):
         assert routes == best_day(task, iterations=300, rounds=60)
 
 
+@pytest.mark.long
 def test_search_for_many_finds_what_the_exact_one_finds_for_few(monkeypatch):
     monkeypatch.setattr(day_search, "MOST_STOPS", 2)
     equal = 0
@@ -433,6 +435,7 @@ def test_the_low_sun_has_its_bearing(made):
     assert 285 < float(told["sun set"].split("at ")[1].split(" deg")[0]) < 305
 
 
+@pytest.mark.long
 def test_days_share_the_stops(made):
     plan = ask(made, days=2, back_by="07:20")
     inner = plan.stops[plan.stops["reason"] == "hold"]

@@ -1,11 +1,10 @@
 """Process descriptions against the words of OGC 18-062r2 (OGC API - Processes - Part 1: Core 1.0)."""
 
 import json
-import subprocess
-import sys
 
 import pytest
 
+import in_process
 from castshed.algorithms.boat_hold import boat_hold
 from castshed.toolbox.catalogue import entries, load_entry
 from castshed.toolbox.describe import describe, describe_all, version_of
@@ -96,12 +95,7 @@ def test_the_list_names_all_that_can_be_used():
     ("arguments", "code"), [(["describe", "level", "--json"], 0), (["describe", "no-such"], 2)]
 )
 def test_the_command_prints_one_object_or_says_what_is_wrong(arguments, code):
-    done = subprocess.run(
-        [sys.executable, "-c", "from castshed.toolbox.cli import main; main()", *arguments],
-        capture_output=True,
-        text=True,
-        check=False,
-    )
+    done = in_process.castshed(*arguments)
     assert done.returncode == code, done.stderr
     if code == 0:
         assert json.loads(done.stdout)["id"] == "level"

@@ -192,6 +192,7 @@ def test_every_cell_drains_to_the_deepest_of_its_water_and_all_arrive(seed):
     assert max(np.abs(r0 - r1).max(), np.abs(c0 - c1).max()) == 1
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", range(5))
 def test_the_height_water_has_to_reach_to_drain_is_that_of_pyflwdir(seed):
     """The flooded bottom is unique, the ways over level ground are not: so what is compared is the flooded bottom."""

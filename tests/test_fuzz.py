@@ -12,6 +12,7 @@ from castshed.toolbox.intake.log_table import _times
 NEEDS = pytest.mark.skipif(fuzz.TOOLS is None, reason="needs atheris (Linux, macOS)")
 
 
+@pytest.mark.long
 @NEEDS
 def test_no_bytes_show_a_traceback():
     found = fuzz.fuzz_target("all", runs=8000, seconds=15.0, seed=1)
@@ -21,6 +22,7 @@ def test_no_bytes_show_a_traceback():
     assert found["grew"] > 3  # guided: what was found led on
 
 
+@pytest.mark.long
 @NEEDS
 def test_the_fuzzer_finds_a_planted_fault_step_by_step():
     found = fuzz.fuzz_target("planted", runs=60_000, seconds=30.0, seed=1)

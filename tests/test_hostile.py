@@ -37,6 +37,7 @@ def folder():
         yield home
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("kind", "most"),
     [("bent", 250), ("texts", 400), ("rasters", None), ("pages", 60), ("traps", 90), ("options", 90)],
@@ -251,6 +252,7 @@ def ten_million(folder):
     file.unlink()
 
 
+@pytest.mark.long
 def test_ten_million_corners_in_a_file_are_refused_before_they_are_read(ten_million):
     tracemalloc.start()
     start = time.process_time()
@@ -263,6 +265,7 @@ def test_ten_million_corners_in_a_file_are_refused_before_they_are_read(ten_mill
     assert len(read_layer(f"{ten_million}:spots")) == 5  # the other layers are read as ever
 
 
+@pytest.mark.long
 def test_ten_million_corners_in_memory_are_refused_before_any_work(lake):
     from castshed.algorithms.water_today import water_today
     from castshed.toolbox.water.room import MOST_CORNERS

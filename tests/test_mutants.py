@@ -14,6 +14,7 @@ from mutants import interval
 TOOL = Path(__file__).with_name("mutants.py")
 
 
+@pytest.mark.long
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="faults are put into forked children")
 def test_picked_faults_are_all_seen():
     done = subprocess.run(

@@ -2,13 +2,12 @@
 
 import os
 import shutil
-import subprocess
-import sys
 import tomllib
 from pathlib import Path
 
 import pytest
 
+import in_process
 from castshed.toolbox.layers import read_layer
 from castshed.toolbox.plan_steps import _quantity
 from castshed.toolbox.testing import assert_layer_equal
@@ -18,15 +17,8 @@ DEMO = Path(__file__).parent.parent / "demo_layers"
 
 
 def castshed(home, *arguments, code=0):
-    main = "from castshed.toolbox.cli import main; main()"
-    done = subprocess.run(
-        [sys.executable, "-c", main, *arguments],
-        capture_output=True,
-        text=True,
-        cwd=home,
-        env={**os.environ, "NO_COLOR": "1", "CASTSHED_STORE": str(home / "kept")},
-        check=False,
-    )
+    env = {**os.environ, "NO_COLOR": "1", "CASTSHED_STORE": str(home / "kept")}
+    done = in_process.castshed(*arguments, cwd=home, env=env)
     assert done.returncode == code, done.stderr
     return done.stdout if code == 0 else done.stderr
 

@@ -1,13 +1,12 @@
 """A run proved by its own command: what holds is measured, what does not is refused, whoever changed it."""
 
-import subprocess
-import sys
 import warnings
 
 import numpy as np
 import pytest
 import shapely
 
+import in_process
 from castshed.algorithms.boat_hold import boat_hold
 from castshed.algorithms.prove_run import prove_run
 from castshed.algorithms.shallow_hazards import shallow_hazards
@@ -133,11 +132,7 @@ def test_the_command_ends_with_5_and_writes_nothing(day, tmp_path):
     legs = bent(day.run.legs, (500_650.0, 4_000_650.0))
     layers = {"stops": day.run.stops, "legs": legs, "holds": day.holds, "water": day.today.water}
     write_layers(tmp_path / "day.gpkg", layers)
-    code = "from castshed.toolbox.cli import main; main()"
-    given = ["prove-run", *["day.gpkg"] * 4, "--out", "day.gpkg:proof"]
-    done = subprocess.run(
-        [sys.executable, "-c", code, *given], cwd=tmp_path, capture_output=True, text=True, check=False
-    )
+    done = in_process.castshed("prove-run", *["day.gpkg"] * 4, "--out", "day.gpkg:proof", cwd=tmp_path)
     assert done.returncode == 5, done.stderr
     assert "leaves today's water" in done.stderr
     assert set(list_layers(tmp_path / "day.gpkg")) == set(layers)

@@ -12,6 +12,7 @@ import geopandas as gpd
 import pytest
 import shapely
 
+import in_process
 from castshed.algorithms.water_today import water_today
 from castshed.toolbox import catalogue
 from castshed.toolbox.layers import write_layers
@@ -23,15 +24,7 @@ BUNDLED = Path(__file__).parent.parent / "algorithms"
 
 def castshed(place, *arguments, **environment):
     env = {**os.environ, "COLUMNS": "300", "NO_COLOR": "1", "CASTSHED_ALGORITHMS": "", **environment}
-    code = "from castshed.toolbox.cli import main; main()"
-    return subprocess.run(
-        [sys.executable, "-c", code, *arguments],
-        capture_output=True,
-        text=True,
-        cwd=place,
-        env=env,
-        check=False,
-    )
+    return in_process.castshed(*arguments, cwd=place, env=env)
 
 
 @pytest.fixture(scope="module")
@@ -98,7 +91,7 @@ def test_an_installed_algorithm_is_listed_explained_and_run(site, place):
 
 def test_the_samples_own_test_passes(site):
     done = subprocess.run(
-        [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", str(SAMPLE)],
+        [sys.executable, "-m", "pytest", "-q", "-n0", "-p", "no:cacheprovider", str(SAMPLE)],
         capture_output=True,
         text=True,
         cwd=SAMPLE,

@@ -7,6 +7,7 @@ import sys
 
 import pytest
 
+import in_process
 from castshed.toolbox.completion import join_at_colon, layer_completer
 from castshed.toolbox.layers import list_layers, parse_reference, write_layers
 from castshed.toolbox.parameters import POINT, Layer, Surface
@@ -137,14 +138,7 @@ def test_drive_letters_spaces_and_other_scripts_in_references(text, path, layer)
 
 
 def castshed(home, *arguments, **environment):
-    return subprocess.run(
-        [sys.executable, "-c", CODE, *arguments],
-        capture_output=True,
-        text=True,
-        cwd=home,
-        env={**os.environ, "COLUMNS": "200", **environment},
-        check=False,
-    )
+    return in_process.castshed(*arguments, cwd=home, env={**os.environ, "COLUMNS": "200", **environment})
 
 
 def test_names_with_spaces_and_in_other_scripts_from_end_to_end(tmp_path, lake):

@@ -2,12 +2,11 @@
 
 import json
 import os
-import subprocess
-import sys
 
 import geopandas as gpd
 import pytest
 
+import in_process
 from castshed.algorithms.cast_reach import cast_reach
 from castshed.algorithms.shallow_hazards import shallow_hazards
 from castshed.algorithms.water_today import water_today
@@ -270,15 +269,8 @@ def test_a_whole_plan_as_a_step_is_run_each_time_since_its_day_file_names_other_
 
 def test_the_command_says_what_it_did(home):
     def castshed(*arguments):
-        code = "from castshed.toolbox.cli import main; main()"
-        return subprocess.run(
-            [sys.executable, "-c", code, "run-steps", *arguments],
-            capture_output=True,
-            text=True,
-            cwd=home.parent,
-            env={**os.environ, "NO_COLOR": "1"},
-            check=False,
-        )
+        env = {**os.environ, "NO_COLOR": "1"}
+        return in_process.castshed("run-steps", *arguments, cwd=home.parent, env=env)
 
     first = castshed(str(home / "steps.toml"), "--json")
     assert first.returncode == 0, first.stderr

@@ -13,6 +13,7 @@ import pyproj
 import pytest
 import shapely
 
+import in_process
 from castshed.toolbox.errors import CrsError, DataError
 from castshed.toolbox.layers import read_layer, write_layers
 from castshed.toolbox.testing import assert_layer_equal
@@ -142,15 +143,8 @@ CODE = "from castshed.toolbox.cli import main; main()"
 
 
 def castshed(home, *arguments, given=None):
-    done = subprocess.run(
-        [sys.executable, "-c", CODE, *map(str, arguments)],
-        input=given,
-        stdin=subprocess.DEVNULL if given is None else None,
-        capture_output=True,
-        cwd=home,
-        env={**os.environ, "NO_COLOR": "1", "COLUMNS": "200"},
-        check=False,
-    )
+    env = {**os.environ, "NO_COLOR": "1", "COLUMNS": "200"}
+    done = in_process.castshed(*arguments, cwd=home, env=env, given=given, text=False)
     return done.returncode, done.stdout, done.stderr.decode()
 
 

@@ -5,7 +5,6 @@ import re
 import shutil
 import sqlite3
 import subprocess
-import sys
 import warnings
 
 import geopandas
@@ -18,6 +17,7 @@ from geopandas.testing import assert_geodataframe_equal
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
+import in_process
 from castshed.algorithms.gather_spots import gather_spots
 from castshed.algorithms.trip_log import trip_log
 from castshed.toolbox.errors import DataWarning, UsageError
@@ -316,14 +316,7 @@ def test_holds_and_stops_of_a_plan_are_no_spots(tmp_path, layer):
 
 
 def run(*words, folder):
-    code = "from castshed.toolbox.cli import main; main()"
-    return subprocess.run(
-        [sys.executable, "-c", code, "trip-log", *words],
-        cwd=folder,
-        capture_output=True,
-        text=True,
-        check=False,
-    )
+    return in_process.castshed("trip-log", *words, cwd=folder)
 
 
 def test_nothing_is_written_unless_asked_and_the_past_is_kept(tmp_path):

@@ -20,6 +20,7 @@ def sound():
     raise AssertionError("no lake with a run of several stops")
 
 
+@pytest.mark.long
 def test_runs_on_lakes_left_to_chance_hold_and_cheats_are_caught():
     found = verifier.proof(16, seed=7)
     assert found["lakes"] == 16

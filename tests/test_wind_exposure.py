@@ -3,8 +3,6 @@
 import datetime as dt
 import json
 import re
-import subprocess
-import sys
 import typing
 import warnings
 from dataclasses import replace
@@ -17,6 +15,7 @@ import shapely
 from geopandas.testing import assert_geodataframe_equal
 from pandas.api.types import is_numeric_dtype
 
+import in_process
 from castshed.algorithms import wind_exposure as module
 from castshed.algorithms.wind_exposure import wind_exposure as run
 from castshed.toolbox.errors import ContractError, CrsError, DataWarning, UsageError
@@ -523,11 +522,8 @@ def folder(tmp_path):
 
 
 def castshed(folder, words):
-    code = "from castshed.toolbox.cli import main; main()"
     given = ["wind-exposure", "lake.gpkg:spots", "lake.gpkg:water", *words.split()]
-    return subprocess.run(
-        [sys.executable, "-c", code, *given], cwd=folder, capture_output=True, text=True, check=False
-    )
+    return in_process.castshed(*given, cwd=folder)
 
 
 def test_a_forecast_writes_two_layers_and_a_single_wind_one(folder):

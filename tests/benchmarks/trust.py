@@ -99,6 +99,9 @@ def _laws(seed, quick):
     start = time.perf_counter()
     words = [
         "-q",
+        "-n0",
+        "-m",
+        "",
         "-p",
         "no:cacheprovider",
         "--hypothesis-show-statistics",

@@ -58,6 +58,7 @@ def overlaps(boxes, slack=0.5):
     return found
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("seed", "naming"), [(1, "own"), (2, "long"), (3, "letters of other scripts")])
 def test_no_two_texts_of_the_demo_map_overlap_with_25_stops(demo_day_of, seed, naming):
     figure = drawn(demo_day_of(25, seed, naming))
@@ -505,6 +506,7 @@ def test_a_single_point_gets_a_window_too():
     assert east - west > 100.0
 
 
+@pytest.mark.long
 def test_a_lake_of_many_corners_is_drawn_in_time(plan_of):
     plan = plan_of(25)
     rough = plan["depth_bands"].copy()

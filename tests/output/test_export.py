@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 import warnings
 import xml.etree.ElementTree as ET
 import zipfile
@@ -13,6 +11,7 @@ from fnmatch import fnmatchcase
 import pyogrio
 import pytest
 
+import in_process
 from castshed.algorithms.export import FORMATS, export
 from castshed.toolbox.errors import ContractError, CrsError, DataError, DataWarning, UsageError
 from castshed.toolbox.geopackage import write_lineage
@@ -48,12 +47,7 @@ def all_text(path):
 
 
 def run(*arguments):
-    return subprocess.run(
-        [sys.executable, "-m", "castshed.toolbox.cli", "export", *map(str, arguments)],
-        capture_output=True,
-        text=True,
-        check=False,
-    )
+    return in_process.castshed("export", *arguments)
 
 
 def test_it_keeps_the_contract_of_the_toolbox(parts):

@@ -5,8 +5,6 @@ from __future__ import annotations
 import io
 import math
 import re
-import subprocess
-import sys
 from html.parser import HTMLParser
 
 import numpy as np
@@ -19,6 +17,7 @@ from matplotlib.patches import PathPatch, Rectangle
 from matplotlib.text import Text
 from PIL import Image
 
+import in_process
 from castshed.algorithms.plan_sheet import FILES, plan_sheet
 from castshed.toolbox.errors import UsageError
 from castshed.toolbox.output import palette
@@ -376,10 +375,7 @@ def test_the_command_writes_it(plan, tmp_path):
     from castshed.toolbox.layers import write_layers
 
     write_layers(tmp_path / "p.gpkg", {name: frame for name, frame in plan.items() if len(frame)})
-    done = subprocess.run(
-        [sys.executable, "-m", "castshed.toolbox.cli", "plan-sheet", str(tmp_path / "p.gpkg"), "--out", str(tmp_path / "sheet")],
-        capture_output=True, text=True, check=False,
-    )  # fmt: skip
+    done = in_process.castshed("plan-sheet", tmp_path / "p.gpkg", "--out", tmp_path / "sheet")
     assert done.returncode == 0, done.stderr
     assert {p.name for p in (tmp_path / "sheet").iterdir()} == set(FILES)
 

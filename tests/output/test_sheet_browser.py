@@ -15,6 +15,7 @@ from playwright.sync_api import sync_playwright
 
 from castshed.algorithms.plan_sheet import plan_sheet
 
+pytestmark = pytest.mark.long
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
 
 

@@ -1,0 +1,58 @@
+"""Two suites in one: what a newcomer needs to trust a copy, and all of it.
+
+A test marked `long` is left out unless it is asked for, by `-m ""` as the gate does. The end of a run says how many were.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+WORKERS = 2  # as many as a small machine has cores
+_LEFT_OUT = pytest.StashKey[int]()
+_WHAT = "faults put in, long kills, fuzzing, the browser, examples run afresh, large lakes"
+
+
+def words(count: int) -> str:
+    """Say how many long tests were left out, which kinds that are, and how to run them."""
+    tests = "1 long test" if count == 1 else f"{count:,} long tests"
+    return f"{tests} left out ({_WHAT}); run pytest -m '' for all"
+
+
+def pytest_deselected(items):
+    """Count the long ones among what an expression of marks leaves out."""
+    for item in items:
+        if item.get_closest_marker("long"):
+            item.config.stash[_LEFT_OUT] = item.config.stash.get(_LEFT_OUT, 0) + 1
+
+
+def pytest_sessionfinish(session):
+    """Tell the process that started this one; each worker leaves out the same."""
+    if hasattr(session.config, "workeroutput"):
+        session.config.workeroutput["long_left_out"] = session.config.stash.get(_LEFT_OUT, 0)
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_testnodedown(node):
+    """Take a worker's count."""
+    node.config.stash[_LEFT_OUT] = getattr(node, "workeroutput", {}).get("long_left_out", 0)
+
+
+def pytest_terminal_summary(terminalreporter, config):
+    """Say what is left out, just above the closing line."""
+    count = config.stash.get(_LEFT_OUT, 0)
+    if count:
+        terminalreporter.write_line(words(count), yellow=True)
+
+
+def pytest_report_header(config):
+    """Say at the beginning that the long ones are not run."""
+    return (
+        f"long tests are left out ({_WHAT}); -m '' runs all" if config.option.markexpr == "not long" else ""
+    )
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers(config):
+    """Two workers; none for files that are named, which are done before a worker has started."""
+    named = config.option.file_or_dir
+    return 0 if named and all(".py" in one for one in named) else WORKERS
