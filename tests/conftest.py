@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from types import SimpleNamespace
 
 import geopandas as gpd
@@ -23,6 +24,20 @@ from long_tests import (  # noqa: F401  # hooks of pytest
 collect_ignore = ["sample_plugin"]  # somebody else's package: installed and run by test_sample_plugin.py
 CRS = pyproj.CRS.from_epsg(32615)
 X0, Y0 = 500_000.0, 4_000_000.0
+
+
+@pytest.fixture(autouse=True, scope="session")
+def no_cache_of_the_users(tmp_path_factory):
+    """Nothing is kept in the cache of whoever runs the tests, nor is his secret made or used."""
+    homes = {name: str(tmp_path_factory.mktemp(name)) for name in ("XDG_CACHE_HOME", "XDG_DATA_HOME")}
+    before = {name: os.environ.get(name) for name in homes}
+    os.environ.update(homes)
+    yield
+    for name, value in before.items():
+        if value is None:
+            del os.environ[name]
+        else:
+            os.environ[name] = value
 
 
 def frame(geometry, crs=CRS, **columns):

@@ -1,5 +1,6 @@
 """Many lakes at once: nothing lost, nothing doubled, nothing done twice, and one lake harms no other."""
 
+import http.client
 import json
 import logging
 import math
@@ -8,15 +9,17 @@ import shutil
 import struct
 import subprocess
 import sys
+import urllib.request
 
 import geopandas as gpd
 import pytest
 import shapely
+from distributed import Client
 from pyarrow import parquet
 
 from castshed.algorithms.find_structure import find_structure
 from castshed.toolbox import crew
-from castshed.toolbox.errors import CrsError, DataError, FileMissing, OutputExists, UsageError
+from castshed.toolbox.errors import CastshedError, CrsError, DataError, FileMissing, OutputExists, UsageError
 from castshed.toolbox.geopackage import read_lineage
 from castshed.toolbox.layers import read_layer, write_layers
 from castshed.toolbox.many import check_all_done, find_lakes, over_lakes
@@ -124,7 +127,9 @@ def calls(tmp_path, monkeypatch):
 
 def run(tmp_path, out="out", lakes="lakes", arguments=CIRCLES, **more):
     where = [tmp_path / lakes] if isinstance(lakes, str) else lakes
-    return over_lakes("circles", arguments, where, tmp_path / out, **{"workers": 2, **more})
+    return over_lakes(
+        "circles", arguments, where, tmp_path / out, **{"workers": 2, "without_tls": True, **more}
+    )
 
 
 def states(summary):
@@ -282,7 +287,13 @@ def test_gathered_as_geoparquet(tmp_path, calls, address):
 
 def run_steps(tmp_path, out="out", text=STEPS, **more):
     (tmp_path / "steps.toml").write_text(text)
-    return over_lakes(str(tmp_path / "steps.toml"), [], [tmp_path / "lakes"], tmp_path / out, **more)
+    return over_lakes(
+        str(tmp_path / "steps.toml"),
+        [],
+        [tmp_path / "lakes"],
+        tmp_path / out,
+        **{"without_tls": True, **more},
+    )
 
 
 def test_a_steps_file_over_lakes_makes_what_its_steps_make_one_by_one(tmp_path, calls, address):
@@ -494,7 +505,7 @@ def test_the_command_runs_a_steps_file(tmp_path, address):
     (tmp_path / "steps.toml").write_text(
         '[found]\nrun = "find-structure"\ndepth = "{lake}:depth"\nlevel = "-2ft"\nmost = 3\nout = "found.gpkg"\n'
     )
-    typed = f"over-lakes --lakes lakes --out out --scheduler {address} --json steps.toml"
+    typed = f"over-lakes --lakes lakes --out out --scheduler {address} --without-tls --json steps.toml"
     done = subprocess.run(
         [sys.executable, "-m", "castshed.toolbox.cli", *typed.split()],
         cwd=tmp_path, capture_output=True, text=True, env=os.environ | {"CASTSHED_ALGORITHMS": ""}, check=False,
@@ -506,3 +517,138 @@ def test_the_command_runs_a_steps_file(tmp_path, address):
     direct = find_structure(lake.depth, level_m=-0.6096, most=3)
     assert found["spot_id"].tolist() == direct["spot_id"].tolist()
     assert any(w.startswith("made: found: Ledges") for w in body["warnings"])
+
+
+INTRUDER = """
+import sys
+from distributed import Client
+from distributed.security import Security
+
+address, kind, mark = sys.argv[1:]
+if kind == "tls":
+    security = Security.temporary()
+    address = address.replace("tcp://", "tls://")
+else:
+    security, address = None, address.replace("tls://", "tcp://")
+def leave(mark):
+    open(mark, "w").close()
+try:
+    with Client(address, security=security, timeout=5) as client:
+        client.submit(leave, mark).result(timeout=5)
+except BaseException as error:
+    print(type(error).__name__)
+"""
+
+
+def test_nobody_else_on_the_machine_runs_code_through_the_workers_ports(tmp_path):
+    """As another account would: with nothing, and with a certificate of one's own making, at every port there is."""
+    psutil = pytest.importorskip("psutil")
+    with crew.local_crew(1) as cluster:
+        assert cluster.scheduler_address.startswith("tls://127.0.0.1:")
+        me = psutil.Process()
+        ports = {
+            place.laddr.port
+            for process in (me, *me.children(recursive=True))
+            for place in process.net_connections()
+            if place.status == "LISTEN"
+        }
+        assert int(cluster.scheduler_address.rpartition(":")[2]) in ports
+        (tmp_path / "intruder.py").write_text(INTRUDER)
+        tried = []
+        for kind in ("plain", "tls"):
+            words = [cluster.scheduler_address, kind, str(tmp_path / f"mark-{kind}")]
+            tried.append(
+                subprocess.Popen(
+                    [sys.executable, tmp_path / "intruder.py", *words], stderr=subprocess.DEVNULL
+                )
+            )
+        for one in tried:
+            one.wait(60)
+        for port in ports:  # no page is shown either
+            try:
+                with urllib.request.urlopen(f"http://127.0.0.1:{port}/status", timeout=5) as page:
+                    raise AssertionError(page.read()[:200])
+            except OSError:
+                pass
+            except http.client.HTTPException:
+                pass
+        with Client(cluster, set_as_default=False) as client:
+            assert client.submit(abs, -7).result(timeout=30) == 7
+    assert not list(tmp_path.glob("mark-*"))
+
+
+@pytest.mark.parametrize(
+    "address", ["tcp://127.0.0.1:9", "127.0.0.1:9", "ws://127.0.0.1:9", "TCP://127.0.0.1:9"]
+)
+def test_a_scheduler_without_tls_is_refused_unless_it_is_wished(tmp_path, calls, address):
+    write_lake(tmp_path / "lakes" / "a.gpkg", "a")
+    with pytest.raises(UsageError, match=r"without TLS.*--without-tls"):
+        run(tmp_path, scheduler=address, without_tls=False)
+
+
+def test_workers_that_end_as_they_start_are_told_and_no_fault_of_ours(tmp_path, calls, monkeypatch):
+    write_lake(tmp_path / "lakes" / "a.gpkg", "a")
+
+    def ended(*args, **kwargs):
+        raise RuntimeError("Nanny failed to start.")  # what Dask raises then
+
+    monkeypatch.setattr("distributed.LocalCluster", ended)
+    with pytest.raises(CastshedError, match="workers could not be started"):
+        run(tmp_path)
+
+
+def test_a_worker_killed_while_it_starts_is_told(tmp_path):
+    """The process that is to become a worker is killed before it is one."""
+    code = """
+import os, sys, threading, time
+import psutil
+from castshed.toolbox.crew import local_crew
+from castshed.toolbox.errors import CastshedError
+
+def kill():
+    until = time.monotonic() + 60
+    while time.monotonic() < until:
+        for one in psutil.Process().children(recursive=True):
+            try:
+                if "spawn_main" in " ".join(one.cmdline()):
+                    one.kill()
+                    return
+            except psutil.Error:
+                pass
+        time.sleep(0.005)
+
+if __name__ == "__main__":
+    threading.Thread(target=kill, daemon=True).start()
+    try:
+        with local_crew(1):
+            print("started")
+    except CastshedError as error:
+        print("told", error)
+"""
+    (tmp_path / "kill.py").write_text(code)
+    run = subprocess.run(
+        [sys.executable, tmp_path / "kill.py"], capture_output=True, text=True, check=False, timeout=120
+    )
+    assert run.stdout.startswith("told The workers could not be started"), run.stdout + run.stderr
+
+
+def test_a_lake_whose_name_cannot_be_a_results_fails_alone(tmp_path, calls, address):
+    """Of '...gpkg' the name without its ending is '..', the folder above that of the results."""
+    lakes = tmp_path / "lakes"
+    write_lake(lakes / "a.gpkg", "a")
+    odd = ["...gpkg", "..gpkg", ".over-lakes.gpkg", f"{'n' * 230}.gpkg"]
+    for name in odd:
+        shutil.copy(lakes / "a.gpkg", lakes / name)
+    shutil.copy(os.fsencode(lakes / "a.gpkg"), os.fsencode(lakes) + b"/b\xff.gpkg")
+    (tmp_path / "list.txt").write_text("\n".join(f"lakes/{name}" for name in ["a.gpkg", *odd]))
+    before = sorted(tmp_path.iterdir())
+    summary = run_steps(tmp_path, scheduler=address)
+    assert states(summary) == {"a": "done", "b\\xff": "failed", "n" * 230: "failed"}
+    where = [tmp_path / "list.txt"]
+    again = over_lakes(
+        str(tmp_path / "steps.toml"), [], where, tmp_path / "out", scheduler=address, without_tls=True
+    )
+    assert states(again) == {"a": "kept"} | dict.fromkeys(("..", ".", ".over-lakes", "n" * 230), "failed")
+    assert {o.code for o in again.failed} == {3}
+    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == [".over-lakes", "a"]
+    assert set(tmp_path.iterdir()) - {*before} == {tmp_path / "out", tmp_path / "steps.toml"}

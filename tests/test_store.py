@@ -154,19 +154,21 @@ def test_crash_while_writing_leaves_nothing(tmp_path, monkeypatch):
 
 def test_longest_unused_goes_first_when_it_is_too_much(tmp_path):
     store = Store(tmp_path)
-    for number, name in enumerate("abc"):
-        store.put(name, {"x": np.full(100, number)})
-        os.utime(tmp_path / f"{name}.npz", (number, number))
-    store.most_bytes = int(2.5 * (tmp_path / "a.npz").stat().st_size)
-    assert store.get("a") is not None  # using it makes it the newest
-    store.put("d", {"x": np.zeros(100)})
-    assert [store.get(name) is not None for name in "abcd"] == [True, False, False, True]
-    (tmp_path / "left.part").write_text("by a crash")
-    os.utime(tmp_path / "left.part", (0, 0))
-    (tmp_path / "new.part").write_text("being written")
-    store.put("e", {"x": np.zeros(1)})
-    assert sorted(p.name for p in tmp_path.glob("*.part")) == ["new.part"]
-    assert time.time() - (tmp_path / "e.npz").stat().st_mtime < 60.0
+    keys = [fingerprint(name) for name in "abcd"]
+    for number, key in enumerate(keys[:3]):
+        store.put(key, {"x": np.full(100, number)})
+        os.utime(tmp_path / f"{key}.npz", (number, number))
+    store.most_bytes = int(2.5 * (tmp_path / f"{keys[0]}.npz").stat().st_size)
+    assert store.get(keys[0]) is not None  # using it makes it the newest
+    store.put(keys[3], {"x": np.zeros(100)})
+    assert [store.get(key) is not None for key in keys] == [True, False, False, True]
+    left, new = (tmp_path / f"{keys[0]}.{digit * 16}.part" for digit in "01")
+    left.write_text("by a crash")
+    os.utime(left, (0, 0))
+    new.write_text("being written")
+    store.put(fingerprint("e"), {"x": np.zeros(1)})
+    assert list(tmp_path.glob("*.part")) == [new]
+    assert time.time() - (tmp_path / f"{fingerprint('e')}.npz").stat().st_mtime < 60.0
 
 
 def test_fingerprint_tells_type_shape_and_order():

@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Final
 
 from .errors import DataError, OutputExists, OutputFailed, UsageError
+from .file_triggers import few_steps, put_back, refuse_acting_triggers, set_aside
 from .geopackage import (
     LOCK_WAIT_S,
     contents,
@@ -124,25 +125,6 @@ def _held(path: Path) -> Iterator[sqlite3.Connection | None]:
     yield None
 
 
-def _refuse_acting_triggers(db: sqlite3.Connection, path: Path) -> None:
-    """Refuse to write where triggers on the tables of the standard would change other layers as we write."""
-    acting = []
-    for name, table, sql in db.execute(
-        "SELECT name, tbl_name, sql FROM sqlite_master WHERE type = 'trigger'"
-    ):
-        said = re.sub(r"'(?:[^']|'')*'|--[^\n]*|/\*.*?\*/", " ", str(sql), flags=re.DOTALL)
-        body = re.split(r"\bbegin\b", said, maxsplit=1, flags=re.IGNORECASE)[-1]
-        if str(table).lower().startswith("gpkg_") and re.search(
-            r"\b(insert|update|delete|replace)\b", body, flags=re.IGNORECASE
-        ):
-            acting.append(str(name))
-    if acting:
-        raise DataError(
-            f"{path} has triggers that would change its layers as another is written ({', '.join(acting[:5])}); "
-            "copy the layers that are wanted into a new file."
-        )
-
-
 def _drop(db: sqlite3.Connection, name: str) -> None:
     """Remove a layer and all that refers to it (GeoPackage 1.4, tables with table_name or tpudt_name columns)."""
     tables = [row[0] for row in db.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
@@ -170,18 +152,22 @@ def _free_name(folder: Path) -> Path:
     return Path(made.removesuffix(".part"))
 
 
-def _copy_without(path: Path, part: Path, names: Sequence[str]) -> None:
+def _copy_without(path: Path, part: Path, names: Sequence[str]) -> list[str]:
+    """Copy a file without some layers, and without the triggers that writing others would set off; gives those."""
     with (
         contextlib.closing(open_read_only(path)) as source,
         contextlib.closing(sqlite3.connect(part)) as copy,
     ):
         source.backup(copy)
         refuse_odd_tables(copy, path)
-        _refuse_acting_triggers(copy, path)
-        with copy:
+        refuse_acting_triggers(copy, path)
+        with copy, few_steps(copy, path):
             for name in names:
                 _drop(copy, name)
+        with copy:
+            triggers = set_aside(copy)
         copy.execute("PRAGMA journal_mode = DELETE")
+    return triggers
 
 
 def _sync(path: Path) -> None:
@@ -238,10 +224,12 @@ def change(path: Path, names: Sequence[str], fill: Callable[[Path], None], *, re
         with _held(path) as original:
             part = _free_name(path.resolve().parent)
             try:
+                triggers: list[str] = []
                 if original is not None:
                     check_output(named, names, replace=replace)
-                    _copy_without(path, part, names)
+                    triggers = _copy_without(path, part, names)
                 fill(part)
+                put_back(part, path, triggers, names)
                 _sync(part)
                 mask = os.umask(0)
                 os.umask(mask)

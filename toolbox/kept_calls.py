@@ -6,6 +6,7 @@ its content. One changed bit in any of them is another call.
 
 from __future__ import annotations
 
+import contextlib
 import functools
 import importlib.metadata
 import inspect
@@ -122,8 +123,13 @@ def kept(function: Callable[P, R], what: str) -> Callable[P, R]:
         if key is None:
             return function(*args, **kwargs)
         arrays = store.get(key)
+        kept_result: tuple[Any, list[str]] | None = None
         if arrays is not None:
-            found, notes = unpack(spec, arrays)
+            # kept in a shape that is not ours: whatever it lacks, it is made anew
+            with contextlib.suppress(Exception):
+                kept_result = unpack(spec, arrays)
+        if kept_result is not None:
+            found, notes = kept_result
             store.tell(what)
             result: R = _as_made(function, spec, found)
         else:

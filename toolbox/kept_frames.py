@@ -83,7 +83,13 @@ def frame_to_arrays(frame: GeoDataFrame) -> tuple[dict[str, Any], Arrays] | None
 
 
 def arrays_to_frame(head: Mapping[str, Any], arrays: Mapping[str, NDArray[Any]]) -> GeoDataFrame:
-    """Put a layer together again."""
+    """Put a layer together again.
+
+    Raises
+    ------
+    ValueError
+        The arrays do not fit each other.
+    """
     import geopandas
     import numpy as np
     import pandas as pd
@@ -95,7 +101,10 @@ def arrays_to_frame(head: Mapping[str, Any], arrays: Mapping[str, NDArray[Any]])
         held = arrays[str(number)]
         if kind == "geometry":
             content, begin, shapes = held.tobytes(), 0, []
-            for end in arrays[f"{number} ends"].tolist():
+            ends = arrays[f"{number} ends"].tolist()
+            if ends != sorted(ends) or [0, *ends][-1] != len(content) or len(ends) != head["rows"]:
+                raise ValueError(f"the shapes of {name} end where their content does not")
+            for end in ends:
                 shapes.append(content[begin:end] or None)
                 begin = end
             crs = None if system is None else pyproj.CRS.from_json_dict(system)

@@ -24,7 +24,7 @@ from .report import plain
 from .steps import Chain
 from .steps_file import Made, Step, read_tables, steps_of
 from .steps_output import check_outputs, write_outputs
-from .store import keeping
+from .store import keeping_by_default
 
 
 @functools.lru_cache(maxsize=16)
@@ -135,7 +135,7 @@ class StepsWork:
         steps = self._filled(given["lake"], given["path"], out)
         chain = Chain(self.home / self.name, None, steps=steps)
         made: list[Path] = []
-        with keeping(given["path"].parent):
+        with keeping_by_default():
             chain.run()
             try:
                 for step in steps:

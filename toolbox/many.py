@@ -8,7 +8,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from dataclasses import replace as replace_field
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from . import catalogue
 from .crew import do_lakes
@@ -25,6 +25,7 @@ from .store import fingerprint
 from .temporaries import clear_abandoned
 
 _SHOWN: Final = 3
+_LONGEST: Final = 200  # bytes: a file system takes 255, and temporary names are longer
 STEPS_ENDING: Final = ".toml"
 
 
@@ -82,6 +83,30 @@ def find_lakes(places: Sequence[Path]) -> dict[str, Path]:
             raise UsageError(f"Two lakes are called {path.stem}: {twin} and {path}; rename one of them.")
         found[path.stem] = path
     return found
+
+
+def _parted(found: dict[str, Path]) -> tuple[dict[str, Path], list[Outcome]]:
+    """Part lakes whose names can be those of results from those that fail by theirs."""
+    fit: dict[str, Path] = {}
+    unfit: list[Outcome] = []
+    for lake, path in found.items():
+        try:
+            size = len(str(path).encode()) and len(lake.encode())
+        except UnicodeEncodeError:
+            words = "its name, or that of its folder, is not UTF-8; rename it."
+        else:
+            if lake.startswith("."):
+                words = f"'{lake}' cannot be the name of a result, for it begins with a full stop; rename the file."
+            elif size > _LONGEST:
+                words = (
+                    f"its name has {size} bytes, and that of a result at most {_LONGEST}; rename the file."
+                )
+            else:
+                fit[lake] = path
+                continue
+        shown = os.fsencode(lake).decode("utf-8", "backslashreplace")
+        unfit.append(Outcome(shown, "failed", error=words, code=DataError.exit_code))
+    return fit, unfit
 
 
 def _key(job: Job) -> str:
@@ -159,7 +184,8 @@ def over_lakes(
     replace: bool = False,
     crs: str | None = None,
     workers: int | None = None,
-    scheduler: str | None = None,
+    scheduler: Any = None,
+    without_tls: bool = False,
 ) -> Summary:
     """Run an algorithm or a steps file over many lakes, one task a lake.
 
@@ -178,7 +204,7 @@ def over_lakes(
         Whether results made from something else may be replaced.
     crs
         Reference system of what is gathered.
-    workers, scheduler
+    workers, scheduler, without_tls
         See `castshed.toolbox.crew.do_lakes`.
 
     Returns
@@ -192,7 +218,7 @@ def over_lakes(
         Nothing could be run at all: arguments, lakes, output or cluster.
     """
     work = _work(algorithm, arguments)
-    found = find_lakes(lakes)
+    found, unfit = _parted(find_lakes(lakes))
     one_file = gathers(out)
     if crs is not None and not one_file:
         raise UsageError(
@@ -228,10 +254,10 @@ def over_lakes(
     left.sort(
         key=lambda j: _bytes(found[j.lake]), reverse=True
     )  # else the largest might keep all waiting at the end
-    fresh = do_lakes(left, workers=workers, scheduler=scheduler)
+    fresh = do_lakes(left, workers=workers, scheduler=scheduler, without_tls=without_tls)
     clear_abandoned(folder)
     by_name = {o.lake: o for o in [*kept, *fresh]}
-    outcomes = tuple(by_name[lake] for lake in found)
+    outcomes = (*(by_name[lake] for lake in found), *unfit)
     parts = {j.lake: j.out for j in jobs if not by_name[j.lake].error}
     if one_file and parts:
         gather(work, parts, out, replace=replace, crs=crs, lineage=work.lineage(list(parts)))

@@ -121,11 +121,18 @@ def command(
         typer.Option(
             "--scheduler",
             metavar="ADDRESS",
-            help="Use the workers of this Dask scheduler instead, such as tcp://HOST:8786. They must see the same "
+            help="Use the workers of this Dask scheduler instead, such as tls://HOST:8786. They must see the same "
             "files under the same names.",
             show_default=False,
         ),
     ] = None,
+    without_tls: Annotated[
+        bool,
+        typer.Option(
+            "--without-tls",
+            help="Use a --scheduler that admits everybody who reaches its port; only on a network that is yours alone.",
+        ),
+    ] = False,
     crs: Annotated[
         str | None,
         typer.Option(
@@ -166,6 +173,7 @@ def command(
                 crs=crs,
                 workers=workers,
                 scheduler=scheduler,
+                without_tls=without_tls,
             )
         seconds = round(time.perf_counter() - start, 3)
         for outcome in summary.outcomes:

@@ -109,17 +109,17 @@ def _run_steps(
     castshed plan DAY.toml --show-steps prints such a file to start from.
 
     A step is run again when its algorithm, the code, a parameter or the content of an input has changed. What is kept
-    lies in the folder .castshed beside the steps file, which may be emptied at any time.
+    lies in your own cache folder, which may be emptied at any time; CASTSHED_STORE names another one, or is off.
     """
 
     def work() -> None:
         from .report import Reporter
         from .steps import Chain
         from .steps_output import check_outputs, write_outputs
-        from .store import keeping
+        from .store import keeping_by_default
 
         reporter = Reporter(quiet=quiet, as_json=as_json)
-        with reporter.open(), keeping(file.parent) as store:
+        with reporter.open(), keeping_by_default() as store:
             chain = Chain(file, store)
             if look:
                 chain.look()

@@ -7,7 +7,6 @@ import sys
 import traceback
 import warnings
 from collections.abc import Callable, Mapping
-from pathlib import Path
 from typing import Any, Final
 
 import typer
@@ -18,24 +17,12 @@ from .errors import CastshedError, DataWarning
 from .notes import collecting_notes
 from .outputs import check_target, layer_names, lineage_text, outputs_made, write_result
 from .parameters.folder_contents import FolderContents
-from .pipe import PIPE, PipedLayers, check_pipe, is_piped, piped_layer, write_pipe
+from .pipe import PIPE, PipedLayers, check_pipe, piped_layer, write_pipe
 from .report import Reporter, stages
 from .spec import Spec
-from .store import keeping
+from .store import keeping_by_default
 
 TRACEBACK: Final = "CASTSHED_TRACEBACK"
-
-
-def _beside(spec: Spec, given: Mapping[str, Any]) -> Path | None:
-    """Folder of the first input: results worth keeping are kept beside it."""
-    from .layers.reference import parse_reference
-
-    for par in spec.parameters:
-        value = given[par.name]
-        if par.is_input and value and not is_piped(value):
-            text = str(value[0] if isinstance(value, list) else value)
-            return parse_reference(text).path.parent
-    return None
 
 
 def run(
@@ -66,7 +53,7 @@ def run(
         warnings.simplefilter("always", DataWarning)
         with (
             reporter.open(),
-            keeping(_beside(spec, given)),
+            keeping_by_default(),
             stages({"Reading": 3.0, spec.name: 94.0, "Writing": 3.0}, stand=False) as stage,
         ):
             with stage("Reading"):

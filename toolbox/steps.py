@@ -2,13 +2,13 @@
 
 A step is fingerprinted by its algorithm, the code, its parameters, the content of its inputs and the fingerprints of
 the steps it builds on. What was made under that fingerprint is taken from the content store (`store`), with what was
-noted while it was made. Beside the results lies ``NAME.steps.json``: what each step of the last run was made from.
+noted while it was made. With the results is kept what each step of the last run was made from.
 """
 
 from __future__ import annotations
 
-import contextlib
 import json
+import os
 import time
 import warnings
 from collections.abc import Mapping
@@ -113,30 +113,28 @@ class Chain:
                 self.by_name[name].written = _mapping(written)
 
     def _read_last(self) -> dict[str, Any]:
-        if self.store is None:
-            return {}
+        arrays = None if self.store is None else self.store.get(self._last_key())
         try:
-            told = json.loads(
-                (self.store.folder / f"{self.path.stem}.steps.json").read_text(encoding="utf-8")
-            )
-        except (OSError, ValueError):
+            told = {} if arrays is None else json.loads(arrays["told"].tobytes())
+        except (ValueError, KeyError):
             return {}
         return told if isinstance(told, dict) else {}
 
+    def _last_key(self) -> str:
+        """Fingerprint the file's place: what a stranger's steps of the same name did is no concern of these."""
+        return fingerprint("the last run of a steps file", os.fsencode(self.path.absolute()))
+
     def remember(self) -> None:
         """Write down what the steps were made from, and what was written into folders."""
+        import numpy as np
+
         if self.store is None:
             return
         told = {
             "steps": {step.name: step.parts for step in self.steps},
             "folders": {step.name: step.written for step in self.steps if step.written},
         }
-        with contextlib.suppress(
-            OSError
-        ):  # a folder that cannot be written keeps nothing, and that is no error
-            self.store.folder.mkdir(parents=True, exist_ok=True)
-            path = self.store.folder / f"{self.path.stem}.steps.json"
-            path.write_text(json.dumps(told, indent=1), encoding="utf-8")
+        self.store.put(self._last_key(), {"told": np.frombuffer(json.dumps(told).encode(), dtype=np.uint8)})
 
     def why(self, step: Step) -> str:
         """Tell what is different from the last run."""
@@ -151,11 +149,7 @@ class Chain:
     def look(self) -> None:
         """Find out what would be run, without running anything."""
         for step in self.steps:
-            kept = (
-                self.store is not None
-                and not step.forgetful
-                and (self.store.folder / f"{step.key}.npz").exists()
-            )
+            kept = not step.forgetful and self.store is not None and self.store.get(step.key) is not None
             step.state, step.because = (KEPT, "unchanged") if kept else (CHANGED, self.why(step))
 
     def _recall(self, step: Step) -> bool:
@@ -166,7 +160,10 @@ class Chain:
         arrays = self.store.get(step.key)
         if arrays is None:
             return False
-        step.result, step.notes = unpack(step.spec, arrays)
+        try:
+            step.result, step.notes = unpack(step.spec, arrays)
+        except Exception:  # noqa: BLE001  # kept in a shape that is not ours: whatever it lacks, it is made anew
+            return False
         step.state, step.because = KEPT, "unchanged"
         return True
 

@@ -1,20 +1,27 @@
-"""Results kept beside the lake, found again by the content of what they were made from.
+"""Results kept in the user's cache, found again by the content of what they were made from.
 
 A store is a folder that may be emptied at any time. What lies in it is found by a fingerprint of everything the result
-depends on, so a changed input is another result and a stale one is never met; a broken file is as good as none.
+depends on, so a changed input is another result and a stale one is never met. Every file is sealed for its key with a
+secret of the user's; one that is broken, was laid there by somebody else or under another key is as good as none.
 """
 
 from __future__ import annotations
 
 import contextlib
 import hashlib
+import hmac
+import io
 import os
-import tempfile
+import re
 import time
 import zipfile
 from contextvars import ContextVar
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
+
+from .own_folder import Held, held
+from .store_seal import BYTES as SEAL_BYTES
+from .store_seal import seal
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -25,9 +32,11 @@ if TYPE_CHECKING:
 
 FOLDER: Final = ".castshed"
 SETTING: Final = "CASTSHED_STORE"
-MOST_BYTES: Final = 500_000_000
+MOST_BYTES: Final = 2_000_000_000
 _ABANDONED_S: Final = 86_400.0
-_CHECKSUM: Final = "_checksum"
+_KEY: Final = "[0-9a-f]{64}"
+_ENTRY: Final = re.compile(_KEY + r"\.npz")
+_PART: Final = re.compile(_KEY + r"\.[0-9a-f]{16}\.part")
 
 _open: ContextVar[Store | None] = ContextVar("castshed_store", default=None)
 
@@ -61,8 +70,11 @@ def fingerprint(*parts: str | bytes | NDArray[Any]) -> str:
     return total.hexdigest()
 
 
-def _checksum(arrays: Arrays) -> str:
-    return fingerprint(*(part for name in sorted(arrays) for part in (name, arrays[name])))
+def _name(key: str) -> str:
+    name = f"{key}.npz"
+    if not _ENTRY.fullmatch(name):
+        raise ValueError(f"{key!r} is no fingerprint")
+    return name
 
 
 class Store:
@@ -86,34 +98,49 @@ class Store:
         self.most_bytes = most_bytes
         self.told: list[str] = []
 
-    def _path(self, key: str) -> Path:
-        return self.folder / f"{key}.npz"
-
     def get(self, key: str) -> dict[str, NDArray[Any]] | None:
-        """Look a result up; None where it is missing, broken or not what it says."""
+        """Look a result up; None where it is missing, or not what this user kept under this key, to the byte.
+
+        Raises
+        ------
+        ValueError
+            The key is no fingerprint.
+        """
         import numpy as np
 
-        path = self._path(key)
+        name = _name(key)
         try:
-            with path.open("rb") as file, np.load(file, allow_pickle=False) as stored:
-                arrays = {name: stored[name] for name in stored.files}
-            if str(arrays.pop(_CHECKSUM)) != _checksum(arrays):
-                return None
+            with held(self.folder) as folder:
+                content = memoryview(folder.read(name, self.most_bytes))
+                cut = max(0, len(content) - SEAL_BYTES)
+                if not hmac.compare_digest(content[cut:], seal(key, content[:cut])):
+                    return None
+                with np.load(io.BytesIO(content[:cut]), allow_pickle=False) as stored:
+                    arrays = {name: stored[name] for name in stored.files}
+                folder.touch(name)
         except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile, MemoryError):
             return None
-        with contextlib.suppress(OSError):
-            os.utime(path)
         return arrays
 
     def put(self, key: str, arrays: Arrays, what: str = "") -> None:
         """Keep a result; after a crash there is the whole file or none.
 
-        Where the folder cannot be written nothing is kept, and that is no error.
+        Where the folder cannot be written, or is not the user's alone, nothing is kept, and that is no error.
+
+        Raises
+        ------
+        ValueError
+            The key is no fingerprint.
         """
-        with contextlib.suppress(OSError):
-            self.folder.mkdir(parents=True, exist_ok=True)
-            self._write(self._path(key), arrays)
-            self._tidy()
+        import numpy as np
+
+        name = _name(key)
+        with contextlib.suppress(OSError), held(self.folder, make=True) as folder:
+            stream = io.BytesIO()
+            np.savez(stream, **dict(arrays))  # type: ignore[arg-type]  # an array named like an option of savez
+            content = stream.getbuffer()
+            folder.write(name, [content, seal(key, content)])
+            self._tidy(folder)
             self.tell(what)
 
     def tell(self, what: str) -> None:
@@ -121,31 +148,29 @@ class Store:
         if what and what not in self.told:
             self.told.append(what)
 
-    def _write(self, path: Path, arrays: Arrays) -> None:
-        import numpy as np
-
-        handle, name = tempfile.mkstemp(dir=self.folder, prefix=path.stem[:8], suffix=".part")
-        try:
-            with os.fdopen(handle, "wb") as file:
-                content: dict[str, Any] = {_CHECKSUM: np.asarray(_checksum(arrays)), **arrays}
-                np.savez(file, **content)
-            Path(name).replace(path)
-        except BaseException:
-            Path(name).unlink(missing_ok=True)
-            raise
-
-    def _tidy(self) -> None:
-        """Remove what is too much, the longest unused first, and what a crash left."""
-        for left in self.folder.glob("*.part"):
-            if time.time() - left.stat().st_mtime > _ABANDONED_S:
-                left.unlink(missing_ok=True)
-        files = sorted((p.stat().st_mtime, p.stat().st_size, p) for p in self.folder.glob("*.npz"))
+    def _tidy(self, folder: Held) -> None:
+        """Remove what is too much, the longest unused first, and what a crash left; nothing but files of ours."""
+        files = []
+        for name, state in folder.files():
+            if _PART.fullmatch(name) and time.time() - state.st_mtime > _ABANDONED_S:
+                folder.remove(name)
+            elif _ENTRY.fullmatch(name):
+                files.append((state.st_mtime, state.st_size, name))
+        files.sort()
         total = sum(size for _, size, _ in files)
-        for _, size, path in files[:-1]:
+        for _, size, name in files[:-1]:
             if total <= self.most_bytes:
                 break
-            path.unlink(missing_ok=True)
+            folder.remove(name)
             total -= size
+
+
+def default_folder() -> Path | None:
+    """Tell where results are kept unless something else is asked for: in the user's own cache."""
+    import platformdirs
+
+    folder = platformdirs.user_cache_path("castshed", appauthor=False)
+    return folder if folder.is_absolute() else None  # a user without a home keeps nothing
 
 
 def open_store() -> Store | None:
@@ -160,8 +185,9 @@ def keeping(folder: Path | str | None) -> Iterator[Store | None]:
     Parameters
     ----------
     folder
-        Such as the folder of the lake's file; None keeps nothing. Results go into ``.castshed`` within it. The variable
-        ``CASTSHED_STORE`` names another folder to use instead, or is ``off``.
+        Such as the folder of the lake's file: results go into ``.castshed`` within it, which is used only where it is
+        the user's alone. None keeps nothing. The variable ``CASTSHED_STORE`` names another folder to use instead, or
+        is ``off``. Commands keep in the user's cache, see `keeping_by_default`.
 
     Examples
     --------
@@ -169,12 +195,25 @@ def keeping(folder: Path | str | None) -> Iterator[Store | None]:
     ...     store.folder.as_posix()
     'lakes/.castshed'
     """
+    with _kept_in(None if folder is None else Path(folder) / FOLDER) as store:
+        yield store
+
+
+@contextlib.contextmanager
+def keeping_by_default() -> Iterator[Store | None]:
+    """Keep results in the user's cache while the block runs; a lake's folder, which may be a stranger's, gets none.
+
+    ``CASTSHED_STORE`` counts as for `keeping`.
+    """
+    with _kept_in(default_folder()) as store:
+        yield store
+
+
+@contextlib.contextmanager
+def _kept_in(folder: Path | None) -> Iterator[Store | None]:
     told = os.environ.get(SETTING, "")
-    store: Store | None
-    if told.casefold() == "off" or (not told and folder is None):
-        store = None
-    else:
-        store = Store(Path(told) if told else Path(str(folder)) / FOLDER)
+    place = Path(told) if told else folder
+    store = None if told.casefold() == "off" or place is None else Store(place)
     token = _open.set(store)
     try:
         yield store

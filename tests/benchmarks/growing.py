@@ -277,9 +277,9 @@ def lakes(count, seed):  # nothing in it is left to chance
             return time.process_time() - begun, _below_s() - below, time.perf_counter() - start
 
         with local_crew(2) as crew:
-            run("first", crew.scheduler_address)
-            hand_out, work, clock = run("lakes", crew.scheduler_address)
-            again, _, _ = run("lakes", crew.scheduler_address)
+            run("first", crew)
+            hand_out, work, clock = run("lakes", crew)
+            again, _, _ = run("lakes", crew)
     return {"cpu_s": hand_out, "workers_cpu_s": work, "again_cpu_s": again, "clock_s": clock}
 
 

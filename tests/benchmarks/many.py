@@ -144,7 +144,7 @@ def _paired(home, paths, first, blocks):
         crews = {}
         for workers in (1, 2):
             start = time.perf_counter()
-            crews[workers] = stack.enter_context(local_crew(workers)).scheduler_address
+            crews[workers] = stack.enter_context(local_crew(workers))
             _run(first[:workers], home / f"first{workers}", scheduler=crews[workers])
             start_up[workers] = time.perf_counter() - start
         for k, part in enumerate(parts):

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import contextlib
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from .depth import DepthSurface
 
 _UNKNOWN, _LAND = "the area of unknown depth", "the dry land of the grid"
+_AREAS: Final = (shapely.GeometryType.POLYGON, shapely.GeometryType.MULTIPOLYGON)
 
 
 def _key(what: str, surface: DepthSurface, *parts: bytes) -> str:
@@ -36,8 +38,10 @@ def kept_unknown_area(surface: DepthSurface) -> BaseGeometry:
     key = _key(_UNKNOWN, surface)
     found = store.get(key)
     if found is not None and set(found) == {"area"}:
-        area: BaseGeometry = shapely.from_wkb(found["area"].tobytes())
-        return area
+        with contextlib.suppress(shapely.errors.GEOSException, TypeError, ValueError):  # not of our making
+            kept: BaseGeometry = shapely.from_wkb(found["area"].tobytes())
+            if shapely.get_type_id(kept) in _AREAS:
+                return kept
     area = unknown_area(surface)
     store.put(key, {"area": np.frombuffer(shapely.to_wkb(area, byte_order=1), dtype=np.uint8)})
     return area
@@ -51,8 +55,9 @@ def kept_dry_land(surface: DepthSurface, lake: BaseGeometry) -> NDArray[np.bool_
     key = _key(_LAND, surface, shapely.to_wkb(lake, byte_order=1))
     found = store.get(key)
     rows, columns = surface.shape
-    if found is not None and set(found) == {"land"} and found["land"].size == -(-rows * columns // 8):
-        bits = np.unpackbits(found["land"], count=rows * columns)
+    held = None if found is None or set(found) != {"land"} else found["land"]
+    if held is not None and held.dtype == np.uint8 and held.shape == (-(-rows * columns // 8),):
+        bits = np.unpackbits(held, count=rows * columns)
         return bits.reshape(rows, columns).view(np.bool_)
     land = dry_land(surface, lake)
     store.put(key, {"land": np.packbits(land)})

@@ -38,6 +38,36 @@ def _layer(frame: gpd.GeoDataFrame | None, column: str | None) -> list[bytes | s
     ]
 
 
+def _mesh(found: dict[str, Any] | None) -> Mesh | None:
+    """Put a mesh together again; None where what was kept has not the shape of one."""
+    if found is None or set(found) != set(_ARRAYS):
+        return None
+    count, faces = len(np.atleast_1d(found["xy"])), len(np.atleast_1d(found["triangles"]))
+    shapes = {
+        "xy": (count, 2), "triangles": (faces, 3), "twin": (3 * faces,),
+        "before": (count,), "after": (count,), "part": (faces,),
+    }  # fmt: skip
+    for name, shape in shapes.items():
+        if found[name].shape != shape or found[name].dtype.kind != ("f" if name == "xy" else "i"):
+            return None
+    for name, most in (("triangles", count), ("twin", 3 * faces), ("before", count), ("after", count)):
+        if faces and not (found[name].min() >= -1 and found[name].max() < most):
+            return None
+    return Mesh(**found)
+
+
+def _areas(found: dict[str, Any] | None) -> tuple[Any, Any] | None:
+    """Read the two waters; None where what was kept is something else."""
+    if found is None or set(found) != {"running", "idling"}:
+        return None
+    try:
+        running, idling = (shapely.from_wkb(found[name].tobytes()) for name in ("running", "idling"))
+    except (shapely.errors.GEOSException, TypeError, ValueError):
+        return None
+    areas = (shapely.GeometryType.POLYGON, shapely.GeometryType.MULTIPOLYGON)
+    return (running, idling) if {shapely.get_type_id(one) for one in (running, idling)} <= {*areas} else None
+
+
 def kept_mesh(water: Any, *, progress: Callable[[float], object] | None = None) -> SafeWater:
     """Make a water ready for shortest ways, or take its mesh from the open store.
 
@@ -56,12 +86,12 @@ def kept_mesh(water: Any, *, progress: Callable[[float], object] | None = None) 
     if store is None:
         return SafeWater.build(water, progress=progress)
     key = fingerprint(_MESH, code_and_libraries(), shapely.geos_version_string, _bits(water))
-    found = store.get(key)
-    if found is not None and set(found) == set(_ARRAYS):
+    mesh = _mesh(store.get(key))
+    if mesh is not None:
         if progress is not None:
             progress(1.0)
         store.tell(_MESH)
-        return SafeWater(water, Mesh(**found))
+        return SafeWater(water, mesh)
     safe = SafeWater.build(water, progress=progress)
     store.put(key, {name: getattr(safe.mesh, name) for name in _ARRAYS}, _MESH)
     return safe
@@ -99,11 +129,10 @@ def kept_safe_waters(
         *_layer(hazards, "care"),
         *_layer(zones, "zone"),
     )
-    found = store.get(key)
-    if found is not None and {"running", "idling"} == set(found):
+    areas = _areas(store.get(key))
+    if areas is not None:
         store.tell(_SHRUNK)
-        running, idling = (shapely.from_wkb(found[name].tobytes()) for name in ("running", "idling"))
-        return running, idling
+        return areas
     made = safe_waters(water, hazards, zones, clearance_m=clearance_m, run_clearance_m=run_clearance_m)
     store.put(
         key,
