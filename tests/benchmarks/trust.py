@@ -1,6 +1,6 @@
-"""Trust: writers killed, hostile input, runs verified by another road, a planner that cheats, laws.
+"""Trust: files of other drivers, writers killed, hostile input, runs verified by another road, a planner that cheats, laws.
 
-Each part can be run apart: `--part kills|fuzz|lakes|laws` (again for more). What a part has found so far is told on
+Each part can be run apart: `--part drivers|kills|fuzz|lakes|laws` (again for more). What a part has found so far is told on
 stderr as it goes.
 """
 
@@ -11,21 +11,32 @@ import random
 import re
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
 import fuzz
 import hostile_cases
 import hostile_commands
+import hostile_drivers
 from crash_harness import kill_writers
 from verifier import proof
 
-PARTS = ("kills", "fuzz", "lakes", "laws")
+PARTS = ("drivers", "kills", "fuzz", "lakes", "laws")
 TESTS = Path(__file__).resolve().parent.parent
 
 
 def _tell(text):
     print(text, file=sys.stderr, flush=True)
+
+
+def _drivers(_seed, _quick):
+    """Files of other drivers: the cases are made by construction, the same for every seed."""
+    start = time.perf_counter()
+    with tempfile.TemporaryDirectory() as folder:
+        well, of = hostile_drivers.run_hostile_drivers(folder, _tell)
+    _tell(f"drivers: {well} of {of} refused or read harmlessly")
+    return {"drivers_refused": [well, of], "drivers_s": time.perf_counter() - start}
 
 
 def _kills(seed, quick):
@@ -126,7 +137,7 @@ def _laws(seed, quick):
 
 def measure(seed: int, quick: bool, parts: tuple[str, ...] = ()) -> dict:
     """Measure all, or the parts that are named."""
-    work = {"kills": _kills, "fuzz": _fuzz, "lakes": _proof, "laws": _laws}
+    work = {"drivers": _drivers, "kills": _kills, "fuzz": _fuzz, "lakes": _proof, "laws": _laws}
     found = {}
     for name in parts or PARTS:
         _tell(f"-- {name}")
