@@ -120,7 +120,7 @@ def safe_ways(
     Raises
     ------
     NoSafeWay
-        No ramp can be used today.
+        No ramp can be used today, or a way fails the check of its clearance.
     UsageError
         A speed of 0.
 
@@ -137,6 +137,7 @@ def safe_ways(
     from castshed.toolbox.report import progress
     from castshed.toolbox.units import in_words
     from castshed.toolbox.water.afloat import Handling, set_afloat
+    from castshed.toolbox.water.handed_over import require_clear
     from castshed.toolbox.water.ramps import why_no_launch
     from castshed.toolbox.water.uncertainty import error_of, needed_depth_m
 
@@ -175,9 +176,9 @@ def safe_ways(
         ids = [*usable["ramp_id"][floats].astype(str), *_own_ids(holds)]
         places = shapely.get_coordinates([*(e for e in afloat.entries if e is not None), *held])
         first, other = np.nonzero(np.triu(np.isfinite(found.time_s), 1))
-        lines = [
-            _line(found.legs(i, j), places[i]) for i, j in zip(first.tolist(), other.tolist(), strict=True)
-        ]
+        pieces = [found.legs(i, j) for i, j in zip(first.tolist(), other.tolist(), strict=True)]
+        require_clear([(part, shapely.linestrings(xy)) for own in pieces for part, xy in own], afloat)
+        lines = [_line(own, places[i]) for own, i in zip(pieces, first.tolist(), strict=True)]
         step(1)
     names = np.array(ids, dtype=object)
     ways = gpd.GeoDataFrame(

@@ -158,7 +158,7 @@ def shortest_run(
     Raises
     ------
     NoSafeWay
-        The ramp can't be used today, or no hold can be reached from it.
+        The ramp can't be used today, no hold can be reached from it, or a way fails the check of its clearance.
     UsageError
         No such ramp, or a speed of 0.
 
@@ -174,7 +174,7 @@ def shortest_run(
     from castshed.toolbox.errors import NoSafeWay
     from castshed.toolbox.report import progress
     from castshed.toolbox.water.afloat import Handling, set_afloat
-    from castshed.toolbox.water.uncertainty import error_of, needed_depth_m
+    from castshed.toolbox.water.handed_over import require_clear
     from castshed.toolbox.water.ramps import ramp_of, require_entry
     from castshed.toolbox.water.run import pieces_of, rounded
     from castshed.toolbox.water.run_layers import (
@@ -188,6 +188,7 @@ def shortest_run(
         with_names,
     )
     from castshed.toolbox.water.tours import tour
+    from castshed.toolbox.water.uncertainty import error_of, needed_depth_m
 
     handling = Handling.of_boat(
         beam_m=beam_m,
@@ -247,6 +248,7 @@ def shortest_run(
         pieces = pieces_of(found, order, afloat.launches()) if len(order) > 1 else []
         if turning_radius_m > 0.0:
             pieces = rounded(pieces, afloat.running, turning_radius_m)
+        require_clear([(piece.part, piece.line) for piece in pieces], afloat)
         legs = legs_frame(pieces, ids, around, run_speed_mps, idle_speed_mps, water.crs)
         step(1)
 

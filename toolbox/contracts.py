@@ -212,7 +212,23 @@ def _complete(frame: GeoDataFrame, marker: Layer) -> GeoDataFrame:
     return frame
 
 
-def _repaired(frame: GeoDataFrame, name: str) -> GeoDataFrame:
+def _mended(geometries: Any, kind: str) -> Any:
+    """Mend invalid geometries; what must be kept out of never shrinks, and water never grows."""
+    import numpy as np
+    import shapely
+
+    from .water.enclosed import enclosed_either_way, water_beyond_doubt
+
+    mend = {"keep out": enclosed_either_way, "water": water_beyond_doubt}.get(kind)
+    area = np.isin(shapely.get_type_id(geometries), (3, 6))
+    made = shapely.make_valid(geometries, method="structure", keep_collapsed=False)
+    if mend is not None:
+        for row in np.flatnonzero(area):  # few are invalid
+            made[row] = mend(geometries[row])
+    return made
+
+
+def _repaired(frame: GeoDataFrame, name: str, kind: str = "") -> GeoDataFrame:
     import numpy as np
     import shapely
 
@@ -224,7 +240,7 @@ def _repaired(frame: GeoDataFrame, name: str) -> GeoDataFrame:
     if not invalid.any():
         return frame
     fixed = geometries.copy()
-    fixed[invalid] = shapely.make_valid(geometries[invalid], method="structure", keep_collapsed=False)
+    fixed[invalid] = _mended(geometries[invalid], kind)
     gone = shapely.is_empty(fixed) & invalid
     if gone.any():
         raise ContractError(
@@ -331,7 +347,7 @@ def check_inputs(inputs: Mapping[str, tuple[Any, Any]]) -> dict[str, Any]:
 
 def _ready(value: Any, marker: Any, name: str) -> Any:
     if isinstance(marker, Layer):
-        return _complete(_repaired(value.reset_index(drop=True), name), marker)
+        return _complete(_repaired(value.reset_index(drop=True), name, marker.repair), marker)
     if isinstance(marker, LayerSet):
         return {key: _repaired(one.reset_index(drop=True), key) for key, one in dict(value).items()}
     return value

@@ -31,6 +31,7 @@ Zones = Annotated[
         POLYGON,
         needs=(Column("zone", "text"),),
         optional=(Column("speed_mps", gaps=True), Column("reason", "text", gaps=True)),
+        repair="keep out",
     ),
 ]
 KnownHazards = Annotated[
@@ -43,6 +44,7 @@ KnownHazards = Annotated[
             Column("top_depth_m", gaps=True),
             Column("radius_m", gaps=True),
         ),
+        repair="keep out",
     ),
 ]
 Landmarks = Annotated[
@@ -61,12 +63,28 @@ Landmarks = Annotated[
 ]
 Water = Annotated[
     Frame,
-    Layer("water", POLYGON, "water_id", optional=(Column("area_m2", gaps=True), Column("level_m", gaps=True)), may_be_empty=False),
+    Layer(
+        "water",
+        POLYGON,
+        "water_id",
+        optional=(Column("area_m2", gaps=True), Column("level_m", gaps=True)),
+        may_be_empty=False,
+        repair="water",
+    ),
 ]
 DepthBands = Annotated[
     Frame, Layer("depth_bands", POLYGON, needs=(Column("from_m"), Column("to_m", gaps=True)))
 ]
-DryGround = Annotated[Frame, Layer("dry_ground", POLYGON, needs=(Column("area_m2"),), optional=(Column("level_m", gaps=True),))]
+DryGround = Annotated[
+    Frame,
+    Layer(
+        "dry_ground",
+        POLYGON,
+        needs=(Column("area_m2"),),
+        optional=(Column("level_m", gaps=True),),
+        repair="keep out",
+    ),
+]
 ShallowHazards = Annotated[
     Frame,
     Layer(
@@ -83,6 +101,7 @@ ShallowHazards = Annotated[
             Column("cause", "text"),
             Column("level_m", gaps=True),
         ),
+        repair="keep out",
     ),
 ]
 SafeWaterAreas = Annotated[

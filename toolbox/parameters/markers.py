@@ -29,6 +29,7 @@ class Layer:
 
     An optional column that is missing reaches the algorithm filled with NaN or empty text. ``may_lack_place`` is for
     rows of which nobody knows where they lie. ``only_with`` names the parameter without which an output is not made.
+    ``repair`` tells the safe side of an invalid area: ``keep out`` never shrinks, ``water`` never grows.
     """
 
     name: str
@@ -39,6 +40,7 @@ class Layer:
     may_be_empty: bool = True
     may_lack_place: bool = False
     only_with: str = ""
+    repair: str = ""
     metavar = "FILE:LAYER"
 
 

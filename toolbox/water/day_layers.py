@@ -10,6 +10,7 @@ import pandas as pd
 
 from .day_basis import FIRST_HOLD
 from .day_task import END, VALUE_STEP, timed
+from .handed_over import require_clear
 from .run import pieces_of
 from .run_layers import left_out_frame, legs_frame, stops_frame
 
@@ -115,6 +116,7 @@ def day_legs(
     for number, route in enumerate(routes, start=1):
         if route:
             pieces = pieces_of(basis.ways, basis.order(task, route), launches)
+            require_clear([(piece.part, piece.line) for piece in pieces], afloat)
             legs = legs_frame(pieces, ids, around, boat.run_speed_mps, boat.idle_speed_mps, crs)
             frames.append(legs.assign(day=number))
     return _joined(frames, crs)

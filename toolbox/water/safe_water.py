@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from ..errors import DataError, UsageError
 from ..notes import note
 from ..side_by_side import side_by_side
+from .enclosed import enclosed_either_way, moved, origin_of
 from .mesh import is_valid, polygon_parts
 from .unions import union_of, without
 
@@ -26,6 +27,7 @@ SLOW = "slow"  # the one kind of zone that stays open
 _MITRE = 1.1
 _TOLERANCE_SHARE = 0.1  # how far a shore may be simplified, as a share of the clearance
 _MARGIN_M = 0.001  # beyond the wanted clearance, so that rounding never falls short of it
+_FAR_M = 2e7  # beyond any UTM grid; there overlays snap by more than a micrometre
 _PASSES = 12
 _FEW = 500  # pieces of shore that are too near and can be cut out one by one
 
@@ -198,14 +200,45 @@ def areas_of(frame: Any, column: str | None = None, besides: str = "") -> list[A
     return polygon_parts(shapely.make_valid(shapes))
 
 
+def kept_out_of(frame: Any, column: str | None = None, besides: str = "") -> list[Any]:
+    """List the areas of a layer that must be kept out of, as `areas_of` does; nothing is lost in repair."""
+    if frame is None or len(frame) == 0:
+        return []
+    shapes = frame.geometry.to_numpy()
+    if column is not None:
+        shapes = shapes[rows_besides(frame, column, besides)]
+    return polygon_parts(np.array([enclosed_either_way(one) for one in shapes], dtype=object))
+
+
 def closed_zones(zones: Any) -> list[Any]:
     """List the polygons of zones no motor boat may enter; a zone of a kind unknown is taken for one."""
-    return areas_of(zones, "zone", SLOW)
+    return kept_out_of(zones, "zone", SLOW)
 
 
 def thin_water(hazards: Any) -> list[Any]:
     """List the polygons of hazards to a boat even at idle; one of a care unknown is taken for one."""
-    return areas_of(hazards, "care", "run")
+    return kept_out_of(hazards, "care", "run")
+
+
+def _far(area: Any, others: list[Any]) -> NDArray[np.float64]:
+    """Where the origin must be put so that overlays of far coordinates keep micrometres; nought for nearer ones."""
+    box = shapely.total_bounds(np.asarray([area, *others], dtype=object))
+    return origin_of(area) if np.isfinite(box).all() and np.abs(box).max() > _FAR_M else np.zeros(2)
+
+
+def _cut_from(inner: Any, taken: list[Any], clearance_m: float) -> Any:
+    """Cut away what is nearer than the clearance to the areas taken, as they were given.
+
+    An overlay may drop a sliver, so its result alone does not tell that the sliver is kept clear of.
+    """
+    edges = _shore_segments(shapely.geometrycollections(taken)) if taken else np.empty(0, dtype=object)
+    if not len(edges) or shapely.is_empty(inner):
+        return inner
+    _, near = _too_near(inner, shapely.STRtree(edges), clearance_m)
+    if not len(near):
+        return inner
+    wide = shapely.buffer(near, 1.006 * (clearance_m + _MARGIN_M), quad_segs=8)
+    return sound(shapely.difference(inner, shapely.union_all(wide)))[0]
 
 
 def safe_waters(
@@ -240,17 +273,27 @@ def safe_waters(
     if not all(one is None or is_valid(one) for one in given):
         note("the water has invalid polygons; they were repaired, check its edge", stacklevel=2)
     area = union_of(areas_of(water))
-    thin, hazardous = thin_water(hazards), areas_of(hazards)
+    thin, hazardous = thin_water(hazards), kept_out_of(hazards)
     closed = [*thin, *closed_zones(zones)]
+    origin = _far(area, [*closed, *hazardous])
+    if origin.any():
+        area = moved(area, -origin)
+        closed, hazardous = ([moved(one, -origin) for one in some] for some in (closed, hazardous))
     idle_area = without(area, union_of(closed)) if closed else area
     run_clearance = clearance_m if run_clearance_m is None else run_clearance_m
+    back = (lambda one: sound(moved(one, origin))[0]) if origin.any() else (lambda one: one)
+
+    def to_idle() -> Any:
+        return _cut_from(shrink(idle_area, clearance_m), closed, clearance_m)
+
     if len(thin) == len(hazardous) and run_clearance == clearance_m:
-        idling = shrink(idle_area, clearance_m)
+        idling = back(to_idle())
         return idling, idling
 
     def to_run() -> Any:
         run_area = shapely.difference(idle_area, union_of(hazardous)) if hazardous else idle_area
-        return shrink(run_area, run_clearance)
+        return _cut_from(shrink(run_area, run_clearance), [*closed, *hazardous], run_clearance)
 
-    running, idling = side_by_side(to_run, lambda: shrink(idle_area, clearance_m))
-    return sound(shapely.intersection(running, idling))[0], idling
+    running, idling = side_by_side(to_run, to_idle)
+    running = sound(shapely.intersection(running, idling))[0]
+    return back(running), back(idling)
