@@ -61,12 +61,20 @@ Landmarks = Annotated[
 ]
 Water = Annotated[
     Frame,
-    Layer("water", POLYGON, "water_id", optional=(Column("area_m2", gaps=True), Column("level_m", gaps=True)), may_be_empty=False),
+    Layer(
+        "water",
+        POLYGON,
+        "water_id",
+        optional=(Column("area_m2", gaps=True), Column("level_m", gaps=True)),
+        may_be_empty=False,
+    ),
 ]
 DepthBands = Annotated[
     Frame, Layer("depth_bands", POLYGON, needs=(Column("from_m"), Column("to_m", gaps=True)))
 ]
-DryGround = Annotated[Frame, Layer("dry_ground", POLYGON, needs=(Column("area_m2"),), optional=(Column("level_m", gaps=True),))]
+DryGround = Annotated[
+    Frame, Layer("dry_ground", POLYGON, needs=(Column("area_m2"),), optional=(Column("level_m", gaps=True),))
+]
 ShallowHazards = Annotated[
     Frame,
     Layer(

@@ -76,7 +76,9 @@ def _with_cause(hazards: Any, *causes: str) -> Any:
     return hazards[hazards["cause"].isin(causes).to_numpy()]
 
 
-def launch_ground(ramp: Any, lake: Lake, water: Any, closed: Any, *, float_m: float, reach_m: float) -> LaunchGround:
+def launch_ground(
+    ramp: Any, lake: Lake, water: Any, closed: Any, *, float_m: float, reach_m: float
+) -> LaunchGround:
     """Gather what a launch from one ramp is held to.
 
     Parameters
