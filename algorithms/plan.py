@@ -292,7 +292,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
     from castshed.toolbox.output.plan_folder import plan_folder
     from castshed.toolbox.report import stages
     from castshed.toolbox.side_by_side import begun
-    from castshed.toolbox.water.last_check import last_check
+    from castshed.toolbox.water.run_proof import run_violations
 
     boat, angler, level_m, lake = day.boat, day.angler, day.level_m, day.layers
     depart = _depart(day)
@@ -380,20 +380,19 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
             run = run._replace(stops=_at_their_hour(run.stops, hours))
         with stage("Proving the run"):
             limits = _limits(boat, depth, day.level.error_m)
-            stopped = holds[(holds["status"] == "ok") & holds["spot_id"].isin(run.stops["spot_id"])]
-            broken = last_check(
+            broken = run_violations(
+                run.stops,
                 run.legs,
-                stopped,
+                holds,
                 depth=depth,
                 level_m=level_m,
                 water=today.water,
-                start=run.stops.geometry.iloc[0],
-                end=run.stops.geometry.iloc[-1],
                 limits=limits,
                 hazards=hazards,
                 zones=lake.zones,
                 dry_ground=today.dry_ground,
                 structures=book.spots,
+                ramps=lake.ramps,
             )
             if broken:
                 raise NoSafeWay(

@@ -13,6 +13,7 @@ from castshed.toolbox.parameters import (
     Length,
     Level,
     Proof,
+    Ramps,
     ShallowHazards,
     Spots,
     Stops,
@@ -25,41 +26,9 @@ if TYPE_CHECKING:
 
     from castshed.toolbox.water.keep_out import OffLimits
     from castshed.toolbox.water.last_check import Limits
-    from castshed.toolbox.water.violations import Violation
 
 TOLD: Final = 5
 """So many faults are told one by one."""
-
-
-def _held_at(stops: GeoDataFrame, holds: GeoDataFrame) -> GeoDataFrame:
-    """Take the hold of each stop: of several of one spot, the nearest to where the stop is said to be."""
-    usable = holds[holds["status"] == "ok"]
-    taken: list[int] = []
-    for spot, place in zip(stops["spot_id"].astype(str), stops.geometry, strict=True):
-        own = usable[usable["spot_id"].astype(str) == spot]
-        if len(own):
-            taken.append(own.index[int(own.distance(place).to_numpy().argmin())])
-    return usable.loc[list(dict.fromkeys(taken))]
-
-
-def _out_of_order(stops: GeoDataFrame, legs: GeoDataFrame) -> list[Violation]:
-    """Find legs that do not lead to the stop of their number, and stops nothing leads to."""
-    from castshed.toolbox.water.violations import Violation
-
-    at = dict(zip(stops["stop_no"].astype(int), stops["spot_id"].astype(str), strict=True))
-    goals = dict(zip(legs["leg_no"].astype(int), legs["to_id"].astype(str), strict=True))
-    reached = {*goals.values(), *legs["from_id"].astype(str)}
-    faults = [
-        Violation(f"leg {number}", f"leads to {goal}, stop {number} is {at.get(number, 'none')}")
-        for number, goal in goals.items()
-        if at.get(number) != goal
-    ]
-    alone = len(legs) == 0 and len(stops) < 2
-    return faults + [
-        Violation(f"stop {number}", f"({one}) is on no leg")
-        for number, one in at.items()
-        if one not in reached and not alone
-    ]
 
 
 def _proof(
@@ -76,11 +45,16 @@ def _proof(
     for word, keep_m, depth_m in (
         ("run", limits.run_clearance_m, limits.run_depth_m),
         ("idle", limits.idle_clearance_m, limits.idle_depth_m),
+        ("launch", 0.0, limits.floats_m),
     ):
         rows = np.flatnonzero(part == word)
         if not len(rows):
             continue
-        clear[rows] = off.clearance_m(lines[rows], running=word == "run")
+        if word == "launch":
+            near = off.launch_clearance_m(lines[rows])
+            clear[rows] = np.where(np.isfinite(near), near, np.nan)
+        else:
+            clear[rows] = off.clearance_m(lines[rows], running=word == "run")
         need_clear[rows], need_depth[rows] = keep_m, depth_m
         if depth is not None:
             least[rows] = sampled_least(lines[rows], depth, level_m)[0]
@@ -106,6 +80,7 @@ def prove_run(
     zones: Zones | None = None,
     dry_ground: DryGround | None = None,
     spots: Spots | None = None,
+    ramps: Ramps | None = None,
     depth: Depth | None = None,
     level_m: Level = 0.0,
     draft_m: Length = 0.6096,
@@ -124,9 +99,13 @@ def prove_run(
     For a run that was changed by hand, or put together from steps. It shares no code with the search for ways: lines
     are measured against the layers as they are, depths are sampled four times a cell. Every leg must lead on from
     where the last one ended to the stop of its number, be as long as it says, keep the clearance from hazards, closed
-    zones, dry ground and the water's edge, and have the depth the boat needs with the errors of depth and level. Every
-    hold must have the depth, lie clear of hazards and closed zones and, with --spots, not on any of them. A run that
-    fails is told rule by rule, and nothing is written.
+    zones, dry ground and the water's edge, and have the depth the boat needs with the errors of depth and level, beside
+    it too. Every stop must lie on its hold. Every hold must have the depth, lie clear of hazards and closed zones and,
+    with --spots, not on any of them. A run that fails is told rule by rule, and nothing is written.
+
+    A launch is what begins or ends the run at its ramp, whatever is called so: it keeps off known hazards, closed
+    zones and, but for 50 m of lane, dry ground and water too thin to float the boat, and ends where water to idle in
+    begins. Layers that tell another level than is given are refused.
 
     Without --depth no depth is proved. What no layer shows no check can see: a planning aid, not for navigation.
 
@@ -148,6 +127,8 @@ def prove_run(
         Ground that has fallen dry, from water-today.
     spots
         Structures; no hold may lie on one.
+    ramps
+        Ramps; the run must begin and end at one that can be used today.
     depth
         Depth coverage.
     level_m
@@ -183,13 +164,11 @@ def prove_run(
     NoSafeWay
         A rule does not hold; the message tells which, where and by how much.
     """
-    from castshed.toolbox.errors import DataError, NoSafeWay
+    from castshed.toolbox.errors import NoSafeWay
     from castshed.toolbox.water.keep_out import OffLimits
-    from castshed.toolbox.water.last_check import Limits, last_check
+    from castshed.toolbox.water.last_check import Limits
+    from castshed.toolbox.water.run_proof import run_violations
 
-    if stops.empty:
-        raise DataError("stops has no row; a run has the ramp it starts from at least.")
-    run = stops.sort_values("stop_no", kind="stable")
     error_m = depth_error_m if depth_error_m is not None else (0.0 if depth is None else depth.error_m)
     limits = Limits.of_boat(
         draft_m=draft_m,
@@ -203,20 +182,19 @@ def prove_run(
         idle_clearance_m=idle_clearance_m,
         launch_m=launch_m,
     )
-    # The ramps are the first stop and the last; what else is called a stop must have a hold.
-    faults = _out_of_order(run, legs) + last_check(
+    faults = run_violations(
+        stops,
         legs,
-        _held_at(run, holds),
+        holds,
         depth=depth,
         level_m=level_m,
         water=water,
-        start=run.geometry.iloc[0],
-        end=run.geometry.iloc[-1],
         limits=limits,
         hazards=hazards,
         zones=zones,
         dry_ground=dry_ground,
         structures=spots,
+        ramps=ramps,
     )
     if faults:
         more = f"; and {len(faults) - TOLD} more" if len(faults) > TOLD else ""

@@ -114,7 +114,11 @@ def at_ramp(ramp=RAMP):
 def test_a_launch_may_begin_on_land_and_is_not_held_to_clearance():
     near = frame([shapely.box(-100, -20, 200, 100)])
     assert check(launched(), water=near, **at_ramp()) == []
-    assert check(launched(), hazards=hazards(shapely.box(-3, -25, 3, -20)), **at_ramp()) == []
+    # Thin water is what a launch goes through; a charted thing, and what tells no cause, is not.
+    there = hazards(shapely.box(-3, -25, 3, -20))
+    for cause, seen in (("bottom", 0), ("no depth", 0), ("charted", 2), ("", 2)):
+        assert len(check(launched(), hazards=there.assign(cause=cause), **at_ramp())) == seen
+    assert len(check(launched(), hazards=there, **at_ramp())) == 2
 
 
 def test_a_launch_exactly_as_long_as_allowed_passes():

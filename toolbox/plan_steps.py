@@ -153,7 +153,7 @@ def _proof(day: Day, common: Mapping[str, Any], launch_m: float) -> str:
         "stops": "@run:stops",
         "legs": "@run:legs",
         "holds": "@chosen:holds",
-        **{key: value for key, value in common.items() if key != "ramps"},
+        **common,
         "dry_ground": "@today:dry_ground",
         "spots": "@book:spots",
         "draft_m": boat.draft_m,

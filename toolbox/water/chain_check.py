@@ -27,17 +27,22 @@ def _apart(one: Any, other: Any) -> float:
 
 
 def _joins(names: list[str], begin: Floats, end: Floats, start: Floats, goal: Floats) -> Iterator[Violation]:
-    at = start
+    at, loose = start, 0.0
     for name, first, last in zip(names, begin, end, strict=True):
         if (gap := _apart(at, first)) > TOLERANCE_M:
             yield Violation(name, "does not begin where the run had come to", first[0], first[1], gap)
+            at = first
+        loose += _apart(at, first)
         at = last
+    if loose > TOLERANCE_M:
+        # Each gap alone is rounding; many of them are a way that nobody looked at.
+        yield Violation("the run", "is cut into pieces with gaps between them", by_m=loose)
     if (gap := _apart(at, goal)) > TOLERANCE_M:
         yield Violation("the run", "does not end at its end", at[0], at[1], gap)
 
 
 def _numbers(legs: gpd.GeoDataFrame, names: list[str], begin: Floats) -> Iterator[Violation]:
-    """Ids lead on from leg to leg, and a launch is the first or the last piece."""
+    """Ids lead on from leg to leg."""
     ways = legs[["leg_no", "from_id", "to_id"]].to_numpy(dtype=object)
     for row in range(1, len(ways)):
         (no, origin, goal), (before, came_from, came_to) = ways[row], ways[row - 1]
@@ -50,14 +55,12 @@ def _numbers(legs: gpd.GeoDataFrame, names: list[str], begin: Floats) -> Iterato
             yield Violation(
                 names[row], f"begins at {origin} though the run had come to {came_to}", *begin[row]
             )
-    part = legs["part"].to_numpy(dtype=object)
-    for row in range(1, len(part) - 1):
-        if part[row] == "launch":
-            yield Violation(names[row], "is a launch in the midst of the run", *begin[row])
 
 
-def _stops(legs: gpd.GeoDataFrame, holds: gpd.GeoDataFrame, end: Floats) -> Iterator[Violation]:
-    """Every hold is where a leg ends, and every leg but the last ends at a hold."""
+def _stops(
+    legs: gpd.GeoDataFrame, holds: gpd.GeoDataFrame, end: Floats, start: Floats
+) -> Iterator[Violation]:
+    """Every hold is where a leg ends, or where the run starts, and every leg but the last ends at a hold."""
     number = legs["leg_no"].to_numpy(dtype=float)
     goal = legs["to_id"].astype(str).to_numpy()
     final = (
@@ -69,8 +72,9 @@ def _stops(legs: gpd.GeoDataFrame, holds: gpd.GeoDataFrame, end: Floats) -> Iter
     ids = holds["spot_id"].astype(str).to_numpy()
     for spot, (x, y) in zip(ids, held, strict=True):
         own = final[goal[final] == spot]
-        near = own if len(own) else final
-        gap = float(np.hypot(*(end[near] - (x, y)).T).min()) if len(near) else np.inf
+        # No leg leads to a hold in the place of another stop, the first included.
+        near = end[own] if len(own) else np.vstack([end[final], start])
+        gap = float(np.hypot(*(near - (x, y)).T).min())
         if gap > TOLERANCE_M:
             by = gap if len(own) else float("nan")
             yield Violation(
@@ -106,5 +110,5 @@ def chain_violations(
     return [
         *_joins(names, first, last, points[0], points[1]),
         *_numbers(legs, names, first),
-        *_stops(legs, holds, last),
+        *_stops(legs, holds, last, points[0]),
     ]

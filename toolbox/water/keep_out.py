@@ -7,13 +7,14 @@ distances and overlaps of the geometry as given.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from ..units import in_words
+from .sick_shapes import all_it_may_mean, areas_of, walls_in
 from .violations import Violation
 
 if TYPE_CHECKING:
@@ -22,8 +23,14 @@ if TYPE_CHECKING:
 Geometries = NDArray[np.object_]
 Floats = NDArray[np.float64]
 
+_TINY_M = 1e-3
+
 TOLERANCE_M = 1e-6
 """Rounding of coordinates of some thousand kilometres, with room; nothing else is forgiven."""
+
+
+THIN_CAUSES: Final = ("bottom", "no depth")
+"""Causes of a hazard that is water too thin, or of unknown depth, and nothing that lies there."""
 
 
 @dataclass(frozen=True)
@@ -50,15 +57,6 @@ class Breach:
     y: float
 
 
-def areas_of(frame: Any) -> tuple[Geometries, NDArray[np.intp]]:
-    """Take the geometries of a layer, repaired where need be, and the rows they are of."""
-    if frame is None or not len(frame):
-        return np.empty(0, dtype=object), np.empty(0, dtype=np.intp)
-    geometry = np.asarray(shapely.make_valid(frame.geometry.to_numpy()), dtype=object)
-    rows = np.flatnonzero(~(shapely.is_missing(geometry) | shapely.is_empty(geometry)))
-    return geometry[rows], rows
-
-
 def edges_of(water: Any) -> Geometries:
     """Take the edge of a water apart into straight pieces."""
     rings = shapely.get_rings(shapely.get_parts(water))
@@ -71,6 +69,12 @@ def edges_of(water: Any) -> Geometries:
 
 def _at(geometries: Geometries) -> Floats:
     return np.asarray(shapely.get_coordinates(shapely.point_on_surface(geometries)).reshape(-1, 2))
+
+
+def _depth_inside(point: Any, area: Any) -> float:
+    """How far inside an area a point lies; 0 on its edge, and for a point on a line."""
+    edge = shapely.boundary(area) if shapely.get_dimensions(area) == 2 else area
+    return float(shapely.distance(point, edge))
 
 
 def too_near(items: Geometries, areas: Geometries, keep_m: float) -> list[Breach]:
@@ -99,9 +103,15 @@ def too_near(items: Geometries, areas: Geometries, keep_m: float) -> list[Breach
     shared = shapely.intersection(lines, others)
     inside = shapely.length(shared)
     # A point has no length; how far inside it lies is its distance to the edge.
-    point = np.flatnonzero((shapely.get_dimensions(lines) == 0) & (gap == 0.0))
-    inside[point] = shapely.distance(lines[point], shapely.boundary(others[point]))
-    bad = np.flatnonzero((inside > TOLERANCE_M) | (gap < keep_m - TOLERANCE_M))
+    # Nor has a line of next to none: cut small enough, any way would pass.
+    point = np.flatnonzero((shapely.length(lines) <= _TINY_M) & (gap == 0.0))
+    inside[point] = [
+        _depth_inside(shapely.get_point(a, 0) if shapely.get_dimensions(a) else a, b)
+        for a, b in zip(lines[point], others[point], strict=True)
+    ]
+    # A wall without width has no inside: to meet it is to break the rule.
+    wall = (shapely.get_dimensions(others) < 2) & (gap == 0.0)
+    bad = np.flatnonzero((inside > TOLERANCE_M) | (gap < keep_m - TOLERANCE_M) | wall)
     if not len(bad):
         return []
     nearest = shapely.get_point(shapely.shortest_line(lines[bad], others[bad]), 0)
@@ -134,7 +144,7 @@ def off_water(items: Geometries, water: Any, keep_m: float) -> list[Breach]:
     shapely.prepare(water)
     beyond = np.flatnonzero(~shapely.covers(water, items))
     outside = shapely.difference(items[beyond], water)
-    point = shapely.get_dimensions(items[beyond]) == 0
+    point = shapely.length(items[beyond]) <= _TINY_M
     away = shapely.distance(items[beyond], water)
     beyond_m = np.where(point, away, shapely.length(outside))
     out = np.flatnonzero(beyond_m > TOLERANCE_M)
@@ -182,12 +192,13 @@ class OffLimits:
         self.labels: list[str] = []
         run_only: list[bool] = []
         closed: list[bool] = []
+        charted: list[bool] = []
         for word, frame, column in (
             ("hazard", hazards, "care"),
             ("zone", zones, "zone"),
             ("dry ground", dry_ground, None),
         ):
-            geometry, rows = areas_of(frame)
+            geometry, rows = all_it_may_mean(frame)
             for shape, row in zip(geometry, rows, strict=True):
                 kind = "" if column is None else str(frame[column].iloc[row])
                 if word == "zone" and kind == "slow":
@@ -200,10 +211,21 @@ class OffLimits:
                 self.labels.append(f"{kind} {word} {name}".strip())
                 run_only.append(word == "hazard" and kind == "run")
                 closed.append(word == "zone")
+                # Where the cause is not told it is taken for a thing that lies there, and no thin bottom.
+                told = "cause" in frame.columns and frame["cause"].iloc[row] in THIN_CAUSES
+                charted.append(word == "hazard" and kind != "run" and not told)
                 shapes.append(shape)
-        self.areas = np.asarray(shapes, dtype=object)
+        for wall in walls_in(water):
+            self.labels.append("a wall in the outline of the water")
+            run_only.append(False)
+            closed.append(False)
+            charted.append(True)
+            shapes.append(wall)
+        self.areas = np.empty(len(shapes), dtype=object)
+        self.areas[:] = shapes
         self.run_only = np.asarray(run_only, dtype=bool)
         self.closed = np.asarray(closed, dtype=bool)
+        self.charted = np.asarray(charted, dtype=bool)
 
     def _kept_out_of(self, *, running: bool) -> NDArray[np.intp]:
         return np.flatnonzero(~self.run_only | running)
@@ -231,22 +253,29 @@ class OffLimits:
             for breach in too_near(items, self.areas[rows], keep_m)
         ]
 
-    def closed_violations(self, items: Geometries, names: Sequence[str]) -> list[Violation]:
-        """Find what enters a closed zone; nothing else is looked at."""
-        rows = np.flatnonzero(self.closed)
+    def launch_violations(self, items: Geometries, names: Sequence[str]) -> list[Violation]:
+        """Find what enters a closed zone or a charted thing; nothing else is looked at."""
+        rows = np.flatnonzero(self.closed | self.charted)
         return [
             _violation(names[breach.item], self.labels[rows[breach.area]], breach, 0.0)
             for breach in too_near(items, self.areas[rows], 0.0)
         ]
 
+    def launch_clearance_m(self, items: Geometries) -> Floats:
+        """Measure how near launches come to a closed zone or a charted thing; infinity where there is none."""
+        return _nearest_m(items, self.areas[self.closed | self.charted])
+
     def clearance_m(self, items: Geometries, *, running: bool) -> Floats:
         """Measure how near some lines or points come to anything they keep out of, the edge of the water included."""
         everything = np.concatenate([self.areas[self._kept_out_of(running=running)], edges_of(self.water)])
-        if not len(items) or not len(everything):
-            return np.full(len(items), np.inf)
+        return _nearest_m(items, everything)
+
+
+def _nearest_m(items: Geometries, everything: Geometries) -> Floats:
+    found = np.full(len(items), np.inf)
+    if len(items) and len(everything):
         (item, _), distance = shapely.STRtree(everything).query_nearest(
             items, return_distance=True, all_matches=False
         )
-        found = np.full(len(items), np.inf)
         found[item] = distance
-        return found
+    return found

@@ -21,6 +21,7 @@ from ..errors import CrsError, DataError, UsageError
 from ..units import in_words
 from .chain_check import chain_violations
 from .keep_out import TOLERANCE_M, OffLimits, too_near
+from .launch_check import launch_violations, launches
 from .violations import Violation
 
 if TYPE_CHECKING:
@@ -52,6 +53,8 @@ class Limits:
         Least depth today at a hold.
     launch_m
         Greatest length of the piece between a ramp and the water the boat can use.
+    float_depth_m
+        Least depth today at which the boat floats whatever the errors; unless told, what it needs at idle.
     """
 
     run_clearance_m: float
@@ -60,6 +63,12 @@ class Limits:
     idle_depth_m: float
     hold_depth_m: float
     launch_m: float
+    float_depth_m: float | None = dataclasses.field(default=None, compare=False)
+
+    @property
+    def floats_m(self) -> float:
+        """Least depth of a launch beyond its lane."""
+        return self.idle_depth_m if self.float_depth_m is None else self.float_depth_m
 
     @classmethod
     def of_boat(
@@ -86,6 +95,7 @@ class Limits:
             idle_depth_m=draft_m + margin_m + error,
             hold_depth_m=draft_m + margin_m + error,
             launch_m=launch_m,
+            float_depth_m=draft_m + error,
         )
 
 
@@ -148,6 +158,8 @@ def _legs(
     depth: DepthSurface | None,
     level_m: float,
     limits: Limits,
+    start: Any,
+    end: Any,
 ) -> Iterator[Violation]:
     lines, part = legs.geometry.to_numpy(), legs["part"].to_numpy(dtype=object)
     length, said = np.asarray(shapely.length(lines)), _column(legs, "distance_m")
@@ -156,12 +168,19 @@ def _legs(
     )
     for row in np.flatnonzero(~np.isin(part, PARTS)):
         yield Violation(names[row], f"is of part '{part[row]}'; it must be one of: {', '.join(PARTS)}")
+    taken = launches(lines, part, start, end)
+    for row in np.flatnonzero(part == "launch").tolist():
+        if row not in taken:
+            where = "in the midst of the run" if 0 < row < len(lines) - 1 else "that does not lie at a ramp"
+            yield Violation(names[row], f"is a launch {where}", *_first(lines[row]))
+    launched = np.isin(np.arange(len(lines)), list(taken))
     for word, keep_m, least_m in (
         ("run", limits.run_clearance_m, limits.run_depth_m),
         ("idle", limits.idle_clearance_m, limits.idle_depth_m),
     ):
-        # A part nobody knows is held to the stricter rules.
-        rows = np.flatnonzero(part == word if word == "idle" else ~np.isin(part, ("idle", "launch")))
+        # What is called a launch and is none is held to the rules of idling; a part nobody knows to the stricter ones.
+        idling = np.isin(part, ("idle", "launch"))
+        rows = np.flatnonzero((idling if word == "idle" else ~idling) & ~launched)
         own = [names[row] for row in rows]
         yield from off.violations(lines[rows], own, running=word == "run", keep_m=keep_m)
         clear, said = (
@@ -172,21 +191,27 @@ def _legs(
         if depth is not None:
             stated = _column(legs, "min_depth_m")[rows]
             yield from _too_thin(lines[rows], own, depth, level_m, wanted_m=least_m, stated_m=stated)
-    for row in np.flatnonzero(part == "launch"):
-        at = shapely.get_coordinates(lines[row])
+    for row, leads_out in taken.items():
+        line = lines[row] if leads_out else shapely.reverse(lines[row])
         if length[row] > limits.launch_m + TOLERANCE_M:
-            limit = in_words(limits.launch_m, "length")
-            yield Violation(
-                names[row], f"is longer than {limit}", at[0, 0], at[0, 1], length[row] - limits.launch_m
-            )
-        # The ramp is the far end of it; from the water on there is water.
-        ramp = at[0] if row == 0 else at[-1]
-        dry = shapely.get_parts(shapely.difference(lines[row], off.water))
-        for piece in dry[
-            (shapely.distance(dry, shapely.Point(ramp)) > TOLERANCE_M) & (shapely.length(dry) > TOLERANCE_M)
-        ]:
-            yield Violation(names[row], "crosses land", *_first(piece), float(piece.length))
-        yield from off.closed_violations(lines[[row]], [names[row]])
+            most = in_words(limits.launch_m, "length")
+            over_m = float(length[row] - limits.launch_m)
+            yield Violation(names[row], f"is longer than {most}", *_first(lines[row]), over_m)
+        yield from launch_violations(
+            line,
+            names[row],
+            off,
+            depth,
+            level_m,
+            float_m=limits.floats_m,
+        )
+        own, one = [names[row]], np.array([line], dtype=object)
+        clear, said = off.launch_clearance_m(one), _column(legs, "min_clearance_m")[[row]]
+        yield from _untrue(own, "keeps clear by", clear, said, said > clear + TOLERANCE_M)
+        if depth is not None:
+            here, said = sampled_least(one, depth, level_m)[0], _column(legs, "min_depth_m")[[row]]
+            false = np.isfinite(said) & ~(said <= here + _DEPTH_TOLERANCE_M)
+            yield from _untrue(own, "has a least depth of", here, said, false)
 
 
 def _holds(
@@ -216,7 +241,7 @@ def _holds(
         yield Violation(names[breach.item], f"lies on {thing}", breach.x, breach.y)
 
 
-def _require_sound(frames: dict[str, Any], numbers: dict[str, float]) -> None:
+def _require_sound(frames: dict[str, Any], numbers: dict[str, float | None]) -> None:
     """Refuse what would make the proof say nothing.
 
     Raises
@@ -225,6 +250,8 @@ def _require_sound(frames: dict[str, Any], numbers: dict[str, float]) -> None:
         Layers in different reference systems, no usable geometry, or limits that are no numbers.
     """
     for name, value in numbers.items():
+        if value is None:
+            continue
         if not np.isfinite(value) or (name.endswith(("clearance_m", "launch_m")) and value < 0.0):
             raise UsageError(
                 f"{name} is {value}; the last check needs a finite length, a distance of 0 or more."
@@ -298,9 +325,10 @@ def last_check(
     exact for the geometry given, to a millionth of a metre; depths are sampled at a quarter of a cell, and what no
     layer shows no check can see.
 
-    Of a launch piece, from a ramp to the water the boat can use, only its length is checked, that it is the first or
-    the last, that it crosses no land once it is afloat, and that it keeps out of closed zones: a ramp ends in thin
-    water by nature, and is taken by sight.
+    What a piece is its geometry tells, not its name: a launch is the first piece of the run where it begins at the
+    start, or the last where it ends at the end, and no other. It is at most ``launch_m`` long; it keeps out of closed
+    zones and of charted things, with their radius and position error; beyond the lane of the ramp, `launch_check.LANE_M`
+    at most, it crosses neither land nor water too thin to float the boat.
     """
     frames = {
         "legs": legs,
@@ -321,6 +349,6 @@ def last_check(
     off = OffLimits(water, hazards, zones, dry_ground)
     return [
         *chain_violations(run, names, holds, start=start, end=end),
-        *_legs(run, names, off, depth, level_m, limits),
+        *_legs(run, names, off, depth, level_m, limits, start, end),
         *_holds(holds, off, depth, level_m, limits, structures),
     ]
