@@ -111,11 +111,13 @@ class Store:
         name = _name(key)
         try:
             with held(self.folder) as folder:
-                content = memoryview(folder.read(name, self.most_bytes))
+                whole = folder.read(name, self.most_bytes)
+                content = memoryview(whole)
                 cut = max(0, len(content) - SEAL_BYTES)
                 if not hmac.compare_digest(content[cut:], seal(key, content[:cut])):
                     return None
-                with np.load(io.BytesIO(content[:cut]), allow_pickle=False) as stored:
+                # bytes are shared, not copied; a zip file is looked up from its end, and may be followed by some
+                with np.load(io.BytesIO(whole), allow_pickle=False) as stored:
                     arrays = {name: stored[name] for name in stored.files}
                 folder.touch(name)
         except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile, MemoryError):
