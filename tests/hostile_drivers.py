@@ -489,7 +489,7 @@ class _Server:
     def __enter__(self):
         self.calls = 0
         self.socket = socket.create_server(("127.0.0.1", 0))
-        self.address = "127.0.0.1:%d" % self.socket.getsockname()[1]
+        self.address = f"127.0.0.1:{self.socket.getsockname()[1]}"
         threading.Thread(target=self._serve, daemon=True).start()
         return self
 
