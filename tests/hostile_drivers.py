@@ -161,9 +161,9 @@ texts(
     a_feed=("spots.xml", '<rss version="2.0" xmlns:georss="http://www.georss.org/georss"><channel><item><georss:point>1 2</georss:point></item></channel></rss>'),
     a_drawing_of_blocks_in_blocks=("spots.dxf", DXF),
     a_drawing_cut_off=("spots.dxf", "0\nSECTION\n2\nENTITIES\n0\nPOLYLINE\n"),
-    a_system_by_link=("spots.geojson", '{"type": "FeatureCollection", "crs": {"type": "link", "properties": {"href": "http://@AT/crs", "type": "proj4"}}, "features": [%s]}' % POINT),
-    a_system_by_link_in_escapes=("spots.json", '{"type": "FeatureCollection", "\\u0063R\\u0073" : {"type": "URL", "properties": {"url": "http://@AT/crs"}}, "features": [%s]}' % POINT),
-    a_system_named_by_address=("spots.geojson", '{"type": "FeatureCollection", "crs": {"type": "name", "properties": {"name": "http://@AT/crs"}}, "features": [%s]}' % POINT),
+    a_system_by_link=("spots.geojson", f'{{"type": "FeatureCollection", "crs": {{"type": "link", "properties": {{"href": "http://@AT/crs", "type": "proj4"}}}}, "features": [{POINT}]}}'),
+    a_system_by_link_in_escapes=("spots.json", f'{{"type": "FeatureCollection", "\\u0063R\\u0073" : {{"type": "URL", "properties": {{"url": "http://@AT/crs"}}}}, "features": [{POINT}]}}'),
+    a_system_named_by_address=("spots.geojson", f'{{"type": "FeatureCollection", "crs": {{"type": "name", "properties": {{"name": "http://@AT/crs"}}}}, "features": [{POINT}]}}'),
     topology=("spots.json", '{"type": "Topology", "objects": {"a": {"type": "Point", "coordinates": [1, 2]}}, "arcs": []}'),
     features_of_a_server=("spots.json", '{"geometryType": "esriGeometryPoint", "spatialReference": {"wkid": 4326}, "exceededTransferLimit": true, "features": [{"attributes": {"a": 1}, "geometry": {"x": 1, "y": 2}}]}'),
     features_with_places=("spots.json", '{"type": "Feature", "conformsTo": ["[ogc-json-fg-1-0.1:core]"], "coordRefSys": "http://@AT/crs", "time": null, "place": null, "properties": {}, "geometry": null}'),
@@ -352,7 +352,7 @@ def a_pipe_as_part_of_a_shapefile(at):
 
 @case
 def a_socket(at):
-    here = os.getcwd()
+    here = Path.cwd()
     os.chdir(at.folder)  # the name of a socket is short
     try:
         with contextlib.closing(socket.socket(socket.AF_UNIX)) as made:
@@ -430,7 +430,7 @@ def _bare(words):
     import rasterio
 
     told = []
-    name, _, layer = words.partition(":spots")
+    name, _, _ = words.partition(":spots")
     for work in (lambda: pyogrio.read_dataframe(name), lambda: rasterio.open(name).read(1)):
         try:
             work()
@@ -455,9 +455,9 @@ def _child(folder, watched, address, bare):
     for words in (
         f"{_geopackage(warm, 'warm.gpkg')}:spots",
         _tif(warm.folder / "warm.tif"),
-        warm.put("warm.geojson", '{"type": "FeatureCollection", "features": [%s]}' % POINT),
+        warm.put("warm.geojson", f'{{"type": "FeatureCollection", "features": [{POINT}]}}'),
         warm.put(
-            "warm.json", '{"type": "FeatureCollection", "crs": {"type": "x"}, "features": [%s]}' % POINT
+            "warm.json", f'{{"type": "FeatureCollection", "crs": {{"type": "x"}}, "features": [{POINT}]}}'
         ),
     ):
         work(words)  # libraries are loaded, and count for no case
@@ -489,7 +489,7 @@ class _Server:
     def __enter__(self):
         self.calls = 0
         self.socket = socket.create_server(("127.0.0.1", 0))
-        self.address = "127.0.0.1:%d" % self.socket.getsockname()[1]
+        self.address = f"127.0.0.1:{self.socket.getsockname()[1]}"
         threading.Thread(target=self._serve, daemon=True).start()
         return self
 
@@ -534,6 +534,7 @@ def open_all(folder, *, bare=False, most_s=300.0):
             if told["seconds"] > MOST_S:
                 said.append(f"took {told['seconds']:.1f} s")
             faults[told["case"]] = "; ".join(said)
+        child.stdout.close()
         child.wait()
         guard.cancel()
     return faults

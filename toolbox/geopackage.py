@@ -84,8 +84,8 @@ def trouble(path: Path, layer: str | None, error: Exception) -> DataError:
     if code in {sqlite3.SQLITE_READONLY_ROLLBACK, sqlite3.SQLITE_CANTOPEN} and journal.exists():
         return DataError(
             f"{name} has an unfinished write: {journal.name} lies beside it, left by a program that was broken off. "
-            "Nothing was changed. Keep a copy of both files, then open the file once in the program that wrote it, which "
-            "undoes that write, and run the command again."
+            "Nothing was changed. Keep a copy of both files, then open the file once in the program that wrote it, "
+            "which undoes that write, and run the command again."
         )
     if layer is None:
         return DataError(f"{path} cannot be read as a GeoPackage ({error}); restore it from a copy.")
@@ -221,10 +221,12 @@ def contents(path: Path) -> dict[str, str]:
     return {str(n): "coverage" if "coverage" in str(t) or t == "tiles" else str(t) for n, t in rows}
 
 
-def refuse_scaled_floats(path: Path, name: str) -> None:
-    """Refuse a coverage of decimal numbers with a scale or an offset, which the standard has for whole numbers only.
+def refuse_unsure_numbers(path: Path, name: str) -> None:
+    """Refuse a coverage whose scale, offset or precision would change its depths as it is read.
 
-    Readers differ in what they make of it (OGC 17-066r2, requirement 9: a float coverage has scale 1.0 and offset 0.0).
+    Decimal numbers with a scale or an offset: the standard has these for whole numbers only, and readers differ (OGC
+    17-066r2, requirement 9). Whole numbers with a scale finer than the stated precision: the driver rounds to that, and
+    a shoal of 0.3 would lie at 0 or at 1.
 
     Raises
     ------
@@ -235,8 +237,8 @@ def refuse_scaled_floats(path: Path, name: str) -> None:
         with contextlib.closing(open_read_only(path)) as db:
             refuse_odd_tables(db, path)
             found = db.execute(
-                "SELECT scale, offset FROM gpkg_2d_gridded_coverage_ancillary WHERE "
-                "lower(tile_matrix_set_name) = lower(?) AND datatype = 'float' AND (coalesce(scale, 1) <> 1 OR coalesce(offset, 0) <> 0)",
+                "SELECT datatype, scale, offset, precision FROM gpkg_2d_gridded_coverage_ancillary "
+                "WHERE lower(tile_matrix_set_name) = lower(?)",
                 (name,),
             ).fetchone()
     except sqlite3.OperationalError as error:
@@ -245,10 +247,25 @@ def refuse_scaled_floats(path: Path, name: str) -> None:
         return
     except (sqlite3.Error, UnicodeDecodeError) as error:
         raise trouble(path, name, error) from error
-    if found:
+    if not found:
+        return
+    try:
+        scale, offset, precision = (
+            default if v is None else float(v) for v, default in zip(found[1:], (1.0, 0.0, 1.0), strict=True)
+        )
+    except (TypeError, ValueError) as error:
         raise DataError(
-            f"{path}:{name} holds decimal numbers with a scale of {found[0]} and an offset of {found[1]}; the standard "
-            "has these for whole numbers only, so it is not sure what they mean. Save it again with its depths in metres."
+            f"{path}:{name} has a scale, offset or precision that is no number ({error}); save it again."
+        ) from error
+    if str(found[0]) == "float" and (scale, offset) != (1.0, 0.0):
+        raise DataError(
+            f"{path}:{name} holds decimal numbers with a scale of {scale:g} and an offset of {offset:g}; the standard "
+            "has these for whole numbers only. Save it again with its depths in metres."
+        )
+    if str(found[0]) != "float" and scale != 1.0 and precision > abs(scale) * (1 + 1e-9):
+        raise DataError(
+            f"{path}:{name} has numbers in steps of {abs(scale):g} but states a precision of {precision:g}, to which "
+            f"they would be rounded. Set precision to {abs(scale):g}, or save it again with its depths in metres."
         )
 
 

@@ -38,12 +38,15 @@ def _cell(value: Any) -> str:
 def _crs(document: dict[str, Any], name: str) -> str:
     import pyproj
 
+    from ..layers.kinds_of_file import SYSTEM_NAME
+
     member = document.get("crs")
     if member is None:
         return "OGC:CRS84"
     try:
         named = str(member["properties"]["name"])
-        pyproj.CRS.from_user_input(named)
+        # An address is not followed, and other words would be searched for, which takes a second and more.
+        pyproj.CRS.from_user_input(named if SYSTEM_NAME.fullmatch(named) else "EPSG:0")
     except (KeyError, TypeError, pyproj.exceptions.CRSError) as fault:
         raise DataError(
             f"{name} names a coordinate reference system that is not known; write it again in WGS84."

@@ -45,7 +45,7 @@ _GRID: Final = re.compile(rb"\s*(?:ncols|nrows)\s+\d+\s+(?:ncols|nrows)\s+\d+\s+
 _CRS: Final = re.compile(
     rb'"(?:c|\\u00[46]3)(?:r|\\u00[57]2)(?:s|\\u00[57]3)"\s*:\s*(?=[^\s])', re.IGNORECASE
 )
-_CRS_NAME: Final = re.compile(
+SYSTEM_NAME: Final = re.compile(
     r"(?:urn:(?:x-)?ogc:def:crs:|https?://www\.opengis\.net/def/crs/|EPSG:|OGC:)[\w:./-]{1,60}", re.IGNORECASE
 )
 
@@ -122,8 +122,8 @@ def _refuse_linked_system(path: Path, data: bytes) -> None:
             name = value["properties"]["name"] if str(value["type"]).lower() == "name" else None
         except (ValueError, KeyError, TypeError, RecursionError):
             name = None
-        if len(value if name is not None else ()) != 2 or not _CRS_NAME.fullmatch(str(name)):
+        if len(value if name is not None else ()) != 2 or not SYSTEM_NAME.fullmatch(str(name)):
             raise DataError(
                 f"{path} gives its reference system ('crs') by a link or in an unknown way; nothing is fetched. Write "
-                'it as {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::32615"}}, or leave it out for WGS84.'
+                'it as {"type": "name", "properties": {"name": "EPSG:32615"}}, or take it out for WGS84.'
             )

@@ -156,7 +156,7 @@ def read_surface(reference: str | Path | Reference, *, usual: str | None = None)
     ref = reference if isinstance(reference, Reference) else parse_reference(str(reference))
     layer = _choose(ref, "coverage", usual)
     if geopackage.holds_geopackage(ref.path):
-        geopackage.refuse_scaled_floats(ref.path, layer)
+        geopackage.refuse_unsure_numbers(ref.path, layer)
     with door.opened_raster(ref.path, layer) as data:
         _refuse_size(ref, data.width, data.height)
         if data.crs is None:
