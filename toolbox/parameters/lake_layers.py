@@ -63,7 +63,14 @@ Landmarks = Annotated[
 ]
 Water = Annotated[
     Frame,
-    Layer("water", POLYGON, "water_id", optional=(Column("area_m2", gaps=True),), may_be_empty=False, repair="water"),
+    Layer(
+        "water",
+        POLYGON,
+        "water_id",
+        optional=(Column("area_m2", gaps=True),),
+        may_be_empty=False,
+        repair="water",
+    ),
 ]
 DepthBands = Annotated[
     Frame, Layer("depth_bands", POLYGON, needs=(Column("from_m"), Column("to_m", gaps=True)))

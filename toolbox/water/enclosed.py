@@ -58,7 +58,9 @@ def _back(area: Any, origin: NDArray[np.float64]) -> Any:
     made = moved(area, origin)
     if _is_sound(made):
         return made
-    made = moved(shapely.set_precision(shapely.buffer(area, HAIR_M, join_style="mitre"), HAIR_M / 10.0), origin)
+    made = moved(
+        shapely.set_precision(shapely.buffer(area, HAIR_M, join_style="mitre"), HAIR_M / 10.0), origin
+    )
     return made if _is_sound(made) else shapely.buffer(made, HAIR_M)
 
 
@@ -126,7 +128,9 @@ def water_beyond_doubt(geometry: Any) -> Any:
         area = _faces(shell)
         land = [enclosed_either_way(shapely.polygons(hole)) for hole in holes]
         edges = [shapely.linestrings(shapely.get_coordinates(ring)) for ring in (shell, *holes)]
-        loose = shapely.difference(np.asarray(edges, dtype=object), shapely.buffer(shapely.boundary(area), 1e-9))
+        loose = shapely.difference(
+            np.asarray(edges, dtype=object), shapely.buffer(shapely.boundary(area), 1e-9)
+        )
         walls = _hairs(list(loose[~shapely.is_empty(loose)])) if not shapely.is_empty(loose).all() else None
         for taken in (*land, *([] if walls is None else [walls])):
             area = shapely.difference(area, taken)
