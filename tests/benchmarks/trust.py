@@ -1,6 +1,6 @@
 """Trust: files of other drivers, writers killed, hostile input, runs verified by another road, a planner that cheats, laws.
 
-Each part can be run apart: `--part drivers|kills|fuzz|lakes|laws` (again for more). What a part has found so far is told on
+Each part can be run apart: `--part NAME`, any of `PARTS` (again for more). What a part has found so far is told on
 stderr as it goes.
 """
 
@@ -15,6 +15,7 @@ import tempfile
 import time
 from pathlib import Path
 
+import adversarial_lakes
 import fuzz
 import hostile_cases
 import hostile_commands
@@ -22,7 +23,7 @@ import hostile_drivers
 from crash_harness import kill_writers
 from verifier import proof
 
-PARTS = ("drivers", "kills", "fuzz", "lakes", "laws")
+PARTS = ("drivers", "kills", "fuzz", "lakes", "adversarial", "cheats", "laws")
 TESTS = Path(__file__).resolve().parent.parent
 
 
@@ -105,6 +106,14 @@ def _proof(seed, quick):
     }
 
 
+def _adversarial(seed, quick):
+    """Hostile lakes, offsets to 1e8 m: runs nearer than asked, as made and as exported."""
+    start = time.perf_counter()
+    found = adversarial_lakes.run_lakes(20 if quick else 2000, seed, tell=_tell)
+    _tell(f"adversarial lakes: {found['lakes']}, {found['runs']} runs, {found['nearer']} nearer than asked")
+    return {"adversarial": {**found, "seconds": time.perf_counter() - start}}
+
+
 def _laws(seed, quick):
     """The laws with many examples of this seed, by pytest in a process of its own."""
     start = time.perf_counter()
@@ -137,7 +146,14 @@ def _laws(seed, quick):
 
 def measure(seed: int, quick: bool, parts: tuple[str, ...] = ()) -> dict:
     """Measure all, or the parts that are named."""
-    work = {"drivers": _drivers, "kills": _kills, "fuzz": _fuzz, "lakes": _proof, "laws": _laws}
+    work = {
+        "drivers": _drivers,
+        "kills": _kills,
+        "fuzz": _fuzz,
+        "lakes": _proof,
+        "adversarial": _adversarial,
+        "laws": _laws,
+    }
     found = {}
     for name in parts or PARTS:
         _tell(f"-- {name}")

@@ -109,8 +109,8 @@ def require_clear(ways: Sequence[tuple[str, Any]], afloat: Afloat) -> None:
         if least[worst] < keep_m - FORGIVEN_M:
             x, y = shapely.get_coordinates(lines[worst])[0]
             raise NoSafeWay(
-                f"A way from ({x:.0f}, {y:.0f}) would come within {in_words(float(least[worst]), 'length')} of a hazard, "
-                f"a closed zone or the shore, where this boat keeps {in_words(keep_m, 'length')} clear while "
+                f"A way from ({x:.0f}, {y:.0f}) would come within {in_words(float(least[worst]), 'length')} of a "
+                f"hazard, a closed zone or the shore, where this boat keeps {in_words(keep_m, 'length')} clear while "
                 f"{'running' if part == 'run' else 'idling'}; nothing was written. Look at the layers there for lines "
                 "that cross themselves, or ask for a greater clearance."
             )
