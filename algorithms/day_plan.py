@@ -218,7 +218,6 @@ def day_plan(
     from castshed.toolbox.errors import NoSafeWay, NothingFishable, UsageError
     from castshed.toolbox.report import progress
     from castshed.toolbox.water.afloat import Handling, set_afloat
-    from castshed.toolbox.water.uncertainty import error_of, needed_depth_m
     from castshed.toolbox.water.burn import Burn
     from castshed.toolbox.water.day_basis import FIRST_HOLD, DayBasis, holds_done, times_with_planing
     from castshed.toolbox.water.day_hours import EVER, daylight, hours_of, open_spans
@@ -240,6 +239,7 @@ def day_plan(
     from castshed.toolbox.water.ramps import ramp_of, require_entry
     from castshed.toolbox.water.run_layers import best_holds, places_frame, with_names
     from castshed.toolbox.water.sun import middle_of
+    from castshed.toolbox.water.uncertainty import error_of, needed_depth_m
 
     handling = Handling.of_boat(
         beam_m=beam_m,

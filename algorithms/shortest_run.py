@@ -172,7 +172,6 @@ def shortest_run(
     from castshed.toolbox.errors import NoSafeWay
     from castshed.toolbox.report import progress
     from castshed.toolbox.water.afloat import Handling, set_afloat
-    from castshed.toolbox.water.uncertainty import error_of, needed_depth_m
     from castshed.toolbox.water.ramps import ramp_of, require_entry
     from castshed.toolbox.water.run import pieces_of, rounded
     from castshed.toolbox.water.run_layers import (
@@ -186,6 +185,7 @@ def shortest_run(
         with_names,
     )
     from castshed.toolbox.water.tours import tour
+    from castshed.toolbox.water.uncertainty import error_of, needed_depth_m
 
     handling = Handling.of_boat(
         beam_m=beam_m,

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 import shapely
 import shapely.affinity
+
 import verifier
 
 Given = dict
@@ -219,7 +220,9 @@ def leg_cut_at_1e_7_with_gaps(g):
     legs, row = made["legs"], made["row"]
     pieces = _cut(legs.geometry.iloc[row], 1e-7, gap=True)
     many = pd.concat([legs.iloc[[row]]] * len(pieces), ignore_index=True)
-    many = many.set_geometry(gpd.GeoSeries(pieces, crs=legs.crs)).assign(distance_m=[p.length for p in pieces])
+    many = many.set_geometry(gpd.GeoSeries(pieces, crs=legs.crs)).assign(
+        distance_m=[p.length for p in pieces]
+    )
     many["min_clearance_m"] = np.nan
     both = pd.concat([legs.iloc[:row], many, legs.iloc[row + 1 :]], ignore_index=True)
     return _bent({k: v for k, v in made.items() if k != "row"}, legs=both)
@@ -237,7 +240,9 @@ def leg_creeping_over_a_rock_at_1e_7(g):
         side = 9e-7 * k
         pieces.append(shapely.LineString([(x + side, y), (x + side + 1e-7, y)]))
     many = pd.concat([legs.iloc[[row]]] * len(pieces), ignore_index=True)
-    many = many.set_geometry(gpd.GeoSeries(pieces, crs=legs.crs)).assign(distance_m=[p.length for p in pieces], time_s=1.0)
+    many = many.set_geometry(gpd.GeoSeries(pieces, crs=legs.crs)).assign(
+        distance_m=[p.length for p in pieces], time_s=1.0
+    )
     return _bent(g, legs=pd.concat([legs.iloc[: row + 1], many, legs.iloc[row + 1 :]], ignore_index=True))
 
 
@@ -293,9 +298,7 @@ def all_legs_missing(g):
 
 def leg_doubled(g):
     row = len(g["legs"]) // 2
-    return _bent(
-        g, legs=pd.concat([g["legs"].iloc[: row + 1], g["legs"].iloc[row:]], ignore_index=True)
-    )
+    return _bent(g, legs=pd.concat([g["legs"].iloc[: row + 1], g["legs"].iloc[row:]], ignore_index=True))
 
 
 def leg_reversed(g):
@@ -397,7 +400,9 @@ def closed_zone_across_a_leg(g):
     row = _row(g["legs"]) or 0
     middle = g["legs"].geometry.iloc[row].interpolate(0.5, normalized=True)
     zone = gpd.GeoDataFrame(
-        {"zone": ["no_entry"], "speed_mps": [2.0], "reason": ["made"]}, geometry=[middle.buffer(3.0)], crs=g["legs"].crs
+        {"zone": ["no_entry"], "speed_mps": [2.0], "reason": ["made"]},
+        geometry=[middle.buffer(3.0)],
+        crs=g["legs"].crs,
     )
     return _bent(g, zones=zone)
 
@@ -408,7 +413,9 @@ def closed_zone_across_a_launch(g):
         return None
     middle = g["legs"].geometry.iloc[row].interpolate(0.5, normalized=True)
     zone = gpd.GeoDataFrame(
-        {"zone": ["no_motor"], "speed_mps": [2.0], "reason": ["made"]}, geometry=[middle.buffer(0.5)], crs=g["legs"].crs
+        {"zone": ["no_motor"], "speed_mps": [2.0], "reason": ["made"]},
+        geometry=[middle.buffer(0.5)],
+        crs=g["legs"].crs,
     )
     return _bent(g, zones=zone)
 
@@ -416,7 +423,9 @@ def closed_zone_across_a_launch(g):
 def _more_hazards(g, shape):
     # Of the cause of a rock, as the command draws it; the first row lends the other columns.
     one = g["hazards"][g["hazards"]["care"] == "idle"].iloc[[0]]
-    one = one.set_geometry(gpd.GeoSeries([shape], index=one.index, crs=one.crs)).assign(cause="charted", hazard_id="rock")
+    one = one.set_geometry(gpd.GeoSeries([shape], index=one.index, crs=one.crs)).assign(
+        cause="charted", hazard_id="rock"
+    )
     return pd.concat([g["hazards"], one], ignore_index=True)
 
 
@@ -425,7 +434,8 @@ def rock_in_a_launch(g):
     if row is None:
         return None
     return _bent(
-        g, hazards=_more_hazards(g, g["legs"].geometry.iloc[row].interpolate(0.5, normalized=True).buffer(1.0))
+        g,
+        hazards=_more_hazards(g, g["legs"].geometry.iloc[row].interpolate(0.5, normalized=True).buffer(1.0)),
     )
 
 
@@ -439,20 +449,24 @@ def launch_led_round_by_land(g):
 
 
 def launch_goes_on(g):
-    """The first launch swallows the leg after it as far as it may be long."""
-    legs = g["legs"]
-    if legs["part"].iloc[0] != "launch" or len(legs) < 3:
-        return None
+    """The first launch swallows what comes after it, as far as it may be long."""
     from shapely.ops import substring
 
-    first, second = legs.geometry.iloc[0], legs.geometry.iloc[1]
-    more = min(140.0 - first.length, second.length * 0.9)
-    if more < 60.0:
+    legs = g["legs"]
+    own = int((legs["leg_no"] == legs["leg_no"].iloc[0]).sum())
+    if legs["part"].iloc[0] != "launch" or own < 2:
         return None
-    eaten, left = substring(second, 0.0, more), substring(second, more, second.length)
-    xy = np.concatenate([shapely.get_coordinates(first), shapely.get_coordinates(eaten)[1:]])
-    made = _put(_put(legs, 0, shapely.linestrings(xy), min_clearance_m=np.nan, min_depth_m=np.nan), 1, left)
-    return _bent(g, legs=made)
+    way = shapely.linestrings(
+        np.concatenate(
+            [shapely.get_coordinates(line)[k > 0 :] for k, line in enumerate(legs.geometry.iloc[:own])]
+        )
+    )
+    at = min(140.0, 0.9 * way.length)
+    if at < legs.geometry.iloc[0].length + 40.0:
+        return None
+    made = _put(legs, 0, substring(way, 0.0, at), min_clearance_m=np.nan, min_depth_m=np.nan)
+    made = _put(made, own - 1, substring(way, at, way.length))
+    return _bent(g, legs=made.drop(index=made.index[1 : own - 1]))
 
 
 def _wall(g, ring):
@@ -471,7 +485,7 @@ def doubly_wound_hazard(g):
 
 
 def spike_of_a_hazard(g):
-    return _wall(g, [(300, 0), (310, 0), (310, 10), (300, 10), (300, 5), (-20, 5), (300, 5)])
+    return _wall(g, [(300, 0), (310, 0), (310, 10), (300, 10), (300, 0.5), (-20, 0.5), (300, 0.5)])
 
 
 def ramp_moved(g):
@@ -545,7 +559,7 @@ def refused(given):
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         try:
-            prove_run(*(options.pop(name) for name in ("stops", "legs", "holds", "water")), **options)
+            prove_run(**options)
         except CastshedError as error:
             return str(error)
     return ""
@@ -581,7 +595,9 @@ def run_cheats(seed, sound_runs=500, tell=None):
             if not refused(bent):
                 missed.setdefault(name, []).append(number)
         if tell is not None and sound % 20 == 0:
-            tell(f"cheats: {len(tried)} kinds, {len(missed)} missed; {sound} sound runs, {len(reasons)} refused")
+            tell(
+                f"cheats: {len(tried)} kinds, {len(missed)} missed; {sound} sound runs, {len(reasons)} refused"
+            )
     return {
         "cheats": len(tried),
         "cheats_caught": len(tried) - len(missed),

@@ -168,7 +168,7 @@ def _complete(frame: GeoDataFrame, marker: Layer) -> GeoDataFrame:
     return frame
 
 
-def _repaired(frame: GeoDataFrame, name: str) -> GeoDataFrame:
+def _repaired(frame: GeoDataFrame, name: str, sick: str = "") -> GeoDataFrame:
     import numpy as np
     import shapely
 
@@ -180,7 +180,12 @@ def _repaired(frame: GeoDataFrame, name: str) -> GeoDataFrame:
     if not invalid.any():
         return frame
     fixed = geometries.copy()
-    fixed[invalid] = shapely.make_valid(geometries[invalid], method="structure", keep_collapsed=False)
+    if sick:
+        from .water.sick_shapes import taken_for
+
+        fixed[invalid] = [taken_for(shape, sick) for shape in geometries[invalid].tolist()]
+    else:
+        fixed[invalid] = shapely.make_valid(geometries[invalid], method="structure", keep_collapsed=False)
     gone = shapely.is_empty(fixed) & invalid
     if gone.any():
         raise ContractError(
@@ -284,7 +289,7 @@ def check_inputs(inputs: Mapping[str, tuple[Any, Any]]) -> dict[str, Any]:
 
 def _ready(value: Any, marker: Any, name: str) -> Any:
     if isinstance(marker, Layer):
-        return _complete(_repaired(value.reset_index(drop=True), name), marker)
+        return _complete(_repaired(value.reset_index(drop=True), name, marker.sick), marker)
     if isinstance(marker, LayerSet):
         return {key: _repaired(one.reset_index(drop=True), key) for key, one in dict(value).items()}
     return value

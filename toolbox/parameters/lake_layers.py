@@ -29,6 +29,7 @@ Zones = Annotated[
     Layer(
         "zones",
         POLYGON,
+        sick="keep out",
         needs=(Column("zone", "text"),),
         optional=(Column("speed_mps", gaps=True), Column("reason", "text", gaps=True)),
     ),
@@ -38,6 +39,7 @@ KnownHazards = Annotated[
     Layer(
         "known_hazards",
         ANY,
+        sick="keep out",
         optional=(
             Column("kind", "text", gaps=True),
             Column("top_depth_m", gaps=True),
@@ -65,6 +67,7 @@ Water = Annotated[
         "water",
         POLYGON,
         "water_id",
+        sick="keep in",
         optional=(Column("area_m2", gaps=True), Column("level_m", gaps=True)),
         may_be_empty=False,
     ),
@@ -73,7 +76,14 @@ DepthBands = Annotated[
     Frame, Layer("depth_bands", POLYGON, needs=(Column("from_m"), Column("to_m", gaps=True)))
 ]
 DryGround = Annotated[
-    Frame, Layer("dry_ground", POLYGON, needs=(Column("area_m2"),), optional=(Column("level_m", gaps=True),))
+    Frame,
+    Layer(
+        "dry_ground",
+        POLYGON,
+        sick="keep out",
+        needs=(Column("area_m2"),),
+        optional=(Column("level_m", gaps=True),),
+    ),
 ]
 ShallowHazards = Annotated[
     Frame,
@@ -81,6 +91,7 @@ ShallowHazards = Annotated[
         "shallow_hazards",
         POLYGON,
         "hazard_id",
+        sick="keep out",
         needs=(
             Column("care", "text"),
             Column("reason", "text"),

@@ -219,7 +219,7 @@ def shortest_launch(ramp: Any, part: Any, ground: LaunchGround, others: Any, *, 
 
         goal = shapely.get_point(shapely.shortest_line(part, origin), 0)
         rest_m = float(shapely.distance(goal, origin))
-        if 0.0 < rest_m and here_m + rest_m <= best_m:
+        if rest_m > 0.0 and here_m + rest_m <= best_m:
             entry = moved_in(goal, origin, part)
             last = None if entry is None else shapely.LineString([origin, entry])
             if last is not None and passes(np.array([last], dtype=object))[0]:

@@ -5,7 +5,7 @@ Part of the last check. A repair decides what a sick shape means and drops the r
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import shapely
@@ -13,6 +13,9 @@ from numpy.typing import NDArray
 
 Geometries = NDArray[np.object_]
 Rows = NDArray[np.intp]
+
+WALL_M: Final = 0.01
+"""Half the width given to a wall that has none: as to a known hazard without extent."""
 
 
 def _there(frame: Any) -> tuple[Geometries, Rows]:
@@ -86,14 +89,35 @@ def all_it_may_mean(frame: Any) -> tuple[Geometries, Rows]:
     return found, np.array(owner, dtype=np.intp)
 
 
+def _walls(shape: Any) -> list[Any]:
+    parts = _simple_parts(shapely.make_valid(shape))
+    edges = shapely.union_all([shapely.boundary(part) for part in parts if part.geom_type == "Polygon"])
+    inner = [shapely.difference(ring, edges) for ring in _rings(shape)]
+    return [one for one in inner if not one.is_empty]
+
+
+def taken_for(shape: Any, sick: str) -> Any:
+    """Make a sick polygon sound on the safe side: what a boat must ``keep out`` of, or ``keep in``.
+
+    Spikes there and back are walls: they become as wide as `WALL_M` on either side, so that no step drops them.
+    """
+    if sick == "keep out":
+        return shapely.union_all(
+            [
+                one if shapely.get_dimensions(one) == 2 else shapely.buffer(one, WALL_M)
+                for one in enclosed(shape)
+            ]
+        )
+    sound = shapely.make_valid(shape, method="structure", keep_collapsed=False)
+    return shapely.difference(
+        sound, shapely.union_all([shapely.buffer(one, WALL_M) for one in _walls(shape)])
+    )
+
+
 def walls_in(frame: Any) -> list[Any]:
     """Take the lines within the outline of a sick water that enclose nothing: walls that its repair would drop."""
     geometry, rows = _there(frame)
     walls: list[Any] = []
     for row in rows[~shapely.is_valid(geometry[rows])].tolist():
-        parts = _simple_parts(shapely.make_valid(geometry[row]))
-        edges = shapely.union_all([shapely.boundary(part) for part in parts if part.geom_type == "Polygon"])
-        for ring in _rings(geometry[row]):
-            inner = shapely.difference(ring, edges)
-            walls += [] if inner.is_empty else [inner]
+        walls += _walls(geometry[row])
     return walls
