@@ -75,7 +75,7 @@ def _rock(given):
 
 
 def _land(given):
-    west, south, east, north = given["water"].total_bounds
+    west, south, _, north = given["water"].total_bounds
     return shapely.Point(west - 300.0, (south + north) / 2.0)
 
 
@@ -370,7 +370,10 @@ def leg_of_no_number(g):
     row = _row(g["legs"]) or 0
     xy = shapely.get_coordinates(g["legs"].geometry.iloc[row]).copy()
     xy = np.insert(xy, 1, (np.nan, np.nan), axis=0)
-    return _bent(g, legs=_put(g["legs"], row, shapely.linestrings(xy)))
+    with np.errstate(invalid="ignore"):
+        line = shapely.linestrings(xy)
+    said = float(g["legs"]["distance_m"].iloc[row])
+    return _bent(g, legs=_put(g["legs"], row, line, distance_m=said))
 
 
 def heights_that_lengthen_a_leg(g):

@@ -1,6 +1,6 @@
 """Trust: writers killed, hostile input, runs verified by another road, a planner that cheats, laws.
 
-Each part can be run apart: `--part kills|fuzz|lakes|laws` (again for more). What a part has found so far is told on
+Each part can be run apart: `--part kills|fuzz|lakes|cheats|laws` (again for more). What a part has found so far is told on
 stderr as it goes.
 """
 
@@ -14,13 +14,14 @@ import sys
 import time
 from pathlib import Path
 
+import cheats
 import fuzz
 import hostile_cases
 import hostile_commands
 from crash_harness import kill_writers
 from verifier import proof
 
-PARTS = ("kills", "fuzz", "lakes", "laws")
+PARTS = ("kills", "fuzz", "lakes", "cheats", "laws")
 TESTS = Path(__file__).resolve().parent.parent
 
 
@@ -94,6 +95,12 @@ def _proof(seed, quick):
     }
 
 
+def _cheats(seed, quick):
+    start = time.perf_counter()
+    found = cheats.run_cheats(seed, sound_runs=10 if quick else 500, tell=_tell)
+    return {**found, "cheats_s": time.perf_counter() - start}
+
+
 def _laws(seed, quick):
     """The laws with many examples of this seed, by pytest in a process of its own."""
     start = time.perf_counter()
@@ -123,7 +130,7 @@ def _laws(seed, quick):
 
 def measure(seed: int, quick: bool, parts: tuple[str, ...] = ()) -> dict:
     """Measure all, or the parts that are named."""
-    work = {"kills": _kills, "fuzz": _fuzz, "lakes": _proof, "laws": _laws}
+    work = {"kills": _kills, "fuzz": _fuzz, "lakes": _proof, "cheats": _cheats, "laws": _laws}
     found = {}
     for name in parts or PARTS:
         _tell(f"-- {name}")

@@ -29,8 +29,8 @@ class Layer:
 
     An optional column that is missing reaches the algorithm filled with NaN or empty text. ``may_lack_place`` is for
     rows of which nobody knows where they lie. ``only_with`` names the parameter without which an output is not made.
-    ``sick`` is what a shape that is not sound is taken for: ``keep out`` all that its rings enclose either way and every
-    spike, ``keep in`` what is left without its spikes; else whatever a repair makes of it.
+    ``sick`` is what a shape that is not sound is taken for: ``keep out`` all that its rings enclose either way and
+    every spike, ``keep in`` what is left without its spikes; else whatever a repair makes of it.
     """
 
     name: str
