@@ -168,8 +168,8 @@ def safe_ways(
                 for one, at in zip(usable["ramp_id"][:3], usable.geometry[:3], strict=True)
             )
             raise NoSafeWay(
-                f"None of {len(ramps)} ramps can be used at {in_words(level_m, 'length')}: {why or 'they need more water'}. "
-                "Try a smaller clearance, or --launch."
+                f"None of {len(ramps)} ramps can be used at {in_words(level_m, 'length')}: "
+                f"{why or 'they need more water'}. Try a smaller clearance, or --launch."
             )
         found = afloat.ways(held)
         step(1)

@@ -115,7 +115,8 @@ def shallow_hazards(
     -------
     GeoDataFrame
         shallow_hazards: hazard_id, care (run: too thin to run; idle: too thin even at idle), reason, least_depth_m
-        (today, before errors; empty where it is not known), needed_depth_m (today's depth that would do), cause (bottom: charted depth; no depth: none known;
+        (today, before errors; empty where it is not known), needed_depth_m (today's depth that would do), cause
+        (bottom: charted depth; no depth: none known;
         charted: a known hazard), level_m (today's).
 
     Raises

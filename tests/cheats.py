@@ -75,7 +75,7 @@ def _rock(given):
 
 
 def _land(given):
-    west, south, east, north = given["water"].total_bounds
+    west, south, _, north = given["water"].total_bounds
     return shapely.Point(west - 300.0, (south + north) / 2.0)
 
 
@@ -370,7 +370,10 @@ def leg_of_no_number(g):
     row = _row(g["legs"]) or 0
     xy = shapely.get_coordinates(g["legs"].geometry.iloc[row]).copy()
     xy = np.insert(xy, 1, (np.nan, np.nan), axis=0)
-    return _bent(g, legs=_put(g["legs"], row, shapely.linestrings(xy)))
+    with np.errstate(invalid="ignore"):
+        line = shapely.linestrings(xy)
+    said = float(g["legs"]["distance_m"].iloc[row])
+    return _bent(g, legs=_put(g["legs"], row, line, distance_m=said))
 
 
 def heights_that_lengthen_a_leg(g):
@@ -449,20 +452,24 @@ def launch_led_round_by_land(g):
 
 
 def launch_goes_on(g):
-    """The first launch swallows the leg after it as far as it may be long."""
-    legs = g["legs"]
-    if legs["part"].iloc[0] != "launch" or len(legs) < 3:
-        return None
+    """The first launch swallows what comes after it, as far as it may be long."""
     from shapely.ops import substring
 
-    first, second = legs.geometry.iloc[0], legs.geometry.iloc[1]
-    more = min(140.0 - first.length, second.length * 0.9)
-    if more < 60.0:
+    legs = g["legs"]
+    own = int((legs["leg_no"] == legs["leg_no"].iloc[0]).sum())
+    if legs["part"].iloc[0] != "launch" or own < 2:
         return None
-    eaten, left = substring(second, 0.0, more), substring(second, more, second.length)
-    xy = np.concatenate([shapely.get_coordinates(first), shapely.get_coordinates(eaten)[1:]])
-    made = _put(_put(legs, 0, shapely.linestrings(xy), min_clearance_m=np.nan, min_depth_m=np.nan), 1, left)
-    return _bent(g, legs=made)
+    way = shapely.linestrings(
+        np.concatenate(
+            [shapely.get_coordinates(line)[k > 0 :] for k, line in enumerate(legs.geometry.iloc[:own])]
+        )
+    )
+    at = min(140.0, 0.9 * way.length)
+    if at < legs.geometry.iloc[0].length + 40.0:
+        return None
+    made = _put(legs, 0, substring(way, 0.0, at), min_clearance_m=np.nan, min_depth_m=np.nan)
+    made = _put(made, own - 1, substring(way, at, way.length))
+    return _bent(g, legs=made.drop(index=made.index[1 : own - 1]))
 
 
 def _wall(g, ring):
@@ -481,7 +488,7 @@ def doubly_wound_hazard(g):
 
 
 def spike_of_a_hazard(g):
-    return _wall(g, [(300, 0), (310, 0), (310, 10), (300, 10), (300, 5), (-20, 5), (300, 5)])
+    return _wall(g, [(300, 0), (310, 0), (310, 10), (300, 10), (300, 0.5), (-20, 0.5), (300, 0.5)])
 
 
 def ramp_moved(g):
@@ -555,7 +562,7 @@ def refused(given):
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         try:
-            prove_run(*(options.pop(name) for name in ("stops", "legs", "holds", "water")), **options)
+            prove_run(**options)
         except CastshedError as error:
             return str(error)
     return ""

@@ -16,6 +16,7 @@ import time
 from pathlib import Path
 
 import adversarial_lakes
+import cheats
 import fuzz
 import hostile_cases
 import hostile_commands
@@ -114,6 +115,12 @@ def _adversarial(seed, quick):
     return {"adversarial": {**found, "seconds": time.perf_counter() - start}}
 
 
+def _cheats(seed, quick):
+    start = time.perf_counter()
+    found = cheats.run_cheats(seed, sound_runs=10 if quick else 500, tell=_tell)
+    return {**found, "cheats_s": time.perf_counter() - start}
+
+
 def _laws(seed, quick):
     """The laws with many examples of this seed, by pytest in a process of its own."""
     start = time.perf_counter()
@@ -152,6 +159,7 @@ def measure(seed: int, quick: bool, parts: tuple[str, ...] = ()) -> dict:
         "fuzz": _fuzz,
         "lakes": _proof,
         "adversarial": _adversarial,
+        "cheats": _cheats,
         "laws": _laws,
     }
     found = {}

@@ -33,7 +33,7 @@ Geometries = NDArray[np.object_]
 
 @dataclass(frozen=True)
 class Handling:
-    """How a boat is handled: what it keeps clear, idling and running, its speeds, the longest launch, and what floats it.
+    """How a boat is handled: what it keeps clear, idling and running, its speeds, its longest launch.
 
     ``float_depth_m`` is the charted depth, today, at which it floats whatever the errors; 0 asks for water alone.
     """

@@ -327,8 +327,8 @@ def last_check(
 
     What a piece is its geometry tells, not its name: a launch is the first piece of the run where it begins at the
     start, or the last where it ends at the end, and no other. It is at most ``launch_m`` long; it keeps out of closed
-    zones and of charted things, with their radius and position error; beyond the lane of the ramp, `launch_check.LANE_M`
-    at most, it crosses neither land nor water too thin to float the boat.
+    zones and of charted things, with their radius and position error; beyond the ramp's lane, at most
+    `launch_check.LANE_M`, it crosses neither land nor water too thin to float the boat.
     """
     frames = {
         "legs": legs,

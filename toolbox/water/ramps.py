@@ -54,8 +54,8 @@ def why_no_launch(ramp: Any, idling: Any, launch_m: float) -> str:
     if away_m > launch_m:
         return f"lies on dry ground or shut in today: the water this boat can use begins {away} away"
     return (
-        f"can't be used today: the water this boat can use begins {away} away, but no launch leads there that keeps off "
-        f"known hazards, closed zones, dry ground and, beyond {in_words(LANE_M, 'length')} of lane, water too thin to "
+        f"can't be used today: the water this boat can use begins {away} away, but no launch leads there that keeps "
+        f"off known hazards, closed zones, dry ground and, beyond {in_words(LANE_M, 'length')} of lane, water too thin to "
         "float the boat"
     )
 
@@ -71,6 +71,6 @@ def require_entry(name: str, ramp: Any, entry: Any | None, idling: Any, launch_m
     if entry is not None:
         return
     raise NoSafeWay(
-        f"The ramp {name} {why_no_launch(ramp, idling, launch_m)}. Choose another ramp, a smaller clearance, or --launch "
-        "if the lane is known to be deep enough."
+        f"The ramp {name} {why_no_launch(ramp, idling, launch_m)}. Choose another ramp, a smaller clearance, or "
+        "--launch if the lane is known to be deep enough."
     )

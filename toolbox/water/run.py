@@ -132,7 +132,7 @@ def slow_and_time(
 
 
 def nearest_along(pieces: list[Piece], around: Surroundings) -> Alongside:
-    """Find what each piece passes nearest to of all that counts for its part: of a launch, charted things and closed zones."""
+    """Find what each piece passes nearest to of all that counts for it: of a launch, things and closed zones."""
     count = len(pieces)
     found = Alongside(
         np.full(count, np.nan), np.full(count, "", object), np.full(count, "", object), np.full(count, np.nan)

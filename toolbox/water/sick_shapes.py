@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 Geometries = NDArray[np.object_]
 Rows = NDArray[np.intp]
 
-
 def _there(frame: Any) -> tuple[Geometries, Rows]:
     if frame is None or not len(frame):
         return np.empty(0, dtype=object), np.empty(0, dtype=np.intp)
@@ -86,14 +85,17 @@ def all_it_may_mean(frame: Any) -> tuple[Geometries, Rows]:
     return found, np.array(owner, dtype=np.intp)
 
 
+def _walls(shape: Any) -> list[Any]:
+    parts = _simple_parts(shapely.make_valid(shape))
+    edges = shapely.union_all([shapely.boundary(part) for part in parts if part.geom_type == "Polygon"])
+    inner = [shapely.difference(ring, edges) for ring in _rings(shape)]
+    return [one for one in inner if not one.is_empty]
+
+
 def walls_in(frame: Any) -> list[Any]:
     """Take the lines within the outline of a sick water that enclose nothing: walls that its repair would drop."""
     geometry, rows = _there(frame)
     walls: list[Any] = []
     for row in rows[~shapely.is_valid(geometry[rows])].tolist():
-        parts = _simple_parts(shapely.make_valid(geometry[row]))
-        edges = shapely.union_all([shapely.boundary(part) for part in parts if part.geom_type == "Polygon"])
-        for ring in _rings(geometry[row]):
-            inner = shapely.difference(ring, edges)
-            walls += [] if inner.is_empty else [inner]
+        walls += _walls(geometry[row])
     return walls

@@ -127,7 +127,7 @@ def _led_to(stops: gpd.GeoDataFrame, legs: gpd.GeoDataFrame) -> Iterator[Violati
 
 
 def _timed(stops: gpd.GeoDataFrame, legs: gpd.GeoDataFrame) -> Iterator[Violation]:
-    """Times follow one another, leave each leg its time, and all idling is at one speed."""
+    """Find times out of order or too short for their legs, and idling at more than one speed."""
     seconds = legs["time_s"].to_numpy(dtype=float)
     length = np.asarray(shapely.length(legs.geometry.to_numpy()))
     number = legs["leg_no"].to_numpy(dtype=float)
