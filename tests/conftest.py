@@ -12,6 +12,7 @@ import shapely
 
 from castshed.toolbox.water.depth import DepthSurface
 from long_tests import (  # noqa: F401  # hooks of pytest
+    pytest_collection_modifyitems,
     pytest_deselected,
     pytest_report_header,
     pytest_sessionfinish,
