@@ -32,10 +32,10 @@ def _alone(folder):
 
 
 @pytest.fixture(scope="session")
-def planned_demo_day(tmp_path_factory):
+def planned_demo_day(request, tmp_path_factory):
     """A folder with the demo files in `demo_layers`, and in `my_day` what `castshed plan` makes of them: to read, not to write."""
     base = tmp_path_factory.getbasetemp()
-    with _alone(base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) as common:
+    with _alone(base.parent if hasattr(request.config, "workerinput") else base) as common:
         home = common / "planned demo day"
         if not (home / "done").exists():
             shutil.rmtree(home, ignore_errors=True)

@@ -62,6 +62,7 @@ def test_changed_steps_whose_run_does_not_hold_write_nothing(home):
     assert not (home / "close.gpkg").exists()
 
 
+@pytest.mark.long
 def test_the_steps_of_a_day_by_the_hour_make_the_same_day_as_its_plan(home):
     text = (home / "lake" / "day.toml").read_text(encoding="utf-8")
     for old, new in (
