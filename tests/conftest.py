@@ -13,6 +13,7 @@ import shapely
 
 from castshed.toolbox.water.depth import DepthSurface
 from long_tests import (  # noqa: F401  # hooks of pytest
+    pytest_collection_modifyitems,
     pytest_deselected,
     pytest_report_header,
     pytest_sessionfinish,
@@ -20,6 +21,7 @@ from long_tests import (  # noqa: F401  # hooks of pytest
     pytest_testnodedown,
     pytest_xdist_auto_num_workers,
 )
+from made_once import _chain_once, chain_made, planned_demo_day  # noqa: F401  # fixtures
 
 collect_ignore = ["sample_plugin"]  # somebody else's package: installed and run by test_sample_plugin.py
 CRS = pyproj.CRS.from_epsg(32615)
@@ -101,4 +103,9 @@ def make_lake(cell: float = 5.0) -> SimpleNamespace:
 
 @pytest.fixture
 def lake() -> SimpleNamespace:
+    return make_lake()
+
+
+@pytest.fixture(scope="session")
+def lake_of_session() -> SimpleNamespace:
     return make_lake()

@@ -5,6 +5,8 @@ A test marked `long` is left out unless it is asked for, by `-m ""` as the gate 
 
 from __future__ import annotations
 
+from collections import Counter
+
 import pytest
 
 WORKERS = 2  # as many as a small machine has cores
@@ -16,6 +18,14 @@ def words(count: int) -> str:
     """Say how many long tests were left out, which kinds that are, and how to run them."""
     tests = "1 long test" if count == 1 else f"{count:,} long tests"
     return f"{tests} left out ({_WHAT}); run pytest -m '' for all"
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items):
+    """Files with long tests come first, those of few tests before all: no worker is left with one at the end."""
+    tests = Counter(item.path for item in items)
+    long = {item.path for item in items if item.get_closest_marker("long")}
+    items.sort(key=lambda item: (0, tests[item.path]) if item.path in long else (1, 0))
 
 
 def pytest_deselected(items):

@@ -2,6 +2,7 @@
 
 import os
 import shlex
+import shutil
 import subprocess
 import sys
 import warnings
@@ -23,21 +24,12 @@ from castshed.toolbox.catalogue import OWN
 from castshed.toolbox.layers import read_layer
 from castshed.toolbox.own_commands import own_example
 from castshed.toolbox.testing import check_algorithm
-
-LEVEL = -0.3048
+from made_once import CHAIN_LEVEL_M as LEVEL
 
 
 @pytest.fixture
-def chain(lake):
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        lake.water = water_today(lake.depth, lake.shoreline, level_m=LEVEL).water
-        lake.hazards = shallow_hazards(
-            lake.depth, lake.water, known_hazards=lake.known_hazards, level_m=LEVEL
-        )
-        lake.holds = boat_hold(lake.spots, lake.depth, level_m=LEVEL, drift_m=6.0, hazards=lake.hazards).holds
-        lake.judged = fishable(lake.spots, lake.water, depth=lake.depth, holds=lake.holds).judged
-    return lake
+def chain(chain_made):
+    return chain_made
 
 
 CALLS = {
@@ -73,13 +65,9 @@ def test_only_holds_of_fishable_spots_rated_enough_are_taken(chain):
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory):
+def folder(planned_demo_day, tmp_path_factory):
     """A folder as the examples expect it: the demo files, and the demo day planned."""
-    home = tmp_path_factory.mktemp("examples")
-    for words in ("castshed demo demo_layers", "castshed plan demo_layers/day.toml --out my_day"):
-        done = run(words, home)
-        assert done.returncode == 0, done.stderr
-    return home
+    return shutil.copytree(planned_demo_day, tmp_path_factory.mktemp("examples") / "home")
 
 
 def run(words, home):

@@ -211,6 +211,7 @@ def test_the_height_water_has_to_reach_to_drain_is_that_of_pyflwdir(seed):
     assert flooded.reshape(depth.shape)[water] == pytest.approx(theirs[water], abs=1e-5)
 
 
+@pytest.mark.long
 def test_on_a_tilted_trough_without_hollows_as_much_gathers_as_with_pyflwdir():
     pyflwdir = pytest.importorskip("pyflwdir")
     r, c = np.mgrid[:40, :60]

@@ -42,6 +42,7 @@ def tally(kind, surface_of):
     return total
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("kind", sorted(FINDERS))
 @pytest.mark.parametrize(("lines", "less"), [(False, 0.0), (True, 0.1)], ids=["cells", "2 ft contours"])
 def test_what_was_planted_is_found_and_little_else(kind, lines, less):

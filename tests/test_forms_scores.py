@@ -45,6 +45,7 @@ def test_planted_structure_is_found_and_little_else(kind):
     assert np.median(got.errors_m) <= 5.0
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("kind", FINDERS)
 def test_on_2_ft_contours_a_tenth_less_at_most(kind):
     got = tally(kind, redrawn)

@@ -450,6 +450,7 @@ def test_the_command_keeps_the_contract_of_the_toolbox():
     assert len(result.fixes) == 3
 
 
+@pytest.mark.long
 def test_the_landmarks_of_the_demo_lake_are_those_its_generator_makes():
     from castshed.demo_layers.landmarks import make_landmarks
     from castshed.toolbox.layers import read_layer

@@ -136,6 +136,7 @@ def states(summary):
     return {o.lake: o.state for o in summary.outcomes}
 
 
+@pytest.mark.long
 def test_bad_lakes_are_tried_once_more_and_named_and_harm_no_other(tmp_path, calls):
     lakes = tmp_path / "lakes"
     for name in ("a", "b", "c", "d", "deadly", "shaky", "faulty"):
@@ -195,6 +196,7 @@ def test_done_lakes_are_done_again_only_when_something_changed(tmp_path, calls, 
     assert states(run(tmp_path, scheduler=address)) == {"a": "done", "b": "kept", "c": "kept"}
 
 
+@pytest.mark.long
 def test_the_largest_lakes_are_begun_first(tmp_path, calls, address):
     for name, count in (("a", 3), ("b", 900), ("c", 300)):
         write_lake(tmp_path / "lakes" / f"{name}.gpkg", name, count=count)
@@ -296,6 +298,7 @@ def run_steps(tmp_path, out="out", text=STEPS, **more):
     )
 
 
+@pytest.mark.long
 def test_a_steps_file_over_lakes_makes_what_its_steps_make_one_by_one(tmp_path, calls, address):
     for k, name in enumerate(("a", "b")):
         write_lake(tmp_path / "lakes" / f"{name}.gpkg", name, count=2 + k)
@@ -327,6 +330,7 @@ def test_a_steps_file_over_lakes_makes_what_its_steps_make_one_by_one(tmp_path, 
     assert found.area.to_numpy() == pytest.approx(area, rel=1e-3)
 
 
+@pytest.mark.long
 def test_a_steps_file_over_lakes_does_again_only_what_changed(tmp_path, calls, address):
     for name in ("a", "b"):
         write_lake(tmp_path / "lakes" / f"{name}.gpkg", name)
@@ -347,6 +351,7 @@ def test_a_steps_file_over_lakes_does_again_only_what_changed(tmp_path, calls, a
     assert states(run_steps(tmp_path, scheduler=address)) == {"a": "done", "b": "kept"}
 
 
+@pytest.mark.long
 def test_a_worker_that_dies_in_the_midst_of_steps_costs_its_lake_only(tmp_path, calls):
     for name in ("a", "b", "shaky"):
         write_lake(tmp_path / "lakes" / f"{name}.gpkg", name)
@@ -355,6 +360,7 @@ def test_a_worker_that_dies_in_the_midst_of_steps_costs_its_lake_only(tmp_path, 
     assert calls() == {"a": 1, "b": 1, "shaky": 2}
 
 
+@pytest.mark.long
 def test_what_steps_leave_is_gathered_with_its_lake(tmp_path, calls, address):
     both = STEPS.replace('radius = "30ft"\n', 'radius = "30ft"\nout = "all.gpkg:large"\n')
     for k, name in enumerate(("a", "b")):
@@ -498,6 +504,7 @@ def test_the_command_does_what_the_algorithm_does(tmp_path):
     assert shapely.equals_exact(found.geometry.to_numpy(), direct.geometry.to_numpy(), 1e-9).all()
 
 
+@pytest.mark.long
 def test_the_command_runs_a_steps_file(tmp_path, address):
     lake = make_lake(10.0)
     (tmp_path / "lakes").mkdir()

@@ -33,12 +33,12 @@ def home(tmp_path_factory):
     return home
 
 
-def test_the_steps_of_a_day_make_the_same_run_as_its_plan(home):
-    castshed(home, "plan", "lake/day.toml", "--out", "day", "--quiet")
+def test_the_steps_of_a_day_make_the_same_run_as_its_plan(home, planned_demo_day):
     castshed(home, "run-steps", "steps.toml", "--quiet")
     for layer in ("stops", "legs", "shallow_hazards", "cast_lines", "cast_reach"):
         assert_layer_equal(
-            read_layer(home / f"steps.gpkg:{layer}"), read_layer(home / f"day/plan.gpkg:{layer}")
+            read_layer(home / f"steps.gpkg:{layer}"),
+            read_layer(planned_demo_day / f"my_day/plan.gpkg:{layer}"),
         )
 
 
@@ -62,6 +62,7 @@ def test_changed_steps_whose_run_does_not_hold_write_nothing(home):
     assert not (home / "close.gpkg").exists()
 
 
+@pytest.mark.long
 def test_the_steps_of_a_day_by_the_hour_make_the_same_day_as_its_plan(home):
     text = (home / "lake" / "day.toml").read_text(encoding="utf-8")
     for old, new in (

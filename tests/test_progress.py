@@ -174,6 +174,7 @@ def test_nothing_is_shown_when_quiet_or_not_on_a_terminal(lake, tmp_path, how):
     assert b"\x1b" not in seen
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("when", "kept"),
     [

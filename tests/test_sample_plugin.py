@@ -120,6 +120,7 @@ BARE = "\n".join(line for line in SOUND.splitlines() if not line.startswith("@al
 AT_IMPORT, NO_DECORATOR, TAKEN = "raises at import", "lacks the decorator", "name already taken"
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("kind", "text", "command", "says"),
     [

@@ -78,6 +78,7 @@ def test_no_label_of_the_map_covers_another(plan_of, stops):
     assert overlaps(extents(figure, grounds)) == 0
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("stops", [5, 25])
 def test_no_two_texts_of_the_page_overlap(plan_of, stops):
     figure = drawn(plan_of(stops))
