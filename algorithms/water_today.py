@@ -102,7 +102,7 @@ def water_today(
     NoSolution
         The lake is dry at this level.
     DataError
-        The coverage and the shoreline lie in different places.
+        The coverage and the shoreline lie in different places, or it holds no depths below chart datum.
 
     Notes
     -----
@@ -117,6 +117,7 @@ def water_today(
 
     from castshed.toolbox.errors import DataError, DataWarning, NoSolution
     from castshed.toolbox.units import in_words
+    from castshed.toolbox.water.depth_doubt import doubt
     from castshed.toolbox.water.isobaths import shallower_than
     from castshed.toolbox.water.kept_grid import kept_dry_land, kept_unknown_area
 
@@ -130,6 +131,7 @@ def water_today(
             "The depth coverage knows no depth anywhere inside the shoreline; check that both are of the same lake "
             "and that their reference systems are stated rightly."
         )
+    doubt(depth, lake)
     filled = depth.with_depth(np.where(kept_dry_land(depth, lake), np.float32(0), depth.depth_m))
     dry = shallower_than(filled, -level_m)
     whole = lake

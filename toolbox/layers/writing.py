@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from .. import exchange, geopackage
+from ..level_told import level_of_layer, with_level
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -114,8 +115,13 @@ def _fill(
         pyogrio.errors.FieldError,
     ) as error:
         raise OSError(str(error)) from error
-    if lineage:
-        geopackage.write_lineage(part, list(layers), lineage)
+    levels = {name: level for name, one in layers.items() if (level := level_of_layer(one)) is not None}
+    for level_m in sorted(set(levels.values())):
+        of_it = [name for name, level in levels.items() if level == level_m]
+        geopackage.write_lineage(part, of_it, with_level(lineage, level_m))
+    rest = [name for name in layers if name not in levels]
+    if lineage and rest:
+        geopackage.write_lineage(part, rest, lineage)
 
 
 def write_layers(
