@@ -10,6 +10,7 @@ from castshed.toolbox.parameters import (
     CastLines,
     Count,
     Depth,
+    DepthConfidence,
     Holds,
     KnownHazards,
     Length,
@@ -68,6 +69,7 @@ def boat_hold(
     water: Water | None = None,
     ramps: Ramps | None = None,
     clearance_m: Length = 4.2672,
+    depth_confidence: DepthConfidence | None = None,
     hazards: ShallowHazards | None = None,
     known_hazards: KnownHazards | None = None,
     zones: Zones | None = None,
@@ -153,6 +155,9 @@ def boat_hold(
         Ramps from which the holds must be reached; without them any safe water will do.
     clearance_m
         How far a way keeps from land, hazards and closed zones: half the beam and the error of the position.
+    depth_confidence
+        How far each depth may be off, from depth-surface; where that is more than the coverage's depth error, it
+        counts instead.
     hazards
         Shallow hazards of today, from shallow-hazards; those of care `idle` are kept off.
     known_hazards
@@ -194,6 +199,7 @@ def boat_hold(
     from castshed.toolbox.water.spot_numbers import bottoms_today_m, not_negative, search_radii_m
     from castshed.toolbox.water.sun_side import sun_over
     from castshed.toolbox.water.tall_cover import tall_cover
+    from castshed.toolbox.water.uncertainty import doubted
 
     if ramps is not None and water is None:
         raise UsageError(
@@ -243,7 +249,8 @@ def boat_hold(
     around = Surroundings(
         geometry, footprint_m + search_m, keep_off, keep_off_m, screens, screen_rows, reachable
     )
-    setting = Setting(depth, level_m, rules, around)
+    surely = None if depth_confidence is None else doubted(depth, depth_confidence, depth.error_m)
+    setting = Setting(depth, level_m, rules, around, surely)
     structures = aim_at_edges(geometry, kinds, depth, wider_than_m=least_cast_m)
     listed_m = spots["depth_m"].to_numpy(dtype=float)
     found = find_holds_apart(structures, setting, bottom_m=listed_m, height_m=height_m, marks=geometry)

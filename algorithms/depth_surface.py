@@ -16,6 +16,7 @@ from castshed.toolbox.parameters import (
     Layer,
     Length,
     Number,
+    Plain,
     Shoreline,
     SignedLength,
     WordList,
@@ -56,7 +57,13 @@ class DepthLayers(NamedTuple):
 
 
 def _from_raster(
-    raster: Depth, lake: BaseGeometry, holds: str, unit: str, datum_m: float, cell_m: float | None
+    raster: Depth,
+    lake: BaseGeometry,
+    holds: str,
+    unit: str,
+    datum_m: float,
+    cell_m: float | None,
+    no_data: float | None,
 ) -> Depth:
 
     import numpy as np
@@ -64,11 +71,20 @@ def _from_raster(
     from castshed.toolbox.errors import DataError, UsageError
     from castshed.toolbox.notes import note
     from castshed.toolbox.units import convert
+    from castshed.toolbox.water.depth_doubt import doubt_shore
+    from castshed.toolbox.water.impossible_depths import refuse_beyond_lakes, refuse_marks
     from castshed.toolbox.water.raster_depth import depth_from, resampled, with_shore
     from castshed.toolbox.water.room import check_room
     from castshed.toolbox.water.shore import centres_inside
     from castshed.toolbox.water.surface import grid_over
 
+    if no_data is not None:
+        raster = raster.with_depth(
+            np.where(raster.depth_m == np.float32(no_data), np.float32(np.nan), raster.depth_m)
+        )
+        if np.isnan(raster.depth_m).all():
+            raise DataError(f"Every cell of the raster is {no_data:g}, the number given with --no-data.")
+    refuse_marks(raster)
     unit_m = convert(1.0, unit, "length")
     if raster.stated_unit and unit_m != 1.0:
         if unit != raster.stated_unit:
@@ -78,6 +94,9 @@ def _from_raster(
             )
         unit_m = 1.0
     surface = depth_from(raster, holds, datum_m, unit_m=unit_m)
+    as_depth = f"The raster read as {holds}"
+    refuse_beyond_lakes(surface, as_depth)
+    whole = surface
     if cell_m is not None:
         check_room(surface.bounds, cell_m)
         grid = grid_over(surface.bounds, cell_m, cell_m)
@@ -95,6 +114,7 @@ def _from_raster(
             "with --raster-holds depth, negative-depth or elevation, and for elevation give that of chart datum "
             "with --datum."
         )
+    doubt_shore(whole, lake, name=as_depth)
     if dry > 0.05:
         note(
             f"By the raster {dry:.0%} of the ground inside the shoreline lies above chart datum; it counts as land.",
@@ -125,6 +145,7 @@ def depth_surface(
     raster_holds: Holds = "depth",
     raster_unit: Unit = "m",
     datum_m: SignedLength = 0.0,
+    no_data: Plain | None = None,
     cell_m: Length | None = None,
     method: Method = "minimum-curvature",
     tension: Tension | None = None,
@@ -170,6 +191,8 @@ def depth_surface(
         Unit of the raster's numbers where it states none itself.
     datum_m
         Elevation of chart datum on the raster's vertical datum, when it holds elevations.
+    no_data
+        Number that stands for 'nothing known' in the raster, where the raster itself does not say so.
     cell_m
         Size of a cell; by default 5 m, or the raster's own cells. A million cells take about 50 MB of memory. Minimum
         curvature makes more than 12 million in blocks, which take 700 MB and 24 MB for each million. More than the
@@ -202,7 +225,8 @@ def depth_surface(
     UsageError
         No data, or a raster beside the others, or too many cells, or an error for a source that is not there.
     DataError
-        The data do not lie in the lake, or have the wrong sign.
+        The data do not lie in the lake, or have the wrong sign; what is given as depth is elevation, lies on another
+        datum than the shoreline, is in another unit than beside it, or holds an undeclared mark for 'nothing known'.
 
     Notes
     -----
@@ -225,6 +249,7 @@ def depth_surface(
     from castshed.toolbox.water.blunders import without_blunders
     from castshed.toolbox.water.confidence import local_error_m
     from castshed.toolbox.water.depth import LOCAL_ERROR, DepthSurface
+    from castshed.toolbox.water.depth_rows import doubt_rows
     from castshed.toolbox.water.room import ONE_PIECE_CELLS, check_room
     from castshed.toolbox.water.surface import METHODS, grid_over
     from castshed.toolbox.water.survey import measured_from, usable_rows, usual_interval, with_depth_areas
@@ -237,7 +262,7 @@ def depth_surface(
     if cell_m is not None and cell_m <= 0:
         raise UsageError(f"cell is {cell_m:g} m; a cell needs a size above 0, such as 5m.")
     if raster is not None:
-        made = _from_raster(raster, lake, raster_holds, raster_unit, datum_m, cell_m)
+        made = _from_raster(raster, lake, raster_holds, raster_unit, datum_m, cell_m, no_data)
         made = made if depth_error_m is None else made.with_depth(made.depth_m, error_m=depth_error_m)
         same = np.where(np.isfinite(made.depth_m), np.float32(made.error_m), np.float32(np.nan))
         return DepthLayers(made, replace(made, depth_m=same, quantity=LOCAL_ERROR))
@@ -248,6 +273,7 @@ def depth_surface(
         raise UsageError(
             "No depths were given; give --contours, --soundings or --depth-areas with at least one row, or a --raster."
         )
+    doubt_rows(lake, lines, points)
     cell = 5.0 if cell_m is None else cell_m
     smooth = method == "minimum-curvature"
     remedy = "" if smooth else ", or minimum-curvature as the method, which is made in blocks"

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import (
     Depth,
+    DepthConfidence,
     Exposure,
     Holds,
     HourVerdicts,
@@ -47,7 +48,11 @@ class Fishable(NamedTuple):
 
 
 def _bottom(
-    spots: GeoDataFrame, depth: Depth | None, points: Floats, listed_error_m: float
+    spots: GeoDataFrame,
+    depth: Depth | None,
+    points: Floats,
+    listed_error_m: float,
+    confidence: DepthConfidence | None = None,
 ) -> tuple[Floats, Floats]:
     """Charted depth of each spot and its error: the spot's own, else that of the coverage."""
     import numpy as np
@@ -67,7 +72,10 @@ def _bottom(
             "the depth of the top.",
             stacklevel=3,
         )
-    return np.where(np.isnan(own), charted, own), np.where(np.isnan(own), depth.error_m, listed_error_m)
+    error = np.full(len(own), depth.error_m)
+    if confidence is not None:
+        error = np.fmax(error, confidence.at(points[:, 0], points[:, 1]))
+    return np.where(np.isnan(own), charted, own), np.where(np.isnan(own), error, listed_error_m)
 
 
 def _dark(hours: Hours, water: GeoDataFrame, zone: dt.tzinfo | None) -> list[str]:
@@ -113,6 +121,7 @@ def fishable(
     gust_limit_mps: Speed = 11.176,
     listed_error_m: Length = 0.3048,
     level_error_m: Length = 0.03048,
+    depth_confidence: DepthConfidence | None = None,
 ) -> Fishable:
     """Judge every spot, hour by hour: depth, cover, wind, waves, light and a way there.
 
@@ -184,6 +193,9 @@ def fishable(
         its error.
     level_error_m
         How far the level may be off (95 %).
+    depth_confidence
+        How far each depth of the coverage may be off, from depth-surface; where that is more than the coverage's depth
+        error, it counts instead.
 
     Returns
     -------
@@ -248,7 +260,7 @@ def fishable(
         closed = closed_to_boats(zones, points, "lies")
     else:
         closed = [closed_holds[row] if row >= 0 else [] for row in held.hold_row.tolist()]
-    bottom, depth_error = _bottom(spots, depth, points, listed_error_m)
+    bottom, depth_error = _bottom(spots, depth, points, listed_error_m, depth_confidence)
     limits = Limits(least_depth_m, top_margin_m, deepest_m, wave_limit_m, wind_limit_mps, gust_limit_mps)
     standing = stand(
         bottom,

@@ -38,7 +38,7 @@ def _depth(day: Day) -> tuple[DepthSurface, DepthSurface | None]:
     from castshed.algorithms.depth_surface import depth_surface
     from castshed.toolbox.kept_calls import kept
 
-    surface, unsure = day.layers.depth, None
+    surface, unsure = day.layers.depth, day.layers.depth_confidence
     if surface is None:
         surface, unsure = kept(depth_surface, "the depth surface")(
             day.layers.shoreline,
@@ -48,6 +48,27 @@ def _depth(day: Day) -> tuple[DepthSurface, DepthSurface | None]:
         )
     stated = day.lake.depth_error_m
     return (surface if stated is None else replace(surface, error_m=stated)), unsure
+
+
+def _doubt(day: Day, depth: DepthSurface, spots: GeoDataFrame) -> None:
+    """Hold the lake's own coverage against its shoreline and all that states a depth beside it."""
+    import shapely
+
+    from castshed.toolbox.water.depth_agreement import doubt_against
+    from castshed.toolbox.water.depth_doubt import doubt
+
+    if day.layers.depth is None:  # made from the others, which are doubted as it is made
+        return
+    lake = shapely.union_all(day.layers.shoreline.geometry.to_numpy())
+    doubt(depth, lake)
+    unit = "State the raster's unit when the coverage is made (depth-surface --raster-unit)"
+    listed = f"{unit}, or that of the lists ([spots] depth_unit)."
+    for layer, what, mend in (
+        (spots, "spots", listed),
+        (day.layers.soundings, "soundings", f"{unit}, or turn the soundings into metres."),
+        (day.layers.contours, "contours", f"{unit}, or turn the contours into metres."),
+    ):
+        doubt_against(depth, layer, what=what, mend=mend)
 
 
 def _drift_m(boat: Boat) -> float:
@@ -278,6 +299,9 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
         No fishable spot can be reached from the ramp, or the run fails the last check.
     """
     import contextlib
+    from dataclasses import replace
+
+    import shapely
 
     from castshed.algorithms.boat_hold import boat_hold
     from castshed.algorithms.cast_reach import cast_reach
@@ -288,10 +312,12 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
     from castshed.algorithms.water_today import water_today
     from castshed.toolbox.errors import DataError, NoSafeWay, NothingFishable
     from castshed.toolbox.kept_calls import kept
+    from castshed.toolbox.level_told import mark_level
     from castshed.toolbox.notes import collecting_notes, note
     from castshed.toolbox.output.plan_folder import plan_folder
     from castshed.toolbox.report import stages
     from castshed.toolbox.side_by_side import begun
+    from castshed.toolbox.water.depth_doubt import depth_words
     from castshed.toolbox.water.run_proof import run_violations
 
     boat, angler, level_m, lake = day.boat, day.angler, day.level_m, day.layers
@@ -309,6 +335,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
                 )
         with stage("Making the depth surface"):
             depth, unsure = _depth(day)
+            _doubt(day, depth, book.spots)
         with stage("Drawing today's water"):
             today = kept(water_today, "today's water")(depth, lake.shoreline, level_m=level_m)
         with stage("Marking what is too shallow"):
@@ -322,7 +349,6 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
                 running_depth_m=boat.running_depth_m,
                 margin_m=boat.margin_m,
                 level_error_m=day.level.error_m,
-                position_error_m=boat.position_error_m,
             )
         # Nothing before the run needs the safe water: it is made while rings, holds and wind are worked.
         afloat = until_the_end.enter_context(begun(lambda: _keep_ready(day, today.water, hazards)))
@@ -344,6 +370,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
                 margin_m=boat.margin_m,
                 drift_m=_drift_m(boat),
                 wind_from_deg=day.wind.from_deg,
+                depth_confidence=unsure,
                 hazards=hazards,
                 known_hazards=lake.known_hazards,
                 zones=lake.zones,
@@ -366,6 +393,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
                 wave_limit_m=boat.wave_limit_m,
                 wind_limit_mps=boat.wind_limit_mps,
                 level_error_m=day.level.error_m,
+                depth_confidence=unsure,
             )
             spots = judged.judged
         with stage("Choosing and timing the run"):
@@ -423,6 +451,8 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
                 **({} if hours is None else {"exposure": hours}),
                 **({} if answers is None else {"answers": answers}),
             }
+            for name, layer in layers.items():
+                mark_level(name, layer, level_m)
             notes = tuple(dict.fromkeys(caught))
             contents = plan_folder(
                 layers,
@@ -433,6 +463,10 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
                 at_each_s=day.run.at_each_s,
                 limits=limits,
                 notes=notes,
+            )
+            contents = replace(
+                contents,
+                said=(depth_words(depth, shapely.union_all(lake.shoreline.geometry)), *contents.said),
             )
     for told in notes:
         note(told, stacklevel=2)

@@ -88,7 +88,7 @@ def shallow_hazards(
     water
         Today's water, from water-today at the same level.
     known_hazards
-        Things known to be there, any geometry: kind, top_depth_m (at chart datum), radius_m.
+        Things known to be there, any geometry: kind, top_depth_m (at chart datum), radius_m, position_error_m.
     level_m
         Today's surface minus chart datum; four feet down is -4ft.
     draft_m
@@ -106,7 +106,8 @@ def shallow_hazards(
     level_error_m
         Half-width within which the true level lies: gauge, wind set-up, hours since the reading.
     position_error_m
-        Half-width (95 %) of the known hazards' positions. 8 m is the horizontal figure of the GPS SPS performance
+        Half-width (95 %) of the positions of known hazards that tell none of their own; not that of the boat's fix,
+        which is another error. 8 m is the horizontal figure of the GPS SPS performance
         standard of 2020.
     hazard_radius_m
         Radius of a known hazard that has none.
@@ -207,7 +208,9 @@ def shallow_hazards(
         top = depth_today(_numbers(known_hazards["top_depth_m"], "top_depth_m"), level_m)
         radius = _numbers(known_hazards["radius_m"], "radius_m", least=0.0)
         radius = np.where(np.isnan(radius), hazard_radius_m, radius)
-        discs = widened(known_hazards.geometry.to_numpy(), radius + position_error_m)
+        placed = _numbers(known_hazards["position_error_m"], "position_error_m", least=0.0)
+        placed = np.where(np.isnan(placed), position_error_m, placed)
+        discs = widened(known_hazards.geometry.to_numpy(), radius + placed)
         kinds = known_hazards["kind"].astype(str).to_numpy()
         for care, needed in needs.items():
             hit = np.flatnonzero(np.isnan(top) | (top < needed))

@@ -98,16 +98,15 @@ def water_today(
     -------
     WaterToday
         water (water_id, area_m2, level_m: today's), the largest first; depth_bands (from_m, to_m; to_m of the last is
-        empty); dry_ground (area_m2, level_m): ground inside the shoreline that is dry today; pieces smaller than a cell, such
-        as
-        crumbs along the shoreline, are in neither water nor dry ground.
+        empty); dry_ground (area_m2, level_m): ground inside the shoreline that is dry today; pieces smaller than a
+        cell, such as crumbs along the shoreline, are in neither water nor dry ground.
 
     Raises
     ------
     NoSolution
         The lake is dry at this level.
     DataError
-        The coverage and the shoreline lie in different places.
+        The coverage and the shoreline lie in different places, or it holds no depths below chart datum.
 
     Notes
     -----
@@ -121,6 +120,7 @@ def water_today(
     from castshed.toolbox.errors import DataError, NoSolution
     from castshed.toolbox.notes import note
     from castshed.toolbox.units import in_words
+    from castshed.toolbox.water.depth_doubt import doubt
     from castshed.toolbox.water.isobaths import shallower_than
     from castshed.toolbox.water.kept_grid import kept_dry_land, kept_unknown_area
 
@@ -134,6 +134,7 @@ def water_today(
             "The depth coverage knows no depth anywhere inside the shoreline; check that both are of the same lake "
             "and that their reference systems are stated rightly."
         )
+    doubt(depth, lake)
     filled = depth.with_depth(np.where(kept_dry_land(depth, lake), np.float32(0), depth.depth_m))
     dry = shallower_than(filled, -level_m)
     whole = lake

@@ -12,15 +12,17 @@ import re
 import typing
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from typing import Any, ParamSpec, TypeVar
+from typing import Any, Final, ParamSpec, TypeVar
 
 from .errors import PluginError, UsageError
 from .job_steps import STEPS
+from .level_told import mark_level, settled_level
 from .parameters.annotations import INPUTS, OUTPUTS, check_value, marker_of
 from .spec import Output, Parameter, Spec
 
 P = ParamSpec("P")
 R = TypeVar("R")
+_LEVEL: Final = "level_m"
 
 
 def _docstring(function: Callable[..., Any]) -> tuple[str, str, dict[str, str]]:
@@ -119,6 +121,29 @@ def check_call(spec: Spec, given: Mapping[str, Any]) -> dict[str, Any]:
     return checked
 
 
+def _settle_level(spec: Spec, bound: inspect.BoundArguments) -> None:
+    """Take a level that was left out from the layers; stop where two levels meet."""
+    if _LEVEL not in (par.name for par in spec.parameters):
+        return
+    given = bound.arguments.get(_LEVEL)
+    layers = {par.name: bound.arguments.get(par.name) for par in spec.parameters if par.is_input}
+    known = isinstance(given, int | float) and not isinstance(given, bool)
+    if given is not None and not known:
+        return  # its own check says what is wrong with it
+    level_m = settled_level(layers, given)
+    if given is None and level_m is not None:
+        bound.arguments[_LEVEL] = level_m
+
+
+def mark_outputs(spec: Spec, result: Any, arguments: Mapping[str, Any]) -> None:
+    """Let every layer that was made at a level say at which."""
+    if arguments.get(_LEVEL) is None:
+        return
+    values = list(result) if spec.several else [result]
+    for output, value in zip(spec.outputs, values, strict=True):
+        mark_level(output.name, value, arguments[_LEVEL])
+
+
 def algorithm(
     *, step: str, example: str, name: str | None = None, steps: Callable[..., str] | None = None
 ) -> Callable[[Callable[P, R]], Callable[P, R]]:
@@ -149,6 +174,7 @@ def algorithm(
         @functools.wraps(function)
         def checked_call(*args: P.args, **kwargs: P.kwargs) -> R:
             bound = signature.bind(*args, **kwargs)
+            _settle_level(bare, bound)
             bound.apply_defaults()
             arguments = check_call(bare, bound.arguments)
             for par in signature.parameters.values():
@@ -157,6 +183,7 @@ def algorithm(
             from .contracts import check_outputs
 
             check_outputs(bare, result)
+            mark_outputs(bare, result, bound.arguments)
             return result
 
         checked_call.spec = replace(bare, function=checked_call, steps=steps)  # type: ignore[attr-defined]  # a function may carry attributes; mypy cannot say so

@@ -144,6 +144,7 @@ class Lake:
     file: Words = ""
     shoreline: Words = "shoreline"
     depth: Words = "depth"
+    depth_confidence: Words = "depth_confidence"
     contours: Words = "contours"
     soundings: Words = "soundings"
     ramps: Words = "ramps"
@@ -160,6 +161,7 @@ class Layers:
     shoreline: GeoDataFrame
     ramps: GeoDataFrame
     depth: DepthSurface | None = None
+    depth_confidence: DepthSurface | None = None
     contours: GeoDataFrame | None = None
     soundings: GeoDataFrame | None = None
     zones: GeoDataFrame | None = None
@@ -370,7 +372,9 @@ def _read_layers(lake: Lake, folder: Path) -> tuple[Layers, dict[str, str]]:
                 continue  # a lake need not have every layer of the usual names
             reference = f"{home}:{told}"
         named[name] = told
-        found[name] = read_surface(reference) if name == "depth" else read_layer(reference)
+        found[name] = read_surface(reference) if name.startswith("depth") else read_layer(reference)
+    if "depth" not in found and found.pop("depth_confidence", None) is not None:
+        named.pop("depth_confidence")  # the depths made from contours and soundings come with their own
     return Layers(**found), named
 
 

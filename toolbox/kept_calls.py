@@ -106,7 +106,7 @@ def kept(function: Callable[P, R], what: str) -> Callable[P, R]:
         Takes and gives the same; what was noted while a result was made is noted again with it. Where no store is
         open, or an argument is something whose content cannot be told, the algorithm is simply run.
     """
-    from .algorithm import spec_of
+    from .algorithm import mark_outputs, spec_of
 
     spec = spec_of(function)
 
@@ -131,6 +131,7 @@ def kept(function: Callable[P, R], what: str) -> Callable[P, R]:
         if kept_result is not None:
             found, notes = kept_result
             store.tell(what)
+            mark_outputs(spec, found, bound.arguments)
             result: R = _as_made(function, spec, found)
         else:
             with collecting_notes() as notes:

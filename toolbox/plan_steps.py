@@ -191,7 +191,16 @@ def steps_of_day(day: Day, file: str, *, drift_m: float, depart: str, launch_m: 
         name: None
         if getattr(day.layers, name) is None
         else f"{_place(folder, lake.file)}:{getattr(lake, name)}"
-        for name in ("shoreline", "depth", "contours", "soundings", "ramps", "zones", "known_hazards")
+        for name in (
+            "shoreline",
+            "depth",
+            "depth_confidence",
+            "contours",
+            "soundings",
+            "ramps",
+            "zones",
+            "known_hazards",
+        )
     }
     made = day.layers.depth is None
     depth = "@bottom:depth" if made else at["depth"]
@@ -216,9 +225,10 @@ def steps_of_day(day: Day, file: str, *, drift_m: float, depart: str, launch_m: 
         **level,
         **draft,
     }
-    thin |= {"running_depth_m": boat.running_depth_m, "position_error_m": boat.position_error_m, **errors}
+    thin |= {"running_depth_m": boat.running_depth_m, **errors}
     thin["depth_error_m"] = lake.depth_error_m
-    thin["depth_confidence"] = "@bottom:depth_confidence" if made else None
+    unsure = "@bottom:depth_confidence" if made else at["depth_confidence"]
+    thin["depth_confidence"] = unsure
     parts.append(_table("thin", "shallow-hazards", thin, "steps.gpkg"))
     parts.append(
         _table("reach", "cast-reach", {"spots": "@book:spots", "water": water, **casts}, "steps.gpkg")
@@ -226,6 +236,7 @@ def steps_of_day(day: Day, file: str, *, drift_m: float, depart: str, launch_m: 
     hold: dict[str, Any] = {"spots": "@book:spots", "depth": depth, **level, **errors, **casts, **draft}
     hold |= {"fix_error_m": boat.position_error_m, "cast_m": angler.cast_m, "drift_m": drift_m}
     hold |= {"wind_from_deg": day.wind.from_deg, "hazards": hazards}
+    hold |= {"depth_confidence": unsure}
     hold |= {"known_hazards": at["known_hazards"], "zones": zones}
     parts.append(_table("held", "boat-hold", hold, "steps.gpkg"))
     wind, hourly = _wind(day, folder), day.forecast is not None
@@ -245,6 +256,7 @@ def steps_of_day(day: Day, file: str, *, drift_m: float, depart: str, launch_m: 
     }
     if hourly:
         judged |= {"exposure": "@holds_in_wind:exposure", "zones": zones, "start": day.run.start}
+    judged |= {"depth_confidence": unsure}
     judged |= {"time_zone": day.zone, "least_depth_m": day.fishing.least_depth_m}
     judged |= {"top_margin_m": day.fishing.top_margin_m, "deepest_m": day.fishing.most_depth_m}
     judged |= {"wave_limit_m": boat.wave_limit_m, "wind_limit_mps": boat.wind_limit_mps}

@@ -25,6 +25,27 @@ from .store import keeping_by_default
 TRACEBACK: Final = "CASTSHED_TRACEBACK"
 
 
+def depths_told(spec: Spec, result: Any, given: Mapping[str, Any]) -> list[str]:
+    """Tell the least, median and greatest depth of every depth surface that was made, in both units."""
+    from .contracts import output_items
+    from .parameters.markers import Surface
+
+    if not any(isinstance(output.marker, Surface) for output in spec.outputs):
+        return []
+    import shapely
+
+    from .water.depth import DEPTH
+    from .water.depth_doubt import depth_words
+
+    shore = given.get("shoreline")
+    lake = None if shore is None else shapely.union_all(shore.geometry.to_numpy())
+    return [
+        depth_words(value, lake)
+        for output, value in output_items(spec, result)
+        if isinstance(output.marker, Surface) and value.quantity == DEPTH
+    ]
+
+
 def run(
     spec: Spec, given: Mapping[str, Any], out: str, *, replace: bool, crs: str | None, reporter: Reporter
 ) -> None:
@@ -62,6 +83,7 @@ def run(
                     if par.is_input and value is not None and value != []:
                         shown[par.name] = " ".join(value if isinstance(value, list) else [str(value)]).strip()
                         arguments[par.name] = read_input(par, value, crs, piped)
+            read = dict(arguments)
             positional = [
                 arguments.pop(par.name) for par in spec.parameters if par.positional and par.name in arguments
             ]
@@ -82,6 +104,8 @@ def run(
     if onto is not None:
         return
     figures = result.figures if isinstance(result, (FolderContents, BookChange)) else {}
+    for line in depths_told(spec, result, read):
+        reporter.say(line)
     if isinstance(result, (FolderContents, BookChange)):
         for line in result.said:
             reporter.say(line)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from .. import geopackage
 from ..errors import DataError, LayerMissing, UsageError
+from ..level_told import LEVEL, level_in_lineage
 from ..real_files import require_ordinary
 from .reference import Reference, parse_reference
 
@@ -88,6 +89,10 @@ def read_layer(
         raise DataError(f"{ref.path}:{layer} is a table without geometry; a layer with geometry is needed.")
     if crs is not None:
         frame = reprojected(frame, crs, str(ref))
+    if geopackage.is_geopackage(ref.path):
+        level_m = level_in_lineage(geopackage.read_lineage(ref.path, layer))
+        if level_m is not None:
+            frame.attrs[LEVEL] = level_m
     return frame
 
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from .. import exchange, geopackage
 from ..errors import OutputFailed
+from ..level_told import level_of_layer, with_level
 from . import door
 
 if TYPE_CHECKING:
@@ -106,8 +107,13 @@ def _fill(
                     _write_frame(part, name, value, words, types.get(name, ()))
     except OutputFailed as error:
         raise OSError(str(error)) from error
-    if lineage:
-        geopackage.write_lineage(part, list(layers), lineage)
+    levels = {name: level for name, one in layers.items() if (level := level_of_layer(one)) is not None}
+    for level_m in sorted(set(levels.values())):
+        of_it = [name for name, level in levels.items() if level == level_m]
+        geopackage.write_lineage(part, of_it, with_level(lineage, level_m))
+    rest = [name for name in layers if name not in levels]
+    if lineage and rest:
+        geopackage.write_lineage(part, rest, lineage)
 
 
 def write_layers(

@@ -43,6 +43,7 @@ KnownHazards = Annotated[
             Column("kind", "text", gaps=True),
             Column("top_depth_m", gaps=True),
             Column("radius_m", gaps=True),
+            Column("position_error_m", gaps=True),
         ),
         repair="keep out",
     ),

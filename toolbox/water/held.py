@@ -108,7 +108,7 @@ def tell(look: Look, chosen: Ints, lie: Lie, cast_m: Floats, bits: Bits) -> Foun
     found = chosen >= 0
     x, y = lie.x + cast_m * lie.east, lie.y + cast_m * lie.north
     group = rays.group[look.ray[chosen[found]]]
-    least_m = least_depth_inside(surface, x, y, rules.drift_m, level_m=setting.level_m)
+    least_m = least_depth_inside(setting.least, x, y, rules.drift_m, level_m=setting.level_m)
 
     def spread(values: Floats) -> Floats:
         full = np.full(n, np.nan)

@@ -156,12 +156,21 @@ class Setting:
         Casts, draft, margins and weights.
     surroundings
         All structures of the plan, and the hazards.
+    surely
+        Depths lowered where they are less sure than the error counted everywhere; None where that is nowhere. Water
+        enough for the boat is judged by them.
     """
 
     surface: DepthSurface
     level_m: float
     rules: HoldRules
     surroundings: Surroundings
+    surely: DepthSurface | None = None
+
+    @property
+    def least(self) -> DepthSurface:
+        """The depths that water enough for the boat is judged by."""
+        return self.surface if self.surely is None else self.surely
 
     @property
     def need_m(self) -> float:
@@ -207,11 +216,12 @@ def broken_rules(lie: Lie, cast_m: Floats, *, fished: Ints, top_m: Floats, setti
     x, y = lie.x + cast_m * lie.east, lie.y + cast_m * lie.north
     depth = surface.at(x, y) + level_m
     along = least_depth_along(surface, lie.x, lie.y, x, y, level_m=level_m)
-    inside = least_depth_inside(surface, x, y, drift_m, level_m=level_m)
+    inside = least_depth_inside(setting.least, x, y, drift_m, level_m=level_m)
+    sure = depth if setting.surely is None else setting.surely.at(x, y) + level_m
     places, aims = np.asarray(shapely.points(x, y)), np.asarray(shapely.points(lie.x, lie.y))
     for rule, fails in (
         (UNKNOWN, np.isnan(depth)),
-        (THIN, depth < setting.need_m),
+        (THIN, sure < setting.need_m),
         (ABOVE, depth < top_m - surface.error_m),
         (BLOCKED, ~(along > 0) | around.screened(aims, places, fished)),
         (ADRIFT, ~(inside >= setting.need_m)),

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 Geometries = NDArray[np.object_]
 Rows = NDArray[np.intp]
 
+
 def _there(frame: Any) -> tuple[Geometries, Rows]:
     if frame is None or not len(frame):
         return np.empty(0, dtype=object), np.empty(0, dtype=np.intp)
