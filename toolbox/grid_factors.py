@@ -132,7 +132,9 @@ def _own_turn_deg(crs: pyproj.CRS, extent: Sequence[float], own: str) -> float:
     import pyproj
 
     zone = pyproj.CRS.from_user_input(own)
-    box = pyproj.Transformer.from_crs(crs, zone, always_xy=True).transform_bounds(*extent)
+    to_zone = pyproj.Transformer.from_crs(crs, zone, always_xy=True)
+    west, south, east, north = extent
+    box = to_zone.transform_bounds(west, south, east, north)
     found = _measured(zone, tuple(round(one / _ROUND_M) * _ROUND_M for one in box))
     return 0.0 if found is None else found.turn_deg
 

@@ -45,7 +45,8 @@ def origin_of(geometry: Any) -> NDArray[np.float64]:
 
 def _faces(ring: Any) -> Any:
     """All that a ring parts from the outside, whichever way and however often it is wound."""
-    noded = shapely.node(shapely.linestrings(shapely.get_coordinates(ring)))
+    line: Any = shapely.linestrings(shapely.get_coordinates(ring))
+    noded = shapely.node(line)
     return shapely.union_all(shapely.get_parts(shapely.polygonize([noded])))
 
 
@@ -78,7 +79,9 @@ def _closed_in(polygon: Any) -> Any:
         if _is_sound(hole) and shapely.covers(area, hole):
             area = shapely.difference(area, hole)
     edge = shapely.buffer(shapely.boundary(area), 1e-9) if not area.is_empty else area
-    loose = [one for line in rings if not (one := shapely.difference(shapely.linestrings(shapely.get_coordinates(line)), edge)).is_empty]  # fmt: skip  # noqa: E501
+    lines: Any = [shapely.linestrings(shapely.get_coordinates(ring)) for ring in rings]
+    outside = shapely.difference(lines, edge)
+    loose = outside[~shapely.is_empty(outside)].tolist()
     # A line within the area adds nothing; one that bounds nothing is a wall.
     return shapely.union(area, _hairs(loose)) if loose else area
 

@@ -166,7 +166,7 @@ def _legs(
     yield from _untrue(
         names, "is long", length, said, ~(np.abs(length - said) <= 1e-9 * length + TOLERANCE_M)
     )
-    for row in np.flatnonzero(~np.isin(part, PARTS)):
+    for row in np.flatnonzero(~np.isin(part, PARTS)).tolist():
         yield Violation(names[row], f"is of part '{part[row]}'; it must be one of: {', '.join(PARTS)}")
     taken = launches(lines, part, start, end)
     for row in np.flatnonzero(part == "launch").tolist():

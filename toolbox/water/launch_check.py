@@ -15,7 +15,7 @@ from .keep_out import TOLERANCE_M
 from .violations import Violation
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator
 
     from numpy.typing import NDArray
 
@@ -80,13 +80,15 @@ def _afloat_again(
             name,
             f"is dry or too thin to float the boat for {in_words(lane_m, 'length')} from the ramp, "
             f"{in_words(LANE_M, 'length')} of lane is the most",
-            *xy[0],
+            float(xy[0, 0]),
+            float(xy[0, 1]),
             lane_m - LANE_M,
         )
     # Land between two samples counts as well: each piece of it has a length of its own.
     for piece in dry:
         if float(shapely.line_locate_point(line, shapely.get_point(piece, 0))) > lane_m + TOLERANCE_M:
-            yield Violation(name, "crosses land", *shapely.get_coordinates(piece)[0], float(piece.length))
+            x, y = shapely.get_coordinates(piece)[0].tolist()
+            yield Violation(name, "crosses land", x, y, float(piece.length))
     again = np.flatnonzero(thin[lane:] & ~grounded[lane:]) + lane
     if today is not None and len(again):
         worst = int(again[np.argmin(np.where(np.isnan(today[again]), -np.inf, today[again]))])
@@ -95,7 +97,8 @@ def _afloat_again(
         yield Violation(
             name,
             f"comes to {had} once it is afloat, {in_words(float_m, 'length')} floats the boat",
-            *xy[worst],
+            float(xy[worst, 0]),
+            float(xy[worst, 1]),
             float_m - here,
         )
 
@@ -123,7 +126,7 @@ def launch_violations(
         Charted depth, today, at which the boat floats whatever the errors.
     """
     yield from _afloat_again(name, line, off, depth, level_m, float_m)
-    items: Sequence[Any] = np.array([line], dtype=object)
+    items = np.array([line], dtype=object)
     yield from off.launch_violations(items, [name])
 
 
@@ -152,11 +155,17 @@ def past_its_end(
     inner = xy[along < length - _AMPLE_M]
     if not len(inner):
         return
-    points = shapely.points(inner)
+    points = np.empty(len(inner), dtype=object)
+    points[:] = shapely.points(inner)
     ample = off.clearance_m(points, running=False) > _AMPLE * keep_m + _AMPLE_M
     ample &= shapely.intersects(off.water, points)
     if depth is not None:
         ample &= depth.at(inner[:, 0], inner[:, 1]) + level_m > usable_m
     if ample.any():
         first = int(np.argmax(ample))
-        yield Violation(name, "goes on as a launch where water to idle in has begun", *inner[first])
+        yield Violation(
+            name,
+            "goes on as a launch where water to idle in has begun",
+            float(inner[first, 0]),
+            float(inner[first, 1]),
+        )

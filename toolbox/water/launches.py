@@ -243,6 +243,7 @@ def shortest_launch(ramp: Any, part: Any, ground: LaunchGround, others: Any, *, 
     if best is None:
         return None
     at, entry = best
+    assert entry is not None
     way = [(entry.x, entry.y)]
     while at >= 0:
         way.append((float(places[at, 0]), float(places[at, 1])))

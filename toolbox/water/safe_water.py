@@ -281,7 +281,9 @@ def safe_waters(
         closed, hazardous = ([moved(one, -origin) for one in some] for some in (closed, hazardous))
     idle_area = without(area, union_of(closed)) if closed else area
     run_clearance = clearance_m if run_clearance_m is None else run_clearance_m
-    back = (lambda one: sound(moved(one, origin))[0]) if origin.any() else (lambda one: one)
+
+    def back(one: Any) -> Any:
+        return sound(moved(one, origin))[0] if origin.any() else one
 
     def to_idle() -> Any:
         return _cut_from(shrink(idle_area, clearance_m), closed, clearance_m)

@@ -29,7 +29,7 @@ def areas_of(frame: Any) -> tuple[Geometries, Rows]:
 
 
 def _simple_parts(shape: Any) -> list[Any]:
-    parts = shapely.get_parts(shape).tolist()
+    parts: list[Any] = shapely.get_parts(shape).tolist()
     if shape.geom_type == "GeometryCollection":
         return [one for part in parts for one in _simple_parts(part)]
     return parts

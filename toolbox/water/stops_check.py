@@ -141,11 +141,11 @@ def _timed(stops: gpd.GeoDataFrame, legs: gpd.GeoDataFrame) -> Iterator[Violatio
         np.isin(part, ("idle", "launch")) & (slow == 0.0) & (length > 1.0) & (seconds > 0.0)
     )
     speed = length[rows] / seconds[rows]
-    for row, mps in zip(rows.tolist(), speed.tolist(), strict=True):
+    for slow_row, mps in zip(rows.tolist(), speed.tolist(), strict=True):
         if mps > float(speed.min()) * (1.0 + _SPEED_SHARE):
             yield Violation(
-                f"leg {number[row]:g}",
-                f"is said to be {part[row]}, at {mps:.3g} m/s where the boat idles at {speed.min():.3g}",
+                f"leg {number[slow_row]:g}",
+                f"is said to be {part[slow_row]}, at {mps:.3g} m/s where the boat idles at {speed.min():.3g}",
             )
     told = [
         (place, stops[word].iloc[place], word) for place in range(len(stops)) for word in ("arrive", "leave")
