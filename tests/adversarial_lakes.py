@@ -316,8 +316,10 @@ def run_lake(seed):
 
 def run_lakes(count, seed, tell=lambda _: None):
     """Run many lakes; counts, and the faults one by one."""
-    found = [run_lake(seed * 1_000_003 + k) for k in range(count)]
-    for one in found:
+    found = []
+    for k in range(count):
+        one = run_lake(seed * 1_000_003 + k)
+        found.append(one)
         if one["near"] or one["exported"] or one["code"] not in (0, 5):
             tell(str(one))
     return {

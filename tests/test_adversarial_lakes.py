@@ -27,7 +27,7 @@ def test_no_run_over_a_hostile_lake_is_nearer_than_asked_also_after_export():
 def test_the_checker_knows_near_from_far():
     lake = adversarial_lakes.make_lake(0)
     lake.rings = [("water", np.array([(0, 0), (100, 0), (100, 100), (0, 100)])), ("idle", np.array([(40, 40), (60, 40), (60, 60), (40, 60)]))]  # fmt: skip
-    assert adversarial_lakes.nearest_m(lake, [(10, 20), (90, 20)], "run") == 20.0
+    assert adversarial_lakes.nearest_m(lake, [(25, 20), (75, 20)], "run") == 20.0
     assert adversarial_lakes.nearest_m(lake, [(10, 50), (90, 50)], "run") == 0.0  # through
     assert adversarial_lakes.nearest_m(lake, [(48, 50), (52, 50)], "run") == 0.0  # within
     assert adversarial_lakes.nearest_m(lake, [(110, 50), (120, 50)], "run") == 0.0  # ashore
