@@ -98,9 +98,8 @@ def water_today(
     -------
     WaterToday
         water (water_id, area_m2, level_m: today's), the largest first; depth_bands (from_m, to_m; to_m of the last is
-        empty); dry_ground (area_m2, level_m): ground inside the shoreline that is dry today; pieces smaller than a cell, such
-        as
-        crumbs along the shoreline, are in neither water nor dry ground.
+        empty); dry_ground (area_m2, level_m): ground inside the shoreline that is dry today; pieces smaller
+        than a cell, such as crumbs along the shoreline, are in neither water nor dry ground.
 
     Raises
     ------

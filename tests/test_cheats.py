@@ -93,7 +93,7 @@ def test_a_launch_goes_round_a_rock_and_is_no_longer_than_it_has_to_be():
 
 def test_a_ramp_without_a_launch_cannot_be_used_and_the_reason_says_so():
     lake = rocky(500, 14, radius=60.0)  # the ramp lies in it
-    with pytest.raises(NoSafeWay, match="can't be used today|begins"):
+    with pytest.raises(NoSafeWay, match=r"can't be used today|begins"):
         run_on(lake)
 
 
@@ -101,7 +101,7 @@ def test_a_launch_through_a_rock_is_refused_by_the_proof():
     lake = rocky(900, 900)
     run, holds = run_on(lake)
     there = rocky(500, 12, radius=1.0)
-    with pytest.raises(NoSafeWay, match="launch.*enters idle hazard"):
+    with pytest.raises(NoSafeWay, match=r"launch.*enters idle hazard"):
         prove_run(run.stops, run.legs, holds, lake.water, hazards=there.hazards, depth=lake.depth)
 
 

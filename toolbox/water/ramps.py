@@ -54,9 +54,9 @@ def why_no_launch(ramp: Any, idling: Any, launch_m: float) -> str:
     if away_m > launch_m:
         return f"lies on dry ground or shut in today: the water this boat can use begins {away} away"
     return (
-        f"can't be used today: the water this boat can use begins {away} away, but no launch leads there that keeps "
-        f"off known hazards, closed zones, dry ground and, beyond {in_words(LANE_M, 'length')} of lane, water too thin to "
-        "float the boat"
+        f"can't be used today: the water this boat can use begins {away} away, but no launch leads there that "
+        f"keeps off known hazards, closed zones, dry ground and, beyond {in_words(LANE_M, 'length')} of lane, water "
+        "too thin to float the boat"
     )
 
 
