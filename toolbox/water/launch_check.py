@@ -50,7 +50,7 @@ def launches(lines: Geometries, part: NDArray[np.object_], start: Any, end: Any)
         found[last] = False
     if part[0] == "launch" and shapely.distance(ends[0], start) <= TOLERANCE_M:
         found[0] = True
-    return found
+    return dict(sorted(found.items()))
 
 
 def _strewn(line: Any, step_m: float) -> tuple[Floats, Floats]:

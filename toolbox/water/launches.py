@@ -170,6 +170,22 @@ def _corners(obstacles: Any, ramp: Any, reach_m: float) -> NDArray[np.float64]:
         tolerance *= 2.0
 
 
+def _lane_ends(corners: NDArray[np.float64], ramp: Any, dry: Any) -> NDArray[np.float64]:
+    """Where straight lanes from a ramp past each corner come to water that floats the boat, a hand beyond."""
+    off = corners - (ramp.x, ramp.y)
+    away = np.hypot(*off.T)
+    off, away = off[away > 0.0], away[away > 0.0]
+    if not len(off):
+        return np.empty((0, 2))
+    way = off / away[:, None]
+    ends = (ramp.x, ramp.y) + way * LANE_M
+    starts = np.broadcast_to((ramp.x, ramp.y), ends.shape)
+    lanes = shapely.linestrings(np.stack([starts, ends], axis=1))
+    parts, lane = shapely.get_parts(shapely.intersection(lanes, dry), return_index=True)
+    first = shapely.distance(parts, ramp) <= _LEAST_M
+    return np.asarray((ramp.x, ramp.y) + way[lane[first]] * (shapely.length(parts[first]) + _OFF_M)[:, None])
+
+
 def shortest_launch(ramp: Any, part: Any, ground: LaunchGround, others: Any, *, reach_m: float) -> Any | None:
     """Find the shortest launch from a ramp into one usable water.
 
@@ -228,6 +244,8 @@ def shortest_launch(ramp: Any, part: Any, ground: LaunchGround, others: Any, *, 
             if best is not None:
                 break  # straight to the nearest place: nothing is shorter
             more = _corners(shapely.union(afloat, part), ramp, reach_m)
+            past = np.concatenate([more, _corners(ground.hard, ramp, LANE_M)])
+            more = np.concatenate([more, _lane_ends(past, ramp, ground.dry)])
             places = np.concatenate([places, more])
             cost = np.append(cost, np.full(len(more), np.inf))
             before = np.append(before, np.full(len(more), -1))
