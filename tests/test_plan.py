@@ -9,6 +9,7 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
+from scipy.spatial import cKDTree
 
 from castshed.algorithms.boat_hold import boat_hold
 from castshed.algorithms.fishable import fishable
@@ -119,12 +120,17 @@ def test_water_that_is_not_connected_is_named_and_left_out(tmp_path, lake):
 
 
 def test_the_chain_holds_on_a_real_valley_nobody_here_drew():
-    """matplotlib's jacksboro grid flooded to 360 m, pool down 1.5 m, 40 spots by a seeded rule."""
+    """matplotlib's jacksboro grid flooded to 360 m, pool down 1.5 m, 40 spots by a seeded rule, a ramp at a steep bank.
+
+    Ramps are built where the bank falls away (common practice); at a flat one falling water leaves only mud.
+    """
     depth, shore, spots, level = flooded_valley(), valley_shoreline(), seeded_spots(40, 1), -1.5
     ring = np.asarray(shore.geometry.iloc[0].exterior.coords)
+    row, column = np.nonzero(depth.depth_m > 6.0)
+    steep = cKDTree(np.column_stack([depth.xs[column], depth.ys[row]])).query(ring)[0].argmin()
     ramps = gpd.GeoDataFrame(
         {"ramp_id": ["r"], "name": ["Valley ramp"], "min_level_m": [-5.0]},
-        geometry=[shapely.Point(ring[1000])],
+        geometry=[shapely.Point(ring[steep])],
         crs=CRS,
     )
     today = water_today(depth, shore, level_m=level)

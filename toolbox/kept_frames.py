@@ -6,6 +6,8 @@ import json
 import math
 from typing import TYPE_CHECKING, Any, Final
 
+from .level_told import LEVEL, level_of_layer
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -51,7 +53,9 @@ def frame_to_arrays(frame: GeoDataFrame) -> tuple[dict[str, Any], Arrays] | None
     rows = frame.index
     if not (isinstance(rows, pd.RangeIndex) and rows.equals(pd.RangeIndex(len(frame))) and rows.name is None):
         return None
-    if frame.attrs or not frame.columns.is_unique or frame.columns.name is not None:
+    level_m = level_of_layer(frame)
+    others = frame.attrs.keys() - ({LEVEL} if level_m is not None else set())
+    if others or not frame.columns.is_unique or frame.columns.name is not None:
         return None
     arrays: Arrays = {}
     kinds: list[list[Any]] = []
@@ -79,7 +83,8 @@ def frame_to_arrays(frame: GeoDataFrame) -> tuple[dict[str, Any], Arrays] | None
             return None
         if type(name) is not str:
             return None
-    return {"rows": len(frame), "columns": kinds, "active": frame.geometry.name}, arrays
+    head = {"rows": len(frame), "columns": kinds, "active": frame.geometry.name}
+    return head if level_m is None else head | {"level_m": level_m}, arrays
 
 
 def arrays_to_frame(head: Mapping[str, Any], arrays: Mapping[str, NDArray[Any]]) -> GeoDataFrame:
@@ -116,4 +121,7 @@ def arrays_to_frame(head: Mapping[str, Any], arrays: Mapping[str, NDArray[Any]])
         else:
             columns[name] = pd.Series(held)
     frame = pd.DataFrame(columns, index=pd.RangeIndex(head["rows"]))
-    return geopandas.GeoDataFrame(frame, geometry=head["active"])
+    made_frame = geopandas.GeoDataFrame(frame, geometry=head["active"])
+    if "level_m" in head:
+        made_frame.attrs[LEVEL] = head["level_m"]
+    return made_frame
