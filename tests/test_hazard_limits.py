@@ -14,7 +14,7 @@ from castshed.toolbox.errors import DataError, DataWarning, UsageError
 from castshed.toolbox.water import isobaths, safe_water
 from castshed.toolbox.water.depth import DepthSurface
 from castshed.toolbox.water.isobaths import shallower_than, unknown_area
-from castshed.toolbox.water.safe_water import areas_of, measured_clearance, safe_waters, shrink, sound
+from castshed.toolbox.water.safe_water import kept_out_of, measured_clearance, safe_waters, shrink, sound
 from castshed.toolbox.water.uncertainty import doubted
 from conftest import CRS, frame
 
@@ -276,11 +276,11 @@ def test_broken_water_hazards_and_zones_are_kept_from_all_the_same():
 
 def test_rows_of_a_layer_are_left_out_by_word():
     layer = frame([shapely.box(0, 0, 1, 1), shapely.box(5, 0, 6, 1)], zone=["slow", "dam"])
-    assert [part.bounds[0] for part in areas_of(layer, "zone", "slow")] == [5]
-    assert [part.bounds[0] for part in areas_of(layer)] == [0, 5]
-    assert areas_of(None) == areas_of(layer.iloc[:0]) == []
+    assert [part.bounds[0] for part in kept_out_of(layer, "zone", "slow")] == [5]
+    assert [part.bounds[0] for part in kept_out_of(layer)] == [0, 5]
+    assert kept_out_of(None) == kept_out_of(layer.iloc[:0]) == []
     with pytest.raises(DataError, match="column 'care' is missing; there are zone, geometry"):
-        areas_of(layer, "care", "run")
+        kept_out_of(layer, "care", "run")
 
 
 def test_much_rough_shore_is_kept_from_all_over(monkeypatch):

@@ -16,7 +16,7 @@ import shapely
 from numpy.typing import NDArray
 
 from .isobaths import shallower_than, unknown_area
-from .safe_water import areas_of
+from .safe_water import kept_out_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -97,12 +97,12 @@ def launch_ground(
     x, y = ramp.x, ramp.y
     window = shapely.box(x - reach_m, y - reach_m, x + reach_m, y + reach_m)
     near = _near(lake.hazards, window)
-    things = areas_of(charted_things(near), "care", "run") if near is not None else []
+    things = kept_out_of(charted_things(near), "care", "run") if near is not None else []
     hard = shapely.union_all([*things, shapely.intersection(closed, window)])
     dry = [shapely.difference(window, water)]
-    bare = areas_of(_with_cause(near, NO_DEPTH), "care", "run")
+    bare = kept_out_of(_with_cause(near, NO_DEPTH), "care", "run")
     if lake.today is None:
-        bare += areas_of(_with_cause(near, BOTTOM), "care", "run")
+        bare += kept_out_of(_with_cause(near, BOTTOM), "care", "run")
     else:
         dry.append(_too_thin(lake.today, window, float_m))
     return LaunchGround(hard, shapely.union_all([*dry, *bare]))

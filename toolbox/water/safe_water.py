@@ -184,24 +184,23 @@ def rows_besides(frame: gpd.GeoDataFrame, column: str, value: str) -> NDArray[np
     return np.asarray(frame[column] != value, dtype=bool)
 
 
-def areas_of(frame: Any, column: str | None = None, besides: str = "") -> list[Any]:
-    """List the valid polygons of a layer; if a column is named, not those of rows that hold one value there.
+def areas_of(frame: Any) -> list[Any]:
+    """List the valid polygons of a layer."""
+    if frame is None or len(frame) == 0:
+        return []
+    return polygon_parts(shapely.make_valid(frame.geometry.to_numpy()))
+
+
+def kept_out_of(frame: Any, column: str | None = None, besides: str = "") -> list[Any]:
+    """List the areas of a layer that must be kept out of, with nothing lost in repair.
+
+    If a column is named, those of rows that hold one value there are left out.
 
     Raises
     ------
     DataError
         The column is missing.
     """
-    if frame is None or len(frame) == 0:
-        return []
-    shapes = frame.geometry.to_numpy()
-    if column is not None:
-        shapes = shapes[rows_besides(frame, column, besides)]
-    return polygon_parts(shapely.make_valid(shapes))
-
-
-def kept_out_of(frame: Any, column: str | None = None, besides: str = "") -> list[Any]:
-    """List the areas of a layer that must be kept out of, as `areas_of` does; nothing is lost in repair."""
     if frame is None or len(frame) == 0:
         return []
     shapes = frame.geometry.to_numpy()
