@@ -40,6 +40,9 @@ def chain(
                 case.spots, case.depth, level_m=level_m, draft_m=draft_m, margin_m=MARGIN_M, hazards=hazards,
                 known_hazards=case.known_hazards, zones=case.zones,
             ).holds  # fmt: skip
+        else:
+            holds = holds.copy()
+            holds.attrs.clear()  # the laws take holds from one level to another on purpose
         try:
             ways = safe_ways(
                 holds, case.ramps, water, hazards=hazards, zones=case.zones, level_m=level_m, beam_m=BEAM_M,

@@ -463,7 +463,7 @@ def test_what_cannot_be_names_the_rules_in_conflict(made):
         ask(made, back_by="06:05")
     with pytest.raises(NothingFishable, match="windows"):
         ask(made, must=["s0"], windows=["s0 before 06:01"])
-    with pytest.raises(NoSafeWay, match="can't be used"):
+    with pytest.raises(DataError, match=r"-5 m .* water was made at a level of 0 m"):
         ask(made, level_m=-5.0)
 
 

@@ -82,12 +82,16 @@ def bent(legs, through):
         (lambda k: {"clearance_m": 60.0}, "must be kept"),
         (lambda k: {"running_depth_m": 3.0}, "is needed"),
         (lambda k: {"depth_error_m": 2.0}, "is needed"),
-        (lambda k: {"level_m": -3.0}, "is needed"),
     ],
 )
 def test_a_changed_run_that_breaks_a_rule_is_refused_by_what_it_breaks(day, change, says):
     with pytest.raises(NoSafeWay, match=says):
         prove(day, **change(day))
+
+
+def test_a_run_is_not_proved_at_another_level_than_its_own(day):
+    with pytest.raises(DataError, match=r"-3 m .* was made at a level of -0.3048 m"):
+        prove(day, level_m=-3.0)
 
 
 def test_a_stop_nothing_leads_to_is_a_fault(day):

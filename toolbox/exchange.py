@@ -23,6 +23,7 @@ from .geopackage import (
     LOCK_WAIT_S,
     contents,
     is_geopackage,
+    not_opened,
     open_read_only,
     quoted,
     refuse_odd_tables,
@@ -95,7 +96,9 @@ def _held(path: Path) -> Iterator[sqlite3.Connection | None]:
             )
         except sqlite3.OperationalError as error:
             raise OutputFailed(f"{path} cannot be opened for writing ({error}).") from error
+        hold = contextlib.ExitStack()
         try:
+            hold.enter_context(not_opened(path))
             # A write-ahead log lies beside the file and would be taken for that of the one put in its place.
             if db.execute("PRAGMA journal_mode").fetchone()[0] == "wal":
                 db.execute("PRAGMA journal_mode = DELETE")
@@ -122,6 +125,7 @@ def _held(path: Path) -> Iterator[sqlite3.Connection | None]:
             ) from error
         finally:
             db.close()
+            hold.close()
     yield None
 
 

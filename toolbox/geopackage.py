@@ -8,7 +8,8 @@ from __future__ import annotations
 import contextlib
 import re
 import sqlite3
-from collections.abc import Sequence
+import stat
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -31,10 +32,30 @@ def is_geopackage(path: Path) -> bool:
     return path.suffix.lower() == ".gpkg"
 
 
+# First bytes of the files this process holds against other writers, by device and number: whoever opens and closes such
+# a file, in any thread, gives up all its locks (POSIX advisory locks; sqlite.org/howtocorrupt.html, 2.2).
+_held: Final[dict[tuple[int, int], list[bytes]]] = {}
+
+
+@contextlib.contextmanager
+def not_opened(path: Path) -> Iterator[None]:
+    """Look at a file's first bytes now, and not again while it is held: opening it would give up the hold."""
+    head, found = _head(path), path.stat()
+    own = _held.setdefault((found.st_dev, found.st_ino), [])
+    own.append(head)
+    try:
+        yield
+    finally:
+        own.pop()
+
+
 def _head(path: Path) -> bytes:
     try:
-        if not path.is_file():
+        found = path.stat()
+        if not stat.S_ISREG(found.st_mode):
             return b""
+        if known := _held.get((found.st_dev, found.st_ino)):
+            return known[0]
         with path.open("rb") as stream:
             return stream.read(20)
     except (OSError, ValueError):
