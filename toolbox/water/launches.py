@@ -128,14 +128,30 @@ def _clear(lines: Geometries, areas: Any) -> Bools:
     return fits
 
 
-def _from_ramp(lines: Geometries, ramp: Any, ground: LaunchGround) -> Bools:
+def _lane(line: Any, dry: Any) -> tuple[float, float]:
+    """How far a straight line from a ramp stays dry, and the length that lies dry beyond.
+
+    Ground put together of pieces may have seams, so stretches that touch are one.
+    """
+    parts = shapely.get_parts(shapely.intersection(line, dry))
+    parts = parts[shapely.length(parts) > _LEAST_M]
+    ends = shapely.line_locate_point(line, shapely.get_point(parts, 0))
+    others = shapely.line_locate_point(line, shapely.get_point(parts, -1))
+    lane_m = beyond_m = 0.0
+    for start, end in sorted(zip(np.minimum(ends, others), np.maximum(ends, others), strict=True)):
+        if start <= lane_m + _LEAST_M:
+            lane_m = max(lane_m, float(end))
+        else:
+            beyond_m += float(end - start)
+    return lane_m, beyond_m
+
+
+def _from_ramp(lines: Geometries, ground: LaunchGround) -> Bools:
     """Whether straight lines from a ramp are a lane and then afloat."""
     fits = _clear(lines, ground.hard)
     for row in np.flatnonzero(fits):
-        parts = shapely.get_parts(shapely.intersection(lines[row], ground.dry))
-        parts = parts[shapely.length(parts) > _LEAST_M]
-        lane = shapely.distance(parts, ramp) <= _LEAST_M
-        fits[row] = bool(lane.all()) and float(shapely.length(parts).sum()) <= LANE_M
+        lane_m, beyond_m = _lane(lines[row], ground.dry)
+        fits[row] = beyond_m == 0.0 and lane_m <= LANE_M
     return fits
 
 
@@ -181,9 +197,9 @@ def _lane_ends(corners: NDArray[np.float64], ramp: Any, dry: Any) -> NDArray[np.
     ends = (ramp.x, ramp.y) + way * LANE_M
     starts = np.broadcast_to((ramp.x, ramp.y), ends.shape)
     lanes = shapely.linestrings(np.stack([starts, ends], axis=1))
-    parts, lane = shapely.get_parts(shapely.intersection(lanes, dry), return_index=True)
-    first = shapely.distance(parts, ramp) <= _LEAST_M
-    return np.asarray((ramp.x, ramp.y) + way[lane[first]] * (shapely.length(parts[first]) + _OFF_M)[:, None])
+    lane_m = np.array([_lane(line, dry)[0] for line in lanes])
+    dry_at_first = lane_m > 0.0
+    return np.asarray((ramp.x, ramp.y) + way[dry_at_first] * (lane_m[dry_at_first] + _OFF_M)[:, None])
 
 
 def shortest_launch(ramp: Any, part: Any, ground: LaunchGround, others: Any, *, reach_m: float) -> Any | None:
@@ -231,7 +247,7 @@ def shortest_launch(ramp: Any, part: Any, ground: LaunchGround, others: Any, *, 
         origin = shapely.Point(places[here])
 
         def passes(lines: Geometries, here: int = here) -> Bools:
-            return _from_ramp(lines, ramp, ground) if here == 0 else _clear(lines, afloat)
+            return _from_ramp(lines, ground) if here == 0 else _clear(lines, afloat)
 
         goal = shapely.get_point(shapely.shortest_line(part, origin), 0)
         rest_m = float(shapely.distance(goal, origin))
