@@ -51,16 +51,11 @@ def _depth(day: Day) -> tuple[DepthSurface, DepthSurface | None]:
 
 
 def _doubt(day: Day, depth: DepthSurface, spots: GeoDataFrame) -> None:
-    """Hold the lake's own coverage against its shoreline and all that states a depth beside it."""
-    import shapely
-
+    """Hold the lake's own coverage against all that states a depth beside it; `water_today` holds it to the shore."""
     from castshed.toolbox.water.depth_agreement import doubt_against
-    from castshed.toolbox.water.depth_doubt import doubt
 
     if day.layers.depth is None:  # made from the others, which are doubted as it is made
         return
-    lake = shapely.union_all(day.layers.shoreline.geometry.to_numpy())
-    doubt(depth, lake)
     unit = "State the raster's unit when the coverage is made (depth-surface --raster-unit)"
     listed = f"{unit}, or that of the lists ([spots] depth_unit)."
     for layer, what, mend in (

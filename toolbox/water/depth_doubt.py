@@ -68,16 +68,16 @@ def _along(lake: BaseGeometry, step_m: float) -> Floats:
     edge = shapely.boundary(lake)
     length = float(shapely.length(edge))
     apart = max(step_m, length / _SAMPLES)
-    lines = np.asarray(shapely.get_parts(edge))
-    lengths = np.asarray(shapely.length(lines))
-    at, which = [np.empty(0)], [np.empty(0, dtype=np.intp)]
-    for row, one in enumerate(lengths):
-        if one >= apart:
-            places = np.arange(apart / 2.0, one, apart)
-            at.append(places)
-            which.append(np.full(len(places), row, dtype=np.intp))
-    points = shapely.line_interpolate_point(lines[np.concatenate(which)], np.concatenate(at))
-    return np.asarray(shapely.get_coordinates(points), dtype=np.float64)
+    found = [np.empty((0, 2))]
+    for ring in np.asarray(shapely.get_parts(edge)):  # the walk along a ring is vectorised
+        xy = shapely.get_coordinates(ring)
+        gone = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
+        places = np.arange(apart / 2.0, gone[-1], apart)
+        if gone[-1] >= apart:
+            found.append(
+                np.column_stack([np.interp(places, gone, xy[:, 0]), np.interp(places, gone, xy[:, 1])])
+            )
+    return np.concatenate(found)
 
 
 def _cells_beside(surface: DepthSurface, xy: Floats, lake: BaseGeometry) -> tuple[Floats, Floats]:

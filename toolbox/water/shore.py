@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -30,10 +31,17 @@ def rings_of(area: BaseGeometry) -> NDArray[np.object_]:
 
 def centres_inside(surface: DepthSurface, area: BaseGeometry) -> NDArray[np.bool_]:
     """Tell which cell centres lie inside polygons that do not overlap."""
-    grid = grid_of(surface)
-    segments, line = segments_of(rings_of(area))
+    return _inside(grid_of(surface), shapely.to_wkb(area))
+
+
+@functools.lru_cache(maxsize=2)
+def _inside(grid: Grid, area: bytes) -> NDArray[np.bool_]:
+    """Remember the last two: one day asks for the same lake again and again."""
+    segments, line = segments_of(rings_of(shapely.from_wkb(area)))
     east, _ = crossings(grid, segments, line)
-    return inside(grid, east)
+    found = inside(grid, east)
+    found.flags.writeable = False
+    return found
 
 
 def dry_land(surface: DepthSurface, lake: BaseGeometry) -> NDArray[np.bool_]:
