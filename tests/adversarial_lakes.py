@@ -322,6 +322,9 @@ def run_lakes(count, seed, tell=lambda _: None):
         found.append(one)
         if one["near"] or one["exported"] or one["code"] not in (0, 5):
             tell(str(one))
+        if len(found) % 25 == 0:
+            bad = sum(bool(one["near"] or one["exported"]) for one in found)
+            tell(f"adversarial lakes: {len(found)} of {count}, {bad} with a way nearer than asked")
     return {
         "lakes": count,
         "runs": sum(not one["refused"] for one in found),
