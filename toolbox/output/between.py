@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
+from .earth import from_degrees, to_degrees
+
 if TYPE_CHECKING:
     import pyproj
     from numpy.typing import NDArray
@@ -46,10 +48,8 @@ def bow_m(ends: Floats, crs: pyproj.CRS) -> Floats:
     array
         Distance in its metres (n,); NaN where a place has no longitude and latitude.
     """
-    import pyproj
-
-    lon, lat = pyproj.Transformer.from_crs(crs, 4326, always_xy=True).transform(ends[..., 0], ends[..., 1])
-    x, y = pyproj.Transformer.from_crs(4326, crs, always_xy=True).transform(*_half_way(lon, lat))
+    lon, lat = to_degrees(crs).transform(ends[..., 0], ends[..., 1])
+    x, y = from_degrees(crs).transform(*_half_way(lon, lat))
     middle = ends.mean(axis=1)
     off: Floats = np.hypot(x - middle[:, 0], y - middle[:, 1])
     off[~np.isfinite(off)] = np.nan

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import functools
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
 
 if TYPE_CHECKING:
+    import pyproj
     from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
@@ -15,6 +17,22 @@ _STEP_DEG: Final = (
     1e-7  # about 1 cm, the precision RFC 7946 section 11.2 calls plenty and nearly every reader keeps
 )
 _HALF_DEG: Final = 180.0  # no lake is half the earth wide: what seems to be crosses the 180th meridian
+
+
+@functools.lru_cache(maxsize=8)
+def to_degrees(crs: pyproj.CRS) -> pyproj.Transformer:
+    """Make what turns places of a system into longitude and latitude, once; pyproj's may be shared by threads."""
+    import pyproj
+
+    return pyproj.Transformer.from_crs(crs, 4326, always_xy=True)
+
+
+@functools.lru_cache(maxsize=8)
+def from_degrees(crs: pyproj.CRS) -> pyproj.Transformer:
+    """Make what turns longitude and latitude into places of a system, once."""
+    import pyproj
+
+    return pyproj.Transformer.from_crs(4326, crs, always_xy=True)
 
 
 def _shifted(geometry: BaseGeometry, by_deg: float) -> BaseGeometry:

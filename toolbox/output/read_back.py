@@ -16,6 +16,7 @@ import numpy as np
 import shapely
 
 from ..errors import OutputFailed
+from .earth import from_degrees, to_degrees
 from .roles import role_of
 from .text import number, one_line
 
@@ -64,9 +65,7 @@ class _Truth:
 
 def _longitudes(crs: pyproj.CRS, xy: Floats) -> Floats | None:
     """Longitudes of places; None where one of them is on no place of the Earth."""
-    import pyproj
-
-    lon, lat = pyproj.Transformer.from_crs(crs, 4326, always_xy=True).transform(xy[:, 0], xy[:, 1])
+    lon, lat = to_degrees(crs).transform(xy[:, 0], xy[:, 1])
     fits = np.isfinite(lon) & np.isfinite(lat) & (np.abs(lat) <= 90.0) & (np.abs(lon) <= 180.0)
     return np.asarray(lon) if fits.all() else None
 
@@ -98,15 +97,11 @@ def _truths(layers: Mapping[str, gpd.GeoDataFrame]) -> list[_Truth]:
 
 def _drawn(lon_lat: Floats, crs: pyproj.CRS) -> Floats:
     """Draw a line straight in degrees and take it, with points between, into a reference system."""
-    import pyproj
-
     lon = np.degrees(np.unwrap(np.radians(lon_lat[:, 0])))  # over the 180th meridian the short way
     at = np.arange((len(lon) - 1) * _SAMPLES + 1) / _SAMPLES
     whole = np.arange(len(lon))
     lon, lat = np.interp(at, whole, lon), np.interp(at, whole, lon_lat[:, 1])
-    x, y = pyproj.Transformer.from_crs(4326, crs, always_xy=True).transform(
-        (lon + 180.0) % 360.0 - 180.0, lat
-    )
+    x, y = from_degrees(crs).transform((lon + 180.0) % 360.0 - 180.0, lat)
     return np.column_stack([x, y])
 
 

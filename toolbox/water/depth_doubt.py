@@ -120,7 +120,7 @@ def read_shore(surface: DepthSurface, lake: BaseGeometry) -> ShoreReading:
     enough = known.sum() >= _FEW and known.mean() >= 0.5 and len(bends) >= _FEW
     beside, away = _cells_beside(surface, xy, lake)
     rows, columns = surface.shape
-    stride = max(1, int(np.sqrt(rows * columns / (4.0 * _SAMPLES))))
+    stride = max(1, int(np.sqrt(rows * columns / _SAMPLES)))
     x, y = np.meshgrid(surface.xs[stride // 2 :: stride], surface.ys[stride // 2 :: stride])
     values = surface.depth_m[stride // 2 :: stride, stride // 2 :: stride].astype(np.float64)
     take = np.isfinite(values) & shapely.contains_xy(lake, x, y)
