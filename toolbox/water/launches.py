@@ -196,7 +196,7 @@ def _lane_ends(corners: NDArray[np.float64], ramp: Any, dry: Any) -> NDArray[np.
     way = off / away[:, None]
     ends = (ramp.x, ramp.y) + way * LANE_M
     starts = np.broadcast_to((ramp.x, ramp.y), ends.shape)
-    lanes = shapely.linestrings(np.stack([starts, ends], axis=1))
+    lanes: Any = shapely.linestrings(np.stack([starts, ends], axis=1))
     lane_m = np.array([_lane(line, dry)[0] for line in lanes])
     dry_at_first = lane_m > 0.0
     return np.asarray((ramp.x, ramp.y) + way[dry_at_first] * (lane_m[dry_at_first] + _OFF_M)[:, None])
