@@ -6,9 +6,11 @@ is opened. A link is followed once, and what is written takes the place of the f
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import os
 import stat
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
 
@@ -102,18 +104,11 @@ def _why(error: OSError | ValueError) -> str:
     return str(getattr(error, "strerror", None) or error)
 
 
-def output_file(path: Path) -> Path:
-    """Find the file that an output is written to: through links, and an ordinary file or none yet.
-
-    Raises
-    ------
-    OutputFailed
-        A link that leads nowhere or in a ring, a name no file can have, a pipe, a device, a socket or a folder.
-    """
+@contextlib.contextmanager
+def _followed(path: Path) -> Iterator[None]:
+    """Say why the place of an output cannot be looked at or its link followed."""
     try:
-        linked = path.is_symlink()
-        real = path.resolve(strict=True) if linked else path
-        kind = special_kind(real)
+        yield
     except FileNotFoundError as error:
         raise OutputFailed(
             f"{shown(path)} is a link to {shown(path.readlink())}, which is not there; make that, or take the link "
@@ -122,6 +117,20 @@ def output_file(path: Path) -> Path:
     except (OSError, RuntimeError, ValueError) as error:
         why = _why(error) if isinstance(error, (OSError, ValueError)) else "its links lead round in a ring"
         raise OutputFailed(f"{shown(path)} cannot be written: {why}. Choose another name.") from error
+
+
+def output_file(path: Path) -> Path:
+    """Find the file that an output is written to: through links, and an ordinary file or none yet.
+
+    Raises
+    ------
+    OutputFailed
+        A link that leads nowhere or in a ring, a name no file can have, a pipe, a device, a socket or a folder.
+    """
+    with _followed(path):
+        linked = path.is_symlink()
+        real = path.resolve(strict=True) if linked else path
+        kind = special_kind(real)
     length = len(os.fsencode(real.name))
     if length > MOST_NAME_BYTES:
         raise OutputFailed(
@@ -141,18 +150,10 @@ def output_folder(folder: Path) -> Path:
     OutputFailed
         A link that leads nowhere or in a ring, or a name no folder can have.
     """
-    try:
+    with _followed(folder):
         if folder.is_symlink():
             return folder.resolve(strict=True)
         folder.exists()
-    except FileNotFoundError as error:
-        raise OutputFailed(
-            f"{shown(folder)} is a link to {shown(folder.readlink())}, which is not there; make that, or take the link "
-            "away."
-        ) from error
-    except (OSError, RuntimeError, ValueError) as error:
-        why = _why(error) if isinstance(error, (OSError, ValueError)) else "its links lead round in a ring"
-        raise OutputFailed(f"{shown(folder)} cannot be written: {why}. Choose another name.") from error
     return folder
 
 
