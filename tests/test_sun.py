@@ -63,6 +63,7 @@ def test_a_utc_day_west_of_greenwich_does_not_bring_back_the_evening_before():
 @example(
     dt.date(2001, 12, 26), 0.0, -60.0, 8
 )  # noon of the 25th 6 s before midnight, the next one on the 27th
+@example(dt.date(2000, 3, 9), 17.0, 18.25, -5)  # sunrise at 23:59 of the evening before
 def test_dawn_rise_noon_set_dusk_come_in_that_order_within_a_day(day, latitude, longitude, hours):
     zone = dt.timezone(dt.timedelta(hours=hours))
     times = sun_times(day, zone, latitude, longitude)

@@ -14,7 +14,7 @@ from ..clock_times import zone_named
 
 if TYPE_CHECKING:
     import zoneinfo
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
 
 CIVIL_DEG = 6.0
 """How far the sun stands below the horizon at civil dawn and dusk."""
@@ -59,18 +59,28 @@ def middle_of(bounds: Sequence[float], crs: pyproj.CRS) -> tuple[float, float]:
 
 
 def _crossing(
-    ask: Callable[[dt.date], dt.datetime], date: dt.date, noon: dt.datetime, *, before: bool
+    place: astral.Observer, noon: dt.datetime, depression_deg: float, side: int
 ) -> dt.datetime | None:
-    """Find the crossing that belongs to a noon: asked for a date, a sun library may hand back the evening before."""
-    for shift in (0, -1, 1):
-        try:
-            found = ask(date + shift * _DAY)
-        except ValueError:  # the sun does not come to that height
-            continue
-        apart = noon - found if before else found - noon
-        if dt.timedelta(0) < apart < dt.timedelta(hours=12, minutes=5):
-            return found
-    return None
+    """Find when the sun crosses a height before (side -1) or after (1) a noon, to the second; None where it does not.
+
+    The library's own sunrise and its like go by calendar dates, and a date may hold two of them or none; its heights
+    know no dates. Between noon and the midnight 12 hours from it the sun only sinks.
+    """
+    zenith_deg = 90.0 + depression_deg
+    low = -depression_deg - astral.sun.refraction_at_zenith(zenith_deg)
+    start = noon.astimezone(dt.UTC)
+
+    def up(seconds: int) -> bool:
+        moment = start + dt.timedelta(seconds=side * seconds)
+        return astral.sun.elevation(place, moment, with_refraction=False) >= low
+
+    light, dark = 0, 12 * 3600
+    if not up(light) or up(dark):
+        return None
+    while dark - light > 1:
+        middle = (light + dark) // 2
+        light, dark = (middle, dark) if up(middle) else (light, middle)
+    return (start + dt.timedelta(seconds=side * light)).astimezone(noon.tzinfo)
 
 
 @functools.lru_cache(maxsize=256)
@@ -102,25 +112,12 @@ def sun_times(date: dt.date, zone: dt.tzinfo, latitude_deg: float, longitude_deg
     midday = dt.datetime.combine(date, dt.time(12), tzinfo=zone)
     noons = [astral.sun.noon(place, date + shift * _DAY, tzinfo=zone) for shift in (-1, 0, 1)]
     noon = min(noons, key=lambda moment: abs(moment - midday))
-
-    def dawn(day: dt.date) -> dt.datetime:
-        return astral.sun.dawn(place, day, depression=CIVIL_DEG, tzinfo=zone)
-
-    def rise(day: dt.date) -> dt.datetime:
-        return astral.sun.sunrise(place, day, tzinfo=zone)
-
-    def sunset(day: dt.date) -> dt.datetime:
-        return astral.sun.sunset(place, day, tzinfo=zone)
-
-    def dusk(day: dt.date) -> dt.datetime:
-        return astral.sun.dusk(place, day, depression=CIVIL_DEG, tzinfo=zone)
-
     return SunTimes(
-        _crossing(dawn, date, noon, before=True),
-        _crossing(rise, date, noon, before=True),
+        _crossing(place, noon, CIVIL_DEG, -1),
+        _crossing(place, noon, astral.sun.SUN_APPARENT_RADIUS, -1),
         noon,
-        _crossing(sunset, date, noon, before=False),
-        _crossing(dusk, date, noon, before=False),
+        _crossing(place, noon, astral.sun.SUN_APPARENT_RADIUS, 1),
+        _crossing(place, noon, CIVIL_DEG, 1),
     )
 
 
