@@ -67,7 +67,7 @@ def _crossing(
     know no dates. Between noon and the midnight 12 hours from it the sun only sinks.
     """
     zenith_deg = 90.0 + depression_deg
-    low = -depression_deg - astral.sun.refraction_at_zenith(zenith_deg)
+    low = -depression_deg - astral.refraction_at_zenith(zenith_deg)
     start = noon.astimezone(dt.UTC)
 
     def up(seconds: int) -> bool:
