@@ -209,24 +209,22 @@ def day_plan(
 
     Notes
     -----
-    Search: `castshed.toolbox.water.day_search`. Times count slow zones at the speed of the slowest and are rounded up.
-    What makes the plan wrong: fish, traffic at the ramp, wind against what was forecast. The worth of a longer stay is
-    an assumed form. Burn from horsepower is a rule of thumb; watch the gauge.
+    Search: `castshed.toolbox.water.day.day_search`. Times count slow zones at the speed of the slowest and are
+    rounded up. What makes the plan wrong: fish, traffic at the ramp, wind against what was forecast. The worth of a
+    longer stay is an assumed form. Burn from horsepower is a rule of thumb; watch the gauge.
     """
     from dataclasses import replace
 
     from castshed.toolbox.errors import NoSafeWay, NothingFishable, UsageError
     from castshed.toolbox.report import progress
-    from castshed.toolbox.water.afloat import Handling, set_afloat
-    from castshed.toolbox.water.burn import Burn
-    from castshed.toolbox.water.day_basis import FIRST_HOLD, DayBasis, holds_done, times_with_planing
-    from castshed.toolbox.water.day_hours import EVER, daylight, hours_of, open_spans
-    from castshed.toolbox.water.day_layers import answers_frame, day_left_out, day_legs, day_stops
-    from castshed.toolbox.water.day_offers import stays_by_kind, stays_of, worth_of
-    from castshed.toolbox.water.day_search import best_day
-    from castshed.toolbox.water.day_task import visited
-    from castshed.toolbox.water.day_wishes import wishes_of
-    from castshed.toolbox.water.day_words import (
+    from castshed.toolbox.water.day.day_basis import FIRST_HOLD, DayBasis, holds_done, times_with_planing
+    from castshed.toolbox.water.day.day_frames import answers_frame, day_left_out, day_legs, day_stops
+    from castshed.toolbox.water.day.day_hours import EVER, daylight, hours_of, open_spans
+    from castshed.toolbox.water.day.day_offers import stays_by_kind, stays_of, worth_of
+    from castshed.toolbox.water.day.day_search import best_day
+    from castshed.toolbox.water.day.day_task import visited
+    from castshed.toolbox.water.day.day_wishes import wishes_of
+    from castshed.toolbox.water.day.day_words import (
         already_done,
         best_swaps,
         half_an_hour,
@@ -235,11 +233,13 @@ def day_plan(
         why_no_day,
         worth_and_fuel,
     )
-    from castshed.toolbox.water.plan_b import plan_b
-    from castshed.toolbox.water.ramps import ramp_of, require_entry
-    from castshed.toolbox.water.run_layers import best_holds, places_frame, with_names
-    from castshed.toolbox.water.sun import middle_of
-    from castshed.toolbox.water.uncertainty import error_of, needed_depth_m
+    from castshed.toolbox.water.day.plan_b import plan_b
+    from castshed.toolbox.water.day.sun import middle_of
+    from castshed.toolbox.water.level.uncertainty import error_of, needed_depth_m
+    from castshed.toolbox.water.runs.afloat import Handling, set_afloat
+    from castshed.toolbox.water.runs.burn import Burn
+    from castshed.toolbox.water.runs.ramps import ramp_of, require_entry
+    from castshed.toolbox.water.runs.run_frames import best_holds, places_frame, with_names
 
     handling = Handling.of_boat(
         beam_m=beam_m,

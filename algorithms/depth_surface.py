@@ -70,13 +70,13 @@ def _from_raster(
 
     from castshed.toolbox.errors import DataError, UsageError
     from castshed.toolbox.notes import note
+    from castshed.toolbox.size_limits import check_room
     from castshed.toolbox.units import convert
-    from castshed.toolbox.water.depth_doubt import doubt_shore
-    from castshed.toolbox.water.impossible_depths import refuse_beyond_lakes, refuse_marks
-    from castshed.toolbox.water.raster_depth import depth_from, resampled, with_shore
-    from castshed.toolbox.water.room import check_room
-    from castshed.toolbox.water.shore import centres_inside
-    from castshed.toolbox.water.surface import grid_over
+    from castshed.toolbox.water.bottom.raster_depth import depth_from, resampled, with_shore
+    from castshed.toolbox.water.bottom.shore import centres_inside
+    from castshed.toolbox.water.bottom.surface import grid_over
+    from castshed.toolbox.water.doubt.depth_doubt import doubt_shore
+    from castshed.toolbox.water.doubt.impossible_depths import refuse_beyond_lakes, refuse_marks
 
     if no_data is not None:
         raster = raster.with_depth(
@@ -242,17 +242,22 @@ def depth_surface(
     import numpy as np
     import shapely
 
+    from castshed.toolbox.depth import LOCAL_ERROR, DepthSurface
     from castshed.toolbox.errors import UsageError
     from castshed.toolbox.notes import note
     from castshed.toolbox.report import progress
-    from castshed.toolbox.water.blocks import depth_and_error
-    from castshed.toolbox.water.blunders import without_blunders
-    from castshed.toolbox.water.confidence import local_error_m
-    from castshed.toolbox.water.depth import LOCAL_ERROR, DepthSurface
-    from castshed.toolbox.water.depth_rows import doubt_rows
-    from castshed.toolbox.water.room import ONE_PIECE_CELLS, check_room
-    from castshed.toolbox.water.surface import METHODS, grid_over
-    from castshed.toolbox.water.survey import measured_from, usable_rows, usual_interval, with_depth_areas
+    from castshed.toolbox.size_limits import ONE_PIECE_CELLS, check_room
+    from castshed.toolbox.water.bottom.blocks import depth_and_error
+    from castshed.toolbox.water.bottom.confidence import local_error_m
+    from castshed.toolbox.water.bottom.surface import METHODS, grid_over
+    from castshed.toolbox.water.bottom.survey import (
+        measured_from,
+        usable_rows,
+        usual_interval,
+        with_depth_areas,
+    )
+    from castshed.toolbox.water.doubt.blunders import without_blunders
+    from castshed.toolbox.water.doubt.depth_rows import doubt_rows
 
     lake = shapely.union_all(shoreline.geometry.to_numpy())
     if raster is not None and not (contours is None and soundings is None and depth_areas is None):

@@ -98,9 +98,9 @@ def export(
     DataError
         The table of symbols cannot be read.
     """
-    from castshed.toolbox.output.formats import Telling, write_files
-    from castshed.toolbox.output.names import NameRule
-    from castshed.toolbox.output.symbols import symbol_table
+    from castshed.toolbox.output.formats.formats import Telling, write_files
+    from castshed.toolbox.output.formats.symbols import symbol_table
+    from castshed.toolbox.output.words.names import NameRule
 
     if not layers:
         raise UsageError("No layer was given to export; give one or more as FILE.gpkg:LAYER.")

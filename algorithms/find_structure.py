@@ -97,8 +97,8 @@ def find_structure(
 
     Notes
     -----
-    The finders and their methods: `castshed.toolbox.water.forms`. What makes the result wrong: depths drawn from wide
-    contours or sparse tracks, silt since the survey, and cells wider than the structure. Confirm on the water.
+    The finders and their methods: `castshed.toolbox.water.structure`. What makes the result wrong: depths drawn from
+    wide contours or sparse tracks, silt since the survey, and cells wider than the structure. Confirm on the water.
     """
     import geopandas as gpd
     import numpy as np
@@ -107,9 +107,9 @@ def find_structure(
     from castshed.toolbox.errors import UsageError
     from castshed.toolbox.report import progress
     from castshed.toolbox.units import in_words
-    from castshed.toolbox.water.forms.banks import nearest_banks
-    from castshed.toolbox.water.forms.describe import described
-    from castshed.toolbox.water.forms.findings import chosen, find_all
+    from castshed.toolbox.water.structure.finding_words import described
+    from castshed.toolbox.water.structure.findings import chosen, find_all
+    from castshed.toolbox.water.structure.which_bank import nearest_banks
 
     if from_m >= to_m:
         raise UsageError(

@@ -31,8 +31,8 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from numpy.typing import NDArray
 
-    from castshed.toolbox.water.hours import Hours
-    from castshed.toolbox.water.way_seas import WaySeas
+    from castshed.toolbox.water.verdicts.way_seas import WaySeas
+    from castshed.toolbox.water.wind.hours import Hours
 
     Floats = NDArray[np.float64]
 
@@ -81,7 +81,7 @@ def _bottom(
 def _dark(hours: Hours, water: GeoDataFrame, zone: dt.tzinfo | None) -> list[str]:
     import datetime as dt
 
-    from castshed.toolbox.water.sun import darkness, middle_of
+    from castshed.toolbox.water.day.sun import darkness, middle_of
 
     place = middle_of(water.total_bounds, water.crs)
     return [
@@ -223,15 +223,15 @@ def fishable(
 
     from castshed.toolbox.errors import DataError
     from castshed.toolbox.notes import note
-    from castshed.toolbox.water.exposure import place_points
-    from castshed.toolbox.water.fetch import on_water
-    from castshed.toolbox.water.hour_table import hour_table, single_weather, strongest_wind
-    from castshed.toolbox.water.hour_verdicts import judge_hours
-    from castshed.toolbox.water.reach import closed_to_boats, reach
-    from castshed.toolbox.water.sun import zone_of
-    from castshed.toolbox.water.unions import union_of
-    from castshed.toolbox.water.verdict import Limits, judge, stand
-    from castshed.toolbox.water.way_seas import SeaLimits, sea_words, seas_on_ways
+    from castshed.toolbox.water.day.sun import zone_of
+    from castshed.toolbox.water.verdicts.hour_table import hour_table, single_weather, strongest_wind
+    from castshed.toolbox.water.verdicts.hour_verdicts import judge_hours
+    from castshed.toolbox.water.verdicts.reach import closed_to_boats, reach
+    from castshed.toolbox.water.verdicts.verdict import Limits, judge, stand
+    from castshed.toolbox.water.verdicts.way_seas import SeaLimits, sea_words, seas_on_ways
+    from castshed.toolbox.water.ways.unions import union_of
+    from castshed.toolbox.water.wind.exposure import place_points
+    from castshed.toolbox.water.wind.fetch import on_water
 
     surface = union_of(water.geometry.to_numpy())
     geometry = spots.geometry.to_numpy()

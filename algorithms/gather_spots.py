@@ -19,9 +19,9 @@ from castshed.toolbox.parameters import (
 )
 
 if TYPE_CHECKING:
-    from castshed.toolbox.intake.columns import Roles
-    from castshed.toolbox.intake.records import Records
-    from castshed.toolbox.intake.source_table import SourceTable
+    from castshed.toolbox.intake.book.records import Records
+    from castshed.toolbox.sources.columns import Roles
+    from castshed.toolbox.sources.source_table import SourceTable
 
 
 DepthUnit = Annotated[str, Choice(("ft", "m"))]
@@ -38,7 +38,7 @@ class Gathered(NamedTuple):
 
 def _parse_synonyms(entries: tuple[str, ...]) -> dict[str, str]:
     from castshed.toolbox.errors import UsageError
-    from castshed.toolbox.intake.kinds import KINDS
+    from castshed.toolbox.sources.kinds import KINDS
 
     found: dict[str, str] = {}
     for entry in entries:
@@ -54,8 +54,8 @@ def _parse_synonyms(entries: tuple[str, ...]) -> dict[str, str]:
 
 def _tell(table: SourceTable, roles: Roles, records: Records) -> list[str]:
     """Say what was noticed, guessed, repaired and set aside in one source."""
-    from castshed.toolbox.intake.book import COLUMNS
-    from castshed.toolbox.intake.columns import ROLES
+    from castshed.toolbox.intake.book.book import COLUMNS
+    from castshed.toolbox.sources.columns import ROLES
 
     said = list(table.said)
     known = {*COLUMNS, *ROLES}
@@ -174,15 +174,15 @@ def gather_spots(
     import numpy as np
 
     from castshed.toolbox.errors import UsageError
-    from castshed.toolbox.intake.ages import old_wood
-    from castshed.toolbox.intake.apart import ALL, take_rows_apart
-    from castshed.toolbox.intake.book import collect, make_book, make_set_aside, repair_shapes
-    from castshed.toolbox.intake.columns import check_mapping, find_roles, parse_mapping
-    from castshed.toolbox.intake.how_to_read import Rules
-    from castshed.toolbox.intake.lake_extent import LakeExtent
-    from castshed.toolbox.intake.records import read_records
-    from castshed.toolbox.intake.source_table import SourceTable
+    from castshed.toolbox.intake.book.ages import old_wood
+    from castshed.toolbox.intake.book.book import collect, make_book, make_set_aside, repair_shapes
+    from castshed.toolbox.intake.book.lake_extent import LakeExtent
+    from castshed.toolbox.intake.book.records import read_records
+    from castshed.toolbox.intake.book.taken_apart import ALL, take_rows_apart
     from castshed.toolbox.notes import note
+    from castshed.toolbox.sources.columns import check_mapping, find_roles, parse_mapping
+    from castshed.toolbox.sources.how_to_read import Rules
+    from castshed.toolbox.sources.source_table import SourceTable
 
     tables = list(sources)
     for table in tables:

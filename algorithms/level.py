@@ -16,7 +16,7 @@ from castshed.toolbox.parameters import (
 )
 
 if TYPE_CHECKING:
-    from castshed.toolbox.water.pool_level import LevelFound
+    from castshed.toolbox.water.level.pool_level import LevelFound
 
 Beyond = Literal["refuse", "hold", "trend"]
 CAUTION = (
@@ -61,10 +61,10 @@ def _find(
     parameter: str,
 ) -> LevelFound:
     from castshed.toolbox.errors import UsageError
-    from castshed.toolbox.intake.level_table import datum_name, to_levels
-    from castshed.toolbox.intake.series_table import SeriesTable
-    from castshed.toolbox.intake.series_times import read_time
-    from castshed.toolbox.water.pool_level import LevelFound, level_from_pools, level_from_series
+    from castshed.toolbox.intake.series.level_table import datum_name, to_levels
+    from castshed.toolbox.intake.series.series_table import SeriesTable
+    from castshed.toolbox.intake.series.series_times import read_time
+    from castshed.toolbox.water.level.pool_level import LevelFound, level_from_pools, level_from_series
 
     ways = [n for n, v in (("today", today_m), ("pool", pool_m), ("table", table)) if v is not None]
     if len(ways) != 1:

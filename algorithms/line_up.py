@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from numpy.typing import NDArray
 
-    from castshed.toolbox.water.line_up import LineUp
+    from castshed.toolbox.water.line_ups.line_up import LineUp
 
     Floats = NDArray[np.float64]
 
@@ -47,8 +47,8 @@ def _rows(
 ) -> list[dict[str, Any]]:
     import shapely
 
-    from castshed.toolbox.water.fix_error import crossing_deg
-    from castshed.toolbox.water.line_up_words import sight_words
+    from castshed.toolbox.water.line_ups.fix_error import crossing_deg
+    from castshed.toolbox.water.line_ups.line_up_words import sight_words
 
     sights = found.sights
     ids = landmarks["landmark_id"].tolist()
@@ -182,18 +182,18 @@ def line_up(
     Notes
     -----
     Error of a position on two lines: ``sqrt(e1**2 + e2**2) / sin b`` with e = s R for a bearing with an error of s
-    radians on a mark at R (`castshed.toolbox.water.fix_error`); for a range in line e = s R1 R2 / (R2 - R1)
-    (`castshed.toolbox.water.sights`).
+    radians on a mark at R (`castshed.toolbox.water.line_ups.fix_error`); for a range in line e = s R1 R2 / (R2 - R1)
+    (`castshed.toolbox.water.line_ups.sights`).
     """
     import geopandas as gpd
     import numpy as np
     import shapely
 
     from castshed.toolbox.errors import DataError, UsageError
-    from castshed.toolbox.water.line_up import line_ups
-    from castshed.toolbox.water.line_up_words import bank_words, sight_words, status_and_reason
-    from castshed.toolbox.water.sight_lines import Shore
-    from castshed.toolbox.water.sights import Eyes
+    from castshed.toolbox.water.line_ups.line_up import line_ups
+    from castshed.toolbox.water.line_ups.line_up_words import bank_words, sight_words, status_and_reason
+    from castshed.toolbox.water.line_ups.sight_lines import Shore
+    from castshed.toolbox.water.line_ups.sights import Eyes
 
     if not 2 <= ranges <= 6:
         raise UsageError(f"ranges is {ranges}; choose 2 to 6 sights for each hold.")

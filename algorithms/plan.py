@@ -10,9 +10,9 @@ from castshed.toolbox.parameters import DayFile, FolderContents, FolderSet
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
-    from castshed.toolbox.day import Boat, Day
-    from castshed.toolbox.water.depth import DepthSurface
-    from castshed.toolbox.water.last_check import Limits
+    from castshed.toolbox.depth import DepthSurface
+    from castshed.toolbox.plan.day_file import Boat, Day
+    from castshed.toolbox.water.proof.last_check import Limits
 
 FILES: Final = ("plan.gpkg", "run.gpx", "plan.kml", "plan.geojson", "plan.json", "map.png")
 LAUNCH_M: Final = 150.0
@@ -36,7 +36,7 @@ def _depth(day: Day) -> tuple[DepthSurface, DepthSurface | None]:
     from dataclasses import replace
 
     from castshed.algorithms.depth_surface import depth_surface
-    from castshed.toolbox.kept_calls import kept
+    from castshed.toolbox.cache.kept_calls import kept
 
     surface, unsure = day.layers.depth, day.layers.depth_confidence
     if surface is None:
@@ -52,7 +52,7 @@ def _depth(day: Day) -> tuple[DepthSurface, DepthSurface | None]:
 
 def _doubt(day: Day, depth: DepthSurface, spots: GeoDataFrame) -> None:
     """Hold the lake's own coverage against all that states a depth beside it; `water_today` holds it to the shore."""
-    from castshed.toolbox.water.depth_agreement import doubt_against
+    from castshed.toolbox.water.doubt.depth_agreement import doubt_against
 
     if day.layers.depth is None:  # made from the others, which are doubted as it is made
         return
@@ -73,7 +73,7 @@ def _drift_m(boat: Boat) -> float:
 
 def _limits(boat: Boat, depth: DepthSurface, level_error_m: float) -> Limits:
     """Work out once more, from the day alone, what the last check holds the run to."""
-    from castshed.toolbox.water.last_check import Limits
+    from castshed.toolbox.water.proof.last_check import Limits
 
     return Limits.of_boat(
         draft_m=boat.draft_m,
@@ -166,7 +166,7 @@ def _afloat(day: Day) -> dict[str, Any]:
 
 def _keep_ready(day: Day, water: GeoDataFrame, hazards: GeoDataFrame) -> None:
     """Put the safe water that the run will ask for into the open store."""
-    from castshed.toolbox.water.afloat import Handling, keep_ready
+    from castshed.toolbox.water.runs.afloat import Handling, keep_ready
 
     zones = day.layers.zones
     handling = Handling.of_boat(**_handled(day), idle_clearance_m=0.0)
@@ -260,7 +260,7 @@ def _commonest(spots: GeoDataFrame) -> str:
 
 def _as_steps(day: Day, file: str) -> str:
     """Write the chain as a steps file."""
-    from castshed.toolbox.plan_steps import steps_of_day
+    from castshed.toolbox.plan.plan_steps import steps_of_day
 
     return steps_of_day(day, file, drift_m=_drift_m(day.boat), depart=_depart(day), launch_m=LAUNCH_M)
 
@@ -305,15 +305,15 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
     from castshed.algorithms.gather_spots import gather_spots
     from castshed.algorithms.shallow_hazards import shallow_hazards
     from castshed.algorithms.water_today import water_today
+    from castshed.toolbox.cache.kept_calls import kept
     from castshed.toolbox.errors import DataError, NoSafeWay, NothingFishable
-    from castshed.toolbox.kept_calls import kept
     from castshed.toolbox.level_told import mark_level
     from castshed.toolbox.notes import collecting_notes, note
-    from castshed.toolbox.output.plan_folder import plan_folder
+    from castshed.toolbox.plan.plan_folder import plan_folder
     from castshed.toolbox.report import stages
-    from castshed.toolbox.side_by_side import begun
-    from castshed.toolbox.water.depth_doubt import depth_words
-    from castshed.toolbox.water.run_proof import run_violations
+    from castshed.toolbox.threads import begun
+    from castshed.toolbox.water.doubt.depth_doubt import depth_words
+    from castshed.toolbox.water.proof.run_proof import run_violations
 
     boat, angler, level_m, lake = day.boat, day.angler, day.level_m, day.layers
     depart = _depart(day)

@@ -19,7 +19,7 @@ def _light(stops: GeoDataFrame) -> tuple[Any, Any] | None:
     """Civil dawn and dusk of the day of the stops, where they have times."""
     import pandas as pd
 
-    from castshed.toolbox.water.sun import middle_of, sun_times
+    from castshed.toolbox.water.day.sun import middle_of, sun_times
 
     told = [text for text in (*stops["arrive"], *stops["leave"]) if isinstance(text, str) and text]
     at = pd.to_datetime(told[0], errors="coerce") if told else None
@@ -80,26 +80,26 @@ def plan_sheet(
     import shapely
 
     from castshed.toolbox.errors import UsageError
-    from castshed.toolbox.output.cautions import caution_text, level_text
-    from castshed.toolbox.output.chart_page import png_of
-    from castshed.toolbox.output.chart_table import left_out_groups
-    from castshed.toolbox.output.day_timeline import draw_timeline
-    from castshed.toolbox.output.grid_north import north_text
-    from castshed.toolbox.output.roles import BY_THE_HOUR, TABLES
-    from castshed.toolbox.output.sheet_facts import answers_of, legs_of, stops_of, totals_in_words
-    from castshed.toolbox.output.sheet_html import to_html
-    from castshed.toolbox.output.sheet_pages import draw_pages, name_layers, pdf_of, shares_of
-    from castshed.toolbox.output.sheet_svg import svg_of
-    from castshed.toolbox.output.sheet_tables import (
+    from castshed.toolbox.output.maps.chart_page import png_of
+    from castshed.toolbox.output.maps.chart_table import left_out_groups
+    from castshed.toolbox.output.maps.map_window import bounds_of, by_role
+    from castshed.toolbox.output.maps.plan_facts import answers_of, legs_of, stops_of, totals_in_words
+    from castshed.toolbox.output.sheets.day_timeline import draw_timeline
+    from castshed.toolbox.output.sheets.grid_north import north_text
+    from castshed.toolbox.output.sheets.sheet_html import to_html
+    from castshed.toolbox.output.sheets.sheet_pages import draw_pages, name_layers, pdf_of, shares_of
+    from castshed.toolbox.output.sheets.sheet_svg import svg_of
+    from castshed.toolbox.output.sheets.sheet_tables import (
         draw_tables,
         table_of_answers,
         table_of_left_out,
         table_of_legs,
         table_of_stops,
     )
-    from castshed.toolbox.output.text import shortened
-    from castshed.toolbox.output.view import bounds_of, by_role
+    from castshed.toolbox.output.words.cautions import caution_text, level_text
+    from castshed.toolbox.output.words.roles import BY_THE_HOUR, TABLES
     from castshed.toolbox.report import progress
+    from castshed.toolbox.text import shortened
 
     answers = {"answers": layers["answers"]} if "answers" in layers else {}
     plan = {name: frame for name, frame in layers.items() if name not in TABLES}

@@ -24,8 +24,8 @@ from castshed.toolbox.parameters import (
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
-    from castshed.toolbox.water.keep_out import OffLimits
-    from castshed.toolbox.water.last_check import Limits
+    from castshed.toolbox.water.proof.keep_out import OffLimits
+    from castshed.toolbox.water.proof.last_check import Limits
 
 TOLD: Final = 5
 """So many faults are told one by one."""
@@ -37,7 +37,7 @@ def _proof(
     """Tell for each piece what was measured and what is needed."""
     import numpy as np
 
-    from castshed.toolbox.water.last_check import sampled_least
+    from castshed.toolbox.water.proof.last_check import sampled_least
 
     made = legs[["leg_no", "part", "from_id", "to_id", "distance_m", legs.geometry.name]].copy()
     lines, part = legs.geometry.to_numpy(), legs["part"].to_numpy(dtype=object)
@@ -165,9 +165,9 @@ def prove_run(
         A rule does not hold; the message tells which, where and by how much.
     """
     from castshed.toolbox.errors import NoSafeWay
-    from castshed.toolbox.water.keep_out import OffLimits
-    from castshed.toolbox.water.last_check import Limits
-    from castshed.toolbox.water.run_proof import run_violations
+    from castshed.toolbox.water.proof.keep_out import OffLimits
+    from castshed.toolbox.water.proof.last_check import Limits
+    from castshed.toolbox.water.proof.run_proof import run_violations
 
     error_m = depth_error_m if depth_error_m is not None else (0.0 if depth is None else depth.error_m)
     limits = Limits.of_boat(

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from geopandas import GeoDataFrame
 
-    from castshed.toolbox.intake.sounder_log import SounderLog
+    from castshed.toolbox.intake.logs.sounder_log import SounderLog
 else:  # at run time the plain type plays no part
     GeoDataFrame = object
 
@@ -131,9 +131,9 @@ def _levels(
     import numpy as np
 
     from castshed.toolbox.errors import UsageError
-    from castshed.toolbox.intake.level_table import datum_name, to_levels
-    from castshed.toolbox.intake.series_table import SeriesTable
-    from castshed.toolbox.water.pool_level import level_from_series
+    from castshed.toolbox.intake.series.level_table import datum_name, to_levels
+    from castshed.toolbox.intake.series.series_table import SeriesTable
+    from castshed.toolbox.water.level.pool_level import level_from_series
 
     if (level_m is None) == (levels is None):
         raise UsageError(
@@ -239,14 +239,14 @@ def read_log(
 
     Notes
     -----
-    Rule for spikes: identifier of Hampel, see `castshed.toolbox.water.readings.spikes`. What makes the result wrong: a
-    level of another day; the speed of sound in warm or cold water against the sounder's setting (about one part in a
-    hundred for 5 degrees Celsius, common practice); weed that reads as bottom; a tree under one reading, which is
-    flagged as a spike above its neighbours. A sounding is no promise of depth: look before you run there.
+    Rule for spikes: identifier of Hampel, see `castshed.toolbox.water.bottom.readings.spikes`. What makes the result
+    wrong: a level of another day; the speed of sound in warm or cold water against the sounder's setting (about one
+    part in a hundred for 5 degrees Celsius, common practice); weed that reads as bottom; a tree under one reading,
+    which is flagged as a spike above its neighbours. A sounding is no promise of depth: look before you run there.
 
     Examples
     --------
-    >>> from castshed.toolbox.logs import LogFile
+    >>> from castshed.toolbox.intake.logs.log_file import LogFile
     >>> soundings, readings = read_log([LogFile(path)], shoreline=lake, level_m=-1.2)  # doctest: +SKIP
     """
     import geopandas
@@ -254,10 +254,10 @@ def read_log(
     import pandas as pd
 
     from castshed.toolbox.errors import UsageError
-    from castshed.toolbox.intake.judged_log import judge_log
-    from castshed.toolbox.intake.lake_extent import LakeExtent
-    from castshed.toolbox.intake.sounder_log import SounderLog
-    from castshed.toolbox.water.readings import thin
+    from castshed.toolbox.intake.book.lake_extent import LakeExtent
+    from castshed.toolbox.intake.logs.judged_log import judge_log
+    from castshed.toolbox.intake.logs.sounder_log import SounderLog
+    from castshed.toolbox.water.bottom.readings import thin
 
     if cell_m <= 0.0:
         raise UsageError("cell has to be more than nothing, such as 5m.")

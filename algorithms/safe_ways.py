@@ -126,8 +126,9 @@ def safe_ways(
 
     Notes
     -----
-    Lengths are exact for the water given; `castshed.toolbox.water.navigation` tells how. Times count all slow zones at
-    the speed of the slowest. What makes them wrong: hazards nobody charted, and a level other than that of the layers.
+    Lengths are exact for the water given; `castshed.toolbox.water.ways.navigation` tells how. Times count all slow
+    zones at the speed of the slowest. What makes them wrong: hazards nobody charted, and a level other than that of
+    the layers.
     """
     import geopandas as gpd
     import numpy as np
@@ -136,10 +137,10 @@ def safe_ways(
     from castshed.toolbox.errors import NoSafeWay
     from castshed.toolbox.report import progress
     from castshed.toolbox.units import in_words
-    from castshed.toolbox.water.afloat import Handling, set_afloat
-    from castshed.toolbox.water.handed_over import require_clear
-    from castshed.toolbox.water.ramps import why_no_launch
-    from castshed.toolbox.water.uncertainty import error_of, needed_depth_m
+    from castshed.toolbox.water.level.uncertainty import error_of, needed_depth_m
+    from castshed.toolbox.water.runs.afloat import Handling, set_afloat
+    from castshed.toolbox.water.runs.handed_over import require_clear
+    from castshed.toolbox.water.runs.ramps import why_no_launch
 
     handling = Handling.of_boat(
         beam_m=beam_m,

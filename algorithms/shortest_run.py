@@ -164,8 +164,8 @@ def shortest_run(
 
     Notes
     -----
-    Ways: `castshed.toolbox.water.navigation`; order: `castshed.toolbox.water.tours`. What makes the result wrong:
-    hazards nobody charted, a level other than that of the layers, and water that has silted since the survey.
+    Ways: `castshed.toolbox.water.ways.navigation`; order: `castshed.toolbox.water.runs.tours`. What makes the result
+    wrong: hazards nobody charted, a level other than that of the layers, and water that has silted since the survey.
     """
     import geopandas as gpd
     import numpy as np
@@ -173,11 +173,12 @@ def shortest_run(
 
     from castshed.toolbox.errors import NoSafeWay
     from castshed.toolbox.report import progress
-    from castshed.toolbox.water.afloat import Handling, set_afloat
-    from castshed.toolbox.water.handed_over import require_clear
-    from castshed.toolbox.water.ramps import ramp_of, require_entry
-    from castshed.toolbox.water.run import pieces_of, rounded
-    from castshed.toolbox.water.run_layers import (
+    from castshed.toolbox.water.level.uncertainty import error_of, needed_depth_m
+    from castshed.toolbox.water.runs.afloat import Handling, set_afloat
+    from castshed.toolbox.water.runs.handed_over import require_clear
+    from castshed.toolbox.water.runs.ramps import ramp_of, require_entry
+    from castshed.toolbox.water.runs.run import pieces_of, rounded
+    from castshed.toolbox.water.runs.run_frames import (
         best_holds,
         clock_of,
         left_out_frame,
@@ -187,8 +188,7 @@ def shortest_run(
         stops_frame,
         with_names,
     )
-    from castshed.toolbox.water.tours import tour
-    from castshed.toolbox.water.uncertainty import error_of, needed_depth_m
+    from castshed.toolbox.water.runs.tours import tour
 
     handling = Handling.of_boat(
         beam_m=beam_m,

@@ -62,7 +62,7 @@ def structure_map(
 
     from castshed.algorithms.water_today import water_today
     from castshed.toolbox.errors import UsageError
-    from castshed.toolbox.output.structure_chart import draw_structure
+    from castshed.toolbox.output.maps.structure_chart import draw_structure
     from castshed.toolbox.units import in_words
 
     deepest = float(np.nanmax(depth.depth_m)) + level_m

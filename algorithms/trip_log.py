@@ -5,13 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Annotated, Any
 
 from castshed.toolbox.algorithm import algorithm
-from castshed.toolbox.book_store import BookChange
+from castshed.toolbox.layers.book_store import BookChange
 from castshed.toolbox.parameters import BookFile, Choice, Length, Shoreline, Sources, Spots, Words
 
 if TYPE_CHECKING:
-    from castshed.toolbox.intake.lake_extent import LakeExtent
-    from castshed.toolbox.intake.records import Records
-    from castshed.toolbox.intake.source_table import SourceTable
+    from castshed.toolbox.intake.book.lake_extent import LakeExtent
+    from castshed.toolbox.intake.book.records import Records
+    from castshed.toolbox.sources.source_table import SourceTable
 
 DepthUnit = Annotated[str, Choice(("ft", "m"))]
 _MOST_SHOWN = 40
@@ -24,8 +24,8 @@ def _placed_by_book(table: SourceTable, book: Any) -> SourceTable:
     import numpy as np
     import shapely
 
-    from castshed.toolbox.intake.columns import find_roles
-    from castshed.toolbox.intake.positions import PLACING_PAIRS
+    from castshed.toolbox.intake.book.positions import PLACING_PAIRS
+    from castshed.toolbox.sources.columns import find_roles
 
     roles = find_roles([str(c) for c in table.rows.columns], {})
     if table.geometry is not None or any(all(roles.one(role) for role in pair) for pair in PLACING_PAIRS):
@@ -49,9 +49,9 @@ def _placed_by_book(table: SourceTable, book: Any) -> SourceTable:
 
 
 def _read(tables: list[SourceTable], lake: LakeExtent, depth_unit: str | None, error_m: float) -> Records:
-    from castshed.toolbox.intake.book import collect, repair_shapes
-    from castshed.toolbox.intake.columns import find_roles
-    from castshed.toolbox.intake.records import read_records
+    from castshed.toolbox.intake.book.book import collect, repair_shapes
+    from castshed.toolbox.intake.book.records import read_records
+    from castshed.toolbox.sources.columns import find_roles
 
     return collect(
         [
@@ -167,9 +167,9 @@ def trip_log(
     import pandas as pd
 
     from castshed.toolbox.errors import UsageError
-    from castshed.toolbox.intake.book import make_set_aside
-    from castshed.toolbox.intake.lake_extent import LakeExtent
-    from castshed.toolbox.intake.trip import STATUS, book_of, bring_home
+    from castshed.toolbox.intake.book.book import make_set_aside
+    from castshed.toolbox.intake.book.lake_extent import LakeExtent
+    from castshed.toolbox.intake.book.trip import STATUS, book_of, bring_home
 
     now = datetime.now(UTC)
     try:

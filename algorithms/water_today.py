@@ -120,9 +120,9 @@ def water_today(
     from castshed.toolbox.errors import DataError, NoSolution
     from castshed.toolbox.notes import note
     from castshed.toolbox.units import in_words
-    from castshed.toolbox.water.depth_doubt import doubt
-    from castshed.toolbox.water.isobaths import shallower_than
-    from castshed.toolbox.water.kept_grid import kept_dry_land, kept_unknown_area
+    from castshed.toolbox.water.doubt.depth_doubt import doubt
+    from castshed.toolbox.water.level.isobaths import shallower_than
+    from castshed.toolbox.water.level.kept_grid import kept_dry_land, kept_unknown_area
 
     limits = _limits(bands_m)
     crs = depth.crs

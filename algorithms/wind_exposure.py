@@ -24,8 +24,8 @@ from castshed.toolbox.parameters import (
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
-    from castshed.toolbox.intake.series_table import SeriesTable
-    from castshed.toolbox.water.forecast import Forecast
+    from castshed.toolbox.intake.series.series_table import SeriesTable
+    from castshed.toolbox.water.wind.forecast import Forecast
 
 Method = Literal["spm-1984", "young-verhagen-1996", "hurdle-stive-1989", "cem-2002", "aces-1992"]
 Fetch = Literal["straight", "effective"]
@@ -40,7 +40,7 @@ class WindExposure(NamedTuple):
 
 def _named(rows: GeoDataFrame) -> str:
     """Name the first few rows by their id, where they have one."""
-    from castshed.toolbox.water.exposure_hours import place_ids
+    from castshed.toolbox.water.wind.exposure_hours import place_ids
 
     names = place_ids(rows)
     return ", ".join(names[:5]) + (f" and {len(names) - 5} more" if len(names) > 5 else "")
@@ -65,10 +65,10 @@ def _winds(
     import numpy as np
 
     from castshed.toolbox.errors import UsageError
-    from castshed.toolbox.intake.forecast_table import to_forecast
-    from castshed.toolbox.intake.series_table import SeriesTable
-    from castshed.toolbox.intake.series_times import read_time
-    from castshed.toolbox.water.forecast import Forecast, wind_at_10_m
+    from castshed.toolbox.intake.series.forecast_table import to_forecast
+    from castshed.toolbox.intake.series.series_table import SeriesTable
+    from castshed.toolbox.intake.series.series_times import read_time
+    from castshed.toolbox.water.wind.forecast import Forecast, wind_at_10_m
 
     if forecast is None:
         if wind_from_deg is None or wind_mps is None:
@@ -196,18 +196,18 @@ def wind_exposure(
 
     Notes
     -----
-    Methods, sources and limits: `castshed.toolbox.water.waves.wave_height`. Fetch: straight lines against every
+    Methods, sources and limits: `castshed.toolbox.water.wind.waves.wave_height`. Fetch: straight lines against every
     vertex of the shoreline. The Coastal Engineering Manual asks for the straight line; with the effective fetch its
     share of the band is still worked from the straight one, and choosing it with the effective fetch is pointed out.
-    Corrections for height and averaging: `castshed.toolbox.water.forecast`. `wind_mps` is the wind at 10 m, as averaged
-    in the forecast; the waves are worked from the mean over the time they need.
+    Corrections for height and averaging: `castshed.toolbox.water.wind.forecast`. `wind_mps` is the wind at 10 m, as
+    averaged in the forecast; the waves are worked from the mean over the time they need.
     """
     import numpy as np
 
     from castshed.toolbox.notes import note
-    from castshed.toolbox.water.exposure import place_points
-    from castshed.toolbox.water.exposure_hours import expose_hours, hourly_rows, worst_of_hours
-    from castshed.toolbox.water.unions import union_of
+    from castshed.toolbox.water.ways.unions import union_of
+    from castshed.toolbox.water.wind.exposure import place_points
+    from castshed.toolbox.water.wind.exposure_hours import expose_hours, hourly_rows, worst_of_hours
 
     winds = _winds(
         wind_from_deg,

@@ -39,7 +39,7 @@ def write_tables(layers: AnyLayers) -> Annotated[Mapping[str, bytes], FileSet()]
     import re
 
     from castshed.toolbox.errors import UsageError
-    from castshed.toolbox.output.csv_table import to_csv
+    from castshed.toolbox.output.formats.csv_table import to_csv
 
     if not layers:
         raise UsageError("No layer was given to write; give one or more as FILE.gpkg:LAYER.")

@@ -15,8 +15,8 @@ import pyproj
 
 from castshed.demo_layers import edges, landmarks, lists, names, own_spots, places
 from castshed.demo_layers.bottom import shape_bottom
+from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.layers import write_layers
-from castshed.toolbox.water.depth import DepthSurface
 
 if TYPE_CHECKING:
     from castshed.demo_layers.edges import Chart

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 from scipy.interpolate import RegularGridInterpolator
 
+from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import CrsError, DataError, UsageError
-from castshed.toolbox.water.depth import DepthSurface
 
 CRS = "EPSG:32615"
 WEST, NORTH = 500_000.0, 4_000_000.0

@@ -21,7 +21,7 @@ import shapely
 from castshed.algorithms.gather_spots import gather_spots
 from castshed.algorithms.trip_log import trip_log
 from castshed.toolbox.errors import DataWarning
-from castshed.toolbox.output.gpx import to_gpx
+from castshed.toolbox.output.formats.gpx import to_gpx
 from castshed.toolbox.sources import read_source
 
 CRS = "EPSG:32616"
@@ -39,7 +39,7 @@ LOG_CHILD = """
 import json, sys, time, warnings
 import geopandas, shapely
 from castshed.algorithms.read_log import read_log
-from castshed.toolbox.logs import LogFile
+from castshed.toolbox.intake.logs.log_file import LogFile
 warnings.simplefilter("ignore")
 shore = geopandas.GeoDataFrame({"name": ["made"]}, geometry=[shapely.box(*json.loads(sys.argv[2]))], crs="EPSG:32616")
 start = time.perf_counter()

@@ -5,9 +5,9 @@ from __future__ import annotations
 import statistics
 import time
 
-from castshed.toolbox.water.day_moves import fill
-from castshed.toolbox.water.day_search import best_day
-from castshed.toolbox.water.day_task import FAR, merit
+from castshed.toolbox.water.day.day_moves import fill
+from castshed.toolbox.water.day.day_search import best_day
+from castshed.toolbox.water.day.day_task import FAR, merit
 from day_cases import enumerated, made_day, replayed
 
 PEER = "ortools"

@@ -8,7 +8,7 @@ from mutants import MODULES, picked, run
 
 
 def measure(seed: int, quick: bool) -> dict:
-    """Put in the picked faults only, or a sample of each module's (`tests/mutants.py` tells how; extra `trust`)."""
+    """Put in the picked faults only, or a sample of each module's (`tests/support/mutants.py` tells how; extra `trust`)."""
     start = time.perf_counter()
     if quick:
         tried, missed = picked(say=lambda _: None)

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from ways import COAST, COAST_BOX, _own_environment, _shore, _stops, _vertices
 
-from castshed.toolbox.water.fetch import RADIALS_DEG, cosine_mean, effective_fetch_lengths, fetch_lengths
+from castshed.toolbox.water.wind.fetch import RADIALS_DEG, cosine_mean, effective_fetch_lengths, fetch_lengths
 from made_waters import rough_lake
 
 SPOTS, WINDS = 1000, 24

@@ -65,7 +65,7 @@ def _peak_mb():
 
 def _made_lake(cells, seed):
     """Make a lake whose area grows with its cells of 2.5 m: depths, shoreline, contours every 5 ft."""
-    from castshed.toolbox.water.depth import DepthSurface
+    from castshed.toolbox.depth import DepthSurface
     from made_bottoms import CELL, STEPS, _pool_of, bottom, tracer
 
     depth = bottom(1000 * seed, math.isqrt(cells))
@@ -103,8 +103,8 @@ def structure(cells, seed):
     """Structure found on a rough bottom."""
     from structure import CELL_M, hills
 
-    from castshed.toolbox.water.depth import DepthSurface
-    from castshed.toolbox.water.forms.findings import find_all
+    from castshed.toolbox.depth import DepthSurface
+    from castshed.toolbox.water.structure.findings import find_all
     from planted import CRS, plant
 
     side = math.isqrt(cells)
@@ -145,7 +145,7 @@ def ways(vertices, seed):
     """Mesh of the water and all shortest ways between 100 stops."""
     from ways import _stops
 
-    from castshed.toolbox.water.navigation import SafeWater
+    from castshed.toolbox.water.ways.navigation import SafeWater
     from made_waters import rough_lake
     from valley import valley_shoreline
 
@@ -203,7 +203,7 @@ def holds(sites, seed):
 
 def tours(stops, seed):
     """A closed tour of scattered stops, the ways between them known."""
-    from castshed.toolbox.water.tours import tour
+    from castshed.toolbox.water.runs.tours import tour
 
     def made(count):
         xy = np.random.default_rng([seed, count]).uniform(0.0, 10_000.0, (count, 2))
@@ -215,7 +215,7 @@ def tours(stops, seed):
 
 def day(stops, seed):
     """Which of so many candidates, in what order, in eight hours with windows."""
-    from castshed.toolbox.water.day_search import best_day
+    from castshed.toolbox.water.day.day_search import best_day
     from day_cases import made_day
 
     small, task = made_day(10, seed), made_day(stops, seed)
@@ -257,8 +257,8 @@ def lakes(count, seed):  # nothing in it is left to chance
 
     Apart: the process that hands out the lakes (with Dask's scheduler in it), the workers, and the same command again.
     """
-    from castshed.toolbox.crew import local_crew
-    from castshed.toolbox.many import over_lakes
+    from castshed.toolbox.lakes.dask_crew import local_crew
+    from castshed.toolbox.lakes.many_lakes import over_lakes
 
     with tempfile.TemporaryDirectory() as place:
         home = Path(place)
@@ -285,9 +285,9 @@ def lakes(count, seed):  # nothing in it is left to chance
 
 def rows(count, seed):  # nothing in it is left to chance
     """Results gathered into one file: GeoParquet, then GeoPackage."""
-    from castshed.toolbox.gathering import gather as gathered
-    from castshed.toolbox.gathering import parts_folder
-    from castshed.toolbox.lake_work import LakeLayer
+    from castshed.toolbox.lakes.gathering import gather as gathered
+    from castshed.toolbox.lakes.gathering import parts_folder
+    from castshed.toolbox.lakes.lake_work import LakeLayer
 
     class Work:
         name = "made"

@@ -89,7 +89,7 @@ def _tell(pipe, told):
 START_CODE = """
 import json, sys
 sys.path[:0] = json.loads(sys.argv[1])
-from castshed.toolbox.water.forms.findings import find_all
+from castshed.toolbox.water.structure.findings import find_all
 from planted import plant
 find_all(plant(1, slots=2).surface)
 """

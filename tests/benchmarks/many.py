@@ -22,11 +22,11 @@ import numpy as np
 import psutil
 import shapely
 
-from castshed.toolbox.crew import local_crew
-from castshed.toolbox.lake_arguments import algorithm_work
-from castshed.toolbox.lake_task import Job, run_lake
+from castshed.toolbox.lakes.dask_crew import local_crew
+from castshed.toolbox.lakes.lake_arguments import algorithm_work
+from castshed.toolbox.lakes.lake_task import Job, run_lake
+from castshed.toolbox.lakes.many_lakes import over_lakes
 from castshed.toolbox.layers import read_layer, write_layers
-from castshed.toolbox.many import over_lakes
 from planted import plant
 
 LAKES, QUICK_LAKES = 200, 16

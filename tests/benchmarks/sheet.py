@@ -15,8 +15,8 @@ import numpy as np
 
 from castshed.algorithms.plan import plan
 from castshed.algorithms.plan_sheet import plan_sheet
-from castshed.toolbox.day import read_day
-from castshed.toolbox.output.chart import compose
+from castshed.toolbox.output.maps.chart import compose
+from castshed.toolbox.plan.day_file import read_day
 
 HERE = Path(__file__).resolve().parent
 LEVEL_M = -1.2192

@@ -20,7 +20,7 @@ from found_planted import KINDS, Tally, match
 from planted import plant
 from planted_contours import from_contours
 
-FORMS = "castshed.toolbox.water.forms"
+FORMS = "castshed.toolbox.water.structure"
 CELL_M = 2.5
 
 
@@ -71,7 +71,7 @@ CHILD_CODE = """
 import json, sys, time
 import numpy as np
 sys.path[:0] = json.loads(sys.argv[2])
-from castshed.toolbox.water.depth import DepthSurface
+from castshed.toolbox.depth import DepthSurface
 from structure import CELL_M, find
 from planted import CRS, plant
 find(plant(1, slots=3).surface)  # compiles the loops, or finds them compiled

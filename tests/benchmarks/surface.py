@@ -15,12 +15,12 @@ from pathlib import Path
 import numpy as np
 from scipy.ndimage import label
 
-from castshed.toolbox.water.blocks import SIDE, depth_and_error
-from castshed.toolbox.water.confidence import local_error_m
-from castshed.toolbox.water.depth import DepthSurface
-from castshed.toolbox.water.links import Grid
-from castshed.toolbox.water.stray_soundings import stray_soundings
-from castshed.toolbox.water.surface import minimum_curvature
+from castshed.toolbox.depth import DepthSurface
+from castshed.toolbox.water.bottom.barriers import Grid
+from castshed.toolbox.water.bottom.blocks import SIDE, depth_and_error
+from castshed.toolbox.water.bottom.confidence import local_error_m
+from castshed.toolbox.water.bottom.surface import minimum_curvature
+from castshed.toolbox.water.doubt.stray_soundings import stray_soundings
 from made_bottoms import CELL, STEPS, bottom, contoured, known_of, lattice, leak, peer_triangles, rmse
 
 SURVEYS = (*STEPS, "tracks40")
@@ -128,8 +128,8 @@ CHILD_CODE = """
 import json, pickle, sys, time
 import numpy as np
 import shapely
-from castshed.toolbox.water.links import Grid
-from castshed.toolbox.water.surface import Measured, grid_over, minimum_curvature
+from castshed.toolbox.water.bottom.barriers import Grid
+from castshed.toolbox.water.bottom.surface import Measured, grid_over, minimum_curvature
 def make(lake, lines, line_depth, xy, depth):
     return Measured.gather(lake, lines, line_depth, xy, depth)
 box = shapely.box(0, 0, 100, 100)  # compiles the loops, or finds them compiled
@@ -154,7 +154,7 @@ BLOCKS_CODE = (
     )
     .replace(
         "import numpy as np\n",
-        "import numpy as np\nfrom castshed.toolbox.water.blocks import depth_and_error\n",
+        "import numpy as np\nfrom castshed.toolbox.water.bottom.blocks import depth_and_error\n",
         1,
     )
     .replace("print(json", "np.save(sys.argv[2], found)\nprint(json")

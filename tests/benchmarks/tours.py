@@ -21,8 +21,8 @@ from pathlib import Path
 import networkx as nx
 import numpy as np
 
-from castshed.toolbox.water.navigation import SafeWater
-from castshed.toolbox.water.tours import tour, tour_cost
+from castshed.toolbox.water.runs.tours import tour, tour_cost
+from castshed.toolbox.water.ways.navigation import SafeWater
 from made_waters import rough_lake
 from valley import valley_shoreline
 

@@ -133,7 +133,7 @@ def _laws(seed, quick):
         "no:cacheprovider",
         "--hypothesis-show-statistics",
         f"--hypothesis-seed={seed}",
-        "tests/test_laws.py",
+        "tests/trust/test_laws.py",
     ]
     done = subprocess.run(
         [sys.executable, "-m", "pytest", *words], cwd=TESTS.parent, capture_output=True, text=True, check=False,

@@ -22,7 +22,7 @@ from castshed.algorithms.shallow_hazards import shallow_hazards
 from castshed.algorithms.water_today import water_today
 from castshed.algorithms.wind_exposure import wind_exposure
 from castshed.toolbox.layers import read_layer, read_surface
-from castshed.toolbox.water.forecast import Forecast
+from castshed.toolbox.water.wind.forecast import Forecast
 
 LAKE = Path(__file__).resolve().parents[2] / "demo_layers" / "reservoir.gpkg"
 LEVEL_M = -1.2192

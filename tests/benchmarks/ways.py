@@ -19,9 +19,9 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from castshed.toolbox.water.last_check import Limits, last_check
-from castshed.toolbox.water.navigation import SafeWater
-from castshed.toolbox.water.safe_water import shrink
+from castshed.toolbox.water.proof.last_check import Limits, last_check
+from castshed.toolbox.water.ways.navigation import SafeWater
+from castshed.toolbox.water.ways.safe_water import shrink
 from made_waters import (
     narrows,
     plain_lengths,
@@ -226,7 +226,7 @@ def _vertices(water):
 CHILD_CODE = """
 import json, sys, time
 import numpy as np, shapely
-from castshed.toolbox.water.navigation import SafeWater
+from castshed.toolbox.water.ways.navigation import SafeWater
 water = shapely.from_wkb(open(sys.argv[1], "rb").read())
 points = np.load(sys.argv[2])
 start = time.perf_counter()

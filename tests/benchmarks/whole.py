@@ -60,9 +60,9 @@ begin = time.perf_counter()
 from castshed.algorithms.export import export
 from castshed.algorithms.plan import plan
 from castshed.algorithms.plan_sheet import plan_sheet
-from castshed.toolbox.day import read_day
-from castshed.toolbox.outputs import write_folder
-from castshed.toolbox.store import keeping
+from castshed.toolbox.plan.day_file import read_day
+from castshed.toolbox.command.outputs import write_folder
+from castshed.toolbox.cache.store import keeping
 folder, name, out = Path(sys.argv[1]), sys.argv[2], Path(sys.argv[3])
 took = {}
 def lap(what, since):

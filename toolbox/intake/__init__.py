@@ -1,1 +1,1 @@
-"""Spot lists as people keep them: files into raw tables, raw tables into placed records, records into one book."""
+"""What other people's files say, brought into the book, into series, into soundings."""

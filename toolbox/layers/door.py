@@ -23,9 +23,9 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from .. import geopackage
 from ..errors import DataError, OutputFailed
 from ..real_files import require_ordinary
+from . import geopackage
 from .kinds_of_file import (
     ASCII_GRID,
     FLATGEOBUF,

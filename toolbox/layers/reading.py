@@ -5,16 +5,16 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from .. import geopackage
 from ..errors import DataError, LayerMissing, UsageError
 from ..level_told import LEVEL, level_in_lineage
 from ..real_files import require_ordinary
+from . import geopackage
 from .reference import Reference, parse_reference
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
-    from ..water.depth import DepthSurface
+    from ..depth import DepthSurface
 
 
 def list_layers(path: Path) -> dict[str, str]:
@@ -98,7 +98,7 @@ def read_layer(
 
 def read_with_lineage(reference: Reference, *, crs: str | None = None) -> GeoDataFrame:
     """Read one vector layer; the lineage kept with it in a GeoPackage goes with the frame, in its ``attrs``."""
-    from ..output.lineage import ATTRIBUTE
+    from ..lineage import ATTRIBUTE
 
     frame = read_layer(reference, crs=crs)
     if reference.layer and geopackage.holds_geopackage(reference.path):
@@ -132,7 +132,7 @@ def reprojected(frame: GeoDataFrame, crs: str, name: str) -> GeoDataFrame:
 
 
 def _refuse_size(ref: Reference, columns: int, rows: int) -> None:
-    from ..water.room import MOST_CELLS
+    from ..size_limits import MOST_CELLS
 
     if columns * rows > MOST_CELLS:
         raise DataError(
@@ -154,7 +154,7 @@ def read_surface(reference: str | Path | Reference, *, usual: str | None = None)
     import numpy as np
     import pyproj
 
-    from ..water.depth import DepthSurface
+    from ..depth import DepthSurface
     from . import door
     from .raster_units import horizontal, meaning_of
 

@@ -10,22 +10,21 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from .. import exchange, geopackage
 from ..errors import OutputFailed
 from ..level_told import level_of_layer, with_level
-from . import door
+from . import door, exchange, geopackage
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
-    from ..water.depth import DepthSurface
+    from ..depth import DepthSurface
 
 
 def _write_surface(path: Path, name: str, surface: DepthSurface, words: str) -> None:
     import numpy as np
     from rasterio import Affine
 
-    from ..water.depth import DEPTH
+    from ..depth import DEPTH
 
     rows, columns = surface.shape
     exists = path.exists()
@@ -93,7 +92,7 @@ def _fill(
     types: Mapping[str, tuple[str, ...]],
     lineage: str,
 ) -> None:
-    from ..water.depth import DepthSurface
+    from ..depth import DepthSurface
 
     try:
         # Surfaces first: the raster driver makes a new file when there is none, and would not append to a bare one.

@@ -1,1 +1,1 @@
-"""Writers of open formats and drawings. Pure: layers in, bytes out."""
+"""What leaves the house: words, open formats, maps, sheets. Pure: layers in, bytes out."""

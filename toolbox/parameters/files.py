@@ -11,14 +11,14 @@ from .markers import DayInput, FileSet, FolderSet, LayerSet, LogList, SeriesInpu
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame as Frame
 
-    from ..day import Day
-    from ..intake.series_table import SeriesTable
-    from ..intake.sounder_log import SounderLog
-    from ..logs import LogFile
+    from ..depth import DepthSurface
+    from ..intake.logs.log_file import LogFile
+    from ..intake.logs.sounder_log import SounderLog
+    from ..intake.series.series_table import SeriesTable
+    from ..plan.day_file import Day
     from ..sources import SourceTable
-    from ..water.depth import DepthSurface
-    from ..water.forecast import Forecast
-    from ..water.level_series import LevelSeries
+    from ..water.level.level_series import LevelSeries
+    from ..water.wind.forecast import Forecast
 else:  # at run time the plain type plays no part; the marker does
     Frame = DepthSurface = SourceTable = Day = SeriesTable = Forecast = LevelSeries = object
     SounderLog = LogFile = object

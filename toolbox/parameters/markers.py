@@ -69,7 +69,7 @@ class SourceList:
 
 @dataclass(frozen=True)
 class LogList:
-    """Any number of sounder logs in the formats of `castshed.toolbox.logs`."""
+    """Any number of sounder logs in the formats of `castshed.toolbox.intake.logs.log_file`."""
 
     metavar = "FILE..."
 

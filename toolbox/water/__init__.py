@@ -1,1 +1,1 @@
-"""Models of a lake: depth, water, wind, ways and runs. Pure: arrays and geometries in, the same out."""
+"""Models of a lake, a room a subject. Pure: arrays and geometries in, the same out."""

@@ -1,0 +1,83 @@
+"""What an algorithm is, as read from its signature and docstring: its parameters, its outputs, its place in the job."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from .. import units
+from ..parameters.annotations import INPUTS, option_name
+from ..parameters.markers import Flag, Many, Quantity
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """One parameter of an algorithm."""
+
+    name: str
+    marker: Any
+    help: str
+    default: Any
+    required: bool
+    positional: bool
+    optional: bool
+
+    @property
+    def option(self) -> str:
+        """The option's name on the command line: without its unit suffix."""
+        return option_name(self.name)
+
+    @property
+    def is_input(self) -> bool:
+        """Whether it is read from a file."""
+        return isinstance(self.marker, INPUTS)
+
+    @property
+    def default_words(self) -> str | None:
+        """The default as the help shows it; None when there is nothing to show."""
+        if self.required or self.default is None:
+            return None
+        if isinstance(self.marker, Quantity):
+            return units.in_words(float(self.default), self.marker.kind)
+        if isinstance(self.marker, Many) and isinstance(self.marker.of, Quantity):
+            return ", ".join(units.in_words(float(v), self.marker.of.kind) for v in self.default)
+        if isinstance(self.marker, Many):
+            return ", ".join(str(v) for v in self.default) or None
+        if isinstance(self.marker, Flag):
+            return "yes" if self.default else "no"
+        return str(self.default) or None
+
+
+@dataclass(frozen=True)
+class Output:
+    """One layer, surface or set of files that an algorithm makes."""
+
+    name: str
+    marker: Any
+
+
+@dataclass(frozen=True)
+class Spec:
+    """What an algorithm is: everything the command, the catalogue and the tests need to know."""
+
+    name: str
+    function: Callable[..., Any]
+    step: str
+    summary: str
+    description: str
+    parameters: tuple[Parameter, ...]
+    outputs: tuple[Output, ...]
+    several: bool
+    example: str
+    steps: Callable[..., str] | None = None
+
+    def parameter(self, name: str) -> Parameter:
+        """Find a parameter by its Python name.
+
+        Raises
+        ------
+        KeyError
+            There is none of that name.
+        """
+        return next(p for p in self.parameters if p.name == name)

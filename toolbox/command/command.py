@@ -1,0 +1,157 @@
+"""From a `Spec` to its command: an option or argument a parameter, with its help, its default and what a shell offers.
+
+``--out``, ``--replace``, ``--crs``, ``--json`` and ``--quiet`` are added here and nowhere else.
+"""
+
+from __future__ import annotations
+
+import inspect
+from typing import Annotated, Any
+
+import typer
+
+from ..algorithm.spec import Parameter, Spec
+from ..errors import UsageError
+from ..parameters.markers import Choice, FileSet, Flag, FolderSet, Layer, LayerSet, Many, Number, Surface
+from ..report import Reporter
+from .arguments import read_input, takes_many
+from .completion import layer_completer
+from .outputs import default_out
+from .pipe import PIPE, is_piped
+from .run_command import guarded, run
+
+
+def escape(text: str) -> str:
+    """Keep square brackets from being read as markup."""
+    return text.replace("[", "\\[")
+
+
+def _completed(marker: Any) -> dict[str, Any]:
+    """Tell typer what a shell may offer for a parameter."""
+    if isinstance(marker, Many):
+        return _completed(marker.of)
+    if isinstance(marker, Choice):
+        return {"autocompletion": lambda incomplete: [w for w in marker.words if w.startswith(incomplete)]}
+    if isinstance(marker, (Layer, Surface, LayerSet)):
+        return {"autocompletion": layer_completer(marker)}
+    return {}
+
+
+def _annotation(par: Parameter) -> Any:
+    marker = par.marker
+    words = escape(par.help)
+    default = par.default_words
+    if default is not None:
+        words += escape(f" [default: {default}]")
+    if par.positional:
+        kind: Any = list[str] if takes_many(par) else str
+        name = par.name.upper()
+        return Annotated[
+            kind, typer.Argument(help=words, metavar=name, show_default=False, **_completed(marker))
+        ]
+    if isinstance(marker, Flag):
+        no = par.option.replace("--", "--no-", 1)
+        return Annotated[bool | None, typer.Option(f"{par.option}/{no}", help=words, show_default=False)]
+    plain: Any = str
+    if isinstance(marker, Number):
+        plain = int if marker.whole else float
+    kind = list[str] if takes_many(par) else plain
+    if not par.required:
+        kind = kind | None
+    extra = _completed(marker)
+    return Annotated[
+        kind, typer.Option(par.option, help=words, metavar=marker.metavar, show_default=False, **extra)
+    ]
+
+
+def make_command(spec: Spec) -> typer.Typer:
+    """Build the typer command of an algorithm."""
+    folder_out = isinstance(spec.outputs[0].marker, (FileSet, FolderSet))
+    out_first = not any(par.positional for par in spec.parameters)
+
+    def command(**given: Any) -> None:
+        reporter = Reporter(quiet=given.pop("quiet"), as_json=given.pop("as_json"))
+        out, replace, crs = given.pop("out"), given.pop("replace"), given.pop("crs", None)
+
+        def work() -> None:
+            if given.pop("show_steps", False) and spec.steps is not None:
+                file = str(given[spec.parameters[0].name])
+                print(spec.steps(read_input(spec.parameters[0], file, crs), file), end="")
+                return
+            piped = any(is_piped(given[par.name]) for par in spec.parameters if par.is_input)
+            if out is None and not piped:
+                pipe = ", or --out - into a pipe" if through else ""
+                raise UsageError(f"Say where the result goes: --out {what}{pipe}.")
+            run(spec, given, PIPE if out is None else out, replace=replace, crs=crs, reporter=reporter)
+
+        guarded(spec.name, work)
+
+    what = default_out(spec)
+    through = all(isinstance(o.marker, Layer) for o in spec.outputs)
+    optional = through or spec.steps is not None
+    out_help = "Folder to write into." if folder_out else f"Where the result goes, {what}"
+    if not folder_out:
+        out_help += ", or - into a pipe." if through else "."
+    out_kind: Any = (
+        typer.Argument(help=out_help, metavar="FOLDER", show_default=False)
+        if out_first
+        else typer.Option(
+            "--out", "-o", help=escape(out_help), metavar=what.split("[")[0], show_default=False
+        )
+    )
+    par = inspect.Parameter
+    own = [
+        par(p.name, par.KEYWORD_ONLY, annotation=_annotation(p), default=par.empty if p.required else None)
+        for p in spec.parameters
+    ]
+    shared = [
+        par(
+            "out",
+            par.KEYWORD_ONLY,
+            annotation=Annotated[str | None if optional else str, out_kind],
+            default=None if optional else par.empty,
+        ),
+        par(
+            "replace",
+            par.KEYWORD_ONLY,
+            default=False,
+            annotation=Annotated[
+                bool, typer.Option("--replace", help="Replace what is there under that name.")
+            ],
+        ),
+        par(
+            "as_json",
+            par.KEYWORD_ONLY,
+            default=False,
+            annotation=Annotated[
+                bool, typer.Option("--json", help="One JSON object on stdout, for scripts.")
+            ],
+        ),
+        par(
+            "quiet",
+            par.KEYWORD_ONLY,
+            default=False,
+            annotation=Annotated[bool, typer.Option("--quiet", "-q", help="Say nothing but errors.")],
+        ),
+    ]
+    if any(isinstance(p.marker, (Layer, LayerSet)) for p in spec.parameters):
+        words = "Reproject vector layers into this system on reading, such as EPSG:32615."
+        option = typer.Option("--crs", help=words, metavar="CRS", show_default=False)
+        shared.append(par("crs", par.KEYWORD_ONLY, default=None, annotation=Annotated[str | None, option]))
+    if spec.steps is not None:
+        words = "Print the chain as a steps file, to edit and to run with castshed run-steps; nothing is run."
+        shown = par("show_steps", par.KEYWORD_ONLY, default=False)
+        shared.append(shown.replace(annotation=Annotated[bool, typer.Option("--show-steps", help=words)]))
+    ordered = sorted([*own, *shared], key=lambda p: p.default is not par.empty)
+    command.__signature__ = inspect.Signature(ordered)  # type: ignore[attr-defined]  # typer reads it
+    command.__annotations__ = {p.name: p.annotation for p in ordered}
+    text = spec.summary + ("\n\n" + spec.description if spec.description else "")
+    app = typer.Typer(add_completion=False, rich_markup_mode="rich")
+    app.command(
+        name=spec.name,
+        help=escape(text),
+        short_help=escape(spec.summary),
+        epilog=escape(f"Example: {spec.example}") if spec.example else None,
+        no_args_is_help=True,
+    )(command)
+    return app

@@ -1,0 +1,311 @@
+"""Records of all sources made into one book: every row is in a spot, joined to a spot, or set aside with its reason."""
+
+from __future__ import annotations
+
+import json
+import re
+from typing import TYPE_CHECKING, Any, Final
+
+import geopandas
+import numpy as np
+import pandas as pd
+import shapely
+
+from ...sources.kinds import Kind
+from .ages import ages_years
+from .merging import find_same
+from .records import Records
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from datetime import date
+
+    import pyproj
+    from numpy.typing import NDArray
+
+NUMBERS: Final = (
+    "depth_m",
+    "height_m",
+    "depth_least_m",
+    "depth_most_m",
+    "top_depth_m",
+    "rating",
+    "position_error_m",
+)
+TEXTS: Final = (
+    "name",
+    "kind",
+    "note",
+    "source",
+    "surveyed",
+    "placed",
+    "kind_text",
+    "depth_text",
+    "remark",
+    "merged_from",
+    "extra",
+)
+COLUMNS: Final = (
+    "spot_id", "name", "kind", "depth_m", "height_m", "rating", "note", "source", "surveyed", "position_error_m",
+    "depth_least_m", "depth_most_m", "top_depth_m", "placed", "age_years", "kind_text", "depth_text", "remark", "rows",
+    "merged_from", "extra",
+)  # fmt: skip
+AGE: Final = "age_years"
+_TYPES: Final = (0, 1, 3, 4, 5, 6)  # point, line, polygon and their multiples, as shapely numbers them
+_DEPTHS_DIFFER_M: Final = 0.3048  # a foot: less is reading and level
+
+
+def collect(parts: Sequence[Records]) -> Records:
+    """Put the records of several sources one after the other; ``source_no`` and ``row`` tell where each came from."""
+    tables = [part.table.assign(source_no=number) for number, part in enumerate(parts)]
+    table = pd.concat(tables, ignore_index=True) if tables else pd.DataFrame()
+    shapes = np.concatenate([part.geometry for part in parts]) if parts else np.empty(0, dtype=object)
+    kinds = [kind for part in parts for kind in part.kinds]
+    reason = [why for part in parts for why in part.reason]
+    return Records(table, shapes, kinds, reason)
+
+
+def repair_shapes(records: Records) -> Records:
+    """Mend invalid areas, saying so; give rows whose geometry cannot be used a reason and no geometry."""
+    shapes, reason, table = records.geometry.copy(), list(records.reason), records.table
+    remark = table["remark"].tolist() if len(table) else []
+    has = ~shapely.is_missing(shapes)
+    for i in np.flatnonzero(has & ~np.isin(shapely.get_type_id(shapes), _TYPES)):
+        reason[i] = f"its geometry is a {shapes[i].geom_type}; points, lines and areas can be used"
+        shapes[i] = None
+    has = ~shapely.is_missing(shapes)
+    for i in np.flatnonzero(has & ~shapely.is_valid(shapes)):
+        mended = shapely.make_valid(shapes[i], method="structure", keep_collapsed=False)
+        if mended.is_empty or shapely.get_type_id(mended) not in _TYPES:
+            reason[i], shapes[i] = "its geometry crosses itself and cannot be mended", None
+        else:
+            shapes[i] = mended
+            remark[i] = "; ".join(filter(None, (remark[i], "geometry crossed itself and was mended")))
+    return Records(table.assign(remark=remark) if len(table) else table, shapes, records.kinds, reason)
+
+
+def _repeats(table: pd.DataFrame, rows: NDArray[np.int64]) -> dict[int, int]:
+    """Rows that stand twice in one source, letter for letter and with the same id of their own: row -> the first."""
+    first: dict[tuple[int, str, str], int] = {}
+    again: dict[int, int] = {}
+    keys = zip(table["source_no"].tolist(), table["own_id"].tolist(), table["text"].tolist(), strict=True)
+    for row, key in enumerate(keys):
+        if key[1] and row in rows and first.setdefault(key, row) != row:
+            again[row] = first[key]
+    return again
+
+
+def _groups(records: Records, *, merge: bool) -> list[list[int]]:
+    """Rows of each spot, in the order of their first row; only rows that have a place."""
+    placed = np.flatnonzero(~shapely.is_missing(records.geometry))
+    if not merge or placed.size == 0:
+        return [[int(i)] for i in placed]
+    table = records.table
+    again = _repeats(table, set(placed.tolist()))  # type: ignore[arg-type]  # only membership is asked
+    single = np.array([i for i in placed if int(i) not in again], dtype=np.int64)
+    group = find_same(
+        records.geometry[single],
+        table["position_error_m"].to_numpy(float)[single],
+        table["source_no"].to_numpy(np.int64)[single],
+        [records.kinds[i] for i in single],
+    )
+    found: dict[int, list[int]] = {}
+    where: dict[int, int] = {}
+    for i, label in zip(single.tolist(), single[group].tolist(), strict=True):
+        found.setdefault(label, []).append(i)
+        where[i] = label
+    for row, first in again.items():
+        found[where[first]].append(row)
+    return [sorted(rows) for rows in found.values()]
+
+
+def _slug(source: str) -> str:
+    plain = re.sub(r"\.[a-z0-9]{1,8}(?=:|$)", "", source.lower())
+    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-") or "source"
+
+
+def _ids(table: pd.DataFrame, groups: list[list[int]]) -> list[str]:
+    """Give each spot the first id its rows bring, its source before it where that is taken; else source and line."""
+    own, source = table["own_id"].tolist(), [_slug(s) for s in table["source_name"].tolist()]
+    line = table["line"].tolist()
+    used: set[str] = set()
+    found: list[str] = []
+    for rows in groups:
+        row = next((i for i in rows if own[i]), rows[0])
+        tries = [own[row], f"{source[row]}-{own[row]}"] if own[row] else []
+        tries.append(f"{source[row]}-{line[row]}")
+        chosen = next((one for one in tries if one not in used), "")
+        number = 2
+        while not chosen or chosen in used:
+            chosen = f"{tries[-1]}-{number}"
+            number += 1
+        used.add(chosen)
+        found.append(chosen)
+    return found
+
+
+def _plain(value: Any) -> Any:
+    """Make a cell fit for JSON: NaN is null."""
+    if isinstance(value, float) and np.isnan(value):
+        return None
+    return value.item() if isinstance(value, np.generic) else value
+
+
+def _members(row: dict[str, Any], shape: shapely.Geometry) -> list[dict[str, Any]]:
+    """Write a row as ``merged_from`` keeps it; a row that was joined before brings its members."""
+    earlier: Any = None
+    if row["merged_from"]:
+        try:
+            earlier = json.loads(row["merged_from"])
+        except (ValueError, RecursionError):
+            earlier = None
+    if (
+        isinstance(earlier, list)
+        and earlier
+        and all(isinstance(one, dict) and "wkt" in one for one in earlier)
+    ):
+        return earlier
+    kept = {
+        "spot_id": row["own_id"],
+        "source_name": row["source_name"],
+        "line": row["line"],
+        "text": row["text"],
+    }
+    kept |= {key: row[key] for key in (*TEXTS, *NUMBERS)}
+    if row["merged_from"]:
+        kept["merged_from"] = row["merged_from"]
+    return [
+        {
+            **{key: _plain(value) for key, value in kept.items()},
+            "wkt": shapely.to_wkt(shape, rounding_precision=-1),
+        }
+    ]
+
+
+def _least(values: list[float]) -> float:
+    known = [v for v in values if not np.isnan(v)]
+    return min(known) if known else float("nan")
+
+
+def _most(values: list[float]) -> float:
+    return -_least([-v for v in values])
+
+
+def _joined(rows: list[dict[str, Any]], kinds: list[Kind]) -> dict[str, Any]:
+    """One spot of several rows, the row of the better position first."""
+    spot = dict(rows[0])
+    for key, sep in (
+        ("name", " / "),
+        ("note", "; "),
+        ("source", "; "),
+        ("remark", "; "),
+        ("kind_text", " / "),
+        ("depth_text", " / "),
+    ):
+        spot[key] = sep.join(dict.fromkeys(row[key] for row in rows if row[key]))
+    sure = [kind.name for kind in kinds if kind.name not in ("other", "brush")] or [
+        k.name for k in kinds if k.name != "other"
+    ]
+    spot["kind"] = sure[0] if sure else "other"
+    for key in ("depth_m", "depth_least_m", "top_depth_m"):
+        spot[key] = _least([row[key] for row in rows])
+    for key in ("depth_most_m", "height_m"):
+        spot[key] = _most([row[key] for row in rows])
+    spot["rating"] = next((row["rating"] for row in rows if not np.isnan(row["rating"])), float("nan"))
+    spot["surveyed"] = max(row["surveyed"] for row in rows)
+    spot["placed"] = next((row["placed"] for row in rows if row["placed"]), "")
+    extra: dict[str, Any] = {}
+    for row in rows:
+        for key, value in (json.loads(row["extra"]) if row["extra"] else {}).items():
+            at, number = key, 2
+            while at in extra and extra[at] != value:
+                at, number = f"{key} ({number})", number + 1
+            extra[at] = value
+    spot["extra"] = json.dumps(extra, ensure_ascii=False) if extra else ""
+    shallow, deep = (
+        [row[key] for row in rows if not np.isnan(row[key])] for key in ("depth_least_m", "depth_most_m")
+    )
+    if shallow and deep and max(shallow) - min(deep) > _DEPTHS_DIFFER_M:
+        said = ", ".join(
+            f"{row['depth_m']:.2f} m ({row['source_name']})" for row in rows if not np.isnan(row["depth_m"])
+        )
+        spot["remark"] = "; ".join(
+            filter(None, (spot["remark"], f"depths differ: {said}; the least is used"))
+        )
+    return spot
+
+
+def make_book(records: Records, crs: pyproj.CRS, *, merge: bool, today: date) -> geopandas.GeoDataFrame:
+    """Make the spots.
+
+    Parameters
+    ----------
+    records
+        All records, as `collect` puts them together.
+    crs
+        Reference system of the geometry.
+    merge
+        Whether the same place of two sources becomes one spot.
+    today
+        Day the ages of sunk wood are of.
+
+    Returns
+    -------
+    GeoDataFrame
+        `COLUMNS` and geometry, in the order of each spot's first row; ``rows`` counts the rows a spot is made of.
+    """
+    groups = _groups(records, merge=merge)
+    rows_of_table = records.table.to_dict("records") if groups else []
+    cells = [{str(key): value for key, value in row.items()} for row in rows_of_table]
+    error = records.table["position_error_m"].to_numpy(float) if groups else np.empty(0)
+    spots: list[dict[str, Any]] = []
+    shapes: list[Any] = []
+    for rows, spot_id in zip(groups, _ids(records.table, groups) if groups else [], strict=True):
+        order = sorted(rows, key=lambda i: (error[i], i))
+        taken = [cells[i] for i in order]
+        spot = _joined(taken, [records.kinds[i] for i in order]) if len(rows) > 1 else dict(taken[0])
+        if len(rows) > 1:
+            members = [one for i in rows for one in _members(cells[i], records.geometry[i])]
+            spot["merged_from"] = json.dumps(members, ensure_ascii=False)
+        spots.append({**spot, "spot_id": spot_id, "rows": len(rows)})
+        shapes.append(records.geometry[order[0]])
+    frame = pd.DataFrame({key: [spot[key] for spot in spots] for key in COLUMNS if key != AGE})
+    for key in frame.columns:
+        frame[key] = frame[key].astype("int64" if key == "rows" else float if key in NUMBERS else object)
+    frame.insert(COLUMNS.index(AGE), AGE, ages_years(frame["kind"].tolist(), frame["placed"].tolist(), today))
+    return geopandas.GeoDataFrame(
+        frame, geometry=geopandas.GeoSeries(shapes, crs=crs, index=frame.index), crs=crs
+    )
+
+
+def make_set_aside(records: Records, counted: Sequence[str], crs: pyproj.CRS) -> geopandas.GeoDataFrame:
+    """Make the layer of rows that have no place: source, line, reason, and the row as it was written."""
+    lost = np.flatnonzero(shapely.is_missing(records.geometry))
+    table = records.table.iloc[lost] if len(records.table) else pd.DataFrame()
+    frame = pd.DataFrame(
+        {
+            "source": pd.Series(table["source_name"].tolist() if lost.size else [], dtype=object),
+            "line": pd.Series(table["line"].tolist() if lost.size else [], dtype="int64"),
+            "counted": pd.Series([counted[i] for i in table["source_no"]] if lost.size else [], dtype=object),
+            "reason": pd.Series([records.reason[i] or "it has no position" for i in lost], dtype=object),
+            "text": pd.Series(table["text"].tolist() if lost.size else [], dtype=object),
+        }
+    )
+    return geopandas.GeoDataFrame(
+        frame, geometry=geopandas.GeoSeries([None] * len(frame), crs=crs, index=frame.index), crs=crs
+    )
+
+
+def take_apart(spot_merged_from: str) -> list[dict[str, Any]]:
+    """Read ``merged_from`` back: the rows a spot was made of, each with its geometry under ``geometry``.
+
+    Parameters
+    ----------
+    spot_merged_from
+        The cell; empty for a spot of one row.
+    """
+    members = json.loads(spot_merged_from) if spot_merged_from else []
+    return [
+        {**{k: v for k, v in one.items() if k != "wkt"}, "geometry": shapely.from_wkt(one["wkt"])}
+        for one in members
+    ]

@@ -1,0 +1,1 @@
+"""Logs of echo sounders, in sentences and in tables, judged reading by reading."""

@@ -1,0 +1,263 @@
+"""A wind forecast out of a table: which column is what, in which unit, and the winds it states."""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import TYPE_CHECKING, Final
+
+from ... import units
+from ...errors import DataError, UsageError
+from .series_times import read_times
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from ...water.wind.forecast import Forecast
+    from .series_table import SeriesTable
+
+ROLES: Final[dict[str, tuple[str, ...]]] = {
+    "time": (
+        "time", "datetime", "date time", "valid time", "valid", "timestamp", "start time", "start", "date", "hour",
+    ),
+    "wind": (
+        "wind", "wind speed", "windspeed", "sustained wind", "sustained", "mean wind", "wind mean", "wind sustained",
+        "wspd", "speed",
+    ),
+    "gust": ("gust", "gusts", "wind gust", "wind gusts", "windgust", "windgusts", "gust speed", "wind gust speed"),
+    "wind_from": (
+        "wind from", "wind direction", "winddirection", "wind dir", "wdir", "direction", "dir", "from",
+    ),
+}  # fmt: skip
+_SPEEDS: Final[dict[str, str]] = {
+    "mph": "mph", "kmh": "km/h", "kph": "km/h", "kn": "kn", "kt": "kn", "kts": "kn", "knot": "kn", "knots": "kn",
+    "ms": "m/s", "mps": "m/s", "fts": "ft/s",
+}  # fmt: skip
+_BEARINGS: Final = frozenset(("deg", "degs", "degree", "degrees", "true"))
+_FILLERS: Final = frozenset(("avg", "average", "averaged", "mean", "at", "in", "of", "the"))
+_HEIGHT: Final = re.compile(r"(\d{1,3})m")
+_AVERAGED: Final = re.compile(r"(\d{1,3})(min|h|hr|s|sec)")
+_STATED: Final = {
+    "height": re.compile(r"wind height\s*[:=]?\s*(\S.*)", re.IGNORECASE),
+    "averaged": re.compile(r"(?:wind )?averag\w*(?: time| over)?\s*[:=]?\s*(\d.*)", re.IGNORECASE),
+}
+_RANGE: Final = re.compile(r"(\d+(?:\.\d+)?)\s*(?:-|to)\s*(\d+(?:\.\d+)?)\s*([A-Za-z/]*)")
+_NUMBER: Final = re.compile(r"(\d+(?:\.\d+)?|\.\d+)\s*([A-Za-z/]*)")
+_VARIABLE: Final = frozenset(("vrb", "variable", "var"))
+_NONE: Final = frozenset(("", "-", "--", "na", "n/a", "nan", "none", "null", "m"))
+
+
+def _words(header: str) -> tuple[str, str | None, float | None, float | None]:
+    """Reduce a header to its words, the unit of speed, the height and the time of averaging it names."""
+    plain = header.lower().replace("km/h", "kmh").replace("m/s", "ms").replace("ft/s", "fts")
+    plain = re.sub(r"(\d)\s+(m|min|s|h)\b", r"\1\2", plain)
+    kept: list[str] = []
+    unit: str | None = None
+    height = averaged = None
+    for word in re.findall(r"[a-z0-9]+", plain):
+        if word in _SPEEDS:
+            unit = _SPEEDS[word]
+        elif found := _HEIGHT.fullmatch(word):
+            height = float(found[1])
+        elif found := _AVERAGED.fullmatch(word):
+            averaged = float(found[1]) * {"m": 60.0, "h": 3600.0, "s": 1.0}[found[2][0]]
+        elif word not in _BEARINGS and word not in _FILLERS:
+            kept.append(word)
+    return " ".join(kept), unit, height, averaged
+
+
+def parse_entries(entries: Sequence[str], name: str, roles: Sequence[str]) -> dict[str, str]:
+    """Read ``role=value`` entries of an option.
+
+    Raises
+    ------
+    UsageError
+        An entry has no ``=``, an unknown role or no value.
+    """
+    found: dict[str, str] = {}
+    for entry in entries:
+        role, equals, value = entry.partition("=")
+        role, value = role.strip().lower().replace("-", "_"), value.strip()
+        if not equals or role not in roles or not value:
+            raise UsageError(
+                f"{name}: '{entry}' cannot be used; write role=value with one of {', '.join(roles)}."
+            )
+        found[role] = value
+    return found
+
+
+def _column(table: SeriesTable, role: str, told: dict[str, str]) -> str | None:
+    if role in told:
+        same = [c for c in table.columns if c == told[role]] or [
+            c for c in table.columns if c.casefold() == told[role].casefold()
+        ]
+        if not same:
+            raise UsageError(
+                f"columns: {table.name} has no column '{told[role]}' for {role}; it has {', '.join(table.columns)}."
+            )
+        return same[0]
+    taken = set(told.values())
+    fits = [c for c in table.columns if c not in taken and _words(c)[0] in ROLES[role]]
+    if len(fits) > 1:
+        raise UsageError(
+            f"{table.name} has several columns that may be {role}: {', '.join(fits)}. Choose with columns, such as "
+            f"{role}={fits[0]}."
+        )
+    return fits[0] if fits else None
+
+
+def _speed(text: str, unit: str | None, where: str) -> float:
+    """Read one speed in m/s; of a range the upper end, NaN for none."""
+    if text.lower() in _NONE:
+        return float("nan")
+    if text.lower() == "calm":
+        return 0.0
+    found = _RANGE.fullmatch(text)
+    number, written = (found[2], found[3]) if found else ("", "")
+    if not found:
+        single = _NUMBER.fullmatch(text)
+        if not single:
+            raise DataError(
+                f"{where} is '{text[:40]}', which is no speed; write a number, or a number with its unit."
+            )
+        number, written = single[1], single[2]
+    written = written.lower().replace("km/h", "kmh").replace("m/s", "ms").replace("ft/s", "fts")
+    if written and written not in _SPEEDS:
+        raise DataError(
+            f"{where} is '{text[:40]}', in a unit that is not known; known are {', '.join(units.ACCEPTED['speed'])}."
+        )
+    final = _SPEEDS[written] if written else unit
+    if final is None:
+        raise UsageError(
+            f"{where} is '{text}' and nothing names its unit; put it into the header (wind_mph), or name it with "
+            f"units, such as wind=mph (known: {', '.join(units.ACCEPTED['speed'])})."
+        )
+    return units.convert(float(number), final, "speed")
+
+
+def _bearing(text: str, where: str) -> float:
+    """Read where the wind comes from; NaN for a wind that is said to vary."""
+    if text.lower() in _VARIABLE:
+        return float("nan")
+    if text.upper() in units.COMPASS:
+        return units.COMPASS.index(text.upper()) * 22.5
+    found = re.fullmatch(r"(\d+(?:\.\d+)?)\s*(?:°|deg|degrees)?", text.lower())
+    if found and float(found[1]) <= 360.0:
+        return float(found[1]) % 360.0
+    raise DataError(
+        f"{where} is '{text[:40]}', which is no bearing; write degrees from 0 to 360, where the wind comes from, a "
+        "compass point, or VRB for a wind that varies."
+    )
+
+
+def _stated(table: SeriesTable, what: str) -> float | None:
+    """Read a height or time of averaging out of the comments."""
+    for line in table.comments:
+        found = _STATED[what].search(line)
+        if found:
+            try:
+                return units.parse(found[1].strip().rstrip("."), "length" if what == "height" else "time")
+            except UsageError as fault:
+                raise DataError(f"{table.name}: the comment '{line[:80]}' cannot be used: {fault}") from None
+    return None
+
+
+def to_forecast(
+    table: SeriesTable,
+    *,
+    columns: Sequence[str] = (),
+    in_units: Sequence[str] = (),
+    zone: str = "",
+    height_m: float | None = None,
+    averaged_s: float | None = None,
+) -> Forecast:
+    """Make a forecast of a table.
+
+    Parameters
+    ----------
+    table
+        The table as read.
+    columns
+        ``role=Header`` entries that overrule the guess; roles are those of `ROLES`.
+    in_units
+        ``role=unit`` entries for speeds whose header and cells name none.
+    zone
+        IANA zone of times that name none.
+    height_m, averaged_s
+        Height above the water and time of averaging of the sustained wind; None: as the table states, in a header
+        (``wind_speed_10m``, ``wind_2min_mph``) or a comment (``# wind height: 10 m``, ``# averaged over: 10 min``).
+
+    Returns
+    -------
+    Forecast
+        Winds at 10 m.
+
+    Raises
+    ------
+    DataError
+        A time, speed or bearing cannot be read or is missing; the message names the line.
+    UsageError
+        A column or unit cannot be told; the message says which option tells it.
+    """
+    import numpy as np
+
+    from ...water.wind.forecast import Forecast, wind_at_10_m
+
+    told = parse_entries(columns, "columns", list(ROLES))
+    named = parse_entries(in_units, "units", ("wind", "gust"))
+    place = {role: _column(table, role, told) for role in ROLES}
+    for role in ("time", "wind", "wind_from"):
+        if place[role] is None:
+            raise UsageError(
+                f"{table.name} has no column that is known as {role}; it has {', '.join(table.columns)}. Name it with "
+                f"columns, such as {role}=Header."
+            )
+    times, _ = read_times(table.texts(str(place["time"])), table.lines, table.name, zone=zone)
+
+    def speeds(role: str) -> tuple[list[float], float | None, float | None]:
+        column = place[role]
+        if column is None:
+            return [float("nan")] * len(times), None, None
+        _, unit, height, averaged = _words(column)
+        if role in named:
+            unit = _SPEEDS.get(named[role].lower().replace("/", ""))
+            if unit is None:
+                raise UsageError(
+                    f"units: '{named[role]}' is not known; known are {', '.join(units.ACCEPTED['speed'])}."
+                )
+        cells = zip(table.texts(column), table.lines, strict=True)
+        return [_speed(c, unit, f"{table.name} line {n}: {role}") for c, n in cells], height, averaged
+
+    wind, header_height, header_averaged = speeds("wind")
+    gust, gust_height, _ = speeds("gust")
+    missing = [str(line) for line, value in zip(table.lines, wind, strict=True) if math.isnan(value)]
+    if missing:
+        raise DataError(
+            f"{table.name} states no wind in line {', '.join(missing[:5])}{' and more' if len(missing) > 5 else ''}; "
+            "fill it in, or take the line out if the hour does not matter."
+        )
+    said = list(table.said)
+    bearing: list[float] = []
+    for text, line, speed in zip(table.texts(str(place["wind_from"])), table.lines, wind, strict=True):
+        still = speed == 0.0 and (text.lower() in _NONE or text.lower() == "calm")
+        bearing.append(0.0 if still else _bearing(text, f"{table.name} line {line}: wind_from"))
+    if height_m is None:
+        height_m = header_height if header_height is not None else _stated(table, "height")
+    if averaged_s is None:
+        averaged_s = header_averaged if header_averaged is not None else _stated(table, "averaged")
+    speed_10 = np.asarray(wind)
+    if height_m is not None and height_m != 10.0:
+        speed_10 = wind_at_10_m(speed_10, height_m)
+        rough = "" if 8.0 <= height_m <= 12.0 else ", far from 10 m and therefore rough"
+        said.append(
+            f"winds stated for {height_m:g} m above the water are brought to 10 m by the 1/7 rule{rough}"
+        )
+    gusts = np.asarray(gust)
+    if gust_height is not None and gust_height != 10.0:
+        gusts = wind_at_10_m(gusts, gust_height)
+    weak = int((np.asarray(gust) < np.asarray(wind) - 1e-9).sum())
+    if weak:
+        said.append(
+            f"{weak} hours state gusts below the sustained wind; check that the two columns are not swapped"
+        )
+    return Forecast(tuple(times), speed_10, gusts, np.asarray(bearing), averaged_s, tuple(said))

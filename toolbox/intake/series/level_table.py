@@ -1,0 +1,289 @@
+"""Pool elevations out of a table: which column, in which unit, on which vertical datum."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+from ... import units
+from ...errors import DataError, UsageError
+from .series_times import read_times
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from ...water.level.level_series import LevelSeries
+    from .series_table import SeriesTable
+
+CODES: Final[dict[str, tuple[str, str]]] = {
+    "62614": ("ft", "NGVD29"),
+    "62615": ("ft", "NAVD88"),
+    "62616": ("m", "NGVD29"),
+}
+"""Parameter codes of the US Geological Survey for the elevation of a lake's surface: unit and vertical datum (read)."""
+
+_COLUMN_CODE: Final = re.compile(r"(?:\d+_)?(\d{5})(?:_\d{5})?")
+_TIMES: Final = ("time", "datetime", "date time", "timestamp", "date")
+_LEVELS: Final = (
+    "elevation", "pool elevation", "pool", "lake elevation", "surface elevation", "water surface elevation",
+    "reservoir elevation", "lake level", "pool level", "level", "stage",
+)  # fmt: skip
+_DATUMS: Final = ("vertical datum", "datum")
+_UNITS: Final = {
+    "ft": "ft", "feet": "ft", "foot": "ft", "m": "m", "metre": "m", "metres": "m", "meter": "m", "meters": "m",
+    "ftus": "ftUS", "usft": "ftUS",
+}  # fmt: skip
+_DATUM_WORDS: Final = re.compile(r"[^a-z0-9]+")
+_SAME_DATUM: Final = {
+    "ngvd29": "NGVD29", "ngvd1929": "NGVD29", "ngvd": "NGVD29", "nationalgeodeticverticaldatumof1929": "NGVD29",
+    "navd88": "NAVD88", "navd1988": "NAVD88", "navd": "NAVD88", "northamericanverticaldatumof1988": "NAVD88",
+}  # fmt: skip
+
+
+class _Chosen(NamedTuple):
+    times: list[str]
+    values: list[str]
+    lines: list[int]
+    marks: list[str] | None
+    qualifiers: list[str]
+    unit: str
+    datum: str
+
+
+def datum_name(text: str) -> str:
+    """Write the name of a vertical datum in one way; a name that is not known stays as it is.
+
+    Examples
+    --------
+    >>> datum_name("NGVD 1929"), datum_name("local")
+    ('NGVD29', 'local')
+    """
+    plain = _DATUM_WORDS.sub("", text.lower())
+    return _SAME_DATUM.get(plain, text.strip())
+
+
+def _words(header: str) -> tuple[str, str]:
+    """Reduce a header to its words and the unit it names."""
+    words = re.findall(r"[a-z0-9]+", header.lower())
+    found = [word for word in words if word in _UNITS]
+    return " ".join(w for w in words if w not in _UNITS), _UNITS[found[-1]] if found else ""
+
+
+def _pick_code(there: dict[str, object], wanted_datum: str, code: str, name: str) -> str:
+    """Choose the parameter: the one named, else the only one, else the one on the datum of the normal pool."""
+    known = [c for c in there if c in CODES]
+    words = "; ".join(f"{c} is {datum} in {unit}" for c, (unit, datum) in CODES.items())
+    if code:
+        if code not in there:
+            raise UsageError(f"{name} has no parameter {code}; it has {', '.join(there)}.")
+        if code not in CODES:
+            raise UsageError(
+                f"Parameter {code} is no elevation of a lake's surface that is known; known: {words}."
+            )
+        return code
+    if not known:
+        raise DataError(
+            f"{name} has parameter {', '.join(there)} and no elevation of a lake's surface ({words}). A gage height "
+            "counts from a zero of its own: add the elevation of that zero, and save it as CSV with columns time, "
+            "elevation_ft and vertical_datum."
+        )
+    fits = [c for c in known if CODES[c][1] == wanted_datum] or known
+    if len(fits) > 1:
+        raise UsageError(
+            f"{name} has parameters {', '.join(fits)}; choose one with parameter, such as {fits[0]}."
+        )
+    return fits[0]
+
+
+def _of_service(table: SeriesTable, wanted_datum: str, code: str) -> _Chosen:
+    """Take readings out of a service's tab-separated table."""
+    there: dict[str, object] = {}
+    for column in table.columns:
+        found = _COLUMN_CODE.fullmatch(column)
+        if found:
+            if found[1] in there and found[1] in CODES:
+                raise UsageError(
+                    f"{table.name} has several columns of parameter {found[1]} ({there[found[1]]}, {column}); take out "
+                    "all but one, such as the mean of the day."
+                )
+            there[found[1]] = column
+    chosen = _pick_code(there, wanted_datum, code, table.name)
+    column = str(there[chosen])
+    sites = sorted(set(table.texts("site_no")))
+    if len(sites) > 1:
+        raise UsageError(f"{table.name} has readings of several gauges ({', '.join(sites[:5])}); keep one.")
+    unit, datum = CODES[chosen]
+    marks = table.texts("tz_cd") if "tz_cd" in table.columns else None
+    return _Chosen(
+        table.texts("datetime"),
+        table.texts(column),
+        list(table.lines),
+        marks,
+        table.texts(f"{column}_cd"),
+        unit,
+        datum,
+    )
+
+
+def _of_json(table: SeriesTable, wanted_datum: str, code: str) -> _Chosen:
+    """Take readings out of a service's JSON."""
+    codes: dict[str, object] = dict.fromkeys(table.texts("parameter_code"))
+    chosen = _pick_code(codes, wanted_datum, code, table.name)
+    rows = [k for k, one in enumerate(table.texts("parameter_code")) if one == chosen]
+    sites = sorted({table.rows[k]["site"] for k in rows})
+    if len(sites) > 1:
+        raise UsageError(f"{table.name} has readings of several gauges ({', '.join(sites[:5])}); keep one.")
+    unit, datum = CODES[chosen]
+    for k in rows:
+        stated = _UNITS.get(table.rows[k]["unit"].lower(), unit) if table.rows[k]["unit"] else unit
+        if stated != unit:
+            raise DataError(
+                f"{table.name} gives parameter {chosen} in {table.rows[k]['unit']}; it is defined in {unit}."
+            )
+
+    def cells(column: str) -> list[str]:
+        return [table.rows[k][column].strip() for k in rows]
+
+    lines = [table.lines[k] for k in rows]
+    return _Chosen(cells("datetime"), cells("value"), lines, None, cells("qualifier"), unit, datum)
+
+
+def _plain_column(table: SeriesTable, role: str, heads: Sequence[str], told: str) -> str | None:
+    if told:
+        same = [c for c in table.columns if c.casefold() == told.casefold()]
+        if not same:
+            raise UsageError(
+                f"columns: {table.name} has no column '{told}' for {role}; it has {', '.join(table.columns)}."
+            )
+        return same[0]
+    fits = [c for c in table.columns if _words(c)[0] in heads]
+    if len(fits) > 1:
+        raise UsageError(
+            f"{table.name} has several columns that may be {role}: {', '.join(fits)}. Choose with columns, such as "
+            f"{role}={fits[0]}."
+        )
+    return fits[0] if fits else None
+
+
+def _of_csv(table: SeriesTable, told: dict[str, str], unit: str) -> _Chosen:
+    """Take readings out of a plain table."""
+    time = _plain_column(table, "time", _TIMES, told.get("time", ""))
+    level = _plain_column(table, "elevation", _LEVELS, told.get("elevation", ""))
+    datum = _plain_column(table, "datum", _DATUMS, told.get("datum", ""))
+    for role, column in (("time", time), ("elevation", level)):
+        if column is None:
+            raise UsageError(
+                f"{table.name} has no column that is known as {role}; it has {', '.join(table.columns)}. Name it with "
+                f"columns, such as {role}=Header."
+            )
+    final = unit or _words(str(level))[1]
+    if not final:
+        raise UsageError(
+            f"The elevations of {table.name} name no unit; put it into the header (pool_elevation_ft), or name it with "
+            "unit: ft, ftUS or m."
+        )
+    names = {datum_name(text) for text in table.texts(datum) if text} if datum else set()
+    if len(names) > 1:
+        raise DataError(
+            f"{table.name} mixes vertical datums ({', '.join(sorted(names))}); keep the rows of one of them, or "
+            "bring all to one."
+        )
+    return _Chosen(
+        table.texts(str(time)),
+        table.texts(str(level)),
+        list(table.lines),
+        None,
+        [],
+        final,
+        next(iter(names), ""),
+    )
+
+
+def to_levels(
+    table: SeriesTable,
+    *,
+    columns: Sequence[str] = (),
+    unit: str = "",
+    zone: str = "",
+    parameter: str = "",
+    wanted_datum: str = "",
+    datum: str = "",
+) -> LevelSeries:
+    """Make pool elevations over time of a table.
+
+    Parameters
+    ----------
+    table
+        CSV with a time, an elevation and perhaps a datum; or a water service's tab-separated or JSON form.
+    columns
+        ``time=``, ``elevation=`` or ``datum=Header`` for a CSV.
+    unit
+        ``ft`` (international), ``ftUS`` or ``m`` for a CSV whose header names none.
+    zone
+        IANA zone of times that name none. A date alone is the noon of that day there.
+    parameter
+        Parameter code, where the table has several of `CODES`.
+    wanted_datum
+        Datum of the normal pool; decides between parameters where it can.
+    datum
+        Datum of a CSV that names none.
+
+    Returns
+    -------
+    LevelSeries
+        In order of time; rows without a number are left out and counted in ``said``.
+
+    Raises
+    ------
+    DataError, UsageError
+        What cannot be told or read; the message says how to tell it.
+    """
+    import math
+
+    import numpy as np
+
+    from ...water.level.level_series import LevelSeries
+    from .forecast_table import parse_entries
+
+    told = parse_entries(columns, "columns", ("time", "elevation", "datum"))
+    if unit and unit not in ("ft", "ftUS", "m"):
+        raise UsageError(f"unit is '{unit}'; choose one of: ft, ftUS, m.")
+    if "agency_cd" in table.columns and "datetime" in table.columns:
+        chosen = _of_service(table, datum_name(wanted_datum), parameter)
+    elif "parameter_code" in table.columns and "datetime" in table.columns:
+        chosen = _of_json(table, datum_name(wanted_datum), parameter)
+    else:
+        chosen = _of_csv(table, told, unit)
+    times, dates = read_times(
+        chosen.times, chosen.lines, table.name, zone=zone, marks=chosen.marks, noon_for_dates=True
+    )
+    if datum and chosen.datum and datum != chosen.datum:
+        raise UsageError(
+            f"{table.name} stands on {chosen.datum}, and datum says {datum}; leave datum, or mend the table."
+        )
+    said = list(table.said)
+    factor = units.convert(1.0, chosen.unit, "length")
+    pairs = []
+    for moment, text in zip(times, chosen.values, strict=True):
+        try:
+            value = float(text)
+        except ValueError:
+            continue
+        if math.isfinite(value) and value > -99_999.0:  # services write -999999 for nothing
+            pairs.append((moment, value * factor))
+    if not pairs:
+        raise DataError(f"{table.name} holds no elevation that is a number; check its columns.")
+    if left := len(times) - len(pairs):
+        said.append(f"{left} rows of {table.name} have no number and are left out")
+    if dates:
+        said.append(f"dates alone in {table.name} are taken as noon in {zone}")
+    if any(q.upper().startswith("P") for q in chosen.qualifiers):
+        said.append(f"{table.name} holds provisional readings, which the service may still revise")
+    pairs.sort(key=lambda pair: pair[0])
+    return LevelSeries(
+        tuple(moment for moment, _ in pairs),
+        np.array([value for _, value in pairs]),
+        chosen.datum or datum,
+        table.name,
+        tuple(said),
+    )

@@ -1,0 +1,1 @@
+"""One algorithm or chain over many lakes."""

@@ -1,0 +1,155 @@
+"""Each format's word, and how its files are made."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final, TypedDict
+
+from ..words.names import PLAIN, NameRule
+from .dxf import to_dxf
+from .flatgeobuf import to_flatgeobuf_files
+from .geojson import to_geojson
+from .gpx import to_gpx_files
+from .kml import to_kml
+from .plan_csv import to_csv_files
+from .prepared_features import Ready, ready_features
+from .read_back import prove_written
+from .shapefile import to_shapefile_sets
+from .styles import to_sld_files
+from .zip_writing import packed
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+
+    Layers = Mapping[str, gpd.GeoDataFrame]
+
+
+class _About(TypedDict):
+    title: str
+    description: str
+    level_m: float | None
+    date: str | None
+
+
+@dataclass(frozen=True)
+class Telling:
+    """What is told in every file, and how names are written.
+
+    Attributes
+    ----------
+    title, description
+        Name of the plan, and what else the reader should know.
+    level_m, date
+        Today's surface minus chart datum in metres, and its day; None where not known.
+    rule
+        How names are written.
+    symbols
+        Kind to the symbol's text, for GPX.
+    most_points
+        Most way points of a GPX file; None for no limit.
+    sld_version
+        Version of the standard of styles.
+    """
+
+    title: str
+    description: str = ""
+    level_m: float | None = None
+    date: str | None = None
+    rule: NameRule = PLAIN
+    symbols: Mapping[str, str] = field(default_factory=dict)
+    most_points: int | None = None
+    sld_version: str = "1.0.0"
+
+    @property
+    def about(self) -> _About:
+        """What every writer is told."""
+        return {
+            "title": self.title,
+            "description": self.description,
+            "level_m": self.level_m,
+            "date": self.date,
+        }
+
+
+def _gpx(layers: Layers, telling: Telling) -> dict[str, bytes]:
+    files = to_gpx_files(
+        layers,
+        **telling.about,
+        rule=telling.rule,
+        symbols=telling.symbols,
+        most_points=telling.most_points,
+    )
+    if len(files) == 1:
+        return {"run.gpx": files[0]}
+    return {f"run-{place}-of-{len(files)}.gpx": content for place, content in enumerate(files, start=1)}
+
+
+def _kml(layers: Layers, telling: Telling, ready: Ready) -> dict[str, bytes]:
+    return {"plan.kml": to_kml(layers, **telling.about, rule=telling.rule, ready=ready)}
+
+
+def _kmz(layers: Layers, telling: Telling, ready: Ready) -> dict[str, bytes]:
+    return {"plan.kmz": packed({"doc.kml": _kml(layers, telling, ready)["plan.kml"]})}
+
+
+def _geojson(layers: Layers, telling: Telling, ready: Ready) -> dict[str, bytes]:
+    return {"plan.geojson": to_geojson(layers, **telling.about, rule=telling.rule, ready=ready)}
+
+
+def _csv(layers: Layers, telling: Telling) -> dict[str, bytes]:
+    return to_csv_files(layers, **telling.about, rule=telling.rule)
+
+
+def _fgb(layers: Layers, telling: Telling) -> dict[str, bytes]:
+    return to_flatgeobuf_files(layers, **telling.about, rule=telling.rule)
+
+
+def _shp(layers: Layers, telling: Telling) -> dict[str, bytes]:
+    return to_shapefile_sets(layers, **telling.about, rule=telling.rule)
+
+
+def _dxf(layers: Layers, telling: Telling) -> dict[str, bytes]:
+    return {"plan.dxf": to_dxf(layers, **telling.about, rule=telling.rule)}
+
+
+def _sld(layers: Layers, telling: Telling) -> dict[str, bytes]:
+    return to_sld_files(layers, **telling.about, version=telling.sld_version)
+
+
+_WRITERS: Final[dict[str, Callable[[Layers, Telling], dict[str, bytes]]]] = {
+    "gpx": _gpx,
+    "csv": _csv,
+    "fgb": _fgb,
+    "shp": _shp,
+    "dxf": _dxf,
+    "sld": _sld,
+}
+_OF_FEATURES: Final[dict[str, Callable[[Layers, Telling, Ready], dict[str, bytes]]]] = {
+    "kml": _kml,
+    "kmz": _kmz,
+    "geojson": _geojson,
+}
+
+
+def write_files(layers: Layers, formats: Iterable[str], telling: Telling) -> dict[str, bytes]:
+    """Write layers in several formats: file name to content.
+
+    Raises
+    ------
+    CrsError, DataError, UsageError
+        Of any of the formats.
+    OutputFailed
+        What was written, read back, is not what the layers say.
+    """
+    files: dict[str, bytes] = {}
+    ready: Ready | None = None
+    for word in formats:
+        if word in _WRITERS:
+            files |= _WRITERS[word](layers, telling)
+            continue
+        if ready is None:
+            ready = ready_features(layers, level_m=telling.level_m)
+        files |= _OF_FEATURES[word](layers, telling, ready)
+    prove_written(layers, files, gpx=layers)
+    return files

@@ -1,0 +1,1 @@
+"""Maps: the ground, the run, marks, labels, key and tools."""

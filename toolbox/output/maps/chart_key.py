@@ -1,0 +1,130 @@
+"""The key: a swatch and a few words for whatever the map shows, and for nothing else."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from ...text import number
+from ..formats import palette
+from .chart_ground import band_colours
+from .chart_marks import draw_marks
+from .map_window import Rect
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+
+    from .draughting import Pen
+
+KEY_LINE_IN: Final = 0.175
+_FOOT_M: Final = 0.3048
+_BODY: Final = 7.0
+
+
+def _depth_words(low: float, high: float, *, metric_first: bool) -> str:
+    def say(value: float, unit: float) -> str:
+        return f"{round(value / unit, 1) + 0.0:g}"
+
+    feet = (
+        f"{say(low, _FOOT_M)}–{say(high, _FOOT_M)} ft"
+        if math.isfinite(high)
+        else f"over {say(low, _FOOT_M)} ft"
+    )
+    metres = f"{say(low, 1.0)}–{say(high, 1.0)} m" if math.isfinite(high) else f"over {say(low, 1.0)} m"
+    return f"{metres} ({feet})" if metric_first else f"{feet} ({metres})"
+
+
+def _key(frames: Mapping[str, gpd.GeoDataFrame], *, metric_first: bool) -> list[tuple[str, Any, str]]:
+    """Kind of swatch, what it needs, and words; only for what the map shows."""
+
+    def there(role: str, column: str = "", value: str = "") -> bool:
+        frame = frames.get(role)
+        if frame is None or not len(frame):
+            return False
+        return not column or bool((frame[column].astype(str) == value).any())
+
+    lines: list[tuple[str, Any, str]] = []
+    for low, high, colour in band_colours(frames.get("depth_bands")):
+        lines.append(("fill", colour, _depth_words(low, high, metric_first=metric_first)))
+    if there("dry_ground"):
+        lines.append(("dry", None, "dry ground at today's level"))
+    if there("shallow_hazards", "care", "run"):
+        lines.append(("hatch", "run", "too thin to run on plane"))
+    if there("shallow_hazards", "care", "idle"):
+        lines.append(("hatch", "idle", "too thin even at idle"))
+    if there("known_hazards"):
+        lines.append(("mark", "hazard", "known hazard"))
+    zones = (("no_entry", "no entry"), ("no_motor", "no motors"), ("slow", "slow zone"))
+    lines += [("zone", zone, words) for zone, words in zones if there("zones", "zone", zone)]
+    if there("legs"):
+        lines.append(("leg", "solid", "leg, running"))
+    if there("legs", "part", "idle") or there("legs", "part", "launch"):
+        lines.append(("leg", palette.IDLE_DASHES, "leg, idling or launching"))
+    marks = (("holds", "hold", "hold: boat sits here"), ("spots", "spot", "spot"), ("ramps", "ramp", "ramp"))
+    lines += [("mark", mark, words) for role, mark, words in marks if there(role)]
+    if there("cast_lines"):
+        lines.append(("cast", None, "cast"))
+    spots = frames.get("spots")
+    if spots is not None and "fishable" in spots:
+        if any(number(value) == 0.0 for value in spots["fishable"]):
+            lines.append(("mark", "left_out", "spot not fishable today"))
+    elif there("left_out"):
+        lines.append(("mark", "left_out", "spot left out of the run"))
+    return lines
+
+
+def key_lines(frames: Mapping[str, gpd.GeoDataFrame]) -> int:
+    """How many lines the key needs."""
+    return len(_key(frames, metric_first=False))
+
+
+def _area_swatch(pen: Pen, kind: str, look: Any, rect: Rect) -> None:
+    fill = look if kind == "fill" else palette.DRY if kind == "dry" else palette.HAZARD_GROUND
+    edge = palette.HAZARD if kind == "hatch" else palette.LAND_EDGE
+    pen.box(rect, facecolor=fill, edgecolor=edge, linewidth=0.6)
+    if kind == "dry":
+        xs = [rect.left + 0.03 + 0.06 * n for n in range(5)]
+        ys = [rect.bottom + 0.035 + 0.045 * (n % 2) for n in range(5)]
+        pen.line(xs, ys, color=palette.DRY_DOTS, marker=".", markersize=1.6, linestyle="none")
+    if kind == "hatch":
+        # the same lean as on the map: up to the right for running, down to the right for idling
+        for n in range(4):
+            left = rect.left + 0.025 + 0.06 * n
+            ends = [rect.bottom, rect.top] if look == "run" else [rect.top, rect.bottom]
+            pen.line(
+                [left, left + rect.height], ends, color=palette.HAZARD, linewidth=palette.HATCH_WIDTH[look]
+            )
+
+
+def _swatch(pen: Pen, kind: str, look: Any, rect: Rect) -> None:
+    middle = rect.bottom + rect.height / 2.0
+    xs, ys = [rect.left, rect.right], [middle, middle]
+    if kind in {"fill", "dry", "hatch"}:
+        _area_swatch(pen, kind, look, rect)
+    elif kind == "zone":
+        width = palette.ZONE_WIDTH[look]
+        pen.line(xs, ys, color=palette.ZONE, linewidth=width, linestyle=(0, palette.ZONE_DASHES[look]))
+    elif kind == "leg":
+        pen.line(xs, ys, color=palette.RUN, linewidth=1.6, linestyle=look)
+    elif kind == "cast":
+        pen.line(xs, ys, color=palette.CAST, linewidth=1.1)
+    else:
+        at = np.array([(rect.left + rect.width / 2.0, middle)])
+        pen.figure.add_artist(draw_marks(look, at, pen.figure.dpi_scale_trans, 3.0))
+
+
+def draw_key(
+    pen: Pen, frames: Mapping[str, gpd.GeoDataFrame], rect: Rect, *, columns: int, metric_first: bool
+) -> None:
+    """Swatches and words, filled column by column from the top."""
+    lines = _key(frames, metric_first=metric_first)
+    each = max(1, math.ceil(len(lines) / columns))
+    wide = rect.width / columns
+    for place, (kind, look, words) in enumerate(lines):
+        x = rect.left + wide * (place // each)
+        y = rect.top - KEY_LINE_IN * (place % each + 1)
+        _swatch(pen, kind, look, Rect(x, y, 0.3, 0.115))
+        pen.write(x + 0.38, y + 0.015, pen.fitted(words, _BODY, wide - 0.42), _BODY, palette.INK, gid="key")

@@ -1,0 +1,266 @@
+"""The drawing board: outlines, hatching and dots from geometry, and text that fits its place."""
+
+from __future__ import annotations
+
+import functools
+import re
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+import shapely
+from matplotlib.colors import to_rgba
+from matplotlib.font_manager import FontProperties, findfont, get_font
+from matplotlib.lines import Line2D
+from matplotlib.patches import Rectangle
+from matplotlib.path import Path
+from matplotlib.text import Text
+from matplotlib.textpath import text_to_path
+from numpy.typing import NDArray
+
+from ...text import one_line
+
+if TYPE_CHECKING:
+    from matplotlib.artist import Artist
+    from matplotlib.figure import Figure
+
+    from .map_window import Rect
+
+FAMILY: Final = "DejaVu Sans"  # comes with matplotlib, so a map looks the same on every machine
+_BOX: Final = "\u25a1"
+
+
+def outline(areas: NDArray[np.object_], tolerance_m: float) -> Path | None:
+    """One path of all polygons, with their holes, simplified to what the drawing can show.
+
+    Returns
+    -------
+    Path or None
+        None where there is no polygon.
+    """
+    parts = shapely.get_parts(areas[~shapely.is_missing(areas)])
+    parts = parts[(shapely.get_dimensions(parts) == 2) & ~shapely.is_empty(parts)]
+    if not len(parts):
+        return None
+    simplified = shapely.simplify(parts, tolerance_m, preserve_topology=False)
+    tiny = parts[shapely.is_empty(simplified)]
+    simple = shapely.get_parts(simplified)
+    simple = simple[(shapely.get_type_id(simple) == 3) & ~shapely.is_empty(simple)]
+    rings = shapely.get_rings(shapely.orient_polygons(np.concatenate([simple, tiny])))
+    points, ring_of = shapely.get_coordinates(rings, return_index=True)
+    starts = np.r_[True, np.diff(ring_of) > 0]
+    ends = np.r_[starts[1:], True]
+    codes = np.full(len(points), Path.LINETO, dtype=np.uint8)
+    codes[starts], codes[ends] = Path.MOVETO, Path.CLOSEPOLY
+    return Path(points, codes)
+
+
+def _scan(
+    areas: NDArray[np.object_], spacing: float, angle_deg: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Cut parallel lines to areas.
+
+    Each line is walked from crossing to crossing; the rings all turn one way round and their holes the other, so the
+    sum of the turns so far tells inside from outside, also where areas overlap.
+
+    Returns
+    -------
+    starts, ends
+        In axes along and across the lines, (n, 2); the second coordinate is a multiple of the spacing.
+    """
+    nothing = np.empty((0, 2)), np.empty((0, 2))
+    parts = shapely.get_parts(areas[~shapely.is_missing(areas)])
+    parts = parts[(shapely.get_type_id(parts) == 3) & ~shapely.is_empty(parts)]
+    points, ring = shapely.get_coordinates(
+        shapely.get_rings(shapely.orient_polygons(parts)), return_index=True
+    )
+    turn = np.deg2rad(angle_deg)
+    turned = points @ np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    same = ring[:-1] == ring[1:]
+    a, b = turned[:-1][same], turned[1:][same]
+    # half-open: a corner on a line belongs to one of its two edges
+    low, high = np.minimum(a[:, 1], b[:, 1]), np.maximum(a[:, 1], b[:, 1])
+    first, count = np.ceil(low / spacing), (np.ceil(high / spacing) - np.ceil(low / spacing)).astype(np.int64)
+    if not count.sum():
+        return nothing
+    edge = np.repeat(np.arange(len(a)), count)
+    line = first[edge] + np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count)
+    share = (line * spacing - a[edge, 1]) / (b[edge, 1] - a[edge, 1])
+    at = a[edge, 0] + share * (b[edge, 0] - a[edge, 0])
+    sign = np.where(b[edge, 1] > a[edge, 1], -1, 1)
+    order = np.lexsort((at, line))
+    line, at, inside = line[order], at[order], np.cumsum(sign[order])
+    # every line starts and ends outside, so the sum over all lines is that of the line
+    runs = np.flatnonzero((inside[:-1] > 0) & (line[:-1] == line[1:]) & (at[1:] > at[:-1]))
+    across = line[runs] * spacing
+    return np.column_stack([at[runs], across]), np.column_stack([at[runs + 1], across])
+
+
+def hatching(areas: NDArray[np.object_], spacing_m: float, angle_deg: float) -> list[NDArray[np.float64]]:
+    """Parallel lines inside areas, on one common grid so that neighbours match."""
+    starts, ends = _scan(areas, spacing_m, angle_deg)
+    turn = np.deg2rad(angle_deg)
+    back = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+    return list(np.stack([starts @ back, ends @ back], axis=1))
+
+
+def strokes_of(lines: Sequence[NDArray[np.float64]]) -> Path:
+    """Make one path of many open lines, each (n, 2)."""
+    codes = np.full(sum(map(len, lines)), Path.LINETO, dtype=np.uint8)
+    codes[np.r_[0, np.cumsum([len(line) for line in lines])[:-1]]] = Path.MOVETO
+    return Path(np.concatenate(lines), codes)
+
+
+def dots(areas: NDArray[np.object_], spacing_m: float) -> NDArray[np.float64]:
+    """Points of a staggered grid inside areas, (n, 2)."""
+    starts, ends = _scan(areas, spacing_m, 0.0)
+    lean = np.where(np.round(starts[:, 1] / spacing_m) % 2 == 0, 0.0, 0.5)
+    first = np.ceil(starts[:, 0] / spacing_m - lean)
+    count = np.maximum(np.floor(ends[:, 0] / spacing_m - lean) - first + 1.0, 0.0).astype(np.int64)
+    run = np.repeat(np.arange(len(starts)), count)
+    along = first[run] + np.arange(len(run)) - np.repeat(np.cumsum(count) - count, count)
+    return np.column_stack([(along + lean[run]) * spacing_m, starts[run, 1]])
+
+
+_BREAK: Final = re.compile(r"(?<!°) (?!(?:ft|mi|m|km|mph|m/s|min|gal)\b)")
+
+
+@functools.cache
+def _letters() -> frozenset[int]:
+    return frozenset(get_font(findfont(FontProperties(family=FAMILY))).get_charmap())
+
+
+def drawable(value: Any) -> str:
+    """One line of text in letters the font has; a run of others becomes one empty box."""
+    there = _letters()
+    shown = "".join(
+        letter if ord(letter) in there and letter.isprintable() else _BOX for letter in one_line(value)
+    )
+    while _BOX * 2 in shown:
+        shown = shown.replace(_BOX * 2, _BOX)
+    return shown
+
+
+def font(size: float, *, bold: bool = False) -> FontProperties:
+    """Font of a size in points."""
+    return FontProperties(family=FAMILY, size=size, weight="bold" if bold else "normal")
+
+
+_POINTS: Final = 72.0
+_MOST_WIDTHS: Final = 50_000
+_WIDTHS: Final[dict[tuple[str, bool], float]] = {}
+"""Widths measured so far in inches at one point, by text and weight: pages share most of their words."""
+
+
+class Words(Text):
+    """One line of words.
+
+    From the left on their base line they are drawn where they stand, unmeasured: measuring takes as long as drawing
+    does, and most words of a page stand so.
+    """
+
+    def draw(self, renderer: Any) -> None:
+        """Draw the words with a renderer of any format."""
+        plain = (
+            self.get_horizontalalignment() == "left"
+            and self.get_verticalalignment() == "baseline"
+            and not self.get_rotation()
+        )
+        text = self.get_text()
+        if not plain or "\n" in text or self.get_path_effects() or not text or not self.get_visible():
+            super().draw(renderer)
+            return
+        renderer.open_group("text", self.get_gid())
+        x, y = self.get_transform().transform(self.get_position())
+        if renderer.flipy():
+            y = renderer.get_canvas_width_height()[1] - y
+        look = renderer.new_gc()
+        look.set_foreground(to_rgba(self.get_color()), isRGBA=True)
+        look.set_alpha(self.get_alpha())
+        renderer.draw_text(look, x, y, text, self.get_fontproperties(), 0.0, ismath=False, mtext=self)
+        look.restore()
+        renderer.close_group("text")
+        self.stale = False
+
+
+class Pen:
+    """Writes on a page measured in inches, and knows how wide words are."""
+
+    def __init__(self, figure: Figure) -> None:
+        self.figure = figure
+
+    def width(self, text: str, size: float, *, bold: bool = False) -> float:
+        """Width of a line of text in inches, letters unhinted as on paper: a picture is drawn the same way."""
+        key = (text, bold)
+        if key not in _WIDTHS:
+            if len(_WIDTHS) >= _MOST_WIDTHS:
+                _WIDTHS.clear()
+            wide, _, _ = text_to_path.get_text_width_height_descent(text, font(1.0, bold=bold), ismath=False)
+            _WIDTHS[key] = float(wide) / _POINTS
+        return size * _WIDTHS[key]
+
+    def fitted(self, value: Any, size: float, room: float, *, bold: bool = False) -> str:
+        """Text cut with an ellipsis so that it is no wider than ``room`` inches."""
+        text = drawable(str(value)[:400])
+        if self.width(text, size, bold=bold) <= room:
+            return text
+        low, high = 0, len(text)
+        while low < high:
+            middle = (low + high + 1) // 2
+            fits = self.width(text[:middle].rstrip() + "…", size, bold=bold) <= room
+            low, high = (middle, high) if fits else (low, middle - 1)
+        return text[:low].rstrip() + "…" if low else ""
+
+    def wrapped(self, value: Any, size: float, room: float) -> list[str]:
+        """Text in lines no wider than ``room`` inches; a number stays with its unit, a bearing with what follows."""
+        gap = self.width("a a", size) - self.width("aa", size)
+        lines: list[str] = []
+        used = 0.0
+        for word in _BREAK.split(drawable(value)):
+            wide = self.width(word, size)
+            if lines and used + gap + wide <= room * 0.995:  # kerning between words is not counted
+                lines[-1] += f" {word}"
+                used += gap + wide
+            else:
+                lines.append(self.fitted(word, size, room))
+                used = wide
+        return lines
+
+    def write(self, x: float, y: float, text: str, size: float, colour: str, **options: Any) -> Text:
+        """Write a line of text with its lower left corner, or as ``ha`` and ``va`` say, at a place in inches."""
+        bold = bool(options.pop("bold", False))
+        words = Words(
+            x,
+            y,
+            text,
+            color=colour,
+            fontproperties=font(size, bold=bold),
+            parse_math=False,
+            transform=self.figure.dpi_scale_trans,
+            **{"va": "baseline", **options},
+        )
+        self.figure.add_artist(words)
+        return words
+
+    def shape(self, artist: Artist) -> None:
+        """Put an artist on the page, its coordinates in inches."""
+        artist.set_transform(self.figure.dpi_scale_trans)
+        self.figure.add_artist(artist)
+
+    def box(self, rect: Rect, **look: Any) -> None:
+        """Draw a rectangle."""
+        self.shape(Rectangle((rect.left, rect.bottom), rect.width, rect.height, **look))
+
+    def line(self, xs: Sequence[float], ys: Sequence[float], **look: Any) -> None:
+        """Draw a line."""
+        self.shape(Line2D(xs, ys, **look))
+
+
+def points_between(lines: Sequence[NDArray[np.float64]], step: float) -> NDArray[np.float64]:
+    """Points along lines, no further apart than ``step``."""
+    found = [np.empty((0, 2))]
+    for line in lines:
+        far = np.r_[0.0, np.cumsum(np.hypot(*np.diff(line, axis=0).T))]
+        at = np.linspace(0.0, far[-1], max(2, int(np.ceil(far[-1] / step)) + 1))
+        found.append(np.column_stack([np.interp(at, far, line[:, 0]), np.interp(at, far, line[:, 1])]))
+    return np.vstack(found)

@@ -1,0 +1,236 @@
+"""What a sheet says of a plan in words and numbers: stops, legs, holds, spots left out, totals."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from ...text import (
+    at_least,
+    bearing_text,
+    boat_position,
+    both_distances,
+    both_lengths,
+    both_speeds,
+    both_waves,
+    clock,
+    number,
+    one_distance,
+    one_line,
+)
+from .chart_table import records
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+
+    Frames = Mapping[str, gpd.GeoDataFrame]
+
+_SHORT_M = 30.0  # stretches of a leg shorter than this are not named in its list of courses
+
+
+@dataclass(frozen=True)
+class StopFacts:
+    """What there is to know of a stop, as text; empty where it is not known."""
+
+    number: str
+    spot_id: str
+    name: str
+    ramp: bool
+    arrive: str
+    leave: str
+    kind: str
+    what: str
+    depth: str
+    hold: str
+    cast: str
+    deep_side: str
+    wind: str
+    wave: str
+    note: str
+    turn_back: str = ""
+    plan_b: str = ""
+    deep_note: str = ""
+    place: str = ""
+
+
+@dataclass(frozen=True)
+class LegFacts:
+    """What there is to know of a leg."""
+
+    number: int
+    start: str
+    goal: str
+    distance: str
+    time: str
+    depth: str
+    hazard: str
+    courses: list[str]
+    slow: str
+    idle: str
+    course_deg: float
+    line: Any
+    pieces: list[tuple[str, Any]] = field(repr=False, default_factory=list)
+
+
+def _places(holds: gpd.GeoDataFrame | None) -> list[str]:
+    """Say where each hold is, in degrees and minutes of WGS84."""
+    if holds is None or not len(holds):
+        return []
+    points = holds.geometry.representative_point().to_crs("EPSG:4326")
+    return [boat_position(x, y) for x, y in zip(points.x, points.y, strict=True)]
+
+
+def _text(value: float, say: Any, **more: Any) -> str:
+    return say(value, **more) if math.isfinite(value) else ""
+
+
+def stops_of(frames: Frames, *, metric: bool) -> list[StopFacts]:
+    """Tell of each stop, in order."""
+    holds: dict[str, dict[str, Any]] = {}
+    told = zip(records(frames.get("holds")), _places(frames.get("holds")), strict=True)
+    for row, place in told:
+        holds.setdefault(one_line(row.get("spot_id")), {**row, "place": place})
+    spots = {one_line(row.get("spot_id")): row for row in records(frames.get("spots"))}
+    found = []
+    for row in sorted(records(frames.get("stops")), key=lambda one: number(one.get("stop_no"))):
+        spot_id = one_line(row.get("spot_id"))
+        hold, spot = holds.get(spot_id, {}), spots.get(spot_id, {})
+        ramp = one_line(row.get("reason")) == "ramp" or (not hold and not spot)
+        cast, bearing = number(hold.get("cast_m")), number(hold.get("cast_bearing_deg"))
+        thrown = _text(cast, both_lengths, metric_first=metric)
+        wind, come = number(row.get("wind_mps")), number(hold.get("wind_from_deg"))
+        deep = number(hold.get("deep_bearing_deg"))
+        found.append(
+            StopFacts(
+                number=f"{number(row.get('stop_no')):.0f}",
+                spot_id=spot_id,
+                name=one_line(row.get("name")) or spot_id,
+                ramp=ramp,
+                arrive=clock(row.get("arrive")),
+                leave=clock(row.get("leave")),
+                kind="ramp" if ramp else one_line(spot.get("kind")).replace("_", " "),
+                what=one_line(spot.get("description") or ""),
+                depth=_text(number(spot.get("depth_today_m")), both_lengths, metric_first=metric),
+                hold=_text(number(hold.get("depth_m")), both_lengths, metric_first=metric),
+                cast=f"{thrown} to {bearing_text(bearing)}" if thrown and math.isfinite(bearing) else thrown,
+                deep_side=_text(deep, bearing_text),
+                deep_note="" if math.isfinite(deep) else one_line(hold.get("reason") or ""),
+                place=one_line(hold.get("place") or ""),
+                wind=_text(wind, both_speeds, metric_first=metric)
+                + (f" from {bearing_text(come)}" if math.isfinite(wind) and math.isfinite(come) else ""),
+                wave=_text(number(row.get("wave_m")), both_waves, metric_first=metric),
+                note=one_line(spot.get("note") or ""),
+                turn_back=clock(row.get("turn_back")),
+                plan_b=one_line(
+                    spots.get(one_line(row.get("plan_b")), {}).get("name") or row.get("plan_b") or ""
+                ),
+            )
+        )
+    return found
+
+
+def _bearing(one: Any, other: Any) -> float:
+    return float(np.degrees(np.arctan2(other[0] - one[0], other[1] - one[1])) % 360.0)
+
+
+def _courses(pieces: list[tuple[str, Any]], *, metric: bool) -> list[str]:
+    """List the courses of a leg: bearing and length of each stretch, short ones joined to the one before.
+
+    Lengths are told in the first system alone: a card beside the wheel has room for all courses or for both systems.
+    """
+    runs: list[tuple[str, list[Any]]] = []
+    for part, line in pieces:
+        xy = shapely.get_coordinates(line)
+        for one, other in pairwise(xy):
+            short = math.dist(one, other) < _SHORT_M
+            if runs and runs[-1][0] == part and short:
+                runs[-1][1].append(other)
+            else:
+                runs.append((part, [one, other]))
+    said = []
+    for part, points in runs:
+        length = sum(math.dist(a, b) for a, b in pairwise(points))
+        how = "" if part == "run" else f" ({part})"
+        said.append(
+            f"{bearing_text(_bearing(points[0], points[-1]))} {one_distance(length, metric=metric)}{how}"
+        )
+    return said
+
+
+def legs_of(frames: Frames, names: Mapping[str, str], *, metric: bool) -> list[LegFacts]:
+    """Tell of each leg, in order; a leg's pieces are told together."""
+    legs = frames.get("legs")
+    if legs is None or not len(legs):
+        return []
+    found = []
+    for number_, own in legs.groupby("leg_no", sort=True):
+        parts = own["part"].astype(str).to_list()
+        pieces = list(zip(parts, own.geometry.to_list(), strict=True))
+        xy = np.concatenate([shapely.get_coordinates(line) for _, line in pieces])
+        afloat = own[own["part"] != "launch"]
+        near = (
+            afloat.loc[[afloat["min_clearance_m"].idxmin()]]
+            if afloat["min_clearance_m"].notna().any()
+            else None
+        )
+        hazard = ""
+        if near is not None:
+            row = records(near)[0]
+            hazard = both_distances(number(row["min_clearance_m"]), metric_first=metric)
+            what, side = one_line(row.get("nearest_hazard")), one_line(row.get("hazard_side"))
+            what = "thin water" if what.startswith("less than") else what
+            where = f"to {side}" if side in {"port", "starboard"} else side
+            hazard += f" {where}: {what}" if side and what else ""
+        seconds = float(own["time_s"].sum())
+        slow, idle = float(own["slow_m"].sum()), float(own.loc[own["part"] == "idle", "distance_m"].sum())
+        least = float(afloat["min_depth_m"].min()) if len(afloat) else math.nan
+        first, last = one_line(own["from_id"].iloc[0]), one_line(own["to_id"].iloc[-1])
+        found.append(
+            LegFacts(
+                number=int(number_),
+                start=names.get(first, first),
+                goal=names.get(last, last),
+                distance=both_distances(float(own["distance_m"].sum()), metric_first=metric),
+                time=f"{max(1, round(seconds / 60.0))} min",
+                depth=_text(least, both_lengths, metric_first=metric),
+                hazard=hazard,
+                courses=_courses(pieces, metric=metric),
+                slow=both_distances(slow, metric_first=metric) if slow > 0.5 else "",
+                idle=both_distances(idle, metric_first=metric) if idle > 0.5 else "",
+                course_deg=_bearing(xy[0], xy[-1]),
+                line=shapely.linestrings(xy) if len(xy) > 1 else None,
+                pieces=pieces,
+            )
+        )
+    return found
+
+
+def totals_in_words(
+    frames: Frames, *, metric: bool, more: Mapping[str, str] | None = None
+) -> list[tuple[str, str]]:
+    """Sum the plan up in pairs of words: distance, time under way, stops; and what else is known, such as sun times."""
+    legs, stops = frames.get("legs"), frames.get("stops")
+    pairs: list[tuple[str, str]] = []
+    if stops is not None and len(stops):
+        pairs.append(("Stops", f"{max(len(stops) - 2, 0)}"))
+        first, last = clock(stops["leave"].iloc[0]), clock(stops["arrive"].iloc[-1])
+        if first and last:
+            pairs.append(("Out and back", f"{first} to {last}"))
+    if legs is not None and len(legs):
+        pairs.append(("Distance", both_distances(float(legs["distance_m"].sum()), metric_first=metric)))
+        pairs.append(("Under way", f"{at_least(float(legs['time_s'].sum()) / 60.0, 0)} min"))
+    return [*pairs, *(more or {}).items()]
+
+
+def answers_of(frames: Frames) -> dict[str, str]:
+    """Take from the layer ``answers`` of a day plan what belongs with the totals and the questions people ask."""
+    return {
+        one_line(row.get("question")).capitalize(): one_line(row.get("answer"))
+        for row in records(frames.get("answers"))
+    }

@@ -1,0 +1,1 @@
+"""The sheet for boat and client, and pictures of a day: wind, waves, hours."""

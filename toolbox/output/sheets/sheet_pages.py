@@ -1,0 +1,298 @@
+"""The pages of a sheet: the map, then leg cards, then hold cards; as PDF, PNG and SVG."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from matplotlib.backends.backend_pdf import PdfPages
+
+from ...text import number
+from ..formats import palette
+from ..maps.chart import compose
+from ..maps.chart_ground import BandColours, band_colours
+from ..maps.chart_page import blank_page, caution_lines, write_cautions
+from ..maps.map_window import Rect, bounds_of, by_role
+from ..words.cautions import level_text
+from ..words.roles import TABLES
+from .course_up import in_pieces
+from .grid_north import north_text
+from .sheet_cards import HoldCard, draw_hold_card, draw_leg_card
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from matplotlib.figure import Figure
+
+    from ...depth import DepthSurface
+    from ..maps.draughting import Pen
+    from ..maps.plan_facts import LegFacts, StopFacts
+
+_GROUND: Final = (
+    "water",
+    "depth_bands",
+    "dry_ground",
+    "shallow_hazards",
+    "zones",
+    "known_hazards",
+    "isobaths",
+)
+_PAGE_IN: Final = (8.5, 11.0)
+_EDGE: Final = 0.35
+_GAP: Final = 0.25
+_SMALL, _SMALL_LINE_IN = 5.2, 0.095
+_LEGS_ON_PAGE, _HOLDS_ON_PAGE = (3, 2), (2, 3)  # columns and rows: legs stand, holds lie
+_KEY_STEP_IN: Final = 0.3
+
+
+@dataclass(frozen=True)
+class Pages:
+    """Figures of a sheet: the map, pages of leg cards, pages of hold cards."""
+
+    map: Figure
+    legs: list[Figure]
+    holds: list[Figure]
+
+
+def _depth_key(pen: Pen, right: float, top: float, colours: BandColours, *, metric: bool) -> float:
+    """Draw the depth bands as a strip with their limits below; tells its left edge."""
+    unit, word = (1.0, "m") if metric else (0.3048, "ft")
+    left = right - _KEY_STEP_IN * len(colours) - 0.2
+    for k, (low, _, colour) in enumerate(colours):
+        x = left + _KEY_STEP_IN * k
+        pen.box(
+            Rect(x, top - 0.13, _KEY_STEP_IN, 0.11),
+            facecolor=colour,
+            edgecolor=palette.LAND_EDGE,
+            linewidth=0.5,
+        )
+        pen.write(x, top - 0.23, f"{round(low / unit, 1) + 0.0:g}", 5.6, palette.INK, ha="center", gid="key")
+    if colours:
+        pen.write(left + _KEY_STEP_IN * len(colours) + 0.03, top - 0.11, word, 5.8, palette.INK, gid="key")
+    return left
+
+
+def _page(
+    title: str, told: str, width_px: int, colours: BandColours, *, metric: bool, note: str = ""
+) -> tuple[Figure, Pen]:
+    figure, pen = blank_page(_PAGE_IN[0], width_px)
+    figure.set_size_inches(*_PAGE_IN)
+    top = _PAGE_IN[1] - _EDGE
+    left = _depth_key(pen, _PAGE_IN[0] - _EDGE, top, colours, metric=metric)
+    if note:
+        left -= pen.width(note, 5.8) + 0.15
+        pen.write(left, top - 0.11, note, 5.8, palette.INK, gid="key")
+    pen.write(
+        _EDGE,
+        top - 0.14,
+        pen.fitted(title, 11.0, left - 0.2 - _EDGE, bold=True),
+        11.0,
+        palette.INK,
+        bold=True,
+    )
+    pen.write(_EDGE, top - 0.35, pen.fitted(told, 6.6, _PAGE_IN[0] - 2 * _EDGE), 6.6, palette.INK)
+    lines = caution_lines(pen, _PAGE_IN[0] - 2 * _EDGE, _SMALL)
+    write_cautions(pen, lines, _EDGE, 0.125, size=_SMALL, line_in=_SMALL_LINE_IN)
+    return figure, pen
+
+
+def _places(count: int, shape: tuple[int, int]) -> list[Rect]:
+    """Places of cards on a page, row by row from the top."""
+    columns, rows = shape
+    wide = (_PAGE_IN[0] - 2 * _EDGE - _GAP * (columns - 1)) / columns
+    bottom = 0.14 + _SMALL_LINE_IN * 5 + 0.1
+    high = (_PAGE_IN[1] - _EDGE - 0.45 - bottom - _GAP * (rows - 1)) / rows
+    found = []
+    for k in range(min(count, columns * rows)):
+        row, column = divmod(k, columns)
+        found.append(
+            Rect(
+                _EDGE + column * (wide + _GAP),
+                _PAGE_IN[1] - _EDGE - 0.45 - (row + 1) * high - row * _GAP,
+                wide,
+                high,
+            )
+        )
+    return found
+
+
+def _span(what: str, first: str, last: str) -> str:
+    return f"{what} {first}" if first == last else f"{what}s {first} to {last}"
+
+
+def isobaths_near(
+    surface: DepthSurface, points: np.ndarray[Any, Any], reach_m: float, step_m: float
+) -> gpd.GeoDataFrame:
+    """Draw isobaths of today's depth round some points.
+
+    Parameters
+    ----------
+    surface
+        Today's depth.
+    points
+        Places (n, 2).
+    reach_m
+        How far round each.
+    step_m
+        Depth from one to the next.
+    """
+    import contourpy
+
+    lines: list[Any] = []
+    depths: list[float] = []
+    for x, y in points:
+        try:
+            part = surface.window(x - reach_m, y - reach_m, x + reach_m, y + reach_m)
+        except ValueError:
+            continue
+        if min(part.shape) < 2 or not np.isfinite(part.depth_m).any():
+            continue
+        drawn = contourpy.contour_generator(part.xs, part.ys[::-1], np.ma.masked_invalid(part.depth_m[::-1]))
+        deepest = float(np.nanmax(part.depth_m))
+        for level in np.arange(0.0, deepest, step_m):
+            drawn_lines: Any = drawn.lines(float(level))
+            for line in drawn_lines:
+                if len(line) > 1:
+                    lines.append(shapely.LineString(line))
+                    depths.append(float(level))
+    return gpd.GeoDataFrame({"depth_m": depths}, geometry=lines, crs=surface.crs)
+
+
+def draw_pages(
+    layers: Mapping[str, gpd.GeoDataFrame],
+    stops: Sequence[StopFacts],
+    legs: Sequence[LegFacts],
+    *,
+    title: str,
+    level_m: float | None,
+    date: str | None,
+    units: str,
+    today: DepthSurface | None = None,
+    width_px: int = 2000,
+) -> Pages:
+    """Draw all pages of a sheet.
+
+    Parameters
+    ----------
+    layers
+        Layers of the plan by name.
+    stops, legs
+        Facts of the plan.
+    title, level_m, date, units
+        As for `chart.draw_map`.
+    today
+        Today's depths, for isobaths on hold cards.
+    width_px
+        Width of the map's picture.
+    """
+    frames = by_role(layers)
+    ground = {
+        role: in_pieces(role, frame) for role, frame in frames.items() if role in _GROUND and len(frame)
+    }
+    metric = units == "metric"
+    colours = band_colours(ground.get("depth_bands"))
+    crs = next(iter(frames.values())).crs
+    north = north_text(crs, bounds_of(frames))
+    told = f"{level_text(level_m, date, metric_first=metric)} {north}"
+    chosen = {stop.spot_id for stop in stops}
+    shown = {
+        name: frame[frame["spot_id"].isin(chosen)] if name in {"holds", "cast_lines"} else frame
+        for name, frame in layers.items()
+        if name not in TABLES | {"cast_reach", "set_aside"}
+    }
+    map_page = compose(shown, title=title, level_m=level_m, date=date, units=units, width_px=width_px)
+    card_px = int(width_px * 0.65)
+
+    leg_pages: list[Figure] = []
+    each = _LEGS_ON_PAGE[0] * _LEGS_ON_PAGE[1]
+    for first in range(0, len(legs), each):
+        some = legs[first : first + each]
+        which = _span("leg", str(some[0].number), str(some[-1].number))
+        figure, pen = _page(f"{title}: {which}", told, card_px, colours, metric=metric)
+        for leg, rect in zip(some, _places(len(some), _LEGS_ON_PAGE), strict=True):
+            draw_leg_card(pen, rect, leg, ground, colours)
+        leg_pages.append(figure)
+
+    holds, spots = frames.get("holds"), frames.get("spots")
+    cards = []
+    for stop in stops:
+        if stop.ramp or holds is None or spots is None:
+            continue
+        own = holds[(holds["spot_id"] == stop.spot_id) & (holds["status"].astype(str) == "ok")]
+        spot = spots[spots["spot_id"] == stop.spot_id]
+        if len(own) and len(spot):
+            hold = own.iloc[0]
+            bearings = (number(hold.get(name)) for name in ("deep_bearing_deg", "wind_from_deg"))
+            cards.append((stop, HoldCard(hold.geometry, spot.geometry.iloc[0], *bearings)))
+    near, note = dict(ground), ""
+    if today is not None and cards:
+        points = np.array([(card.hold.x, card.hold.y) for _, card in cards])
+        step, told_step = (0.5, "0.5 m") if metric else (0.6096, "2 ft")
+        near["isobaths"] = isobaths_near(today, points, 120.0, step)
+        note = f"isobaths every {told_step}"
+    hold_pages: list[Figure] = []
+    for first in range(0, len(cards), each):
+        batch = cards[first : first + each]
+        which = _span("hold", batch[0][0].number, batch[-1][0].number)
+        figure, pen = _page(f"{title}: {which}", told, card_px, colours, metric=metric, note=note)
+        for (stop, card), rect in zip(batch, _places(len(batch), _HOLDS_ON_PAGE), strict=True):
+            draw_hold_card(pen, rect, stop, card, near, colours, metric=metric)
+        hold_pages.append(figure)
+    return Pages(map_page, leg_pages, hold_pages)
+
+
+_LAYER_OF: Final = (
+    (2.0, "depth"),
+    (3.0, "dry"),
+    (3.35, "hazards"),
+    (3.6, "zones"),
+    (3.65, "hazards"),
+    (3.95, "run"),
+    (4.35, "casts"),
+    (4.5, "spots"),
+    (4.9, ""),
+)
+"""Order from which on what is drawn on the map belongs to a layer that can be switched."""
+
+
+def name_layers(figure: Figure) -> None:
+    """Give everything drawn on the map an id that tells its layer."""
+    (axes,) = figure.axes
+    for number_, artist in enumerate(axes.get_children()):
+        order = artist.get_zorder()
+        layer = ""
+        for least, name in _LAYER_OF:
+            layer = name if order >= least else layer
+        if layer and artist not in axes.spines.values():
+            artist.set_gid(f"layer-{layer}-{number_}")
+
+
+def shares_of(figure: Figure, points: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
+    """Tell where places (n, 2) in metres lie on the map's page, as shares from the left and from the top."""
+    (axes,) = figure.axes
+    box = axes.get_position()
+    (west, east), (south, north) = axes.get_xlim(), axes.get_ylim()
+    across = box.x0 + box.width * (points[:, 0] - west) / (east - west)
+    up = box.y0 + box.height * (points[:, 1] - south) / (north - south)
+    return np.column_stack([across, 1.0 - up])
+
+
+def pdf_of(figures: Sequence[Figure], *, title: str, description: str) -> bytes:
+    """Bind pages into a PDF; the same pages give the same bytes."""
+    book = io.BytesIO()
+    told = {
+        "Title": title,
+        "Subject": description,
+        "Creator": "castshed",
+        "CreationDate": None,
+        "ModDate": None,
+    }
+    with PdfPages(book, metadata=told) as pages:
+        for figure in figures:
+            pages.savefig(figure, facecolor=palette.PAPER)
+    return book.getvalue()

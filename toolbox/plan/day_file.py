@@ -1,0 +1,447 @@
+"""The day file: one TOML page that says which lake, which boat, which casts, which wind and which run.
+
+Its keys are the fields of the classes below without their unit suffix (``draft_m`` is ``draft = "14in"``). A key that
+is not known is refused, so that a slip of the pen never becomes a default. Imports nothing heavy until layers are read.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import difflib
+import tomllib
+import typing
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Final
+
+from .. import units
+from ..clock_times import zone_named
+from ..errors import DataError, UsageError
+from ..notes import note
+from ..parameters.annotations import check_value, option_name
+from ..parameters.markers import Choice, Quantity
+from ..parameters.quantities import (
+    Bearing,
+    Count,
+    Duration,
+    Length,
+    Level,
+    Plain,
+    SignedLength,
+    Speed,
+    Volume,
+    WordList,
+    Words,
+)
+from ..real_files import is_folder, require_ordinary
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+    from ..depth import DepthSurface
+    from ..intake.series.series_table import SeriesTable
+    from ..sources import SourceTable
+
+WAVE_METHODS: Final = ("spm84-shallow", "spm84-deep", "young-verhagen")
+
+
+@dataclass(frozen=True)
+class LevelToday:
+    """Today's surface against chart datum: a difference, two elevations in one vertical datum, or a table of them."""
+
+    today_m: Level | None = None
+    pool_m: SignedLength | None = None
+    normal_pool_m: SignedLength | None = None
+    datum: Words = ""
+    normal_datum: Words = ""
+    table: Words = ""
+    time: Words = ""
+    beyond: Annotated[str, Choice(("refuse", "hold", "trend"))] = "refuse"
+    columns: WordList = ()
+    unit: Words = ""
+    parameter: Words = ""
+    error_m: Length = 0.1
+
+
+@dataclass(frozen=True)
+class Boat:
+    """The boat. Defaults are common practice for a lake boat; measure your own."""
+
+    draft_m: Length = 0.36
+    running_depth_m: Length = 0.76
+    margin_m: Length = 0.30
+    beam_m: Length = 2.4
+    clearance_m: Length = 6.0
+    position_error_m: Length = 3.0
+    running_speed_mps: Speed = 13.4112
+    idle_speed_mps: Speed = 2.2352
+    wave_limit_m: Length = 0.6
+    wind_limit_mps: Speed = 9.0
+
+
+@dataclass(frozen=True)
+class Angler:
+    """How far the angler casts. Defaults are common practice."""
+
+    least_cast_m: Length = 12.192
+    cast_m: Length = 21.336
+    most_cast_m: Length = 27.432
+
+
+@dataclass(frozen=True)
+class Wind:
+    """The wind, from the official forecast: one for the day, or a file of it by the hour."""
+
+    from_deg: Bearing | None = None
+    speed_mps: Speed | None = None
+    forecast: Words = ""
+
+
+@dataclass(frozen=True)
+class Run:
+    """From which ramp, back to which, how many stops, how long at each; with ``back_by`` the hours decide how many."""
+
+    start: Words = ""
+    end: Words = ""
+    at_most: Count = 12
+    at_each_s: Duration = 1500.0
+    depart: Words = ""
+    back_by: Words = ""
+    value: Words = "rating"
+    must: WordList = ()
+    never: WordList = ()
+    windows: WordList = ()
+    longest_at_each_s: Duration = 0.0
+    stays: WordList = ()
+    fuel_l: Volume | None = None
+    engine_hp: Count = 0
+
+
+@dataclass(frozen=True)
+class Fishing:
+    """Which depths are worth a stop today."""
+
+    least_depth_m: Length = 0.6
+    most_depth_m: Length | None = None
+    top_margin_m: Length = 0.15
+    least_rating: Plain = 0.0
+
+
+@dataclass(frozen=True)
+class SpotLists:
+    """Where the spots come from, and what a number without a unit means in them."""
+
+    sources: WordList = ()
+    depth_unit: Annotated[str, Choice(("ft", "m"))] = "ft"
+
+
+@dataclass(frozen=True)
+class Lake:
+    """The lake's GeoPackage, and its layers where their names are not the usual ones."""
+
+    file: Words = ""
+    shoreline: Words = "shoreline"
+    depth: Words = "depth"
+    depth_confidence: Words = "depth_confidence"
+    contours: Words = "contours"
+    soundings: Words = "soundings"
+    ramps: Words = "ramps"
+    zones: Words = "zones"
+    known_hazards: Words = "known_hazards"
+    cell_m: Length = 5.0
+    depth_error_m: Length | None = None
+
+
+@dataclass(frozen=True)
+class Layers:
+    """The layers a day file names, as read; None where the lake has none."""
+
+    shoreline: GeoDataFrame
+    ramps: GeoDataFrame
+    depth: DepthSurface | None = None
+    depth_confidence: DepthSurface | None = None
+    contours: GeoDataFrame | None = None
+    soundings: GeoDataFrame | None = None
+    zones: GeoDataFrame | None = None
+    known_hazards: GeoDataFrame | None = None
+
+
+@dataclass(frozen=True)
+class Day:
+    """A day file with everything it names.
+
+    Attributes
+    ----------
+    level_m
+        Today's surface minus chart datum.
+    """
+
+    title: str
+    date: dt.date
+    zone: str
+    units: str
+    level: LevelToday
+    boat: Boat
+    angler: Angler
+    wind: Wind
+    run: Run
+    fishing: Fishing
+    lists: SpotLists
+    lake: Lake
+    level_m: float
+    layers: Layers
+    spots: tuple[SourceTable, ...]
+    forecast: SeriesTable | None = None
+    named: Mapping[str, str] = field(default_factory=dict)
+
+
+_SECTIONS: Final[dict[str, type[Any]]] = {
+    "lake": Lake,
+    "level": LevelToday,
+    "boat": Boat,
+    "angler": Angler,
+    "wind": Wind,
+    "fishing": Fishing,
+    "spots": SpotLists,
+    "run": Run,
+}
+_TOP: Final = ("title", "date", "zone", "units")
+
+
+def key_of(name: str) -> str:
+    """Name the key of a field: without its unit suffix, in the words of the day file.
+
+    Examples
+    --------
+    >>> key_of("running_speed_mps")
+    'running_speed'
+    """
+    return option_name(name).removeprefix("--").replace("-", "_")
+
+
+def _unknown(key: str, known: list[str], where: str) -> UsageError:
+    near = difflib.get_close_matches(key, known, n=1)
+    hint = f" Did you mean {near[0]}?" if near else ""
+    return UsageError(f"{where} has no key '{key}'.{hint} Known: {', '.join(known)}.")
+
+
+def _value(given: Any, hint: Any, where: str) -> Any:
+    from ..parameters.annotations import marker_of
+
+    marker, _ = marker_of(hint)
+    if isinstance(given, (dt.time, dt.date)):
+        given = given.isoformat()
+    if isinstance(marker, Quantity):
+        if not isinstance(given, str):
+            accepted = ", ".join(units.ACCEPTED[marker.kind])
+            raise UsageError(
+                f'{where} is {given!r}, a number without a unit. Write it as text with its unit, such as "80ft" '
+                f"(units: {accepted})."
+            )
+        try:
+            given = units.parse(given, marker.kind)
+        except UsageError as error:
+            raise type(error)(f"{where}: {error}") from None
+    elif isinstance(given, dict):
+        raise UsageError(f"{where} is a table; give one value.")
+    return check_value(given, marker, where)
+
+
+def _section(kind: type[Any], given: Any, where: str) -> Any:
+    if not isinstance(given, dict):
+        raise UsageError(f"[{where}] must be a table of keys.")
+    hints = typing.get_type_hints(kind, include_extras=True)
+    names = {key_of(f.name): f.name for f in dataclasses.fields(kind)}
+    values: dict[str, Any] = {}
+    for key, value in given.items():
+        if key not in names:
+            raise _unknown(key, list(names), f"[{where}]")
+        values[names[key]] = _value(value, hints[names[key]], f"{where}.{key}")
+    return kind(**values)
+
+
+def level_of(
+    level: LevelToday, folder: Path = Path(), date: dt.date | None = None, zone: str = "UTC", clock: str = ""
+) -> float:
+    """Work out today's level from the day file.
+
+    Parameters
+    ----------
+    level
+        The section of the day file.
+    folder
+        Where the file of a table is looked for.
+    date, zone, clock
+        Day, zone and time of departure: when a table is read off, unless the section names a time. Noon where no
+        clock time is known.
+
+    Raises
+    ------
+    UsageError
+        Neither a level nor two elevations nor a table, or more than one of them; elevations on two datums.
+    DataError, NoSolution
+        The table cannot be read, or does not cover the time.
+    """
+    if level.today_m is not None:
+        if (level.pool_m, level.normal_pool_m, level.table) != (None, None, ""):
+            raise UsageError(
+                "[level] gives today and an elevation as well; give today, or pool and normal_pool, or table and "
+                "normal_pool."
+            )
+        return level.today_m
+    if (level.pool_m is None) == (not level.table) or level.normal_pool_m is None:
+        raise UsageError(
+            '[level] needs today = "-4ft" (today\'s surface against the level the depths refer to), or pool and '
+            "normal_pool, two elevations in one vertical datum, or table and normal_pool."
+        )
+    from ..intake.series.level_table import datum_name, to_levels
+    from ..intake.series.series_file import read_series
+    from ..intake.series.series_times import read_time
+    from ..water.level.pool_level import level_from_pools, level_from_series
+
+    normal = datum_name(level.normal_datum)
+    if level.pool_m is not None:
+        found = level_from_pools(level.pool_m, level.normal_pool_m, datum_name(level.datum), normal)
+    else:
+        series = to_levels(
+            read_series(folder / level.table, "levels"),
+            columns=level.columns,
+            unit=level.unit,
+            zone=zone,
+            parameter=level.parameter,
+            wanted_datum=normal,
+            datum=datum_name(level.datum),
+        )
+        text = level.time or (f"{date.isoformat()}T{clock or '12:00'}" if date else "")
+        moment = read_time(text, zone, name="level.time") if text else None
+        found = level_from_series(series, level.normal_pool_m, normal, moment, level.beyond)
+    if not found.measured:
+        note(f"[level] is not measured: {found.how}.", stacklevel=2)
+    for told in found.notes:
+        note(f"[level] {told}.", stacklevel=2)
+    return found.level_m
+
+
+def _date(given: Any) -> dt.date:
+    if isinstance(given, dt.datetime):
+        return given.date()
+    if isinstance(given, dt.date):
+        return given
+    try:
+        return dt.date.fromisoformat(str(given))
+    except ValueError:
+        raise UsageError(f"date is {given!r}; write it as 2026-05-16.") from None
+
+
+def _parse(path: Path) -> dict[str, Any]:
+    if is_folder(path):
+        raise UsageError(f"{path} is a folder; give the day file in it, such as {path / 'day.toml'}.")
+    require_ordinary(path, "a day file", "castshed demo FOLDER writes one to start from")
+    if path.stat().st_size > 1_000_000:
+        raise DataError(f"{path} is larger than a megabyte; that is no day file.")
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except tomllib.TOMLDecodeError as error:
+        raise UsageError(f"{path} is not a day file in TOML: {error}.") from error
+    except UnicodeDecodeError as error:
+        raise UsageError(f"{path} is not UTF-8 text; save it as UTF-8.") from error
+
+
+def _read_layers(lake: Lake, folder: Path) -> tuple[Layers, dict[str, str]]:
+    from ..layers.reading import list_layers, read_layer, read_surface
+    from ..layers.reference import parse_reference
+
+    if not lake.file:
+        raise UsageError('[lake] needs file = "your_lake.gpkg".')
+    home = folder / lake.file
+    there = list_layers(home)
+    defaults = {f.name: f.default for f in dataclasses.fields(Lake)}
+    found: dict[str, Any] = {}
+    named: dict[str, str] = {}
+    for name in (f.name for f in dataclasses.fields(Layers)):
+        told = str(getattr(lake, name))
+        if not told:
+            continue
+        if ":" in told or told.lower().endswith((".gpkg", ".tif", ".tiff")):
+            ref = parse_reference(told)
+            reference = str(dataclasses.replace(ref, path=folder / ref.path))
+        else:
+            if told not in there and told == defaults[name] and name not in ("shoreline", "ramps"):
+                continue  # a lake need not have every layer of the usual names
+            reference = f"{home}:{told}"
+        named[name] = told
+        found[name] = read_surface(reference) if name.startswith("depth") else read_layer(reference)
+    if "depth" not in found and found.pop("depth_confidence", None) is not None:
+        named.pop("depth_confidence")  # the depths made from contours and soundings come with their own
+    return Layers(**found), named
+
+
+def _forecast(wind: Wind, folder: Path) -> SeriesTable | None:
+    if not wind.forecast:
+        return None
+    if wind.from_deg is not None or wind.speed_mps is not None:
+        raise UsageError("[wind] gives a forecast and one wind as well; leave one of them out.")
+    from ..intake.series.series_file import read_series
+
+    return read_series(folder / wind.forecast, "forecast")
+
+
+def read_day(path: Path) -> Day:
+    """Read a day file and every layer and list it names.
+
+    Parameters
+    ----------
+    path
+        The TOML file; names in it are relative to its folder.
+
+    Raises
+    ------
+    UsageError
+        A key is unknown or missing, or a value is out of its limits.
+    DataError
+        A file or layer is missing or broken.
+    """
+    body = _parse(path)
+    known = [*_TOP, *_SECTIONS]
+    for key in body:
+        if key not in known:
+            raise _unknown(key, known, path.name)
+    parts = {name: _section(kind, body.get(name, {}), name) for name, kind in _SECTIONS.items()}
+    if "date" not in body:
+        raise UsageError(f"{path.name} needs date = 2026-05-16 (the day of the trip).")
+    zone = str(body.get("zone", "UTC"))
+    zone_named(zone)
+    system = str(body.get("units", "US"))
+    if system not in ("US", "metric"):
+        raise UsageError(f"units is '{system}'; choose US or metric.")
+    date = _date(body["date"])
+    from ..sources import read_source
+
+    folder = path.parent
+    level_m = level_of(parts["level"], folder, date, zone, parts["run"].depart)
+    layers, named = _read_layers(parts["lake"], folder)
+    lists: SpotLists = parts["spots"]
+    if not lists.sources:
+        raise UsageError('[spots] needs sources = ["my_spots.csv"]: one or more lists of spots.')
+    tables = tuple(read_source(str(folder / one)) for one in lists.sources)
+    return Day(
+        title=str(body.get("title", "A day on the lake")),
+        date=date,
+        zone=zone,
+        units=system,
+        level=parts["level"],
+        boat=parts["boat"],
+        angler=parts["angler"],
+        wind=parts["wind"],
+        run=parts["run"],
+        fishing=parts["fishing"],
+        lists=lists,
+        lake=parts["lake"],
+        level_m=level_m,
+        layers=layers,
+        spots=tables,
+        forecast=_forecast(parts["wind"], folder),
+        named=named,
+    )

@@ -1,0 +1,212 @@
+"""Angles as people write them: decimal degrees, degrees-minutes, degrees-minutes-seconds, hemisphere letters."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, TypeVar
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
+T = TypeVar("T")
+
+_LONGEST: Final = 60  # characters; no angle needs more
+
+_SAME: Final = str.maketrans(
+    {
+        **dict.fromkeys("ºᵒ˚⁰", "°"),
+        **dict.fromkeys("′’‘´`ʹʼ", "'"),
+        **dict.fromkeys("″”“„ʺ", '"'),
+        **dict.fromkeys("−–—‐‑", "-"),
+        **dict.fromkeys("\u00a0\u2007\u2009\u202f\t", " "),
+    }
+)
+_PREFIX: Final = re.compile(r"^\s*(?P<axis>lat|lon|lng)[a-z]*\s*[.:=]?\s*", re.IGNORECASE)
+_WORDS: Final[tuple[tuple[re.Pattern[str], str], ...]] = (
+    (re.compile(r"(?<=[\d.])\s*(?:degrees?|deg\.?|d)(?![a-z])", re.IGNORECASE), "°"),
+    (re.compile(r"(?<=[\d.])\s*(?:minutes?|min\.?)(?![a-z])", re.IGNORECASE), "'"),
+    (re.compile(r"(?<=[\d.])\s*(?:seconds?|sec\.?)(?![a-z])", re.IGNORECASE), '"'),
+    (re.compile(r"\b(n|s)(?:orth|outh)\b|\b(e|w)(?:ast|est)\b", re.IGNORECASE), r"\1\2"),
+    (re.compile(r"''"), '"'),
+    (re.compile(r"(?<=\d),(?=\d)"), "."),
+)
+_SHAPE: Final = re.compile(
+    r"(?P<lead>[NSEW])?\.?\s*(?P<sign>[+-])?\s*(?P<body>[\d.][\d.\s°'\":-]*?)\s*(?P<trail>[NSEW])?\.?",
+    re.IGNORECASE,
+)
+_PIECE: Final = re.compile(r"(?P<number>\d+\.?\d*|\.\d+)\s*(?P<mark>[°'\":-]?)\s*")
+_PLACE: Final = {"°": 0, "'": 1, '"': 2}
+_PER_DEGREE: Final = (1.0, 60.0, 3600.0)
+_NAMES: Final = ("degrees", "minutes", "seconds")
+
+
+@dataclass(frozen=True, slots=True)
+class Angle:
+    """A latitude or longitude as read, not yet held against a lake.
+
+    Attributes
+    ----------
+    degrees
+        Signed, north and east positive; NaN when it could not be read.
+    axis
+        ``lat`` or ``lon`` where a letter or word said so, else empty.
+    sign_open
+        True where nothing settles the sign: a bare number, or a minus sign beside a letter.
+    half_digit_deg
+        Half a unit of the last figure written: how far rounding alone may have moved it.
+    pieces
+        How many of degrees, minutes and seconds were written.
+    fault
+        Why it could not be read; empty when it could.
+    """
+
+    degrees: float
+    axis: str = ""
+    sign_open: bool = True
+    half_digit_deg: float = 0.0
+    pieces: int = 0
+    fault: str = ""
+
+
+def _unread(text: str, why: str) -> Angle:
+    shown = text if len(text) <= 40 else text[:39] + "…"
+    return Angle(float("nan"), fault=f"'{shown}' {why}")
+
+
+def _sum_pieces(body: str) -> tuple[float, float, int] | str:
+    """Add up degrees, minutes and seconds; return magnitude, half a last figure and count, or what is wrong."""
+    total, place, count, at, number, mark = 0.0, -1, 0, 0, "", ""
+    while at < len(body):
+        found = _PIECE.match(body, at)
+        if found is None:
+            return "is not an angle"
+        if "." in number:
+            return f"has a decimal point in its {_NAMES[place]} and more figures after it"
+        number, mark, at = found["number"], found["mark"], found.end()
+        here = _PLACE.get(mark, place + 1)
+        if here <= place or here > 2 or (place < 0 and here > 0):
+            return "does not run from degrees over minutes to seconds"
+        place, count = here, count + 1
+        value = float(number)
+        # 59.99 minutes may have been rounded to 60.0 on their way to paper; a bare 60 is an error.
+        if place > 0 and (value > 60.0 or (value == 60.0 and "." not in number)):
+            return f"has {number} {_NAMES[place]}; they stop short of 60"
+        total += value / _PER_DEGREE[place]
+    if mark in (":", "-"):
+        return "ends where more figures were announced"
+    decimals = len(number.partition(".")[2])
+    return total, 0.5 * 10.0**-decimals / _PER_DEGREE[place], count
+
+
+def read_angle(text: str) -> Angle:
+    r"""Read one latitude or longitude.
+
+    Parameters
+    ----------
+    text
+        Such as ``35.7525``, ``-85,20415``, ``35 45.153 N``, ``W85°12'14.94"``, ``35:45:09.18``, ``35d45'9.18"N``.
+
+    Returns
+    -------
+    Angle
+        With ``fault`` set when the text is not an angle. A minus sign beside a letter counts as one sign, and the
+        sign is left open (``-85.2 W`` is as often meant as W as the double turn).
+
+    Notes
+    -----
+    What makes the result wrong: a text whose minutes were written as decimals (``35.4515`` for 35 degrees 45.15
+    minutes) cannot be told from decimal degrees. Magnitudes are limited in `castshed.toolbox.intake.book.placing`,
+    not here.
+
+    Examples
+    --------
+    >>> read_angle("85°12'14.94\\"W").degrees
+    -85.20415
+    """
+    tidy = str(text).translate(_SAME).strip()
+    if not tidy:
+        return _unread(tidy, "is empty")
+    if len(tidy) > _LONGEST:
+        return _unread(tidy, "is too long for an angle")
+    prefix = _PREFIX.match(tidy)
+    axis = ""
+    if prefix is not None:
+        axis = "lat" if prefix["axis"].lower() == "lat" else "lon"
+        tidy = tidy[prefix.end() :]
+    for pattern, mark in _WORDS:
+        tidy = pattern.sub(mark, tidy)
+    shape = _SHAPE.fullmatch(tidy.strip())
+    if shape is None:
+        return _unread(text, "is not an angle")
+    lead, trail = (shape["lead"] or "").upper(), (shape["trail"] or "").upper()
+    if lead and trail:
+        return _unread(text, "has two hemisphere letters")
+    letter = lead or trail
+    lettered = {"N": "lat", "S": "lat", "E": "lon", "W": "lon"}.get(letter, "")
+    if axis and lettered and axis != lettered:
+        return _unread(text, "names one axis and has the letter of the other")
+    parts = _sum_pieces(shape["body"])
+    if isinstance(parts, str):
+        return _unread(text, parts)
+    magnitude, half_digit, count = parts
+    minus = shape["sign"] == "-"
+    degrees = -magnitude if minus or letter in ("S", "W") else magnitude
+    return Angle(degrees, lettered or axis, minus or not letter, half_digit, count)
+
+
+def _each(texts: Iterable[str], read: Callable[[str], T]) -> list[T]:
+    known: dict[str, T] = {}
+    found: list[T] = []
+    for text in texts:
+        if text not in known:
+            known[text] = read(text)
+        found.append(known[text])
+    return found
+
+
+def read_angles(texts: Iterable[str]) -> list[Angle]:
+    """Read a column of angles; equal texts are read once."""
+    return _each(texts, read_angle)
+
+
+def read_pair(text: str) -> tuple[Angle, Angle]:
+    """Read a latitude and a longitude out of one cell, latitude first unless letters say otherwise.
+
+    Parameters
+    ----------
+    text
+        Such as ``35.7525, -85.2041``, ``N35 45.153 W085 12.249``, ``35°45'9.18"N 85°12'14.94"W``.
+
+    Returns
+    -------
+    tuple of Angle
+        Latitude and longitude; both with the same ``fault`` when there is not exactly one way to read two angles.
+    """
+    tidy = str(text).translate(_SAME).strip().strip("()[]").strip()
+    if not tidy or len(tidy) > 2 * _LONGEST:
+        bad = _unread(tidy, "is not a pair of coordinates" if tidy else "is empty")
+        return bad, bad
+    found: list[tuple[Angle, Angle]] = []
+    for gap in re.finditer(
+        r"\s*[,;/|]\s*|\s+|(?<=[NSEW])(?=[\d+-])|(?<=[\d'\"°])(?=[NSEW])", tidy, re.IGNORECASE
+    ):
+        first, second = read_angle(tidy[: gap.start()]), read_angle(tidy[gap.end() :])
+        axes = {first.axis, second.axis}
+        if first.fault or second.fault or first.pieces != second.pieces or axes in ({"lat"}, {"lon"}):
+            continue
+        found.append((first, second))
+    # "35.1,-85.2" may also be cut at another place of equal shape only when it holds four numbers or more.
+    distinct = {(a.degrees, b.degrees) for a, b in found}
+    if len(distinct) != 1:
+        bad = _unread(
+            tidy, "is not one pair of coordinates" if not found else "can be read as more than one pair"
+        )
+        return bad, bad
+    first, second = found[0]
+    return (second, first) if first.axis == "lon" or second.axis == "lat" else (first, second)
+
+
+def read_pairs(texts: Iterable[str]) -> list[tuple[Angle, Angle]]:
+    """Read a column of coordinate pairs; equal texts are read once."""
+    return _each(texts, read_pair)

@@ -1,0 +1,116 @@
+"""Waypoints and route points of a GPX 1.1 (or 1.0) file. Tracks are no spots and are left where they are."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from .own_gpx import added_words, own_name, own_values, why_no_spot
+from .source_table import SourceTable
+
+if TYPE_CHECKING:
+    import shapely
+
+    from .xml_reading import Element
+
+_PLAIN = ("name", "cmt", "desc", "sym", "type", "time", "src", "ele", "number", "fix", "hdop")
+_WRITTEN = ("name", "source")  # in an own extension once more, as the book has them
+_AS_COLUMN = {"cmt": "comment", "desc": "description", "time": "surveyed", "src": "source", "sym": "symbol"}
+
+
+def _extensions(point: Element) -> dict[str, str]:
+    """Flatten what other programs added: element and attribute names to their text, a repeated name numbered."""
+    found: dict[str, str] = {}
+    # Some programs put what stood in extensions beside the elements of the point itself.
+    foreign = [one for one in point.children if one.namespace != point.namespace]
+    holder = [one for one in point.children if one.name == "extensions" and one.namespace == point.namespace]
+    for one in (inner for outer in (*holder, *foreign) for inner in outer.walk()):
+        pairs = [(f"{one.name} {key}", value) for key, value in one.attributes.items()]
+        if all(one is not outer for outer in holder) and one.text:
+            pairs.append((one.name, one.text))
+        for key, value in pairs:
+            name, number = key, 2
+            while name in found:
+                name, number = f"{key} ({number})", number + 1
+            found[name] = value
+    return found
+
+
+def _cells(point: Element) -> dict[str, str]:
+    plain = {one.name: one.text for one in reversed(point.children) if one.namespace == point.namespace}
+    own = own_values(point)
+    edited = False
+    if own:
+        edited = plain.get("type", own.get("kind", "")) != own.get("kind", "")
+        plain["name"] = own_name(plain.get("name", ""), own)
+        for key in ("desc", "cmt"):
+            plain[key] = added_words(plain.get(key, ""), own)
+        if not edited:
+            plain.pop("type", None)
+        plain["shown as"] = plain.pop(
+            "sym", ""
+        )  # what another program draws; the kind stands in the extension
+    cells = {_AS_COLUMN.get(key, key): text for key in (*_PLAIN, "shown as") if (text := plain.get(key, ""))}
+    links = [one.attributes.get("href", "") for one in point.children if one.name == "link"]
+    if any(links):
+        cells["link"] = " ".join(filter(None, links))
+    for key, value in _extensions(point).items():
+        if own and (
+            key == "layer"
+            or (key == "kind" and edited)
+            or (key in _WRITTEN and value in (cells.get(key), ""))
+        ):
+            continue
+        cells[key if key not in cells else f"extension {key}"] = value
+    return cells
+
+
+def _point(element: Element) -> tuple[shapely.Point | None, str]:
+    import math
+
+    import shapely
+
+    texts = element.attributes.get("lat", ""), element.attributes.get("lon", "")
+    try:
+        lat, lon = (float(text) for text in texts)
+    except ValueError:
+        return None, f"its lat and lon cannot be read: {' '.join(texts)[:40] or 'missing'}"
+    if not (math.isfinite(lat) and math.isfinite(lon)):
+        return None, f"its lat and lon are not numbers: {' '.join(texts)[:40]}"
+    return shapely.Point(lon, lat), ""
+
+
+def read_gpx(root: Element, name: str) -> SourceTable:
+    """Take waypoints (``wpt``) and route points (``rtept``) out of a parsed GPX file.
+
+    Parameters
+    ----------
+    root
+        The ``gpx`` element.
+    name
+        What the source is called.
+
+    Returns
+    -------
+    SourceTable
+        Comment and description become notes, symbol and type kinds, time the day of survey; extensions keep their
+        element names; ``ele`` is the height of the point, never a depth, and stays an extra.
+    """
+    found = [one for one in root.children if one.name == "wpt"]
+    for route in (one for one in root.children if one.name == "rte"):
+        found += [one for one in route.children if one.name == "rtept"]
+    points = [_point(one) for one in found]
+    tracks = sum(one.name == "trk" for one in root.children)
+    return SourceTable.make(
+        name,
+        "gpx",
+        [_cells(one) for one in found],
+        line=[one.line for one in found],
+        counted="line",
+        text=[one.outline() for one in found],
+        problem=[
+            why or why_no_spot(one, own_values(one)) for (_, why), one in zip(points, found, strict=True)
+        ],
+        geometry=[point for point, _ in points],
+        crs="OGC:CRS84",
+        said=[f"{tracks} track{'s' * (tracks > 1)} left out: a track is no spot"] if tracks else [],
+    )

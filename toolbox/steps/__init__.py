@@ -1,0 +1,1 @@
+"""Chains of algorithms from a steps file, in one process; only what has changed is run."""

@@ -1,0 +1,173 @@
+"""Where lines cross the links between neighbouring cell centres: land as a barrier, contours as borders."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from ...compiled import compiled
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+LEAST_SHARE = 0.2
+"""A barrier nearer to a centre than this share of a link is taken to be this far, so that slopes stay finite."""
+
+ASIDE = np.array([3.1e-7, 1.7e-7])
+"""Lines are moved by so much of a cell. A line that ran exactly through a centre would part it from two of its
+neighbours only, and leave a way round itself through the other two. A datum on the border of two cells counts for the
+same one however the place is rounded."""
+
+
+@compiled
+def _count(low: float, high: float, most: int) -> tuple[int, int]:
+    """First whole number in [low, high) and the one after the last, held to 0..most."""
+    first = max(int(np.ceil(low)), 0)
+    last = min(int(np.ceil(high)), most)
+    return first, max(last, first)
+
+
+@compiled
+def _scan(
+    segments: NDArray[np.float64], lines: int
+) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.int64]]:
+    """Cross segments (u0, v0, u1, v1) with the lines v = 0, 1, ..: number of the line, u there, segment."""
+    total = 0
+    for k in range(segments.shape[0]):
+        first, last = _count(min(segments[k, 1], segments[k, 3]), max(segments[k, 1], segments[k, 3]), lines)
+        total += last - first
+    line = np.empty(total, dtype=np.int64)
+    place = np.empty(total)
+    source = np.empty(total, dtype=np.int64)
+    filled = 0
+    for k in range(segments.shape[0]):
+        u0, v0, u1, v1 = segments[k, 0], segments[k, 1], segments[k, 2], segments[k, 3]
+        first, last = _count(min(v0, v1), max(v0, v1), lines)
+        for v in range(first, last):
+            line[filled], place[filled], source[filled] = v, u0 + (v - v0) * (u1 - u0) / (v1 - v0), k
+            filled += 1
+    return line, place, source
+
+
+@dataclass(frozen=True, eq=False)
+class Crossings:
+    """Crossings of lines with one direction of links.
+
+    ``node`` is the flat index of the centre before the crossing (west or north of it), ``share`` how far along
+    the link it lies, ``line`` the index of the line that crosses.
+    """
+
+    node: NDArray[np.int64]
+    share: NDArray[np.float64]
+    line: NDArray[np.int64]
+    flips: NDArray[np.int64]
+    """Row-wise: flat index of the first centre east of each crossing, also of those outside the grid."""
+
+
+@dataclass(frozen=True)
+class Grid:
+    """A north-up grid of cell centres."""
+
+    rows: int
+    columns: int
+    west_m: float
+    north_m: float
+    cell_x_m: float
+    cell_y_m: float
+
+    def coarser(self) -> Grid:
+        """Make the grid with cells twice as wide, from the same corner."""
+        return Grid(
+            (self.rows + 1) // 2,
+            (self.columns + 1) // 2,
+            self.west_m,
+            self.north_m,
+            2 * self.cell_x_m,
+            2 * self.cell_y_m,
+        )
+
+    def places(self, xy: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Turn coordinates into (column, row), whole numbers at the cell centres."""
+        return np.column_stack(
+            [
+                (xy[:, 0] - self.west_m) / self.cell_x_m - 0.5,
+                (self.north_m - xy[:, 1]) / self.cell_y_m - 0.5,
+            ]
+        )
+
+
+def segments_of(lines: NDArray[np.object_]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Take simple lines apart: (n, 4) end points of segments and the index of the line each belongs to."""
+    xy, line = shapely.get_coordinates(lines, return_index=True)
+    same = line[1:] == line[:-1]
+    return np.hstack([xy[:-1], xy[1:]])[same], line[:-1][same]
+
+
+def crossings(
+    grid: Grid, segments: NDArray[np.float64], line: NDArray[np.int64]
+) -> tuple[Crossings, Crossings]:
+    """Cross segments with the links of a grid: those running east, and those running south."""
+    places = np.hstack([grid.places(segments[:, :2]) + ASIDE, grid.places(segments[:, 2:]) + ASIDE])
+    row, u, source = _scan(places, grid.rows)
+    column = np.floor(u).clip(-1, grid.columns - 1).astype(np.int64)
+    inside = (column >= 0) & (column < grid.columns - 1)
+    flips = row * (grid.columns + 1) + column + 1
+    east = Crossings((row * grid.columns + column)[inside], (u - column)[inside], line[source[inside]], flips)
+    column, v, source = _scan(places[:, [1, 0, 3, 2]], grid.columns)
+    row = np.floor(v).clip(-1, grid.rows - 1).astype(np.int64)
+    inside = (row >= 0) & (row < grid.rows - 1)
+    south = Crossings(
+        (row * grid.columns + column)[inside],
+        (v - row)[inside],
+        line[source[inside]],
+        np.empty(0, dtype=np.int64),
+    )
+    return east, south
+
+
+def inside(grid: Grid, east: Crossings) -> NDArray[np.bool_]:
+    """Tell which cell centres lie inside the rings that were crossed (odd number of crossings to the west)."""
+    turned = np.bincount(east.flips, minlength=grid.rows * (grid.columns + 1))
+    odd = turned.astype(np.uint8).reshape(grid.rows, grid.columns + 1)[:, : grid.columns] & 1
+    return np.bitwise_xor.accumulate(odd, axis=1).astype(np.bool_)
+
+
+def _nearest(grid: Grid, node: NDArray[np.int64], share: NDArray[np.float64]) -> NDArray[np.uint8]:
+    """Per centre, percent of the link to the nearest barrier; 0 where the link is open."""
+    percent = np.ceil(np.clip(share, LEAST_SHARE, 1.0) * 100).astype(np.uint8)
+    order = np.lexsort((percent, node))
+    node_, first = np.unique(node[order], return_index=True)
+    found = np.zeros(grid.rows * grid.columns, dtype=np.uint8)
+    found[node_] = percent[order][first]
+    return found.reshape(grid.rows, grid.columns)
+
+
+def barriers(grid: Grid, east: Crossings, south: Crossings, water: NDArray[np.bool_]) -> NDArray[np.uint8]:
+    """Give, for the links to east, west, north and south of each centre, where they are barred.
+
+    Returns
+    -------
+    (4, rows, columns): percent of the link from the centre to the barrier, 0 where the link is open. A link
+    between water and land is always barred, and one between two waters when land lies between them.
+    """
+    step = grid.columns
+    bars = np.stack(
+        [
+            _nearest(grid, east.node, east.share),
+            _nearest(grid, east.node + 1, 1 - east.share),
+            _nearest(grid, south.node + step, 1 - south.share),
+            _nearest(grid, south.node, south.share),
+        ]
+    )
+    half = np.uint8(50)
+    # Where a line passes exactly through a centre, the two directions may see it on different sides of it.
+    across = water[:, 1:] != water[:, :-1]
+    bars[0, :, :-1][across & (bars[0, :, :-1] == 0)] = half
+    bars[1, :, 1:][across & (bars[1, :, 1:] == 0)] = half
+    down = water[1:] != water[:-1]
+    bars[2, 1:][down & (bars[2, 1:] == 0)] = half
+    bars[3, :-1][down & (bars[3, :-1] == 0)] = half
+    return bars

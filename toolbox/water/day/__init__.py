@@ -1,0 +1,1 @@
+"""Which stops fit the hours of a day, in what order and when."""

@@ -1,0 +1,1 @@
+"""Where the boat goes along a ledge, a bank or long cover, a cast off it."""

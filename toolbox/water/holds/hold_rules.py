@@ -1,0 +1,234 @@
+"""The hard rules of a hold: what must be true of the place where the boat sits, whatever the wind or the depth.
+
+A rule is never traded against another. Every rule that a place breaks is told, so that a structure without a hold can
+say why.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import shapely
+
+from ...errors import UsageError
+from ...units import in_words
+from ..level.least_depth import least_depth_along, least_depth_inside
+from ..level.uncertainty import needed_depth_m
+from .surroundings import Surroundings
+from .wind_cast import check_factor, upwind_share, wind_angles_deg
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from ...depth import DepthSurface
+    from .stance import Lie
+
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.intp]
+    Bits = NDArray[np.uint16]
+
+__all__ = [
+    "ABOVE", "ADRIFT", "BLOCKED", "CUT_OFF", "HAZARD", "OVER_OTHER", "RULES", "THIN", "UNKNOWN", "UPWIND",
+    "HoldRules", "Setting", "Surroundings", "broken_rules", "longest_cast_m",
+]  # fmt: skip
+
+UNKNOWN: Final = 1
+THIN: Final = 2
+ABOVE: Final = 4
+BLOCKED: Final = 8
+ADRIFT: Final = 16
+OVER_OTHER: Final = 32
+HAZARD: Final = 64
+UPWIND: Final = 128
+CUT_OFF: Final = 256
+
+RULES: Final[dict[int, str]] = {
+    UNKNOWN: "no depth is known there",
+    THIN: "the water is too thin for draft, margin and depth error",
+    ABOVE: "the water is shallower than the structure",
+    BLOCKED: "land, dry ground or tall cover lies in the line of cast",
+    ADRIFT: "the drift circle reaches into water too thin",
+    OVER_OTHER: "another structure is too near",
+    HAZARD: "a hazard is too near",
+    UPWIND: "a cast that long falls short against the wind",
+    CUT_OFF: "no safe water leads there from a ramp",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class HoldRules:
+    """Lengths and weights a hold is chosen by; the defaults are common practice.
+
+    Attributes
+    ----------
+    least_cast_m, cast_m, most_cast_m
+        Shortest, preferred and longest cast.
+    draft_m, margin_m
+        Draft of the boat and water wanted under it; the depth error of the surface comes on top.
+    drift_m
+        Radius of the circle in which the boat swings and drifts while it holds.
+    footprint_m
+        Radius round every other structure that the boat keeps off, beside its position error.
+    position_error_m
+        Position error of structures that do not tell their own.
+    wind_from_deg
+        Where the wind comes from; None: calm or not known.
+    deep_weight, wind_weight, cast_weight
+        What the deep side, the wind and the length of cast count. With 1 and 0.5 the wind swings the hold no
+        more than 30 degrees off the deep side while all of the ring is open.
+    level_error_m
+        Error of the level; joined to the depth error of the surface by the root of the sum of squares.
+    upwind_factor
+        Longest cast straight upwind, as a share of the longest cast.
+    sun_bearing_deg, sun_height_deg, sun_weight
+        Where the sun stands and how high; what the caster's shadow on the spot counts. Without a bearing there is
+        no shadow, nor with the sun below the horizon; without a height the shadow has no end.
+    caster_m
+        Height of the caster above the water, for the length of the shadow.
+    next_weight
+        What it counts to sit next to another structure.
+    most_holds, apart_deg
+        How many holds a structure gets at most, and how far apart they lie, seen from its middle.
+    """
+
+    least_cast_m: float = 12.2
+    cast_m: float = 21.3
+    most_cast_m: float = 27.4
+    draft_m: float = 0.6
+    margin_m: float = 0.45
+    drift_m: float = 3.0
+    footprint_m: float = 3.0
+    position_error_m: float = 5.0
+    wind_from_deg: float | None = None
+    deep_weight: float = 1.0
+    wind_weight: float = 0.5
+    cast_weight: float = 1.0
+    level_error_m: float = 0.0
+    upwind_factor: float = 0.7
+    sun_bearing_deg: float | None = None
+    sun_height_deg: float | None = None
+    sun_weight: float = 0.5
+    caster_m: float = 2.5
+    next_weight: float = 0.25
+    most_holds: int = 1
+    apart_deg: float = 60.0
+
+    def __post_init__(self) -> None:
+        for one in fields(self):
+            value = getattr(self, one.name)
+            if value is None and one.default is None:
+                continue
+            if not np.isfinite(value) or (value < 0 and one.name != "sun_height_deg"):
+                raise UsageError(f"{one.name} is {value}; give a finite number of 0 or more.")
+        if not 0 < self.least_cast_m <= self.cast_m <= self.most_cast_m:
+            raise UsageError(
+                f"The casts are: least {in_words(self.least_cast_m, 'length')}, preferred "
+                f"{in_words(self.cast_m, 'length')}, most {in_words(self.most_cast_m, 'length')}; each must be no "
+                "longer than the next, and the least more than 0."
+            )
+        if self.drift_m >= self.least_cast_m:
+            raise UsageError(
+                f"The drift circle of {in_words(self.drift_m, 'length')} reaches the structure from the least cast of "
+                f"{in_words(self.least_cast_m, 'length')}; give a smaller drift or a longer least cast."
+            )
+        check_factor(self.upwind_factor)
+        if self.most_holds < 1 or self.most_holds != int(self.most_holds):
+            raise UsageError(f"most_holds is {self.most_holds}; give a whole number of 1 or more.")
+        if self.sun_height_deg is not None and not -90 <= self.sun_height_deg <= 90:
+            raise UsageError(
+                f"sun_height_deg is {self.sun_height_deg}; give an angle from -90 to 90 degrees."
+            )
+        if not 0 < self.apart_deg <= 180:
+            raise UsageError(f"apart_deg is {self.apart_deg}; give an angle above 0 and up to 180 degrees.")
+
+
+@dataclass(frozen=True, eq=False)
+class Setting:
+    """The lake on the day, the rules, and what to keep off.
+
+    Attributes
+    ----------
+    surface, level_m
+        Depth below chart datum, and today's surface minus chart datum.
+    rules
+        Casts, draft, margins and weights.
+    surroundings
+        All structures of the plan, and the hazards.
+    surely
+        Depths lowered where they are less sure than the error counted everywhere; None where that is nowhere. Water
+        enough for the boat is judged by them.
+    """
+
+    surface: DepthSurface
+    level_m: float
+    rules: HoldRules
+    surroundings: Surroundings
+    surely: DepthSurface | None = None
+
+    @property
+    def least(self) -> DepthSurface:
+        """The depths that water enough for the boat is judged by."""
+        return self.surface if self.surely is None else self.surely
+
+    @property
+    def need_m(self) -> float:
+        """Water a hold needs today, the errors of depth and level included."""
+        rules = self.rules
+        return needed_depth_m(rules.draft_m, rules.margin_m, self.surface.error_m, rules.level_error_m)
+
+
+def longest_cast_m(east: Floats, north: Floats, rules: HoldRules) -> Floats:
+    """Longest cast from a boat that stands off in a direction: shorter against the wind."""
+    angle = wind_angles_deg(east, north, rules.wind_from_deg)
+    return rules.most_cast_m * upwind_share(angle, rules.upwind_factor)
+
+
+def broken_rules(lie: Lie, cast_m: Floats, *, fished: Ints, top_m: Floats, setting: Setting) -> Bits:
+    """Tell which hard rules each place breaks.
+
+    Parameters
+    ----------
+    lie, cast_m
+        Points of the structure that are cast to, directions from there to the boat, and how far it stands off.
+    fished
+        Row of that structure among the surroundings.
+    top_m
+        Today's depth of the structure's top.
+    setting
+        What the rules are checked against.
+
+    Returns
+    -------
+    The sum of the keys of `RULES` broken by each place; 0 where it may be a hold.
+
+    Notes
+    -----
+    A place is shallower than the structure when it is so by more than the depth error. Lines of cast and
+    drift circles are checked exactly on the surface (`castshed.toolbox.water.level.least_depth`).
+    """
+    broken = np.zeros(len(cast_m), dtype=np.uint16)
+    if not len(cast_m):
+        return broken
+    rules, around = setting.rules, setting.surroundings
+    surface, level_m, drift_m = setting.surface, setting.level_m, rules.drift_m
+    x, y = lie.x + cast_m * lie.east, lie.y + cast_m * lie.north
+    depth = surface.at(x, y) + level_m
+    along = least_depth_along(surface, lie.x, lie.y, x, y, level_m=level_m)
+    inside = least_depth_inside(setting.least, x, y, drift_m, level_m=level_m)
+    sure = depth if setting.surely is None else setting.surely.at(x, y) + level_m
+    places, aims = np.asarray(shapely.points(x, y)), np.asarray(shapely.points(lie.x, lie.y))
+    for rule, fails in (
+        (UNKNOWN, np.isnan(depth)),
+        (THIN, sure < setting.need_m),
+        (ABOVE, depth < top_m - surface.error_m),
+        (BLOCKED, ~(along > 0) | around.screened(aims, places, fished)),
+        (ADRIFT, ~(inside >= setting.need_m)),
+        (OVER_OTHER, around.structure_near(places, fished) >= 0),
+        (HAZARD, around.hazard_near(places, drift_m)),
+        (UPWIND, cast_m > longest_cast_m(lie.east, lie.north, rules) + 1e-9),
+        (CUT_OFF, around.out_of_reach(x, y)),
+    ):
+        broken[fails] |= rule
+    return broken

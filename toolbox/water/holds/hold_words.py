@@ -1,0 +1,158 @@
+"""Say in words why a hold lies where it does, or why there is none and what little would allow one."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from ...units import FOOT_M
+from .hold_rules import OVER_OTHER, RULES
+from .relaxations import nearest_relaxations
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from .hold_rules import HoldRules, Setting
+    from .hold_tables import Found
+
+    Floats = NDArray[np.float64]
+    Geometries = NDArray[np.object_]
+
+_FAR_OFF_DEG: Final = 45.0  # off the deep side by more than wind alone turns the hold of a point
+
+
+def _length(metres: float) -> str:
+    digits = 1 if abs(metres) >= 0.095 else 2
+    return f"{metres:.{digits}f} m ({metres / FOOT_M:.1f} ft)"
+
+
+def _why_here(found: Found, row: int, rules: HoldRules) -> str:
+    deep = found.deep_bearing_deg[row]
+    if np.isnan(deep):
+        wind = rules.wind_from_deg is not None
+        rest = "the wind decides" if wind else "no wind given, so any side serves"
+        return f"level ground, no deep side: {rest}"
+    words = f"deep side {deep:.0f} deg, {_length(found.fall_m[row])} deeper one cast off"
+    off = _off_deep_deg(found, row)
+    if off > _FAR_OFF_DEG:
+        return f"{words}; held {off:.0f} deg off it, the best place that keeps all rules"
+    return words
+
+
+def _why_further(found: Found, row: int) -> str:
+    deep = found.deep_bearing_deg[row]
+    if np.isnan(deep):
+        return "another side; no side is clearly the deep one"
+    return f"another side: {_off_deep_deg(found, row):.0f} deg off the deep side, which is {deep:.0f} deg"
+
+
+def _off_deep_deg(found: Found, row: int) -> float:
+    gap = found.cast_bearing_deg[row] + 180.0 - found.deep_bearing_deg[row]
+    return float(abs((gap + 180.0) % 360.0 - 180.0))
+
+
+def _vague(found: Found, row: int, rules: HoldRules, search_m: Floats) -> str:
+    """Warn where the spot may as well lie under the boat."""
+    if search_m[row] + rules.drift_m <= found.cast_m[row]:
+        return ""
+    return f"; the marks are good to {_length(search_m[row])} only: look for the spot on the sounder first"
+
+
+def _why_none(found: Found, row: int, need_m: float, neighbour: str) -> str:
+    aim_m, seen_m = found.aim_depth_m[row], found.seen_depth_m[row]
+    if np.isnan(aim_m):
+        return "no depth is known at the structure"
+    if -0.005 < aim_m <= 0:
+        return "dry today: at the very edge of the water"
+    if aim_m <= 0:
+        return f"dry today: the water would have to rise {_length(-aim_m)} to reach it"
+    if np.isnan(seen_m):
+        return "no open water in line of cast: land, dry ground or unknown depth all round"
+    if seen_m < need_m:
+        return f"too thin all round: {_length(seen_m)} is the deepest within a cast and {_length(need_m)} is needed"
+    counts = found.alone[row] if found.alone[row].any() else found.broken[row]
+    rule = 1 << int(counts.argmax())
+    words = RULES[rule]
+    if rule == OVER_OTHER and neighbour:
+        words = f"another structure ({neighbour}) is too near"
+    others = [
+        RULES[1 << number] for number in np.flatnonzero(found.broken[row]).tolist() if 1 << number != rule
+    ]
+    return f"no place within a cast keeps all rules: mostly {words}" + (
+        f"; elsewhere {' and '.join(others)}" if others else ""
+    )
+
+
+def hold_reasons(
+    found: Found,
+    structures: Geometries,
+    setting: Setting,
+    *,
+    names: Sequence[str],
+    bottom_m: Floats,
+    height_m: Floats,
+    search_m: Floats,
+) -> list[str]:
+    """Give the reason for each hold, and for each structure without one.
+
+    Parameters
+    ----------
+    found
+        What `find_holds` gave for the structures.
+    structures, setting, bottom_m, height_m
+        What it was asked.
+    names
+        Ids of the structures, to name a neighbour.
+    search_m
+        How far off the marks of structure and boat may lie together.
+
+    Returns
+    -------
+    One sentence a structure. Where there is no hold, it names the rule most places break and, when there is
+    one, the nearest relaxation of a single rule that would allow a hold (`relaxations`).
+    """
+    rules = setting.rules
+    said = [
+        _why_here(found, row, rules) + _vague(found, row, rules, search_m) if found.found[row] else ""
+        for row in range(len(structures))
+    ]
+    none = np.flatnonzero(~found.found)
+    if not none.size:
+        return said
+    wet = none[found.aim_depth_m[none] > 0]
+    allowed = dict(
+        zip(
+            wet.tolist(),
+            nearest_relaxations(
+                structures[wet], setting, rows=wet, bottom_m=bottom_m[wet], height_m=height_m[wet]
+            ),
+            strict=True,
+        )
+    )
+    crowded = found.broken[:, OVER_OTHER.bit_length() - 1] > 0
+    for row in none.tolist():
+        other = setting.surroundings.nearest_other(row) if crowded[row] else -1
+        near = str(names[other]) if other >= 0 else ""
+        words = _why_none(found, row, setting.need_m, near)
+        said[row] = f"{words}; {allowed[row]}" if allowed.get(row) else words
+    return said
+
+
+def further_reasons(found: Found, setting: Setting, search_m: Floats) -> list[str]:
+    """Give the reason for each second or further hold; empty text where there is none.
+
+    Parameters
+    ----------
+    found
+        A table of `castshed.toolbox.water.holds.casting.find_holds_apart` but the first.
+    setting, search_m
+        As for `hold_reasons`.
+    """
+    rules = setting.rules
+    return [
+        _why_further(found, row) + _vague(found, row, rules, search_m) if ok else ""
+        for row, ok in enumerate(found.found.tolist())
+    ]

@@ -1,0 +1,127 @@
+"""The visible ring: the water within a cast of structures that can be seen from them, and its deep side."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from .deep_side import DeepSide, deep_sides
+from .rays import FAN, Rays, cast_rays
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from ...depth import DepthSurface
+    from .hold_rules import HoldRules
+
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.intp]
+    Flags = NDArray[np.bool_]
+    Geometries = NDArray[np.object_]
+
+_STEP_M: Final = 1.5  # finest step along a ray; the line of cast of a chosen hold is checked exactly
+
+
+@dataclass(frozen=True, eq=False)
+class VisibleRing:
+    """Water round structures, by ray and length of cast.
+
+    Attributes
+    ----------
+    rays, radii_m
+        The rays, and the lengths of cast looked at.
+    aim_depth_m, top_m
+        Today's depth at each ray's aim, and of the structure's top there.
+    depth_m, seen
+        Today's depth at each length of each ray, and whether the water is open from the aim to there.
+    deep
+        Deep side of each group of rays.
+    """
+
+    rays: Rays
+    radii_m: Floats
+    aim_depth_m: Floats
+    top_m: Floats
+    depth_m: Floats
+    seen: Flags
+    deep: DeepSide
+
+
+def _steps(radii: Floats, step: float) -> tuple[Floats, Ints]:
+    """Give distances along a ray, no farther apart than a step, and where among them the lengths of cast are."""
+    gaps = np.diff(radii, prepend=0.0)
+    count = np.ceil(gaps / step - 1e-9).astype(np.intp)
+    between = [np.linspace(end - gap, end, n + 1)[1:] for end, gap, n in zip(radii, gaps, count, strict=True)]
+    return np.concatenate([[0.0], *between]), np.cumsum(count)
+
+
+def cast_radii_m(rules: HoldRules) -> Floats:
+    """Lengths of cast that are tried: least, preferred, most and half-way between; in wind the longest upwind too."""
+    least, cast, most = rules.least_cast_m, rules.cast_m, rules.most_cast_m
+    radii = [least, (least + cast) / 2, cast, (cast + most) / 2, most]
+    if rules.wind_from_deg is not None:
+        radii.append(max(least, most * rules.upwind_factor))
+    return np.unique(radii)
+
+
+def look_round(
+    structures: Geometries,
+    *,
+    bottom_m: Floats,
+    height_m: Floats,
+    surface: DepthSurface,
+    level_m: float,
+    rules: HoldRules,
+) -> VisibleRing:
+    """Look out from structures over the water round them.
+
+    Parameters
+    ----------
+    structures
+        Valid, non-empty points, lines and polygons.
+    bottom_m, height_m
+        Charted depth of the bottom under each (NaN: the surface's own), and height off the bottom.
+    surface, level_m, rules
+        Depth below chart datum, today's level, casts.
+
+    Returns
+    -------
+    VisibleRing
+        Rays in the order of the structures.
+
+    Notes
+    -----
+    Water is seen while every step from the aim outward is wet; the steps are half a cell, or 1.5 m where cells
+    are finer than 3 m. Depth that is not known is not water.
+    """
+    rays = cast_rays(structures, rules.most_cast_m)
+    radii = cast_radii_m(rules)
+    steps, at = _steps(radii, max(min(surface.cell_x_m, surface.cell_y_m) / 2, _STEP_M))
+    x, y = rays.x[:, None] + steps * rays.east[:, None], rays.y[:, None] + steps * rays.north[:, None]
+    along = surface.at(x, y) + level_m
+    depth = along[:, at]
+    seen = np.logical_and.accumulate(along > 0, axis=1)[:, at] & rays.open[:, None]
+    deep = deep_sides(
+        x[:, at][seen],
+        y[:, at][seen],
+        depth[seen],
+        np.repeat(rays.group, seen.sum(axis=1)),
+        rays.groups,
+        cast_m=rules.cast_m,
+        error_m=surface.error_m,
+        sample_m2=np.pi * (radii[-1] ** 2 - radii[0] ** 2) / (FAN * len(radii)),
+        cell_m2=surface.cell_x_m * surface.cell_y_m,
+    )
+    given = bottom_m[rays.structure] + level_m
+    bottom = np.where(np.isnan(given), along[:, 0], given)
+    return VisibleRing(
+        rays=rays,
+        radii_m=radii,
+        aim_depth_m=along[:, 0],
+        top_m=bottom - height_m[rays.structure],
+        depth_m=depth,
+        seen=seen,
+        deep=deep,
+    )

@@ -1,0 +1,1 @@
+"""The shape of a bottom: slopes, rises that close, crests, drops, drainage, turnings of isobaths."""

@@ -1,0 +1,1 @@
+"""Today's level, and where the water is how deep or too shallow at it."""

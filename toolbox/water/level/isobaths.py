@@ -1,0 +1,129 @@
+"""Areas shallower than a limit, drawn on the safe side, and areas without any depth."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from shapely.geometry import MultiPolygon
+
+from ...errors import UsageError
+from .isolines import shallow_rings
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from ...depth import DepthSurface
+
+
+_STRAY_M = 2.0
+
+
+def _nodes(surface: DepthSurface) -> tuple[NDArray[np.float32], NDArray[np.float64], NDArray[np.float64]]:
+    """Cell centres and a rim of nodes on the outer edge of the grid, which repeats the outermost centres."""
+    west, south, east, north = surface.bounds
+    xs = np.concatenate([[west], surface.xs, [east]])
+    ys = np.concatenate([[north], surface.ys, [south]])
+    return np.pad(surface.depth_m, 1, mode="edge"), xs, ys
+
+
+def _twice_areas(corners: NDArray[np.float64], offsets: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Twice the signed area of each ring; positive where it runs counter-clockwise."""
+    if len(offsets) < 2:
+        return np.empty(0)
+    ring = np.repeat(np.arange(len(offsets) - 1), np.diff(offsets))
+    x, y = (corners - corners[offsets[ring]]).T
+    following = np.arange(len(corners)) + 1
+    following[offsets[1:] - 1] = offsets[:-1]
+    return np.add.reduceat(x * y[following] - x[following] * y, offsets[:-1])
+
+
+def _polygons(corners: NDArray[np.float64], offsets: NDArray[np.int64], least_hole_m2: float) -> MultiPolygon:
+    """Put every hole into the smallest outer ring round it."""
+    twice = _twice_areas(corners, offsets)
+    ring = np.repeat(np.arange(len(twice)), np.diff(offsets))
+    outer = np.flatnonzero(twice > 0)
+    holes = np.flatnonzero(twice < -2.0 * least_hole_m2)
+    if len(outer) == 0:
+        return MultiPolygon()
+    rings = np.asarray(shapely.linearrings(corners, indices=ring))
+    shells = np.asarray(shapely.polygons(rings[outer]))
+    points = np.asarray(shapely.points(corners[offsets[holes]]))
+    shell, hole = shapely.STRtree(points).query(shells, predicate="contains")
+    order = np.lexsort((twice[outer][shell], hole))
+    hole, first = np.unique(hole[order], return_index=True)
+    owner = shell[order][first]
+    if len(hole) != len(holes):  # a hole outside every ring would mean that rings cross
+        raise AssertionError(f"{len(holes) - len(hole)} of {len(holes)} holes lie in no outer ring")
+    by_owner = np.argsort(owner, kind="stable")
+    inner = rings[holes][hole[by_owner]]
+    counts = np.bincount(owner, minlength=len(outer))
+    split = np.split(inner, np.cumsum(counts)[:-1])
+    return MultiPolygon([shapely.Polygon(rings[o], list(mine)) for o, mine in zip(outer, split, strict=True)])
+
+
+def shallower_than(
+    surface: DepthSurface, limit_m: float, *, tolerance_m: float | None = None, least_hole_m2: float = 0.0
+) -> MultiPolygon:
+    """Draw the area in which the surface is shallower than a limit, never too small.
+
+    Parameters
+    ----------
+    surface
+        Depths; use ``surface.shifted(level_m)`` for today's, or a limit of ``limit_m - level_m``.
+    limit_m
+        Depth of the isobath.
+    tolerance_m
+        How far the outline may stray into deeper water to save corners; unless told, a quarter of the shorter side
+        of a cell but 2 m at most. 0 keeps every corner.
+    least_hole_m2
+        Deeper pockets inside the area that are smaller than this are closed.
+
+    Returns
+    -------
+    A valid multipolygon, empty where nothing is shallower. It holds every point of the grid, outer edge
+    included, at which ``surface.at`` is below the limit. Where ``surface.at`` is NaN nothing is promised: see
+    ``unknown_area``.
+
+    Notes
+    -----
+    The area exceeds the true one by at most the tolerance, by what a patch bends between its two diagonals, and
+    by the closed pockets. Near cells without depth it ends at the last known centre.
+    """
+    if not np.isfinite(limit_m):
+        raise UsageError(f"The depth of the isobath is {limit_m}; give a finite length.")
+    if tolerance_m is None:
+        tolerance_m = min(0.25 * min(surface.cell_x_m, surface.cell_y_m), _STRAY_M)
+    if not (np.isfinite(tolerance_m) and tolerance_m >= 0):
+        raise UsageError(
+            f"The tolerance of an isobath is {tolerance_m}; give a finite length of 0 m or more."
+        )
+    depth, xs, ys = _nodes(surface)
+    corners, offsets = shallow_rings(depth, xs, ys, float(limit_m), float(tolerance_m))
+    return _polygons(corners, offsets, least_hole_m2)
+
+
+def unknown_area(surface: DepthSurface) -> MultiPolygon:
+    """Draw the area of the grid in which the surface has no depth.
+
+    Returns
+    -------
+    A valid multipolygon along the lines between cell centres, empty where every depth is known. Its interior is
+    where ``surface.at`` is NaN. Ground outside the grid has no depth either and is not part of it.
+    """
+    from rasterio.features import shapes
+
+    depth, xs, ys = _nodes(surface)
+    missing = np.isnan(depth)
+    patches = missing[:-1, :-1] | missing[:-1, 1:] | missing[1:, :-1] | missing[1:, 1:]
+    if not patches.any():
+        return MultiPolygon()
+    found = [shapely.geometry.shape(outline) for outline, _ in shapes(patches.astype(np.uint8), mask=patches)]
+    columns, rows = np.arange(len(xs)), np.arange(len(ys))
+
+    def place(nodes: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.column_stack([np.interp(nodes[:, 0], columns, xs), np.interp(nodes[:, 1], rows, ys)])
+
+    # Rows run south, so that outlines come out mirrored; shapely cares for validity, not for direction.
+    return MultiPolygon(list(shapely.transform(found, place)))

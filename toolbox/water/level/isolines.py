@@ -1,0 +1,322 @@
+"""Rings round the shallow side of a grid of depths, by marching triangles; never inside the true isobath."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ...compiled import compiled
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+# A depth nearer to the limit than this counts as shallow, so that no ring passes exactly through a node.
+_NODE_GAP_M = 1e-4
+# The ring is drawn at the limit plus this, far above the rounding of coordinates and far below any survey.
+_ROUNDING_M = 1e-6
+# How far along an edge the ring may run where the far node is outside the grid or unknown: anywhere in this share.
+_OPEN_EDGE = (0.02, 0.5)
+
+
+@compiled
+def _value(depth: NDArray[np.floating], row: int, column: int, isobath: float) -> float:
+    """Depth at a node; the rim round the grid (row or column 0 and the last) and unknown nodes are deep."""
+    if row == 0 or column == 0 or row > depth.shape[0] or column > depth.shape[1]:
+        return np.inf
+    value = float(depth[row - 1, column - 1])
+    if np.isnan(value):
+        return np.inf
+    return isobath - _NODE_GAP_M if abs(value - isobath) < _NODE_GAP_M else value
+
+
+@compiled
+def _flag_row(
+    depth: NDArray[np.floating], row: int, isobath: float, limit: float, out: NDArray[np.uint8]
+) -> None:
+    """Mark the shallow nodes of one row of the grid with its rim."""
+    out[:] = 0
+    if row == 0 or row > depth.shape[0]:
+        return
+    for k in range(depth.shape[1]):
+        value = float(depth[row - 1, k])
+        near = abs(value - isobath) < _NODE_GAP_M
+        out[k + 1] = np.uint8(near | (value < limit))
+
+
+@compiled
+def _mixed_patches(depth: NDArray[np.floating], isobath: float, limit: float) -> NDArray[np.int64]:
+    """Find the patches whose four nodes are not all on one side, by the number of their upper left node."""
+    rows, columns = depth.shape[0] + 2, depth.shape[1] + 2
+    upper, lower = np.zeros(columns, dtype=np.uint8), np.zeros(columns, dtype=np.uint8)
+    mixed = np.zeros(-(-columns // 8) * 8, dtype=np.uint8)
+    eights = mixed.view(np.uint64)
+    found = np.empty(1024, dtype=np.int64)
+    count = 0
+    for r in range(rows - 1):
+        _flag_row(depth, r + 1, isobath, limit, lower)
+        for c in range(columns - 1):
+            mixed[c] = (upper[c] ^ lower[c]) | (upper[c] ^ upper[c + 1]) | (lower[c] ^ lower[c + 1])
+        if count + columns > found.size:
+            larger = np.empty(2 * found.size + columns, dtype=np.int64)
+            larger[:count] = found[:count]
+            found = larger
+        for k in range(eights.size):
+            if eights[k] != 0:  # eight patches at a time: few are mixed
+                for c in range(8 * k, 8 * k + 8):
+                    if mixed[c] != 0:
+                        found[count] = r * columns + c
+                        count += 1
+        upper, lower = lower, upper
+    return found[:count].copy()
+
+
+@compiled
+def _falls(depth: NDArray[np.floating], row: int, column: int, isobath: float) -> bool:
+    """Whether the lower diagonal of a patch runs from upper left to lower right."""
+    return bool(
+        _value(depth, row, column, isobath) + _value(depth, row + 1, column + 1, isobath)
+        <= _value(depth, row, column + 1, isobath) + _value(depth, row + 1, column, isobath)
+    )
+
+
+@compiled
+def _join(
+    steps: NDArray[np.int64],
+    count: int,
+    shallow: tuple[bool, bool, bool],
+    edges: tuple[int, int, int],
+) -> int:
+    """Enter the ring's step through one triangle (counter-clockwise corners; edge k joins corners k and k+1)."""
+    for k in range(3):
+        ahead, behind = (k + 1) % 3, (k + 2) % 3
+        if shallow[k] and not shallow[ahead] and not shallow[behind]:
+            steps[count, 0], steps[count, 1] = edges[k], edges[behind]
+            count += 1
+        if not shallow[k] and shallow[ahead] and shallow[behind]:
+            steps[count, 0], steps[count, 1] = edges[behind], edges[k]
+            count += 1
+    return count
+
+
+@compiled
+def _steps(depth: NDArray[np.floating], isobath: float, limit: float) -> NDArray[np.int64]:
+    """List the steps of rings from an edge to the edge crossed next, with the shallow side to the left, (n, 2).
+
+    Edges of node (r, c) have the numbers 3 (r columns + c) + 0 to the right, + 1 down, + 2 the patch's diagonal.
+    """
+    columns = depth.shape[1] + 2
+    patches = _mixed_patches(depth, isobath, limit)
+    steps = np.empty((2 * patches.size, 2), dtype=np.int64)
+    count = 0
+    for node in patches:
+        r, c = node // columns, node % columns
+        nw, ne = _value(depth, r, c, isobath) < limit, _value(depth, r, c + 1, isobath) < limit
+        sw, se = _value(depth, r + 1, c, isobath) < limit, _value(depth, r + 1, c + 1, isobath) < limit
+        north, west, diagonal = 3 * node, 3 * node + 1, 3 * node + 2
+        south, east = 3 * (node + columns), 3 * (node + 1) + 1
+        if _falls(depth, r, c, isobath):
+            count = _join(steps, count, (nw, sw, se), (west, south, diagonal))
+            count = _join(steps, count, (nw, se, ne), (diagonal, east, north))
+        else:
+            count = _join(steps, count, (ne, nw, sw), (north, west, diagonal))
+            count = _join(steps, count, (ne, sw, se), (diagonal, south, east))
+    return steps[:count]
+
+
+@compiled
+def _gate(
+    edge: int,
+    depth: NDArray[np.floating],
+    xs: NDArray[np.float64],
+    ys: NDArray[np.float64],
+    isobath: float,
+    limit: float,
+    tolerance: float,
+) -> tuple[float, float, float, float]:
+    """Nearest and farthest place on a crossed edge where a ring may pass: from the isobath towards the deep."""
+    columns = depth.shape[1] + 2
+    node, kind = edge // 3, edge % 3
+    r0, c0 = node // columns, node % columns
+    r1, c1 = r0, c0
+    if kind == 0:
+        c1 += 1
+    elif kind == 1:
+        r1 += 1
+    elif _falls(depth, r0, c0, isobath):
+        r1, c1 = r1 + 1, c1 + 1
+    else:
+        r1, c0 = r1 + 1, c0 + 1
+    if _value(depth, r1, c1, isobath) < limit:
+        r0, c0, r1, c1 = r1, c1, r0, c0
+    low, high = _value(depth, r0, c0, isobath), _value(depth, r1, c1, isobath)
+    across, up = xs[c1] - xs[c0], ys[r1] - ys[r0]
+    if np.isinf(high):
+        near, far = _OPEN_EDGE
+    else:
+        near = (limit - low) / (high - low)
+        far = near + min(tolerance / np.hypot(across, up), 0.9 * (1.0 - near))
+    return xs[c0] + near * across, ys[r0] + near * up, xs[c0] + far * across, ys[r0] + far * up
+
+
+@compiled
+def _gates(
+    depth: NDArray[np.floating],
+    xs: NDArray[np.float64],
+    ys: NDArray[np.float64],
+    isobath: float,
+    limit: float,
+    tolerance: float,
+    edges: NDArray[np.int64],
+    following: NDArray[np.int64],
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Gates of all rings in order, (n, 4), and the offsets at which rings begin.
+
+    Each crossed edge, in order, is followed by the one of which `following` has the place.
+    """
+    gates = np.empty((edges.size, 4))
+    passed = np.zeros(edges.size, dtype=np.bool_)
+    starts = [0]
+    filled = 0
+    for first in range(edges.size):
+        if passed[first]:
+            continue
+        at = first
+        while not passed[at]:
+            passed[at] = True
+            x0, y0, x1, y1 = _gate(edges[at], depth, xs, ys, isobath, limit, tolerance)
+            gates[filled, 0], gates[filled, 1], gates[filled, 2], gates[filled, 3] = x0, y0, x1, y1
+            filled += 1
+            at = following[at]
+        starts.append(filled)
+    return gates, np.array(starts)
+
+
+@compiled
+def _cross(ax: float, ay: float, bx: float, by: float) -> float:
+    return ax * by - ay * bx
+
+
+@compiled
+def _on_gate(gate: NDArray[np.float64], px: float, py: float, dx: float, dy: float) -> tuple[float, float]:
+    """Where the ray from p along d passes a gate, held to the gate."""
+    gx, gy = gate[2] - gate[0], gate[3] - gate[1]
+    bottom = _cross(dx, dy, gx, gy)
+    share = 0.0 if bottom == 0.0 else _cross(gate[0] - px, gate[1] - py, dx, dy) / bottom
+    share = min(max(share, 0.0), 1.0)
+    return gate[0] + share * gx, gate[1] + share * gy
+
+
+@compiled
+def _thread(gates: NDArray[np.float64], out: NDArray[np.float64]) -> int:
+    """Pass a ring through its gates in order with few corners; greedy, the farthest gate in sight each time."""
+    total = gates.shape[0]
+    out[0, 0], out[0, 1] = gates[0, 0], gates[0, 1]
+    corners, at = 1, 0
+    while True:
+        px, py = out[corners - 1]
+        # Directions from p that pass all gates so far: clockwise of "left" (the isobath), counter-clockwise of "right".
+        lx, ly = gates[at + 1, 0] - px, gates[at + 1, 1] - py
+        rx, ry = gates[at + 1, 2] - px, gates[at + 1, 3] - py
+        if at + 1 == total:
+            rx, ry = lx, ly
+        k = at + 1
+        turn = 0
+        while k < total:
+            k += 1
+            last = k == total
+            nx, ny = gates[k % total, 0] - px, gates[k % total, 1] - py
+            fx, fy = gates[k % total, 2] - px, gates[k % total, 3] - py
+            if last:
+                fx, fy = nx, ny
+            if _cross(rx, ry, nx, ny) < 0.0:
+                turn = -1
+                break
+            if _cross(lx, ly, fx, fy) > 0.0:
+                turn = 1
+                break
+            if _cross(lx, ly, nx, ny) < 0.0:
+                lx, ly = nx, ny
+            if _cross(rx, ry, fx, fy) > 0.0:
+                rx, ry = fx, fy
+        if turn == 0:
+            return corners
+        at = k - 1
+        if turn > 0:
+            out[corners] = _on_gate(gates[at], px, py, lx, ly)
+        else:
+            out[corners] = _on_gate(gates[at], px, py, rx, ry)
+        corners += 1
+
+
+@compiled
+def _thread_all(
+    gates: NDArray[np.float64], starts: NDArray[np.int64]
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    corners = np.empty((gates.shape[0], 2))
+    offsets = np.zeros(starts.size, dtype=np.int64)
+    filled = 0
+    for ring in range(starts.size - 1):
+        mine = gates[starts[ring] : starts[ring + 1]]
+        count = _thread(mine, corners[filled:])
+        if count < 3:
+            count = mine.shape[0]
+            corners[filled : filled + count] = mine[:, :2]
+        filled += count
+        offsets[ring + 1] = filled
+    return corners[:filled].copy(), offsets
+
+
+def shallow_rings(
+    depth_m: NDArray[np.floating],
+    xs: NDArray[np.float64],
+    ys: NDArray[np.float64],
+    limit_m: float,
+    tolerance_m: float,
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Draw the rings that bound the region where a grid of depths is shallower than a limit.
+
+    Parameters
+    ----------
+    depth_m
+        Depths at the nodes, row 0 in the north; NaN counts as deep here (its whole neighbourhood is unknown
+        and has to be dealt with by the caller).
+    xs, ys
+        Coordinates of the columns (rising) and of the rows (falling).
+    limit_m
+        The depth of the isobath.
+    tolerance_m
+        How far into the deep a ring may stray from the isobath to save corners; 0 draws every crossing.
+
+    Returns
+    -------
+    Corners of all rings, (n, 2), and the offsets at which rings begin (one more than rings). The shallow region
+    lies to the left: outer rings run counter-clockwise, holes clockwise. Rings are simple and do not touch.
+
+    Notes
+    -----
+    Each patch between four nodes is cut into two triangles along the diagonal with the lower mean. On that
+    diagonal and on the edges the linear surface is not above the bilinear one, so the region where it is below
+    the limit holds all of the region where the bilinear surface is: no saddle has to be guessed. Each ring
+    crosses every edge once, so it may be shifted along the edges, towards the deep only, without ever touching
+    itself or another: that is the room in which corners are saved.
+    """
+    rows, columns = depth_m.shape
+    # A rim of deep nodes a hair outside the grid closes the rings that reach its edge.
+    hair_x = 2e-3 * float(np.ptp(xs)) / max(columns - 1, 1)
+    hair_y = 2e-3 * float(np.ptp(ys)) / max(rows - 1, 1)
+    x0, y0 = float(xs[0]), float(ys[0])
+    xs_ = np.concatenate([[-hair_x], xs - x0, [xs[-1] - x0 + hair_x]])
+    ys_ = np.concatenate([[hair_y], ys - y0, [ys[-1] - y0 - hair_y]])
+    limit = limit_m + _ROUNDING_M
+    steps = _steps(depth_m, limit_m, limit)
+    steps = steps[np.argsort(steps[:, 0], kind="stable")]
+    following = np.searchsorted(steps[:, 0], steps[:, 1])
+    gates, starts = _gates(
+        depth_m, xs_, ys_, limit_m, limit, float(tolerance_m), np.ascontiguousarray(steps[:, 0]), following
+    )
+    if tolerance_m > 0:
+        corners, offsets = _thread_all(gates, starts)
+    else:
+        corners, offsets = gates[:, :2].copy(), starts
+    return corners + np.array([x0, y0]), offsets

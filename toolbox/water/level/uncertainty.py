@@ -1,0 +1,108 @@
+"""How far depths may be off, and how much water a boat needs when they are."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from ...errors import UsageError
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from ...depth import DepthSurface
+
+S44_ORDERS: Final[dict[str, tuple[float, float]]] = {
+    "exclusive": (0.15, 0.0075),
+    "special": (0.25, 0.0075),
+    "order-1": (0.5, 0.013),
+    "order-2": (1.0, 0.023),
+}
+"""Fixed part (m) and part that grows with depth, of the greatest vertical uncertainty (95 %) by order of survey.
+
+IHO S-44, edition 6 (the coefficients at second hand; those of the exclusive order and order 2 from memory).
+"""
+
+
+def s44_error_m(order: str, depth_m: float) -> float:
+    """Greatest vertical uncertainty (95 %) that a survey of an order may have at a depth, in metres.
+
+    Parameters
+    ----------
+    order
+        A key of `S44_ORDERS`.
+    depth_m
+        Depth, positive down; a negative one counts as 0.
+
+    Raises
+    ------
+    UsageError
+        The order is not known.
+
+    Notes
+    -----
+    sqrt(a**2 + (b d)**2), IHO S-44. The order states what a survey was held to. A map drawn from its contours is
+    coarser than the survey, and silt, ice and dredging change a bottom afterwards.
+    """
+    if order not in S44_ORDERS:
+        raise UsageError(f"The order of survey is '{order}'; choose one of: {', '.join(S44_ORDERS)}.")
+    fixed, growing = S44_ORDERS[order]
+    return math.hypot(fixed, growing * max(depth_m, 0.0))
+
+
+def error_of(depth: DepthSurface | None) -> float:
+    """Take the error a coverage states of itself; 0 where there is none."""
+    return 0.0 if depth is None else depth.error_m
+
+
+def combined_error_m(*errors_m: float) -> float:
+    """Combine errors that have nothing to do with each other: the root of the sum of their squares."""
+    return math.sqrt(math.fsum(error * error for error in errors_m))
+
+
+def needed_depth_m(boat_m: float, margin_m: float, *errors_m: float) -> float:
+    """Depth that a chart must show for a boat to pass: what the boat needs, the margin, and the errors.
+
+    Parameters
+    ----------
+    boat_m
+        Water the boat itself needs: its draft at idle, or what it needs to run.
+    margin_m
+        Water wanted under that.
+    errors_m
+        Errors (95 %) of depth, level and whatever else; combined, they are added and never taken off.
+    """
+    return boat_m + margin_m + combined_error_m(*errors_m)
+
+
+def doubted(surface: DepthSurface, local: DepthSurface, error_m: float) -> DepthSurface:
+    """Lower a depth surface wherever it may be farther off than the error that is allowed for anyway.
+
+    Parameters
+    ----------
+    surface
+        Depths.
+    local
+        Half-width (95 %) within which the true depth lies at each place; where it knows none, nothing is lowered.
+    error_m
+        The error that is counted everywhere.
+
+    Notes
+    -----
+    Combined with other errors, one that is greater by x makes the whole greater by x at most; so lowering by x and
+    combining as before is on the safe side. No place is ever made deeper.
+    """
+    error: NDArray[np.floating]
+    if local.shape == surface.shape and np.allclose(local.bounds, surface.bounds):
+        error = local.depth_m
+    else:
+        x, y = np.meshgrid(surface.xs, surface.ys)
+        error = local.at(x, y)
+    lowered = surface.depth_m.copy()
+    for row, of_row in enumerate(error):  # a row at a time: few cells are lowered, and grids are large
+        less_sure = np.flatnonzero(of_row > np.float64(error_m))
+        more = of_row[less_sure].astype(np.float64) - error_m
+        lowered[row, less_sure] = lowered[row, less_sure] - more
+    return surface.with_depth(lowered)

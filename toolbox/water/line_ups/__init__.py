@@ -1,0 +1,1 @@
+"""Marks ashore that bring a boat back to its place."""

@@ -1,0 +1,220 @@
+"""The proof of a whole run: its stops, holds, launches, idling and running pieces, and the layers it rests on.
+
+Shares no code with the search for ways.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+import shapely
+
+from ...errors import DataError
+from ...lineage import ATTRIBUTE
+from ...units import in_words
+from .keep_out import OffLimits
+from .last_check import last_check, sampled_least
+from .launch_check import launches, past_its_end
+from .stops_check import held_at, stop_violations
+from .thin_beside import thin_beside
+from .violations import Violation
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    import geopandas as gpd
+
+    from ...depth import DepthSurface
+    from .last_check import Limits
+
+_SAME_M: Final = 1e-6
+_DEPTH_TOLERANCE_M: Final = 1e-4
+
+
+def _told_level(frame: Any) -> float | None:
+    """Read the level a layer was made at: its own column, else the lineage kept with it; None where it tells none."""
+    if "level_m" in frame.columns:
+        told = frame["level_m"].to_numpy(dtype=float, na_value=np.nan)
+        told = told[np.isfinite(told)]
+        # Rows of two levels: the one farther from the others will not fit, whichever is asked for.
+        return None if not len(told) else float(told.min() if np.ptp(told) <= _SAME_M else np.nan)
+    try:
+        made = json.loads(frame.attrs.get(ATTRIBUTE) or "null")
+        level = made["parameters"]["level_m"]
+    except (TypeError, ValueError, KeyError):
+        return None
+    return float(level) if isinstance(level, int | float) else None
+
+
+def other_levels(layers: Mapping[str, Any], level_m: float) -> Iterator[Violation]:
+    """Find layers that were made at another level than is given."""
+    for name, frame in layers.items():
+        level = None if frame is None else _told_level(frame)
+        if level is None or abs(level - level_m) <= _SAME_M:
+            continue
+        told = "several levels" if np.isnan(level) else in_words(level, "length")
+        yield Violation(
+            f"the layer {name}", f"is of level {told}, the run is proved at {in_words(level_m, 'length')}"
+        )
+
+
+def _sound(stops: gpd.GeoDataFrame) -> None:
+    if stops.empty:
+        raise DataError("stops has no row; a run has the ramp it starts from at least.")
+    for label, shape in stops.geometry.items():
+        fits = shape is not None and shape.geom_type == "Point" and not shape.is_empty
+        if not fits or not np.isfinite(shapely.get_coordinates(shape)).all():
+            raise DataError(
+                f"stops has no Point with finite coordinates in row {label}; nothing can be proved."
+            )
+
+
+def _stops_afloat(
+    stops: gpd.GeoDataFrame, off: OffLimits, depth: DepthSurface | None, level_m: float, limits: Limits
+) -> Iterator[Violation]:
+    """Find stops that lie on land, on a hazard, in a closed zone or in too little water, wherever their holds are."""
+    points = stops.geometry.to_numpy()[1:-1]
+    if not len(points):
+        return
+    names = [f"stop {place} ({spot})" for place, spot in enumerate(stops["spot_id"].iloc[1:-1], start=1)]
+    yield from off.violations(points, names, running=False, keep_m=0.0)
+    if depth is None:
+        return
+    for name, here, (x, y) in zip(names, *sampled_least(points, depth, level_m), strict=True):
+        if not here >= limits.hold_depth_m - _DEPTH_TOLERANCE_M:
+            had = (
+                "water without a known depth"
+                if np.isnan(here)
+                else f"{in_words(float(here), 'length')} of water"
+            )
+            yield Violation(name, f"lies in {had}, {in_words(limits.hold_depth_m, 'length')} is needed", x, y)
+
+
+def _beside_and_beyond(
+    stops: gpd.GeoDataFrame,
+    legs: gpd.GeoDataFrame,
+    off: OffLimits,
+    depth: DepthSurface | None,
+    level_m: float,
+    limits: Limits,
+) -> Iterator[Violation]:
+    """Find thin water beside the way that no hazard shows, and launches that go on where they should have ended."""
+    lines, part = legs.geometry.to_numpy(), legs["part"].to_numpy(dtype=object)
+    names = [f"leg {number} ({word})" for number, word in zip(legs["leg_no"], part, strict=True)]
+    taken = launches(lines, part, stops.geometry.iloc[0], stops.geometry.iloc[-1])
+    for row, leads_out in taken.items():
+        yield from past_its_end(
+            lines[row] if leads_out else shapely.reverse(lines[row]),
+            names[row],
+            off,
+            depth,
+            level_m,
+            keep_m=limits.idle_clearance_m,
+            usable_m=limits.idle_depth_m,
+        )
+    if depth is None:
+        return
+    rest = np.setdiff1d(np.arange(len(lines)), list(taken))
+    for rows, keep_m, least_m in (
+        (rest[part[rest] == "run"], limits.run_clearance_m, limits.run_depth_m),
+        (rest[part[rest] != "run"], limits.idle_clearance_m, limits.idle_depth_m),
+    ):
+        own = [names[row] for row in rows]
+        yield from thin_beside(lines[rows], own, depth, level_m, keep_m=keep_m, least_m=least_m)
+
+
+def _of_one_day(
+    stops: gpd.GeoDataFrame,
+    legs: gpd.GeoDataFrame,
+    holds: gpd.GeoDataFrame,
+    given: dict[str, Any],
+    ramps: gpd.GeoDataFrame | None,
+) -> list[Violation]:
+    run = stops.sort_values("stop_no", kind="stable")
+    ways = legs.sort_values("leg_no", kind="stable")
+    held = held_at(run, holds)
+    # The first stop and the last are the ramps; what else is called a stop must have a hold.
+    inner = [label for place, label in held.items() if 0 < place < len(run) - 1]
+    found = last_check(
+        ways,
+        holds.loc[list(dict.fromkeys(inner))],
+        start=run.geometry.iloc[0],
+        end=run.geometry.iloc[-1],
+        **given,
+    )
+    off = OffLimits(given["water"], given["hazards"], given["zones"], given["dry_ground"])
+    at = (off, given["depth"], given["level_m"], given["limits"])
+    return [
+        *found,
+        *stop_violations(run, ways, holds, held, ramps, given["level_m"]),
+        *_stops_afloat(run, *at),
+        *_beside_and_beyond(run, ways, *at),
+    ]
+
+
+def run_violations(
+    stops: gpd.GeoDataFrame,
+    legs: gpd.GeoDataFrame,
+    holds: gpd.GeoDataFrame,
+    *,
+    depth: DepthSurface | None,
+    level_m: float,
+    water: gpd.GeoDataFrame,
+    limits: Limits,
+    hazards: gpd.GeoDataFrame | None = None,
+    zones: gpd.GeoDataFrame | None = None,
+    dry_ground: gpd.GeoDataFrame | None = None,
+    structures: gpd.GeoDataFrame | None = None,
+    ramps: gpd.GeoDataFrame | None = None,
+) -> list[Violation]:
+    """Prove a run and all it rests on.
+
+    Parameters
+    ----------
+    stops, legs, holds
+        Layers of the run. Where stops tell a ``day``, each day is a run of its own.
+    depth, level_m
+        Depth surface, and today's surface minus chart datum. Without a surface depths are not proved.
+    water, hazards, zones, dry_ground, structures
+        The layers of today, as for `last_check`.
+    limits
+        What the boat needs.
+    ramps
+        Ramps, at which the run must begin and end; None where they are not known.
+
+    Returns
+    -------
+    list of Violation
+        Everything that does not hold; empty for a sound run.
+
+    Raises
+    ------
+    CrsError, DataError, UsageError
+        Nothing can be proved.
+    """
+    _sound(stops)
+    given = {
+        "depth": depth,
+        "level_m": level_m,
+        "water": water,
+        "limits": limits,
+        "hazards": hazards,
+        "zones": zones,
+        "dry_ground": dry_ground,
+        "structures": structures,
+    }
+    layers = {"water": water, "hazards": hazards, "dry_ground": dry_ground, "holds": holds, "legs": legs}
+    faults = list(other_levels(layers, level_m))
+    unlabelled = holds.reset_index(drop=True)
+    if "day" not in stops.columns or "day" not in legs.columns:
+        return faults + _of_one_day(stops, legs, unlabelled, given, ramps)
+    days = sorted({*stops["day"].tolist(), *legs["day"].tolist()})
+    for day in days:
+        own = stops[stops["day"] == day]
+        if own.empty:
+            faults.append(Violation(f"day {day}", "has legs and no stop"))
+            continue
+        faults += _of_one_day(own, legs[legs["day"] == day], unlabelled, given, ramps)
+    return faults

@@ -1,0 +1,1 @@
+"""The order of stops, and the run from ramp to ramp."""

@@ -1,0 +1,223 @@
+"""The order of stops: a cheap tour from a first stop over all others to a last one."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from ...errors import NoSafeWay, UsageError
+from .exact_order import MOST_STOPS, exact_order
+from .order_search import better_order
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from numpy.typing import ArrayLike, NDArray
+
+    Ints = NDArray[np.int64]
+    Floats = NDArray[np.float64]
+
+_ROUNDS_PER_STOP = 100
+_MOST_ROUNDS = 6_000
+_WORK = 1_800_000  # stops times rounds for larger tours: about a second on one core
+_SHOWN = 5
+_DIGITS = 34  # binary, that a cost is kept to: a length of 10 km to a thousandth of a millimetre
+_BITS = 60  # sums of whole orders, missing ways included, stay below 2^60
+
+
+def _checked(cost: ArrayLike, start: int, end: int | None, names: Sequence[str] | None) -> Floats:
+    matrix = np.array(cost, dtype=np.float64)
+    if matrix.ndim != 2 or matrix.shape[0] != matrix.shape[1] or not len(matrix):
+        raise UsageError(
+            f"the costs have shape {matrix.shape}; give a square table, one row and column a stop"
+        )
+    count = len(matrix)
+    for word, stop in (("start", start), ("end", end)):
+        if stop is not None and not (isinstance(stop, (int, np.integer)) and 0 <= stop < count):
+            raise UsageError(f"{word} is {stop!r}; give the number of one of the {count} stops, from 0")
+    if names is not None and len(names) != count:
+        raise UsageError(f"{len(names)} names are given for {count} stops; give one each")
+    np.fill_diagonal(matrix, 0.0)
+    if np.isnan(matrix).any() or (matrix < 0).any():
+        row, column = (int(at[0]) for at in np.nonzero(~(matrix >= 0)))
+        raise UsageError(
+            f"the cost from stop {row} to stop {column} is {matrix[row, column]}; a cost is 0 or more, inf for no way"
+        )
+    return matrix
+
+
+def _some(stops: Sequence[int], names: Sequence[str] | None) -> str:
+    words = [names[stop] if names is not None else f"stop {stop}" for stop in stops[:_SHOWN]]
+    return ", ".join(words) + (f" and {len(stops) - _SHOWN} more" if len(stops) > _SHOWN else "")
+
+
+def _reached(open_way: NDArray[np.bool_], stop: int) -> NDArray[np.bool_]:
+    """Which stops can be reached from one, over others if need be."""
+    reached = np.zeros(len(open_way), dtype=bool)
+    reached[stop] = True
+    while True:
+        more = reached | open_way[reached].any(axis=0)
+        if (more == reached).all():
+            return reached
+        reached = more
+
+
+def _require_ways(cost: Floats, start: int, end: int | None, names: Sequence[str] | None) -> None:
+    open_way = np.isfinite(cost)
+    lost = np.flatnonzero(~_reached(open_way, start)).tolist()
+    if lost:
+        raise NoSafeWay(f"no way leads from {_some([start], names)} to {_some(lost, names)}; leave them out")
+    if end is not None:
+        lost = np.flatnonzero(~_reached(open_way.T, end)).tolist()
+        if lost:
+            raise NoSafeWay(
+                f"no way leads from {_some(lost, names)} to {_some([end], names)}; leave them out or end elsewhere"
+            )
+
+
+def _whole(cost: Floats) -> tuple[Ints, int]:
+    """Turn costs into whole numbers, and say what stands for a missing way: more than any order without one.
+
+    The scale is a power of two, so that whole costs are kept exactly; others are rounded in the tenth digit. Whole sums
+    do not depend on the order of adding, and costs that differ by rounding errors become equal: every machine decides
+    alike.
+    """
+    finite = np.isfinite(cost)
+    most = float(cost[finite].max(initial=0.0))
+    room = min(_DIGITS, _BITS - 2 * int(np.ceil(np.log2(len(cost) + 2))))
+    scale = room - (int(np.frexp(most)[1]) if most > 0 else 0)
+    whole = np.zeros(cost.shape, dtype=np.int64)
+    whole[finite] = np.rint(np.ldexp(cost[finite], scale)).astype(np.int64)
+    far = (int(whole.max()) + 1) * (len(cost) + 1)
+    whole[~finite] = far
+    return whole, far
+
+
+def _opened(cost: Floats, start: int, end: int | None) -> tuple[Floats, Ints]:
+    """Rewrite the task: from the first node over all to the last, each once. Also give the stop of each node.
+
+    The last node is the end, a copy of the start when the tour is closed, or, when the end is free, a node that costs
+    nothing to get to from anywhere.
+    """
+    inner = np.array([stop for stop in range(len(cost)) if stop not in (start, end)], dtype=np.int64)
+    stops = np.concatenate(([start], inner, [-1 if end is None else end]))
+    opened = cost[np.ix_(stops, stops)]
+    if end is None:
+        opened[:, -1] = 0.0
+    # Nobody leaves the last node or comes to the first.
+    opened[-1, :] = np.inf
+    opened[:, 0] = np.inf
+    return opened, stops
+
+
+def _first_order(whole: Ints) -> Ints:
+    """Order of the opened task to start from: always on to the nearest, by networkx.
+
+    networkx closes every tour by itself and knows no fixed end, so the last node is put in afterwards. Edges are named
+    one by one, since a conversion from an array drops those of length 0; the weight is named, since a wrong name
+    silently means 1. Its christofides begins nearer to the best, but takes longer than the whole search, which ends
+    no better for it.
+    """
+    import networkx as nx  # only tours of more stops than can be solved exactly pay for it
+
+    count = len(whole) - 1
+    graph: Any = nx.DiGraph()
+    graph.add_nodes_from(range(count))
+    one, other = np.nonzero(~np.eye(count, dtype=bool))
+    graph.add_weighted_edges_from(
+        zip(one.tolist(), other.tolist(), whole[one, other].tolist(), strict=True), weight="cost"
+    )
+    cycle = nx.approximation.greedy_tsp(graph, weight="cost", source=0)
+    return np.array([*cycle[:-1], count], dtype=np.int64)
+
+
+def tour_cost(cost: ArrayLike, order: ArrayLike, *, closed: bool) -> float:
+    """Sum the costs of an order, with the way back from last to first when it is closed.
+
+    Examples
+    --------
+    >>> tour_cost([[0, 1], [2, 0]], [0, 1], closed=True)
+    3.0
+    """
+    matrix, stops = np.asarray(cost, dtype=np.float64), np.asarray(order, dtype=np.int64)
+    after = np.append(stops[1:], stops[:1]) if closed else stops[1:]
+    return float(matrix[stops[: len(after)], after][stops[: len(after)] != after].sum())
+
+
+def tour(
+    cost: ArrayLike,
+    *,
+    start: int = 0,
+    end: int | None = 0,
+    seed: int = 0,
+    names: Sequence[str] | None = None,
+    progress: Callable[[float], object] | None = None,
+) -> NDArray[np.int64]:
+    """Order all stops so that the sum of costs from one to the next is small.
+
+    Parameters
+    ----------
+    cost
+        Cost (n, n) of going from the stop of the row to that of the column, 0 or more, in any unit; asymmetric
+        allowed; inf where no way leads. The diagonal plays no part.
+    start
+        First stop.
+    end
+        Last stop: equal to ``start`` for a closed tour, another one for a fixed end, None for a free end.
+    seed
+        Seed of the search for many stops. The same costs and seed give the same order on every machine.
+    names
+        Names of the stops, for messages.
+    progress
+        Called with the share done, 0 to 1.
+
+    Returns
+    -------
+    array of int
+        All stops once, ``start`` first; a closed tour names its start once and the way back is understood. A closed
+        tour over symmetric costs runs in the direction in which its second stop has a lower number than its last.
+
+    Raises
+    ------
+    NoSafeWay
+        Stops that cannot be reached, or from which the end cannot be; the message names them.
+    UsageError
+        Costs that are no square table of numbers, or stops that are not in it.
+
+    Notes
+    -----
+    Up to 14 stops between first and last the order is the best there is (`exact_order`). Above, the nearest-stop order
+    of networkx is improved until neither turning a stretch round nor moving up to three stops elsewhere gains, then by
+    a limited number of seeded disturbances (`better_order`). What makes it worse: costs that break the triangle
+    inequality grossly, and few open ways between many stops, where an order may not be found though there is one; it
+    then says so.
+    """
+    matrix = _checked(cost, start, end, names)
+    if len(matrix) == 1:
+        return np.array([start])
+    _require_ways(matrix, start, end, names)
+    opened, stops = _opened(matrix, start, end)
+    whole, far = _whole(opened)
+    exact = len(stops) - 2 <= MOST_STOPS
+    if exact:
+        order = exact_order(whole)
+    else:
+        count = len(stops)
+        rounds = min(_ROUNDS_PER_STOP * count, _MOST_ROUNDS, max(_WORK // count, 1))
+        order = better_order(whole, _first_order(whole), rounds=rounds, seed=seed, progress=progress)
+    missing = np.flatnonzero(whole[order[:-1], order[1:]] == far)
+    if len(missing):
+        gaps = [
+            f"{_some([stops[order[at]]], names)} to {_some([stops[order[at + 1]]], names)}" for at in missing
+        ]
+        raise NoSafeWay(
+            f"{'there is no order' if exact else 'no order was found'} that visits all stops over open ways; "
+            f"ways missing: {'; '.join(gaps[:_SHOWN])}. Leave one of them out."
+        )
+    if progress is not None:
+        progress(1.0)
+    found = stops[order[:-1]] if start == end or end is None else stops[order]
+    if start == end and len(found) > 2 and np.array_equal(matrix, matrix.T) and found[1] > found[-1]:
+        found = np.concatenate((found[:1], found[:0:-1]))
+    return np.asarray(found)

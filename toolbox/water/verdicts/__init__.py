@@ -1,0 +1,1 @@
+"""Whether a spot can be fished, hour by hour, and every reason against."""

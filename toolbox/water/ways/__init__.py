@@ -1,0 +1,1 @@
+"""Water that is safe, and the shortest ways over it."""

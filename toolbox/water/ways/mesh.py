@@ -1,0 +1,191 @@
+"""A water cut into triangles that know their neighbours; no point is added, no edge of the shore is lost."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from ...errors import DataError
+from .orientation import turn
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+
+_POLYGON = 3  # shapely's type number; those above it are collections
+_EQUAL = 1e-9  # share by which the triangles' area and border may differ from the water's
+
+
+@dataclass(frozen=True, eq=False)
+class Mesh:
+    """Triangles of a water, counter-clockwise, glued along their edges.
+
+    A corner of the shore at which water meets itself in a point has one vertex for each side, so that no way
+    leads through the point.
+
+    Attributes
+    ----------
+    xy
+        Coordinates of the vertices, sorted by x, then y.
+    triangles
+        Three vertices of each triangle; half-edge ``3 t + k`` runs from corner k to corner k + 1.
+    twin
+        For each half-edge the one on its other side, -1 along the shore.
+    before, after
+        The vertices that precede and follow each vertex along the shore, water to the left.
+    part
+        Number of the connected water each triangle belongs to.
+    """
+
+    xy: Floats
+    triangles: Ints
+    twin: Ints
+    before: Ints
+    after: Ints
+    part: Ints
+
+    @cached_property
+    def bends(self) -> NDArray[np.bool_]:
+        """Vertices a shortest way can bend round: the water there is at least a straight angle wide."""
+        b, v, a = self.xy[self.before], self.xy, self.xy[self.after]
+        return turn(b, v, a) <= 0.0
+
+
+def is_valid(geometry: Any) -> bool:
+    """Whether a geometry is valid: `shapely.is_valid`, which mutes the warnings of all threads while it looks."""
+    return bool(shapely.is_valid_reason(geometry) == "Valid Geometry")
+
+
+def polygon_parts(geometry: Any) -> list[Any]:
+    """List the polygons of any geometry, however deep its collections; points, lines and empty parts go."""
+    parts = np.atleast_1d(np.asarray(geometry, dtype=object))
+    while np.any(shapely.get_type_id(parts) > _POLYGON):
+        parts = shapely.get_parts(parts)
+    return list(parts[(shapely.get_type_id(parts) == _POLYGON) & ~shapely.is_empty(parts)])
+
+
+def _corners(polygons: Sequence[Any]) -> Floats:
+    """Corner coordinates (t, 3, 2), counter-clockwise, of a constrained Delaunay triangulation."""
+    made = shapely.get_parts(shapely.constrained_delaunay_triangles(np.asarray(polygons, dtype=object)))
+    corners: Floats = (
+        shapely.get_coordinates(made).reshape(-1, 4, 2)[:, :3] + 0.0
+    )  # + 0.0 turns -0.0 into 0.0
+    side = turn(corners[:, 0], corners[:, 1], corners[:, 2])
+    corners = corners[side != 0.0]
+    clockwise = side[side != 0.0] < 0.0
+    corners[clockwise] = corners[clockwise][:, ::-1]
+    return corners
+
+
+def _twins(start: Ints, end: Ints) -> Ints:
+    """Pair each half-edge with the opposite one; -1 where there is none."""
+    size = int(max(start.max(), end.max())) + 1
+    own, other = start * size + end, end * size + start
+    order = np.argsort(own, kind="stable")
+    ranked = own[order]
+    at = np.searchsorted(ranked, other)
+    at[at == len(ranked)] = 0
+    found = order[at]
+    return np.where(ranked[at] == other, found, -1)
+
+
+def _next_corner(half_edges: Ints) -> Ints:
+    return np.where(half_edges % 3 == 2, half_edges - 2, half_edges + 1)
+
+
+def _labels(links: tuple[Ints, Ints], size: int) -> Ints:
+    graph = coo_array((np.ones(len(links[0]), dtype=np.int8), links), shape=(size, size))
+    return np.asarray(connected_components(graph.tocsr(), directed=False)[1], dtype=np.int64)
+
+
+def _fans(vertex: Ints, twin: Ints) -> Ints:
+    """Give the vertices numbers anew so that the triangles round each one hang together."""
+    inner = np.flatnonzero(twin >= 0)
+    other = twin[inner]
+    # A half-edge starts at its corner; its twin starts at the other end.
+    links = (np.concatenate([inner, _next_corner(inner)]), np.concatenate([_next_corner(other), other]))
+    fan = _labels(links, len(vertex))
+    # One number per fan, in the order of the coordinates, then of the first corner.
+    _, first, number = np.unique(fan, return_index=True, return_inverse=True)
+    order = np.lexsort((first, vertex[first]))
+    rank = np.empty(len(order), dtype=np.int64)
+    rank[order] = np.arange(len(order))
+    return rank[number.ravel()]
+
+
+def triangulate(water: Any) -> Mesh:
+    """Cut a water into triangles.
+
+    Parameters
+    ----------
+    water
+        Valid Polygon or MultiPolygon in metres; may be empty. Parts may touch in points. Lines and points in it
+        do not count.
+
+    Returns
+    -------
+    Mesh
+        Triangles, neighbours and shore of the water.
+
+    Raises
+    ------
+    DataError
+        The water is not valid, or cannot be cut without loss.
+
+    Notes
+    -----
+    Constrained Delaunay triangulation of GEOS, whose vertices are the water's own, so coordinates are equal
+    bit for bit and can be welded. That nothing was lost is checked by area and by length of shore.
+    """
+    whole = shapely.MultiPolygon(polygon_parts(water))
+    if not is_valid(whole):
+        raise DataError(
+            f"the water is not a valid polygon ({shapely.is_valid_reason(whole)}); repair it with "
+            "shapely.make_valid before building its mesh"
+        )
+    polygons = polygon_parts(shapely.remove_repeated_points(whole, 0.0))
+    none = np.empty(0, dtype=np.int64)
+    if not polygons:
+        return Mesh(np.empty((0, 2)), none.reshape(0, 3), none, none, none, none)
+    corners = _corners(polygons)
+    xy, vertex = np.unique(corners.reshape(-1, 2), axis=0, return_inverse=True)
+    vertex = vertex.ravel()
+    half_edges = np.arange(len(vertex))
+    twin = _twins(vertex, vertex[_next_corner(half_edges)])
+    fan = _fans(vertex, twin)
+    fan_xy = np.empty((int(fan.max()) + 1, 2))
+    fan_xy[fan] = xy[vertex]
+    shore = np.flatnonzero(twin < 0)
+    start, end = fan[shore], fan[_next_corner(shore)]
+    after = np.full(len(fan_xy), -1, dtype=np.int64)
+    before = after.copy()
+    after[start], before[end] = end, start
+    triangles = fan.reshape(-1, 3)
+    inner = np.flatnonzero(twin >= 0)
+    part = _labels((inner // 3, twin[inner] // 3), len(triangles))
+    _check(polygons, corners, fan_xy[start], fan_xy[end])
+    return Mesh(fan_xy, triangles, twin, before, after, part)
+
+
+def _check(polygons: Sequence[Any], corners: Floats, start: Floats, end: Floats) -> None:
+    u, w = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    area = 0.5 * float(np.sum(u[:, 0] * w[:, 1] - u[:, 1] * w[:, 0]))
+    length = float(np.sum(np.hypot(*(end - start).T)))
+    wanted_area, wanted_length = (
+        float(np.sum(shapely.area(polygons))),
+        float(np.sum(shapely.length(polygons))),
+    )
+    if abs(area - wanted_area) > _EQUAL * wanted_area or abs(length - wanted_length) > _EQUAL * wanted_length:
+        raise DataError(
+            f"the water cannot be cut into triangles without loss: area {area:g} of {wanted_area:g} m2, shore "
+            f"{length:g} of {wanted_length:g} m; smooth it with shapely.set_precision(water, 0.001) and try again"
+        )

@@ -1,0 +1,1 @@
+"""Wind over hours, fetch, and the waves they raise."""

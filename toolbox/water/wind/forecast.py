@@ -1,0 +1,153 @@
+"""Winds over hours, and what makes a stated wind the one that waves are worked from.
+
+Growth formulas want the wind 10 m above the water, averaged about as long as the waves need to grow. A forecast or a
+gauge may state another height or another time of averaging; then the wind is brought to theirs.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from ...errors import DataError, UsageError
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
+
+    Floats = NDArray[np.float64]
+
+HOUR_S: Final = 3600.0
+LEAST_HEIGHT_M: Final = 2.0
+MOST_HEIGHT_M: Final = 20.0
+MOST_HOURS: Final = 1000
+_SHORTEST_S: Final = 1.0
+_LONGEST_S: Final = 36_000.0
+
+
+@dataclass(frozen=True, eq=False)
+class Forecast:
+    """Winds over hours, 10 m above the water.
+
+    Attributes
+    ----------
+    time
+        When each holds; with zone, one later than the other.
+    wind_mps, gust_mps, wind_from_deg
+        Sustained wind, gusts (NaN where not stated) and the bearing the wind comes from (NaN where it varies).
+    averaged_s
+        Over how long the sustained wind is averaged; None where nobody says.
+    said
+        What was noticed or corrected.
+    """
+
+    time: tuple[dt.datetime, ...]
+    wind_mps: Floats
+    gust_mps: Floats
+    wind_from_deg: Floats
+    averaged_s: float | None = None
+    said: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Hold the values to their limits, however they were made.
+
+        Raises
+        ------
+        DataError
+            Times without zone or out of order, lengths that differ, winds that cannot be.
+        """
+        count = len(self.time)
+        if not 0 < count <= MOST_HOURS:
+            raise DataError(f"The forecast has {count} hours; between 1 and {MOST_HOURS} can be worked.")
+        if any(t.tzinfo is None or t.utcoffset() is None for t in self.time):
+            raise DataError("The forecast has a time without a zone; give each its offset.")
+        for name in ("wind_mps", "gust_mps", "wind_from_deg"):
+            values = np.asarray(getattr(self, name), dtype=np.float64)
+            if values.shape != (count,):
+                raise DataError(
+                    f"The forecast has {count} times and {values.shape} values of {name}; give one an hour."
+                )
+            object.__setattr__(self, name, values)
+        for late, early in zip(self.time[1:], self.time, strict=False):
+            if late <= early:
+                raise DataError(
+                    f"The forecast has {late.isoformat()} after {early.isoformat()}; put the hours in order, each once."
+                )
+        if not (np.isfinite(self.wind_mps) & (self.wind_mps >= 0.0) & (self.wind_mps <= 100.0)).all():
+            raise DataError(
+                "The forecast has a wind that is no number from 0 to 100 m/s; check values and units."
+            )
+        if not (np.isnan(self.gust_mps) | ((self.gust_mps >= 0.0) & (self.gust_mps <= 150.0))).all():
+            raise DataError("The forecast has gusts outside 0 to 150 m/s; check values and units.")
+        if not (np.isnan(self.wind_from_deg) | (np.abs(self.wind_from_deg) <= 360.0)).all():
+            raise DataError("The forecast has a direction that is no bearing from 0 to 360 degrees.")
+
+    def between(self, first: dt.datetime | None, last: dt.datetime | None) -> Forecast:
+        """Keep the hours from first to last, both included.
+
+        Raises
+        ------
+        UsageError
+            None is left.
+        """
+        keep = [(first is None or t >= first) and (last is None or t <= last) for t in self.time]
+        if not any(keep):
+            raise UsageError(
+                f"No hour of the forecast lies between {first or 'its start'} and {last or 'its end'}; it runs from "
+                f"{self.time[0].isoformat()} to {self.time[-1].isoformat()}."
+            )
+        rows = np.asarray(keep)
+        return replace(
+            self,
+            time=tuple(t for t, kept in zip(self.time, keep, strict=True) if kept),
+            wind_mps=self.wind_mps[rows],
+            gust_mps=self.gust_mps[rows],
+            wind_from_deg=self.wind_from_deg[rows],
+        )
+
+
+def wind_at_10_m(wind_mps: ArrayLike, height_m: float) -> Floats:
+    """Bring a wind from the height it is stated for to 10 m: ``U10 = Uz (10 / z)^(1/7)``.
+
+    Raises
+    ------
+    UsageError
+        The height is outside 2 to 20 m.
+
+    Notes
+    -----
+    SPM 1984 (from memory) and EM 1110-2-1100 Part II-2, eq. II-2-9 (read), which gives it for winds stated near 10 m
+    (about 8 to 12 m) in air that is neither stable nor unstable. Far from 10 m it is rough.
+    """
+    if not LEAST_HEIGHT_M <= height_m <= MOST_HEIGHT_M:
+        raise UsageError(
+            f"The wind is stated {height_m:g} m above the water; between {LEAST_HEIGHT_M:g} and {MOST_HEIGHT_M:g} m "
+            "it can be brought to 10 m. Use a forecast for 10 m."
+        )
+    return np.asarray(np.asarray(wind_mps, dtype=np.float64) * (10.0 / height_m) ** (1.0 / 7.0))
+
+
+def averaging_ratio(averaged_s: ArrayLike) -> Floats:
+    """Tell how much stronger the strongest wind of so many seconds is than the mean of its hour.
+
+    Parameters
+    ----------
+    averaged_s
+        Time of averaging; below a second and above ten hours it is taken at those ends.
+
+    Notes
+    -----
+    EM 1110-2-1100 Part II-2, figure II-2-1: up to an hour ``1.277 + 0.296 tanh(0.9 log10(45 / t))``, beyond
+    ``1.5334 - 0.15 log10 t``. The two pieces miss each other by 0.1 % at the hour; there it is 1 by definition.
+
+    Examples
+    --------
+    >>> round(float(averaging_ratio(300.0)), 2)
+    1.09
+    """
+    time = np.clip(np.asarray(averaged_s, dtype=np.float64), _SHORTEST_S, _LONGEST_S)
+    short = 1.277 + 0.296 * np.tanh(0.9 * np.log10(45.0 / time))
+    ratio = np.where(time <= HOUR_S, short, 1.5334 - 0.15 * np.log10(time))
+    return np.asarray(np.where(time == HOUR_S, 1.0, ratio))
