@@ -6,7 +6,15 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
 from castshed.toolbox.algorithm import algorithm
-from castshed.toolbox.parameters import AnyLayers, Choice, Depth, FileSet, Level, Words
+from castshed.toolbox.parameters import (
+    AnyLayers,
+    DayOf,
+    Depth,
+    FileSet,
+    Title,
+    TodaysLevel,
+    UnitSystem,
+)
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -39,10 +47,10 @@ def plan_sheet(
     layers: AnyLayers,
     *,
     depth: Depth | None = None,
-    level_m: Level = 0.0,
-    title: Words = "Fishing run",
-    date: Words = "",
-    units: Annotated[str, Choice(("US", "metric"))] = "US",
+    level_m: TodaysLevel = 0.0,
+    title: Title = "",
+    date: DayOf = "",
+    units: UnitSystem = "US",
 ) -> Annotated[Mapping[str, bytes], FileSet(FILES)]:
     """Make the sheet of a plan: a page that opens anywhere, a PDF to print, and pictures.
 
@@ -57,14 +65,6 @@ def plan_sheet(
         Layers of the plan: stops, legs, holds and spots, and the lake at today's level; a file alone stands for all.
     depth
         Depth coverage, for isobaths on the hold cards.
-    level_m
-        Today's surface minus chart datum; four feet down is -4ft.
-    title
-        Heading.
-    date
-        Day of the plan, as it should be written.
-    units
-        Units that come first.
 
     Returns
     -------

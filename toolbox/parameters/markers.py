@@ -160,6 +160,19 @@ class Many:
 
 
 @dataclass(frozen=True)
+class Shared:
+    """A notion that several algorithms ask for: its one name, its one help text and its one default.
+
+    It stands beside the marker of its type. A parameter of such a type bears this name, has this default (or must be
+    given, or may be left out as None), and its help is taken from here.
+    """
+
+    name: str
+    help: str
+    default: Any
+
+
+@dataclass(frozen=True)
 class FileSet:
     """Output files in a folder, by name.
 

@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 
 from ...errors import UsageError
+from ...parameters import defaults
 from ...units import in_words
 from ..level.least_depth import least_depth_along, least_depth_inside
 from ..level.uncertainty import needed_depth_m
@@ -71,7 +72,7 @@ class HoldRules:
         Radius of the circle in which the boat swings and drifts while it holds.
     footprint_m
         Radius round every other structure that the boat keeps off, beside its position error.
-    position_error_m
+    spot_error_m
         Position error of structures that do not tell their own.
     wind_from_deg
         Where the wind comes from; None: calm or not known.
@@ -93,20 +94,20 @@ class HoldRules:
         How many holds a structure gets at most, and how far apart they lie, seen from its middle.
     """
 
-    least_cast_m: float = 12.2
-    cast_m: float = 21.3
-    most_cast_m: float = 27.4
-    draft_m: float = 0.6
-    margin_m: float = 0.45
-    drift_m: float = 3.0
-    footprint_m: float = 3.0
-    position_error_m: float = 5.0
+    least_cast_m: float = defaults.LEAST_CAST_M
+    cast_m: float = defaults.CAST_M
+    most_cast_m: float = defaults.MOST_CAST_M
+    draft_m: float = defaults.DRAFT_M
+    margin_m: float = defaults.MARGIN_M
+    drift_m: float = defaults.DRIFT_M
+    footprint_m: float = defaults.FOOTPRINT_M
+    spot_error_m: float = defaults.SPOT_ERROR_M
     wind_from_deg: float | None = None
     deep_weight: float = 1.0
     wind_weight: float = 0.5
     cast_weight: float = 1.0
     level_error_m: float = 0.0
-    upwind_factor: float = 0.7
+    upwind_factor: float = defaults.UPWIND_FACTOR
     sun_bearing_deg: float | None = None
     sun_height_deg: float | None = None
     sun_weight: float = 0.5
