@@ -143,7 +143,8 @@ def gather_spots(
     Raises
     ------
     UsageError
-        A source has no coordinates that could be found, or ``columns``, ``kind_words`` or ``take_apart`` names what is not there.
+        A source has no coordinates that could be found, or ``columns``, ``kind_words`` or ``take_apart`` names what is
+        not there.
     CrsError
         A source has geometry without a reference system.
 

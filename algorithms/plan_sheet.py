@@ -23,6 +23,9 @@ FILES: Final = ("sheet.html", "sheet.pdf", "map.png", "legs.png", "holds.png", "
 _NEEDED: Final = ("stops", "legs", "holds", "spots")
 
 
+TITLE: Final = "Fishing run"
+
+
 def _light(stops: GeoDataFrame) -> tuple[Any, Any] | None:
     """Civil dawn and dusk of the day of the stops, where they have times."""
     import pandas as pd
@@ -122,7 +125,7 @@ def plan_sheet(
             plan,
             stops,
             legs,
-            title=title,
+            title=title or TITLE,
             level_m=level_m,
             date=day,
             units=units,
@@ -130,7 +133,10 @@ def plan_sheet(
         )
         hours = {name: layers[name] for name in BY_THE_HOUR if name in layers}
         timeline = draw_timeline(
-            {"stops": frames["stops"], **hours}, title=title, units=units, light=_light(frames["stops"])
+            {"stops": frames["stops"], **hours},
+            title=title or TITLE,
+            units=units,
+            light=_light(frames["stops"]),
         )
         step(1)
         inner = [(stop, k) for k, stop in enumerate(stops) if not stop.ramp]
@@ -146,12 +152,12 @@ def plan_sheet(
                 table_of_answers(list(told.items())),
                 table_of_left_out(left_out),
             ],
-            title=title,
+            title=title or TITLE,
             level=level,
             totals=totals,
         )
         page = to_html(
-            title=title,
+            title=title or TITLE,
             level=level,
             north=north_text(frames["stops"].crs, bounds_of(frames)),
             totals=totals,
@@ -174,7 +180,7 @@ def plan_sheet(
         )
         step(1)
         words = {
-            "Title": shortened(title, 200),
+            "Title": shortened(title or TITLE, 200),
             "Description": caution_text(level_m, day),
             "Software": "castshed",
         }

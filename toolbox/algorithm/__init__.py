@@ -17,7 +17,7 @@ from typing import Any, Final, ParamSpec, TypeVar
 from ..errors import PluginError, UsageError
 from ..level_told import mark_level, settled_level
 from ..parameters.annotations import INPUTS, OUTPUTS, check_value, marker_of, shared_of
-from ..parameters.markers import Shared
+from ..parameters.markers import Layer, Shared
 from .job_steps import STEPS
 from .spec import Output, Parameter, Spec
 
@@ -161,7 +161,10 @@ def _settle_level(spec: Spec, bound: inspect.BoundArguments) -> None:
     known = isinstance(given, int | float) and not isinstance(given, bool)
     if given is not None and not known:
         return  # its own check says what is wrong with it
-    level_m = settled_level(layers, given)
+    in_column = [
+        par.name for par in spec.parameters if isinstance(par.marker, Layer) and par.marker.has(_LEVEL)
+    ]
+    level_m = settled_level(layers, given, in_column)
     if given is None and level_m is not None:
         bound.arguments[_LEVEL] = level_m
 

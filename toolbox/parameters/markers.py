@@ -43,6 +43,10 @@ class Layer:
     repair: str = ""
     metavar = "FILE:LAYER"
 
+    def has(self, column: str) -> bool:
+        """Whether a column of that name is one of the layer's own."""
+        return any(one.name == column for one in (*self.needs, *self.optional))
+
 
 @dataclass(frozen=True)
 class Surface:
