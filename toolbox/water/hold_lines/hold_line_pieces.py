@@ -25,7 +25,7 @@ _MOST_LEGS: Final = 12
 
 
 @dataclass(frozen=True, eq=False)
-class Piece:
+class LinePiece:
     """A stretch of track that keeps every rule.
 
     Attributes
@@ -44,9 +44,9 @@ class Piece:
     after: int
     loop: bool
 
-    def turned(self) -> Piece:
+    def turned(self) -> LinePiece:
         """Give the same piece in the other direction."""
-        return Piece(self.marks[::-1], self.after, self.before, self.loop)
+        return LinePiece(self.marks[::-1], self.after, self.before, self.loop)
 
     def xy(self, marks: Marks) -> Floats:
         """Give the places along the piece."""
@@ -54,18 +54,18 @@ class Piece:
         return np.column_stack([marks.x[at], marks.y[at]])
 
 
-def _ring_piece(marks: Marks, chain: Ints) -> Piece:
+def _ring_piece(marks: Marks, chain: Ints) -> LinePiece:
     """Make a loop that starts where its path does."""
     start = int(marks.along_m[chain].argmin())
-    return Piece(np.roll(chain, -start), 0, 0, loop=True)
+    return LinePiece(np.roll(chain, -start), 0, 0, loop=True)
 
 
-def pieces_of(marks: Marks) -> list[Piece]:
+def pieces_of(marks: Marks) -> list[LinePiece]:
     """Cut tracks into the longest pieces that keep every rule, in the order of the tracks."""
     good = marks.broken == 0
     linked = good & (marks.following >= 0) & (marks.broken_after == 0)
     linked[linked] = good[marks.following[linked]]
-    pieces: list[Piece] = []
+    pieces: list[LinePiece] = []
     bounds = np.flatnonzero(np.diff(marks.track, prepend=-1, append=-2))
     for first, stop in itertools.pairwise(bounds):
         chain = np.arange(first, stop)
@@ -82,7 +82,7 @@ def pieces_of(marks: Marks) -> list[Piece]:
         for begin, end in zip(begins, ends, strict=True):
             if end > begin:
                 pieces.append(
-                    Piece(
+                    LinePiece(
                         chain[begin : end + 1],
                         _broken_before(marks, chain, int(begin), ring=bool(ring)),
                         _broken_after(marks, int(chain[end])),

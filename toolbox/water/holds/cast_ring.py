@@ -30,7 +30,7 @@ _FAR: Final = 3.0  # how far a shadow reaches, in greatest casts; pieces of shor
 
 
 @dataclass(frozen=True, eq=False)
-class Reach:
+class CastRings:
     """Cast reach of n structures.
 
     Attributes
@@ -154,7 +154,7 @@ def cast_reaches(
     shape: Floats | None = None,
     screens: Geometries | None = None,
     screen_rows: Ints | None = None,
-) -> Reach:
+) -> CastRings:
     """Give the water from which each structure can be cast to.
 
     Parameters
@@ -173,7 +173,7 @@ def cast_reaches(
 
     Returns
     -------
-    Reach
+    CastRings
         One entry a structure. A place belongs to it when it is no nearer to the structure than the least cast
         and a straight line over water, no longer than the most cast, leads to the structure.
 
@@ -189,7 +189,7 @@ def cast_reaches(
     cut, covered = np.zeros(n, dtype=np.bool_), np.zeros(n, dtype=np.bool_)
     reason = [""] * n
     if not n:
-        return Reach(area, reason, cut, covered)
+        return CastRings(area, reason, cut, covered)
     least, most = np.broadcast_to(least_m, n).astype(float), np.broadcast_to(most_m, n).astype(float)
     wide = least < most
     whole = shapely.union_all(water) if len(water) > 1 else water[0]  # what two waters share is no shore
@@ -235,4 +235,4 @@ def cast_reaches(
             reason[row] = "no water within a cast is in line of sight"
         else:
             reason[row] = "on dry ground or on the shore today"
-    return Reach(area, reason, cut, cut & covered)
+    return CastRings(area, reason, cut, cut & covered)

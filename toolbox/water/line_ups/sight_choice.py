@@ -14,7 +14,7 @@ from .sights import Eyes, Sights, sights_from
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from .sight_lines import Shore
+    from .sight_lines import SightShore
 
     Floats = NDArray[np.float64]
     Ints = NDArray[np.intp]
@@ -136,7 +136,7 @@ def line_ups(
     mark_height_m: Floats,
     eyes: Eyes,
     count: int = 2,
-    shore: Shore | None = None,
+    shore: SightShore | None = None,
 ) -> list[LineUp]:
     """Choose for each place the marks that tell it best.
 
