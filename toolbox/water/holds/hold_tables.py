@@ -15,7 +15,7 @@ from .wind_cast import wind_angles_deg
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from .places import View
+    from .places import Outlook
 
     Floats = NDArray[np.float64]
     Ints = NDArray[np.intp]
@@ -101,7 +101,7 @@ def _tally(structure: Ints, bits: Bits, rows: int) -> tuple[Ints, Ints]:
     return broken, alone
 
 
-def tell(look: View, chosen: Ints, lie: Lie, cast_m: Floats, bits: Bits) -> Found:
+def tell(look: Outlook, chosen: Ints, lie: Lie, cast_m: Floats, bits: Bits) -> Found:
     """Put the holds of one number into a table with a row for each structure."""
     ring, setting, n = look.ring, look.setting, len(look.rows)
     rays, surface, rules = ring.rays, setting.surface, setting.rules
