@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import pyproj
@@ -174,53 +174,6 @@ class DepthSurface:
             + share(bottom, right, across * down)
         )
         return np.where(inside, depth, np.nan).astype(np.float64, copy=False)
-
-    def _around(self, values: NDArray[Any]) -> dict[tuple[int, int], NDArray[Any]]:
-        """Give the eight neighbours of every cell by (rows down, columns right), the rim repeated outward."""
-        rows, columns = self.shape
-        padded = np.pad(values, 1, mode="edge")
-        steps = (-1, 0, 1)
-        return {
-            (down, right): padded[1 + down : 1 + down + rows, 1 + right : 1 + right + columns]
-            for down in steps
-            for right in steps
-            if (down, right) != (0, 0)
-        }
-
-    def least_in_cells(self) -> NDArray[np.float32]:
-        """Least depth of the bilinear surface inside each cell, exactly.
-
-        Returns
-        -------
-        An array of the grid's shape. Where a part of a cell is unknown, the least of the part that is known;
-        NaN where the cell's own centre is unknown.
-
-        Notes
-        -----
-        Each quarter of a cell lies within one bilinear patch, and a bilinear function on a rectangle takes
-        its least value at a corner of it. So the least of nine points, the centre, the four middles of the
-        edges and the four corners, is exact, not an estimate.
-        """
-        depth = self.depth_m
-        around = self._around(depth)
-        two, four = np.float32(2), np.float32(4)
-        least = depth
-        for step in (-1, 1):
-            least = np.fmin(least, (depth + around[step, 0]) / two)
-            least = np.fmin(least, (depth + around[0, step]) / two)
-        for down in (-1, 1):
-            for right in (-1, 1):
-                patch = depth + around[down, 0] + around[0, right] + around[down, right]
-                least = np.fmin(least, patch / four)
-        return np.where(np.isnan(depth), np.float32(np.nan), least).astype(np.float32)
-
-    def unknown_in_cells(self) -> NDArray[np.bool_]:
-        """Find the cells in which some point has no depth: the centre or one of the eight around is NaN."""
-        unknown = np.isnan(self.depth_m)
-        found = unknown.copy()
-        for neighbour in self._around(unknown).values():
-            found |= neighbour
-        return found
 
     def shifted(self, level_m: float) -> DepthSurface:
         """Give today's depth: charted depth plus level (today's surface minus chart datum)."""

@@ -294,18 +294,3 @@ def make_set_aside(records: Records, counted: Sequence[str], crs: pyproj.CRS) ->
     return geopandas.GeoDataFrame(
         frame, geometry=geopandas.GeoSeries([None] * len(frame), crs=crs, index=frame.index), crs=crs
     )
-
-
-def take_apart(spot_merged_from: str) -> list[dict[str, Any]]:
-    """Read ``merged_from`` back: the rows a spot was made of, each with its geometry under ``geometry``.
-
-    Parameters
-    ----------
-    spot_merged_from
-        The cell; empty for a spot of one row.
-    """
-    members = json.loads(spot_merged_from) if spot_merged_from else []
-    return [
-        {**{k: v for k, v in one.items() if k != "wkt"}, "geometry": shapely.from_wkt(one["wkt"])}
-        for one in members
-    ]

@@ -81,12 +81,6 @@ def contrast(one: str, other: str) -> float:
     return (light + 0.05) / (dark + 0.05)
 
 
-def lightness(colour: str) -> float:
-    """CIE 1976 lightness L*, 0 black to 100 white."""
-    y = luminance(colour)
-    return 116.0 * y ** (1.0 / 3.0) - 16.0 if y > (6.0 / 29.0) ** 3 else y * (29.0 / 3.0) ** 3
-
-
 def depth_colours(count: int) -> list[str]:
     """Colours of ``count`` depth bands, shallow to deep: each darker than the one before.
 

@@ -26,7 +26,6 @@ if TYPE_CHECKING:
 
 _SLD: Final = "http://www.opengis.net/sld"
 _OGC: Final = "http://www.opengis.net/ogc"
-VERSIONS: Final = ("1.0.0", "1.1.0")
 
 # part -> column and its value for each look; the last holds for all other rows
 _CASES: Final[dict[str, tuple[tuple[str, str, str], ...]]] = {

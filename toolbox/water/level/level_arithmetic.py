@@ -29,11 +29,6 @@ def depth_today(charted_m: ArrayLike, level_m: ArrayLike) -> NDArray[np.float64]
     return np.add(np.asarray(charted_m, np.float64), np.asarray(level_m, np.float64))
 
 
-def charted_depth(today_m: ArrayLike, level_m: ArrayLike) -> NDArray[np.float64]:
-    """Find the charted depth of what is so deep today: the isobath to look for on the chart."""
-    return np.subtract(np.asarray(today_m, np.float64), np.asarray(level_m, np.float64))
-
-
 def top_depth(bottom_m: ArrayLike, height_m: ArrayLike) -> NDArray[np.float64]:
     """Find the depth of the top of a thing that stands off the bottom; negative is bare, by that much."""
     return np.subtract(np.asarray(bottom_m, np.float64), np.asarray(height_m, np.float64))

@@ -19,7 +19,7 @@ def exact_order(cost: NDArray[np.int64]) -> NDArray[np.int64]:
     Parameters
     ----------
     cost
-        Whole-number costs (k, k), asymmetric allowed, every entry 0 or more; at least two nodes, at most
+        Whole-number costs (k, k), every entry 0 or more; at least two nodes, at most
         ``MOST_STOPS`` between the first and the last. Sums of k of them must fit 62 bits.
 
     Returns

@@ -69,34 +69,6 @@ def _strays(inner: Any, water: Any) -> bool:
     return bool(len(shapely.STRtree(parts).query(shapely.get_point(rings, 0), predicate="intersects")[0]))
 
 
-def measured_clearance(inner: Any, water: Any) -> float:
-    """Measure how near an area comes to the edge of the water it lies in.
-
-    Parameters
-    ----------
-    inner
-        Polygon or MultiPolygon.
-    water
-        The water it should lie in.
-
-    Returns
-    -------
-    float
-        Least distance in metres between the two edges; 0 where they cross, or where ``inner`` holds something that
-        is not water; infinity where ``inner`` is empty.
-    """
-    inner_segments, shore = _shore_segments(inner), _shore_segments(water)
-    if not len(inner_segments):
-        return float("inf")
-    if not len(shore):
-        return 0.0
-    _, distance = shapely.STRtree(shore).query_nearest(
-        inner_segments, return_distance=True, all_matches=False
-    )
-    least = float(np.min(distance))
-    return 0.0 if least > 0.0 and _strays(inner, water) else least
-
-
 def _too_near(inner: Any, tree: shapely.STRtree, clearance_m: float) -> tuple[float, NDArray[np.object_]]:
     """Least distance of an area's edge to a shore, and the pieces of shore nearer than the clearance."""
     segments = _shore_segments(inner)
