@@ -16,9 +16,9 @@ from .lon_lat import from_degrees, to_degrees
 
 if TYPE_CHECKING:
     import pyproj
-    from numpy.typing import NDArray
 
-    Floats = NDArray[np.float64]
+    from .arrays import Floats, Geometries
+
 
 MOST_M: Final = 0.04
 """How far what is drawn may be from what was proved by its shape; rounding to 1e-7 degree adds one centimetre."""
@@ -56,7 +56,7 @@ def bow_m(ends: Floats, crs: pyproj.CRS) -> Floats:
     return off
 
 
-def with_points_between(geometries: NDArray[np.object_], crs: pyproj.CRS) -> NDArray[np.object_]:
+def with_points_between(geometries: Geometries, crs: pyproj.CRS) -> Geometries:
     """Put points into lines and edges of areas so that drawn straight in degrees they stay where they are.
 
     Parameters

@@ -13,6 +13,8 @@ from .errors import CrsError, DataError, UsageError
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
+    from .arrays import Floats, Indices
+
 
 DEPTH: Final = "Depth below chart datum"
 LOCAL_ERROR: Final = "Half-width within which the true depth lies (95 %)"
@@ -127,16 +129,16 @@ class DepthSurface:
         )
 
     @property
-    def xs(self) -> NDArray[np.float64]:
+    def xs(self) -> Floats:
         """Eastings of the cell centres, from west to east."""
         return self.west_m + (np.arange(self.shape[1], dtype=np.float64) + 0.5) * self.cell_x_m
 
     @property
-    def ys(self) -> NDArray[np.float64]:
+    def ys(self) -> Floats:
         """Northings of the cell centres, from north to south (the order of the rows)."""
         return self.north_m - (np.arange(self.shape[0], dtype=np.float64) + 0.5) * self.cell_y_m
 
-    def at(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
+    def at(self, x: ArrayLike, y: ArrayLike) -> Floats:
         """Depth below chart datum at points.
 
         Parameters
@@ -161,9 +163,7 @@ class DepthSurface:
         right = np.minimum(left + 1, columns - 1)
         bottom = np.minimum(top + 1, rows - 1)
 
-        def share(
-            r: NDArray[np.intp], c: NDArray[np.intp], weight: NDArray[np.float64]
-        ) -> NDArray[np.float64]:
+        def share(r: Indices, c: Indices, weight: Floats) -> Floats:
             # A centre without any share in the point may be unknown: 0 * NaN would spoil a known depth.
             return np.where(weight > 0, self.depth_m[r, c].astype(np.float64) * weight, 0.0)
 

@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    import numpy as np
     import pyproj
-    from numpy.typing import NDArray
 
-    Floats = NDArray[np.float64]
+    from ..arrays import Floats
+
 
 Extent = tuple[float, float, float, float]
 

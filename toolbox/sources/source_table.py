@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    import numpy as np
     import pandas as pd
     from geopandas import GeoDataFrame
-    from numpy.typing import NDArray
 
+    from ..arrays import Geometries, Ints
     from .how_to_read import Rules
 
 
@@ -71,11 +70,11 @@ class SourceTable:
     name: str
     kind: str
     rows: pd.DataFrame
-    line: NDArray[np.int64]
+    line: Ints
     counted: str
     text: tuple[str, ...]
     problem: tuple[str, ...]
-    geometry: NDArray[np.object_] | None = None
+    geometry: Geometries | None = None
     crs: Any = None
     said: tuple[str, ...] = ()
     rules: Rules | None = None

@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from datetime import date
 
     import pyproj
-    from numpy.typing import NDArray
+
+    from ...arrays import Ints
 
 NUMBERS: Final = (
     "depth_m",
@@ -84,7 +85,7 @@ def repair_shapes(records: Records) -> Records:
     return Records(table.assign(remark=remark) if len(table) else table, shapes, records.kinds, reason)
 
 
-def _repeats(table: pd.DataFrame, rows: NDArray[np.int64]) -> dict[int, int]:
+def _repeats(table: pd.DataFrame, rows: Ints) -> dict[int, int]:
     """Rows that stand twice in one source, letter for letter and with the same id of their own: row -> the first."""
     first: dict[tuple[int, str, str], int] = {}
     again: dict[int, int] = {}

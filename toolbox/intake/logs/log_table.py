@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
     from typing import BinaryIO
 
-    from numpy.typing import NDArray
+    from ...arrays import Floats
 
 _LONGEST_LINE: Final = 64 * 1024
 _MOST_ROWS: Final = 20_000_000
@@ -43,7 +43,7 @@ def _lines(stream: BinaryIO, counted: dict[str, int]) -> Iterator[str]:
         yield from text.replace("\r\n", "\n").replace("\r", "\n").splitlines(keepends=True)
 
 
-def _times(texts: list[str]) -> NDArray[np.float64]:
+def _times(texts: list[str]) -> Floats:
     """Seconds since 1970: ISO 8601 (UTC where it names no zone) or such seconds themselves; NaN elsewhere."""
     series = pd.Series(texts, dtype=object)
     stamps = pd.to_datetime(series, format="ISO8601", utc=True, errors="coerce")
@@ -55,7 +55,7 @@ def _times(texts: list[str]) -> NDArray[np.float64]:
     return np.where((plain > 1e8) & (plain < 7e9), plain, seconds)
 
 
-def _degrees(texts: list[str]) -> NDArray[np.float64]:
+def _degrees(texts: list[str]) -> Floats:
     """Decimal degrees at once; what is written otherwise is read as an angle."""
     values = pd.to_numeric(pd.Series(texts, dtype=object), errors="coerce").to_numpy(dtype=float).copy()
     odd = np.flatnonzero(~np.isfinite(values))

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from typing import BinaryIO
 
-    from numpy.typing import NDArray
+    from ...arrays import Floats
 
 LONGEST_LINE: Final = 64 * 1024
 FIX_GAP_S: Final = 10.0
@@ -212,7 +212,7 @@ def _take(read: _Read, chunk: bytes, *, unchecked: bool) -> None:
             read.count("sentences with fields that cannot be read")
 
 
-def _fix_times(read: _Read, day_s: float) -> NDArray[np.float64]:
+def _fix_times(read: _Read, day_s: float) -> Floats:
     """Work out the times of the fixes in seconds since 1970; NaN where no date is known."""
     seconds, day = np.array(read.fix_s), np.array(read.fix_day_s)
     if len(day) == 0:
@@ -223,11 +223,11 @@ def _fix_times(read: _Read, day_s: float) -> NDArray[np.float64]:
     index = np.arange(len(day))
     fresh = np.maximum.accumulate(np.where(np.diff(day, prepend=np.nan) != 0.0, index, 0))
     midnights = np.cumsum(np.diff(seconds, prepend=seconds[:1]) < -0.5 * _DAY_S)
-    time: NDArray[np.float64] = day + seconds + _DAY_S * (midnights - midnights[fresh])
+    time: Floats = day + seconds + _DAY_S * (midnights - midnights[fresh])
     return time
 
 
-def _depths(read: _Read, time: NDArray[np.float64], said: list[str]) -> dict[str, Any]:
+def _depths(read: _Read, time: Floats, said: list[str]) -> dict[str, Any]:
     """Place each depth between the fixes before and after it."""
     word = np.frombuffer(bytes(read.depth_word), dtype=np.uint8)
     used = next((w for w in (2, 3, 4) if (word == w).any()), 2)

@@ -8,10 +8,8 @@ from typing import TYPE_CHECKING, Final
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    import numpy as np
-    from numpy.typing import NDArray
+    from ...arrays import Flags, Floats, Ints
 
-    Floats = NDArray[np.float64]
 
 YEARS: Final = range(1900, 2200)  # a log says when it was taken; a year beyond these is no year of one
 
@@ -46,12 +44,12 @@ class SounderLog:
 
     name: str
     kind: str
-    line: NDArray[np.int64]
+    line: Ints
     time_s: Floats
     lon_deg: Floats
     lat_deg: Floats
     measured_m: Floats
-    below_surface: NDArray[np.bool_]
+    below_surface: Flags
     transducer_m: Floats
     counted: Mapping[str, int] = field(default_factory=dict)
     said: tuple[str, ...] = ()

@@ -25,9 +25,9 @@ if TYPE_CHECKING:
 
     import geopandas as gpd
     import pyproj
-    from numpy.typing import NDArray
 
-    Floats = NDArray[np.float64]
+    from ...arrays import Floats
+
 
 MOST_M: Final = 0.1
 """How far a written line or stop may be from the proved one."""

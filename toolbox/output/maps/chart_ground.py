@@ -16,8 +16,8 @@ from .draughting import dots, outline
 if TYPE_CHECKING:
     import geopandas as gpd
     from matplotlib.axes import Axes
-    from numpy.typing import NDArray
 
+    from ...arrays import Geometries
     from .map_window import View
 
 BandColours = list[tuple[float, float, str]]
@@ -42,12 +42,12 @@ def band_colours(bands: gpd.GeoDataFrame | None) -> BandColours:
     return [(low, high, colour) for (low, high), colour in zip(low_first, colours, strict=True)]
 
 
-def _areas(frame: gpd.GeoDataFrame, mask: Any = None) -> NDArray[np.object_]:
-    geometries: NDArray[np.object_] = frame.geometry.to_numpy()
+def _areas(frame: gpd.GeoDataFrame, mask: Any = None) -> Geometries:
+    geometries: Geometries = frame.geometry.to_numpy()
     return geometries if mask is None else geometries[np.asarray(mask, dtype=bool)]
 
 
-def _fill(axes: Axes, areas: NDArray[np.object_], view: View, order: float, **look: Any) -> None:
+def _fill(axes: Axes, areas: Geometries, view: View, order: float, **look: Any) -> None:
     path = outline(areas, _DETAIL_IN * view.metres_per_inch)
     if path is not None:
         # not add_patch: that walks every edge as a curve to find limits that are fixed already

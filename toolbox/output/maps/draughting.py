@@ -16,8 +16,8 @@ from matplotlib.patches import Rectangle
 from matplotlib.path import Path
 from matplotlib.text import Text
 from matplotlib.textpath import text_to_path
-from numpy.typing import NDArray
 
+from ...arrays import Floats, Geometries
 from ...text import one_line
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ FAMILY: Final = "DejaVu Sans"  # comes with matplotlib, so a map looks the same 
 _BOX: Final = "\u25a1"
 
 
-def outline(areas: NDArray[np.object_], tolerance_m: float) -> Path | None:
+def outline(areas: Geometries, tolerance_m: float) -> Path | None:
     """One path of all polygons, with their holes, simplified to what the drawing can show.
 
     Returns
@@ -55,14 +55,14 @@ def outline(areas: NDArray[np.object_], tolerance_m: float) -> Path | None:
     return Path(points, codes)
 
 
-def strokes_of(lines: Sequence[NDArray[np.float64]]) -> Path:
+def strokes_of(lines: Sequence[Floats]) -> Path:
     """Make one path of many open lines, each (n, 2)."""
     codes = np.full(sum(map(len, lines)), Path.LINETO, dtype=np.uint8)
     codes[np.r_[0, np.cumsum([len(line) for line in lines])[:-1]]] = Path.MOVETO
     return Path(np.concatenate(lines), codes)
 
 
-def dots(areas: NDArray[np.object_], spacing_m: float) -> NDArray[np.float64]:
+def dots(areas: Geometries, spacing_m: float) -> Floats:
     """Points of a staggered grid inside areas, (n, 2), on one common grid so that neighbours match."""
     west, south, east, north = np.nan_to_num(shapely.total_bounds(areas)) / spacing_m
     column, row = np.meshgrid(np.arange(np.floor(west) - 1, east + 1), np.arange(np.floor(south), north + 1))
@@ -204,7 +204,7 @@ class Pen:
         self.shape(Line2D(xs, ys, **look))
 
 
-def points_between(lines: Sequence[NDArray[np.float64]], step: float) -> NDArray[np.float64]:
+def points_between(lines: Sequence[Floats], step: float) -> Floats:
     """Points along lines, no further apart than ``step``."""
     found = [np.empty((0, 2))]
     for line in lines:

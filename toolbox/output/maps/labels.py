@@ -13,9 +13,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from ...arrays import Flags, Floats
 
 _DIRECTIONS: Final = 24
 _GROWTH: Final = 1.32
@@ -59,7 +58,7 @@ class Place:
     leader: bool
 
 
-def _rings(wish: Wish, size: tuple[float, float]) -> tuple[Array, Array]:
+def _rings(wish: Wish, size: tuple[float, float]) -> tuple[Floats, Floats]:
     """Boxes on rings round the mark, and what each costs by its place alone."""
     steps = max(1, int(np.ceil(np.log(max(wish.far / wish.near, 1.0)) / np.log(_GROWTH))) + 1)
     distances = wish.near * _GROWTH ** np.arange(steps)
@@ -74,13 +73,13 @@ def _rings(wish: Wish, size: tuple[float, float]) -> tuple[Array, Array]:
     return boxes, np.asarray(away + 0.04 * (1.0 - ux) + 0.03 * np.abs(uy), dtype=float)
 
 
-def _on_spots(wish: Wish, size: tuple[float, float]) -> tuple[Array, Array]:
+def _on_spots(wish: Wish, size: tuple[float, float]) -> tuple[Floats, Floats]:
     at = np.asarray(wish.spots, dtype=float).reshape(-1, 2)
     half = np.array(size) / 2.0
     return np.hstack([at - half, at + half]), np.linspace(0.0, 0.01 * len(at), len(at))
 
 
-def overlaps(boxes: Array, others: Array) -> NDArray[np.bool_]:
+def overlaps(boxes: Floats, others: Floats) -> Flags:
     """Which boxes share inside with which others: (boxes, others)."""
     return (
         (boxes[:, None, 0] < others[None, :, 2])
@@ -90,7 +89,7 @@ def overlaps(boxes: Array, others: Array) -> NDArray[np.bool_]:
     )
 
 
-def _inside(points: Array, boxes: Array) -> NDArray[np.bool_]:
+def _inside(points: Floats, boxes: Floats) -> Flags:
     """Which points lie in which boxes: (points, boxes)."""
     return (
         (points[:, None, 0] > boxes[None, :, 0])
@@ -105,7 +104,7 @@ def leader_end(x: float, y: float, box: Sequence[float]) -> tuple[float, float]:
     return float(np.clip(x, box[0], box[2])), float(np.clip(y, box[1], box[3]))
 
 
-def _crossings(wish: Wish, boxes: Array, others: Array) -> Array:
+def _crossings(wish: Wish, boxes: Floats, others: Floats) -> Floats:
     """How many other labels the leader to each box would cross."""
     if not len(others):
         return np.zeros(len(boxes))
@@ -119,7 +118,7 @@ def _crossings(wish: Wish, boxes: Array, others: Array) -> Array:
     return np.asarray(crossed.sum(axis=1), dtype=float)
 
 
-def _leaders(wishes: Sequence[Wish], places: Sequence[Place | None], skip: int) -> Array:
+def _leaders(wishes: Sequence[Wish], places: Sequence[Place | None], skip: int) -> Floats:
     """Points along the leaders of all labels but one."""
     along = np.linspace(0.0, 1.0, _SAMPLES)[:, None]
     found = [
@@ -131,7 +130,7 @@ def _leaders(wishes: Sequence[Wish], places: Sequence[Place | None], skip: int) 
 
 
 def _best(
-    wish: Wish, *, frame: Array, hard: Array, labels: Array, soft: Array, leaders: Array
+    wish: Wish, *, frame: Floats, hard: Floats, labels: Floats, soft: Floats, leaders: Floats
 ) -> Place | None:
     best: tuple[float, Place] | None = None
     for form, size in enumerate(wish.sizes):
@@ -161,7 +160,7 @@ def _best(
 
 
 def place_labels(
-    wishes: Sequence[Wish], *, frame: Sequence[float], hard: Array | None = None, soft: Array | None = None
+    wishes: Sequence[Wish], *, frame: Sequence[float], hard: Floats | None = None, soft: Floats | None = None
 ) -> list[Place | None]:
     """Find a place for each label.
 

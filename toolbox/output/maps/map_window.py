@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from ...arrays import Floats
 from ...errors import CrsError, DataError
 from ..words.features import check_layers
 from ..words.roles import role_of
@@ -75,11 +75,11 @@ class View:
             self.south_m + self.rect.height * self.metres_per_inch,
         )
 
-    def on_page(self, points_m: NDArray[np.float64]) -> NDArray[np.float64]:
+    def on_page(self, points_m: Floats) -> Floats:
         """Inches on the page of places in metres, (n, 2)."""
         corner = np.array([self.rect.left, self.rect.bottom])
         from_corner = np.asarray(points_m) - [self.west_m, self.south_m]
-        placed: NDArray[np.float64] = from_corner / self.metres_per_inch + corner
+        placed: Floats = from_corner / self.metres_per_inch + corner
         return placed
 
 

@@ -19,11 +19,9 @@ from .wind_hours import UNIT_MPS, UNIT_WORDS, WindDay, draw_arrow
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from ...arrays import Flags, Floats
     from ..maps.draughting import Pen
 
-    Floats = NDArray[np.float64]
 
 _FOOT_M: Final = 0.3048
 _WIDTH_IN: Final = 12.0
@@ -55,8 +53,8 @@ class Strip:
 
     names: Sequence[str]
     wave_high_m: Floats
-    fishable: NDArray[np.bool_] | None = None
-    marginal: NDArray[np.bool_] | None = None
+    fishable: Flags | None = None
+    marginal: Flags | None = None
     hours: Sequence[str] = ()
     more: int = 0
 

@@ -16,11 +16,9 @@ from .wind_colours import WIND_LIMITS, class_of, ramp
 if TYPE_CHECKING:
     import datetime as dt
 
-    from numpy.typing import NDArray
-
+    from ...arrays import Flags, Floats
     from ..maps.draughting import Pen
 
-    Floats = NDArray[np.float64]
 
 UNIT_MPS: Final = {"US": 1609.344 / 3600.0, "metric": 1.0}
 UNIT_WORDS: Final = {"US": "mph", "metric": "m/s"}
@@ -46,7 +44,7 @@ class WindDay:
     wind_mps: Floats
     gust_mps: Floats
     wind_from_deg: Floats
-    dark: NDArray[np.bool_]
+    dark: Flags
 
     @property
     def words(self) -> str:

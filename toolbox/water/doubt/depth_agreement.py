@@ -17,11 +17,10 @@ from .depth_doubt import DATUM_M, MENDS
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
-    from numpy.typing import NDArray
 
+    from ...arrays import Floats
     from ...depth import DepthSurface
 
-    Floats = NDArray[np.float64]
 
 _MOST: Final = 20_000
 _ENOUGH: Final = 8

@@ -19,12 +19,11 @@ from ...units import in_words
 from .impossible_depths import refuse_beyond_lakes, refuse_marks
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
+    from ...arrays import Floats
     from ...depth import DepthSurface
 
-    Floats = NDArray[np.float64]
 
 _SAMPLES: Final = 4000
 _FEW: Final = 24  # fewer places than this along a shoreline show nothing

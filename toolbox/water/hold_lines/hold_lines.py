@@ -25,15 +25,13 @@ if TYPE_CHECKING:
     from typing import Any
 
     from geopandas import GeoDataFrame
-    from numpy.typing import NDArray
 
+    from ...arrays import Floats
     from ...depth import DepthSurface
     from .hold_line_pieces import Piece
     from .line_marks import Marks
     from .side_depths import Sides
 
-    Floats = NDArray[np.float64]
-    Geometries = NDArray[np.object_]
 
 _COLLINEAR_M = 1e-6
 _ROOM_M = 0.5  # between a line and the casts it must not exceed, for its chords and bends

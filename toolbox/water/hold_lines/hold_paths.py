@@ -10,12 +10,8 @@ import shapely
 from scipy import ndimage
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from ...arrays import Flags, Floats, Geometries, Indices
 
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
-    Flags = NDArray[np.bool_]
-    Geometries = NDArray[np.object_]
 
 _STEP_M: Final = 2.0  # resampling of a structure's line
 _FEWEST: Final = 9  # points of the shortest line
@@ -43,7 +39,7 @@ class Paths:
         Whether it ends where it begins, and whether it is the outline of a polygon.
     """
 
-    row: Ints
+    row: Indices
     line: Geometries
     length_m: Floats
     closed: Flags
@@ -69,7 +65,7 @@ class Tracks:
         Distance from the path at which it was drawn; 0 where it was drawn otherwise.
     """
 
-    path: Ints
+    path: Indices
     line: Geometries
     ring: Flags
     cast_m: Floats
@@ -186,7 +182,7 @@ def cast_tracks(paths: Paths, cast_m: Floats) -> Tracks:
     return Tracks(path=path, line=lines, ring=np.ones(len(lines), dtype=np.bool_), cast_m=cast_m[path])
 
 
-def directions(paths: Paths, path: Ints, along_m: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+def directions(paths: Paths, path: Indices, along_m: Floats) -> tuple[Floats, Floats, Floats, Floats]:
     """Give places on paths and the direction of the path there.
 
     Parameters

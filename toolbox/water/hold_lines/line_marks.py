@@ -15,12 +15,11 @@ from .side_depths import BOTH, LEFT, RIGHT
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from ...arrays import Floats, Indices
     from .hold_paths import Paths, Tracks
     from .line_rules import Fished
     from .side_depths import Sides
 
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
     Bits = NDArray[np.uint32]
 
 _STEP_M: Final = 3.0  # marks; between them the way is looked at again where a rule might fail
@@ -49,8 +48,8 @@ class Marks:
         The same for the way to the following mark, where both marks keep all rules.
     """
 
-    track: Ints
-    following: Ints
+    track: Indices
+    following: Indices
     x: Floats
     y: Floats
     aim_x: Floats
@@ -58,13 +57,13 @@ class Marks:
     cast_m: Floats
     along_m: Floats
     side: NDArray[np.int8]
-    station: Ints
+    station: Indices
     depth_m: Floats
     broken: Bits
     broken_after: Bits
 
 
-def _dense(tracks: Tracks, step_m: float) -> tuple[Ints, Ints, Floats, Floats]:
+def _dense(tracks: Tracks, step_m: float) -> tuple[Indices, Indices, Floats, Floats]:
     """Set marks along tracks; give the track, the following mark and the place of each."""
     xy, track = shapely.get_coordinates(shapely.segmentize(tracks.line, step_m), return_index=True)
     last = np.append(track[1:] != track[:-1], True)[: len(track)]

@@ -29,14 +29,11 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from ...arrays import Floats, Geometries, Indices
     from ...depth import DepthSurface
     from ..holds.hold_rules import Setting
 
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
-    Flags = NDArray[np.bool_]
     Bits = NDArray[np.uint32]
-    Geometries = NDArray[np.object_]
 
 ENDS: Final = 1 << 20
 OTHER_SIDE: Final = 1 << 21
@@ -125,7 +122,7 @@ def _water_edge(
     return aim_x, aim_y
 
 
-def lay_of(x: Floats, y: Floats, row: Ints, fished: Fished, places: Geometries | None = None) -> Lay:
+def lay_of(x: Floats, y: Floats, row: Indices, fished: Fished, places: Geometries | None = None) -> Lay:
     """Try the rules on places from which structures are fished.
 
     Parameters
@@ -202,7 +199,7 @@ def _box(x: Sequence[Floats], y: Sequence[Floats], off_m: float) -> tuple[Floats
     )
 
 
-def _near_others(shapes: Geometries, row: Ints, setting: Setting) -> Bits:
+def _near_others(shapes: Geometries, row: Indices, setting: Setting) -> Bits:
     """Tell which places or ways come too near to a hazard or to another structure."""
     broken = np.zeros(len(shapes), dtype=np.uint32)
     broken[setting.surroundings.structure_near(shapes, row) >= 0] |= OVER_OTHER
@@ -210,7 +207,9 @@ def _near_others(shapes: Geometries, row: Ints, setting: Setting) -> Bits:
     return broken
 
 
-def ways_between(x: Floats, y: Floats, lay: Lay, start: Ints, stop: Ints, row: Ints, fished: Fished) -> Bits:
+def ways_between(
+    x: Floats, y: Floats, lay: Lay, start: Indices, stop: Indices, row: Indices, fished: Fished
+) -> Bits:
     """Try the rules on straight ways between places that keep all of them.
 
     Parameters

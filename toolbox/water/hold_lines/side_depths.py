@@ -17,13 +17,10 @@ from .hold_paths import directions
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from ...arrays import Flags, Floats, Geometries, Indices
     from ...depth import DepthSurface
     from .hold_paths import Paths
 
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
-    Flags = NDArray[np.bool_]
-    Geometries = NDArray[np.object_]
 
 LEFT: Final = 1
 RIGHT: Final = -1
@@ -57,7 +54,7 @@ class Sides:
         polygon without a clearly deep edge, `BOTH` wherever the edge is not clearly the shallow one.
     """
 
-    path: Ints
+    path: Indices
     along_m: Floats
     east: Floats
     north: Floats
@@ -66,7 +63,7 @@ class Sides:
     lonely: Flags
     deep: NDArray[np.int8]
 
-    def station_at(self, path: Ints, along_m: Floats) -> Ints:
+    def station_at(self, path: Indices, along_m: Floats) -> Indices:
         """Find the station nearest to places along paths."""
         count = np.bincount(self.path, minlength=int(path.max(initial=-1)) + 1)
         first = np.cumsum(count) - count
@@ -75,7 +72,7 @@ class Sides:
         return np.asarray(first[path] + np.clip(step, 0, count[path] - 1))
 
 
-def _stations(paths: Paths, spacing_m: float) -> tuple[Ints, Floats, Ints, Ints]:
+def _stations(paths: Paths, spacing_m: float) -> tuple[Indices, Floats, Indices, Indices]:
     """Lay stations along every path; give path, distance, first station of the path and their number."""
     count = np.ceil(paths.length_m / spacing_m).astype(np.intp) + 1
     count = np.maximum(count, 3)
@@ -118,7 +115,7 @@ def _beside(x: Floats, y: Floats, line: Geometries, across: Floats) -> Flags:
     return beside
 
 
-def _filled(path: Ints, along_m: Floats, fall_m: Floats, clear: Flags) -> NDArray[np.int8]:
+def _filled(path: Indices, along_m: Floats, fall_m: Floats, clear: Flags) -> NDArray[np.int8]:
     """Give every station the side of the nearest clear station of its path."""
     deep = np.zeros(len(path), dtype=np.int8)
     found = np.flatnonzero(clear)

@@ -12,9 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from ...arrays import Flags, Floats, Indices
 
-    Floats = NDArray[np.float64]
 
 _FAINT = 0.02  # what a side counts at most that does not stand out: enough to break a tie
 _FEWEST = 8  # samples below which a plane says nothing
@@ -43,7 +42,7 @@ class DeepSide:
     east: Floats
     north: Floats
     fall_m: Floats
-    clear: NDArray[np.bool_]
+    clear: Flags
     weight: Floats
     directionality: Floats
 
@@ -57,7 +56,7 @@ def deep_sides(
     x: Floats,
     y: Floats,
     depth_m: Floats,
-    group: NDArray[np.intp],
+    group: Indices,
     groups: int,
     *,
     cast_m: float,

@@ -22,11 +22,10 @@ from .wind_cast import check_factor, upwind_share, wind_angles_deg
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from ...arrays import Floats, Indices
     from ...depth import DepthSurface
     from .stance import Lie
 
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
     Bits = NDArray[np.uint16]
 
 __all__ = [
@@ -185,7 +184,7 @@ def longest_cast_m(east: Floats, north: Floats, rules: HoldRules) -> Floats:
     return rules.most_cast_m * upwind_share(angle, rules.upwind_factor)
 
 
-def broken_rules(lie: Lie, cast_m: Floats, *, fished: Ints, top_m: Floats, setting: Setting) -> Bits:
+def broken_rules(lie: Lie, cast_m: Floats, *, fished: Indices, top_m: Floats, setting: Setting) -> Bits:
     """Tell which hard rules each place breaks.
 
     Parameters

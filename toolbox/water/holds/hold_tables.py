@@ -15,13 +15,10 @@ from .wind_cast import wind_angles_deg
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from ...arrays import Flags, Floats, Indices
     from .places import Look
 
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
     Bits = NDArray[np.uint16]
-    Flags = NDArray[np.bool_]
-    Geometries = NDArray[np.object_]
 
 
 _BITS: Final = len(RULES)
@@ -71,8 +68,8 @@ class Found:
     fall_m: Floats
     aim_depth_m: Floats
     seen_depth_m: Floats
-    broken: Ints
-    alone: Ints
+    broken: Indices
+    alone: Indices
 
 
 def bearings_deg(east: Floats, north: Floats) -> Floats:
@@ -85,14 +82,14 @@ def apart_deg(one: Floats, other: Floats) -> Floats:
     return np.asarray(np.abs((one - other + 180.0) % 360.0 - 180.0))
 
 
-def _most(structure: Ints, values: Floats, rows: int) -> Floats:
+def _most(structure: Indices, values: Floats, rows: int) -> Floats:
     known = ~np.isnan(values)
     most = np.full(rows, -np.inf)
     np.maximum.at(most, structure[known], values[known])
     return np.where(np.isfinite(most), most, np.nan)
 
 
-def _tally(structure: Ints, bits: Bits, rows: int) -> tuple[Ints, Ints]:
+def _tally(structure: Indices, bits: Bits, rows: int) -> tuple[Indices, Indices]:
     """Count by structure how many places broke each rule, and how many that one only."""
     broken, alone = (np.zeros((rows, _BITS), dtype=np.intp) for _ in range(2))
     for number in range(_BITS):
@@ -101,7 +98,7 @@ def _tally(structure: Ints, bits: Bits, rows: int) -> tuple[Ints, Ints]:
     return broken, alone
 
 
-def tell(look: Look, chosen: Ints, lie: Lie, cast_m: Floats, bits: Bits) -> Found:
+def tell(look: Look, chosen: Indices, lie: Lie, cast_m: Floats, bits: Bits) -> Found:
     """Put the holds of one number into a table with a row for each structure."""
     ring, setting, n = look.ring, look.setting, len(look.rows)
     rays, surface, rules = ring.rays, setting.surface, setting.rules

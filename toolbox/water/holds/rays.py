@@ -16,11 +16,8 @@ import shapely
 from .ring_walk import points_on_rings
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from ...arrays import Flags, Floats, Geometries, Indices
 
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
-    Geometries = NDArray[np.object_]
 
 FAN = 72  # rays round a point: 5 degrees, 2 m apart on a ring of 21 m, as fine as positions are known
 _AROUND = 58  # rays to as much ring round a line or polygon: 3 m apart on the ring of the greatest cast
@@ -59,8 +56,8 @@ class Rays:
         The rings themselves and the simple geometry each belongs to.
     """
 
-    structure: Ints
-    group: Ints
+    structure: Indices
+    group: Indices
     groups: int
     x: Floats
     y: Floats
@@ -69,10 +66,10 @@ class Rays:
     middle_x: Floats
     middle_y: Floats
     cost: Floats
-    before: Ints
-    after: Ints
-    open: NDArray[np.bool_]
-    ring: Ints
+    before: Indices
+    after: Indices
+    open: Flags
+    ring: Indices
     place: Floats
     rings: Geometries
     parts: Geometries
@@ -81,7 +78,7 @@ class Rays:
         return len(self.structure)
 
 
-def _neighbours(sizes: Ints) -> tuple[Ints, Ints]:
+def _neighbours(sizes: Indices) -> tuple[Indices, Indices]:
     """Give the rays before and after each, round closed rings of the given sizes."""
     first = np.repeat(np.cumsum(sizes) - sizes, sizes)
     size = np.repeat(sizes, sizes)
@@ -95,7 +92,7 @@ def _unit(dx: Floats, dy: Floats) -> tuple[Floats, Floats]:
     return dx / length, dy / length
 
 
-def _fans(points: Geometries, owner: Ints, most_m: float, whole: Geometries) -> Rays:
+def _fans(points: Geometries, owner: Indices, most_m: float, whole: Geometries) -> Rays:
     angle = np.arange(FAN) * (2 * np.pi / FAN)
     x, y = np.repeat(shapely.get_x(points), FAN), np.repeat(shapely.get_y(points), FAN)
     structure = np.repeat(owner, FAN)
@@ -132,14 +129,14 @@ def _aims(parts: Geometries, ends: Geometries) -> tuple[Floats, Floats]:
     return nearest[:, 0], nearest[:, 1]
 
 
-def _stretches(parts: Geometries, longest_m: float) -> Ints:
+def _stretches(parts: Geometries, longest_m: float) -> Indices:
     """Give the number of stretches of each part: odd, so that one holds the middle; polygons are one."""
     is_line = shapely.get_type_id(parts) == 1
     count = np.ceil(shapely.length(parts) / longest_m)
     return np.where(is_line, count + (count + 1) % 2, 1).astype(np.intp)
 
 
-def _around(parts: Geometries, owner: Ints, most_m: float, whole: Geometries) -> Rays:
+def _around(parts: Geometries, owner: Indices, most_m: float, whole: Geometries) -> Rays:
     rings, of_part = shapely.get_rings(
         shapely.buffer(parts, most_m, quad_segs=_ARC_SEGMENTS), return_index=True
     )
@@ -213,7 +210,7 @@ def _joined(fans: Rays, around: Rays) -> Rays:
     def floats(name: str) -> Floats:
         return np.asarray(np.concatenate([getattr(fans, name), getattr(around, name)])[order])
 
-    def ints(name: str, shift: int = 0) -> Ints:
+    def ints(name: str, shift: int = 0) -> Indices:
         return np.asarray(np.concatenate([getattr(fans, name), getattr(around, name) + shift])[order])
 
     return Rays(
@@ -265,7 +262,7 @@ def cast_rays(structures: Geometries, most_m: float) -> Rays:
     return _joined(fans, _around(parts[~is_point], owner[~is_point], most_m, structures))
 
 
-def between(rays: Rays, index: Ints, fraction: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+def between(rays: Rays, index: Indices, fraction: Floats) -> tuple[Floats, Floats, Floats, Floats]:
     """Lay new rays between neighbours.
 
     Parameters

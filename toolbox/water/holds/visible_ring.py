@@ -11,15 +11,10 @@ from .deep_side import DeepSide, deep_sides
 from .rays import FAN, Rays, cast_rays
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from ...arrays import Flags, Floats, Geometries, Indices
     from ...depth import DepthSurface
     from .hold_rules import HoldRules
 
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
-    Flags = NDArray[np.bool_]
-    Geometries = NDArray[np.object_]
 
 _STEP_M: Final = 1.5  # finest step along a ray; the line of cast of a chosen hold is checked exactly
 
@@ -49,7 +44,7 @@ class VisibleRing:
     deep: DeepSide
 
 
-def _steps(radii: Floats, step: float) -> tuple[Floats, Ints]:
+def _steps(radii: Floats, step: float) -> tuple[Floats, Indices]:
     """Give distances along a ray, no farther apart than a step, and where among them the lengths of cast are."""
     gaps = np.diff(radii, prepend=0.0)
     count = np.ceil(gaps / step - 1e-9).astype(np.intp)

@@ -16,6 +16,8 @@ from ...errors import DataError, UsageError
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from ...arrays import Floats
+
 Method = Literal["horn", "zevenbergen_thorne"]
 
 
@@ -27,7 +29,7 @@ class Gradient(NamedTuple):
 
 
 @compiled
-def _window(z: NDArray[np.floating], r: int, c: int, mend: bool, out: NDArray[np.float64]) -> bool:
+def _window(z: NDArray[np.floating], r: int, c: int, mend: bool, out: Floats) -> bool:
     """Fill `out` with the nine heights around a cell, row by row; False when one is unknown and not to be mended."""
     rows, columns = z.shape
     middle = float(z[r, c])

@@ -11,9 +11,8 @@ import numpy as np
 from ...errors import DataError, NoSolution, UsageError
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from ...arrays import Floats
 
-    Floats = NDArray[np.float64]
 
 BEYOND: Final = ("refuse", "hold", "trend")
 TREND_S: Final = 3 * 86_400.0

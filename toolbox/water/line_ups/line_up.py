@@ -12,13 +12,9 @@ from .fix_error import crossing_deg, lines_error_m, two_line_error_m
 from .sights import Eyes, Sights, sights_from
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from ...arrays import Floats
     from .sight_lines import Shore
 
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
-    Flags = NDArray[np.bool_]
 
 GOOD_CROSSING_DEG: Final = 60.0
 """Least crossing of a good line-up; 60 and 120 degrees are the same crossing (common practice)."""

@@ -15,10 +15,7 @@ from ...errors import UsageError
 from .fix_error import bearing_error_m
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
+    from ...arrays import Floats, Indices
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,8 +81,8 @@ class Sights:
         Error of that line, across it.
     """
 
-    front: Ints
-    rear: Ints
+    front: Indices
+    rear: Indices
     bearing_deg: Floats
     distance_m: Floats
     direction_deg: Floats
@@ -95,12 +92,12 @@ class Sights:
     def __len__(self) -> int:
         return len(self.front)
 
-    def taken(self, index: Ints) -> Sights:
+    def taken(self, index: Indices) -> Sights:
         """Give some of the sights."""
         return Sights(**{one.name: getattr(self, one.name)[index] for one in fields(self)})
 
 
-def sights_from(east_m: Floats, north_m: Floats, mark_error_m: Floats, rows: Ints, eyes: Eyes) -> Sights:
+def sights_from(east_m: Floats, north_m: Floats, mark_error_m: Floats, rows: Indices, eyes: Eyes) -> Sights:
     """List every sight of marks round a place.
 
     Parameters

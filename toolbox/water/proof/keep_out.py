@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from ...arrays import Floats, Geometries, Indices
 from ...units import in_words
 from .sick_shapes import all_it_may_mean, areas_of, walls_in
 from .violations import Violation
@@ -20,8 +20,6 @@ from .violations import Violation
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-Geometries = NDArray[np.object_]
-Floats = NDArray[np.float64]
 
 _TINY_M = 1e-3
 
@@ -227,7 +225,7 @@ class OffLimits:
         self.closed = np.asarray(closed, dtype=bool)
         self.charted = np.asarray(charted, dtype=bool)
 
-    def _kept_out_of(self, *, running: bool) -> NDArray[np.intp]:
+    def _kept_out_of(self, *, running: bool) -> Indices:
         return np.flatnonzero(~self.run_only | running)
 
     def violations(

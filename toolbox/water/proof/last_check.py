@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from ...arrays import Floats, Geometries
 from ...errors import CrsError, DataError, UsageError
 from ...same_system import same_crs
 from ...units import in_words
@@ -31,8 +31,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Limits", "Violation", "last_check", "sampled_least"]
 
-Floats = NDArray[np.float64]
-Geometries = NDArray[np.object_]
 
 PARTS: Final = ("run", "idle", "launch")
 _SAMPLES_A_CELL: Final = 4

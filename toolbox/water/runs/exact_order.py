@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from ...arrays import Ints
 
 MOST_STOPS = 14
 """Between first and last. Memory and time grow as 2^k k and 2^k k^2: 14 take 2 MB, 20 would take 170 MB."""
 
 
-def exact_order(cost: NDArray[np.int64]) -> NDArray[np.int64]:
+def exact_order(cost: Ints) -> Ints:
     """Find the cheapest order of all nodes from the first to the last one.
 
     Parameters

@@ -9,9 +9,8 @@ import numpy as np
 from ...compiled import compiled
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from ...arrays import Flags, Floats, Ints
 
-    Ints = NDArray[np.int64]
 
 _LONGEST_PIECE = 3  # of a moved piece, after Or
 
@@ -100,9 +99,7 @@ def _best_move(cost: Ints, state: tuple[Ints, Ints], near: Ints, node: int) -> t
 
 
 @compiled
-def _descend(
-    cost: Ints, near: Ints, state: tuple[Ints, Ints], ring: Ints, waiting: NDArray[np.bool_], count: int
-) -> int:
+def _descend(cost: Ints, near: Ints, state: tuple[Ints, Ints], ring: Ints, waiting: Flags, count: int) -> int:
     """Take the best move at each node that waits, until none is left that gains; return the change in all.
 
     Nodes wait in a ring with room for all of them, the first ``count`` places of which are filled.
@@ -136,7 +133,7 @@ def _descend(
 
 
 @compiled
-def _three_cuts(near: Ints, place: Ints, draws: NDArray[np.float64]) -> tuple[int, int, int]:
+def _three_cuts(near: Ints, place: Ints, draws: Floats) -> tuple[int, int, int]:
     """Draw three legs near each other, in ascending order: those after a node and after two met by walks from it."""
     legs = len(place) - 1
     begin = int(draws[0] * (legs + 1))
@@ -160,8 +157,8 @@ def searched(
     near: Ints,
     current: Ints,
     best: Ints,
-    draws: NDArray[np.float64],
-    allowed: NDArray[np.float64],
+    draws: Floats,
+    allowed: Floats,
 ) -> None:
     """Improve an order; then disturb it again and again, improve it each time, and go on from what is hardly worse.
 

@@ -15,9 +15,8 @@ import numpy as np
 from .order_moves import searched
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from ...arrays import Ints
 
-    Ints = NDArray[np.int64]
 
 _NEAREST = (
     8  # nodes tried beside each one: these, and some farther off, so that clusters can be joined otherwise

@@ -13,10 +13,10 @@ from .order_search import better_order
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import ArrayLike, NDArray
+    from numpy.typing import ArrayLike
 
-    Ints = NDArray[np.int64]
-    Floats = NDArray[np.float64]
+    from ...arrays import Flags, Floats, Ints
+
 
 _ROUNDS_PER_STOP = 100
 _MOST_ROUNDS = 6_000
@@ -50,7 +50,7 @@ def _some(stops: Sequence[int]) -> str:
     return ", ".join(words) + (f" and {len(stops) - _SHOWN} more" if len(stops) > _SHOWN else "")
 
 
-def _reached(open_way: NDArray[np.bool_], stop: int) -> NDArray[np.bool_]:
+def _reached(open_way: Flags, stop: int) -> Flags:
     """Which stops can be reached from one, over others if need be."""
     reached = np.zeros(len(open_way), dtype=bool)
     reached[stop] = True

@@ -19,8 +19,7 @@ from .finding_table import findings
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
-    from numpy.typing import NDArray
-
+    from ...arrays import Floats, Geometries
     from ...depth import DepthSurface
 
     Finder = Callable[..., gpd.GeoDataFrame]
@@ -121,7 +120,7 @@ def find_all(
     return found.sort_values("score", ascending=False, kind="stable", ignore_index=True)
 
 
-def middles(shapes: NDArray[np.object_]) -> NDArray[np.float64]:
+def middles(shapes: Geometries) -> Floats:
     """Give one place for each finding: the point, the middle of a line, a point well inside an area."""
     kind = shapely.get_type_id(shapes)
     places = np.asarray(shapely.point_on_surface(shapes), dtype=object)

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from ...arrays import Floats, Geometries
 from .mesh import polygon_parts
 from .safe_water import SLOW, areas_of, rows_besides
 from .unions import union_of
@@ -16,8 +16,6 @@ from .unions import union_of
 if TYPE_CHECKING:
     import geopandas as gpd
 
-Floats = NDArray[np.float64]
-Geometries = NDArray[np.object_]
 
 SIDES = ("ahead", "starboard", "astern", "port")
 
@@ -27,7 +25,7 @@ class Edges:
     """Edges that a boat keeps clear of, as segments, each with what it is the edge of."""
 
     segments: Geometries
-    names: NDArray[np.object_]
+    names: Geometries
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,12 +45,12 @@ class Alongside:
     """
 
     distance_m: Floats
-    name: NDArray[np.object_]
-    side: NDArray[np.object_]
+    name: Geometries
+    side: Geometries
     along_m: Floats
 
 
-def _named(frame: gpd.GeoDataFrame | None, usual: str) -> NDArray[np.object_]:
+def _named(frame: gpd.GeoDataFrame | None, usual: str) -> Geometries:
     """Tell what each row of a layer is called: by its reason, where it has one."""
     if frame is None:
         return np.empty(0, dtype=object)
@@ -63,7 +61,7 @@ def _named(frame: gpd.GeoDataFrame | None, usual: str) -> NDArray[np.object_]:
 
 def _parts(
     frame: gpd.GeoDataFrame | None, usual: str, column: str | None = None, besides: str = ""
-) -> tuple[Geometries, NDArray[np.object_]]:
+) -> tuple[Geometries, Geometries]:
     """List the polygons of a layer, but for rows that hold one value in a column, and what each is called."""
     names = _named(frame, usual)
     if frame is None or not len(frame):

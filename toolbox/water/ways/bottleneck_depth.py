@@ -6,15 +6,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Floats, Ints
 from ...compiled import compiled
 
 if TYPE_CHECKING:
     from ...depth import DepthSurface
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)

@@ -7,19 +7,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import breadth_first_order, minimum_spanning_tree
 
+from ...arrays import Floats, Ints
 from ...errors import DataError
 from .navigation import SafeWater
 from .network import lengths
 
 if TYPE_CHECKING:
     from .mesh import Mesh
-
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,9 +10,7 @@ import shapely
 from .mesh import polygon_parts
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Ints = NDArray[np.int64]
+    from ...arrays import Ints
 
 
 class ConnectedWaters:

@@ -5,13 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
+
+from ...arrays import Flags
 
 if TYPE_CHECKING:
     from .mesh import Mesh
-
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 
 def without_dead_ends(mesh: Mesh, holding: Flags) -> Flags:

@@ -8,15 +8,11 @@ from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.ops import substring
 
+from ...arrays import Flags, Floats, Geometries, Ints
 from .navigation import SafeWater
 from .safe_water import sound
-
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 _NUDGES_M = (
     0.0,
@@ -75,9 +71,7 @@ def _winding_access(
         radius *= 2.0
 
 
-def _first_straight(
-    stop: Floats, shore: NDArray[np.object_], local: SafeWater, radius: float
-) -> Floats | None:
+def _first_straight(stop: Floats, shore: Geometries, local: SafeWater, radius: float) -> Floats | None:
     """Shortest of the ways that end with a straight line from a corner, or the stop, to the nearest point of a shore.
 
     Any other last line could be shortened, or bends round a further corner.

@@ -8,18 +8,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from ...arrays import Flags, Floats, Ints
 from ...errors import DataError
 from .orientation import turn
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
 
 _POLYGON = 3  # shapely's type number; those above it are collections
 _EQUAL = 1e-9  # share by which the triangles' area and border may differ from the water's
@@ -54,7 +52,7 @@ class Mesh:
     part: Ints
 
     @cached_property
-    def bends(self) -> NDArray[np.bool_]:
+    def bends(self) -> Flags:
         """Vertices a shortest way can bend round: the water there is at least a straight angle wide."""
         b, v, a = self.xy[self.before], self.xy, self.xy[self.after]
         return turn(b, v, a) <= 0.0

@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy.sparse.csgraph import dijkstra
 
+from ...arrays import Floats, Ints
 from ...errors import DataError, NoSafeWay
 from .mesh import triangulate
 from .network import Network, connect
@@ -23,8 +24,6 @@ if TYPE_CHECKING:
 
     from .mesh import Mesh
 
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
 
 _BATCH = 64  # sources solved together; bounds memory, never the answer
 

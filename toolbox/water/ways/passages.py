@@ -9,8 +9,8 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Flags, Floats, Ints
 from ...errors import NoSafeWay, UsageError
 from ...threads import begun
 from .bottleneck_depth import sills
@@ -23,8 +23,6 @@ if TYPE_CHECKING:
     from .navigation import SafeWater, Ways
     from .safe_water_inputs import Lake
 
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
 Leg = tuple[str, Floats]
 
 RUN, IDLE = "run", "idle"
@@ -56,7 +54,7 @@ class Passages:
     _relay: Relay | None
     _idling: Ways | None
     _idle_row: Ints
-    _direct: NDArray[np.bool_]
+    _direct: Flags
 
     def legs(self, i: int, j: int) -> list[Leg]:
         """List the pieces of the way from stop i to stop j.

@@ -8,11 +8,9 @@ from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from ...arrays import Floats
 from ...errors import UsageError
-
-Floats = NDArray[np.float64]
 
 _STEP = math.radians(10.0)  # an arc is drawn by lines that turn by no more
 _HALVINGS = 8

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from ...arrays import Flags, Floats, Geometries
 from ...enclosed import enclosed_either_way, moved, origin_of
 from ...errors import DataError, UsageError
 from ...notes import note
@@ -18,7 +18,6 @@ from .unions import union_of, without
 if TYPE_CHECKING:
     import geopandas as gpd
 
-Floats = NDArray[np.float64]
 
 SLOW = "slow"  # the one kind of zone that stays open
 
@@ -32,7 +31,7 @@ _PASSES = 12
 _FEW = 500  # pieces of shore that are too near and can be cut out one by one
 
 
-def _shore_segments(water: Any) -> NDArray[np.object_]:
+def _shore_segments(water: Any) -> Geometries:
     rings = shapely.get_rings(np.asarray(polygon_parts(water), dtype=object))
     if not len(rings):
         return np.empty(0, dtype=object)
@@ -69,7 +68,7 @@ def _strays(inner: Any, water: Any) -> bool:
     return bool(len(shapely.STRtree(parts).query(shapely.get_point(rings, 0), predicate="intersects")[0]))
 
 
-def _too_near(inner: Any, tree: shapely.STRtree, clearance_m: float) -> tuple[float, NDArray[np.object_]]:
+def _too_near(inner: Any, tree: shapely.STRtree, clearance_m: float) -> tuple[float, Geometries]:
     """Least distance of an area's edge to a shore, and the pieces of shore nearer than the clearance."""
     segments = _shore_segments(inner)
     if not len(segments):
@@ -143,7 +142,7 @@ def shrink(water: Any, clearance_m: float, *, tolerance_m: float | None = None) 
     )
 
 
-def rows_besides(frame: gpd.GeoDataFrame, column: str, value: str) -> NDArray[np.bool_]:
+def rows_besides(frame: gpd.GeoDataFrame, column: str, value: str) -> Flags:
     """Mark the rows of a layer that do not hold one value in a column.
 
     Raises
@@ -191,7 +190,7 @@ def thin_water(hazards: Any) -> list[Any]:
     return kept_out_of(hazards, "care", "run")
 
 
-def _far(area: Any, others: list[Any]) -> NDArray[np.float64]:
+def _far(area: Any, others: list[Any]) -> Floats:
     """Where the origin must be put so that overlays of far coordinates keep micrometres; nought for nearer ones."""
     box = shapely.total_bounds(np.asarray([area, *others], dtype=object))
     return origin_of(area) if np.isfinite(box).all() and np.abs(box).max() > _FAR_M else np.zeros(2)

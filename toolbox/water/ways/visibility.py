@@ -11,16 +11,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Flags, Floats, Ints
 from .orientation import turn
 
 if TYPE_CHECKING:
     from .mesh import Mesh
 
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 _CHUNK = 200_000  # wedges started together; bounds memory, never the answer
 
