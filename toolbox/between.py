@@ -45,8 +45,7 @@ def bow_m(ends: Floats, crs: pyproj.CRS) -> Floats:
 
     Returns
     -------
-    array
-        Distance in its metres (n,); NaN where a place has no longitude and latitude.
+    Distance in its metres (n,); NaN where a place has no longitude and latitude.
     """
     lon, lat = to_degrees(crs).transform(ends[..., 0], ends[..., 1])
     x, y = from_degrees(crs).transform(*_half_way(lon, lat))
@@ -68,8 +67,7 @@ def with_points_between(geometries: Geometries, crs: pyproj.CRS) -> Geometries:
 
     Returns
     -------
-    array
-        The geometries, with corners of old unchanged; no piece moves by more than `MOST_M`.
+    The geometries, with corners of old unchanged; no piece moves by more than `MOST_M`.
 
     Notes
     -----

@@ -96,9 +96,8 @@ def enclosed_either_way(geometry: Any) -> Any:
 
     Returns
     -------
-    Polygon or MultiPolygon
-        Valid; a valid one is returned as it is. Everything a ring encloses, crossed, doubly wound or otherwise, and a
-        hair about every line that encloses nothing.
+    Valid; a valid one is returned as it is. Everything a ring encloses, crossed, doubly wound or otherwise, and a
+    hair about every line that encloses nothing.
     """
     parts = polygons_in(geometry)
     if not parts or _is_sound(geometry):
@@ -118,8 +117,7 @@ def water_beyond_doubt(geometry: Any) -> Any:
 
     Returns
     -------
-    Polygon or MultiPolygon
-        Valid; a valid one is returned as it is.
+    Valid; a valid one is returned as it is.
     """
     parts = polygons_in(geometry)
     if not parts or _is_sound(geometry):

@@ -84,9 +84,8 @@ def on_earth(geometries: Geometries) -> Geometries:
 
     Returns
     -------
-    array
-        Each cut at the 180th meridian, on the grid of seven decimals, exterior rings counter-clockwise and interior
-        ones clockwise (RFC 7946 section 3.1.6; KML 2.2 asks the same of ``Polygon``).
+    Each cut at the 180th meridian, on the grid of seven decimals, exterior rings counter-clockwise and interior
+    ones clockwise (RFC 7946 section 3.1.6; KML 2.2 asks the same of ``Polygon``).
     """
     ready = np.array(geometries, dtype=object)
     bounds = shapely.bounds(ready)

@@ -120,9 +120,8 @@ def parse(text: str, kind: str) -> float:
 
     Returns
     -------
-    float
-        The value in metres, metres per second, seconds, degrees, litres or litres an hour; a bearing is brought into 0
-        to 360.
+    The value in metres, metres per second, seconds, degrees, litres or litres an hour; a bearing is brought into 0
+    to 360.
 
     Raises
     ------

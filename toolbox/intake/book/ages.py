@@ -30,9 +30,8 @@ def ages_years(kinds: Sequence[str], placed: Sequence[str], today: date) -> Floa
 
     Returns
     -------
-    NDArray
-        NaN for what is no wood, where the date is not known, and where it lies ahead. Of a year alone the difference of
-        the years counts, of a month that of the months.
+    NaN for what is no wood, where the date is not known, and where it lies ahead. Of a year alone the difference of
+    the years counts, of a month that of the months.
 
     Examples
     --------

@@ -252,8 +252,7 @@ def make_book(records: Records, crs: pyproj.CRS, *, merge: bool, today: date) ->
 
     Returns
     -------
-    GeoDataFrame
-        `COLUMNS` and geometry, in the order of each spot's first row; ``rows`` counts the rows a spot is made of.
+    `COLUMNS` and geometry, in the order of each spot's first row; ``rows`` counts the rows a spot is made of.
     """
     groups = _groups(records, merge=merge)
     rows_of_table = records.table.to_dict("records") if groups else []

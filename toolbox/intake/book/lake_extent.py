@@ -15,21 +15,11 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, eq=False)
 class LakeExtent:
-    """Bounding box of a shoreline.
+    """Bounding box of a shoreline."""
 
-    Attributes
-    ----------
-    crs
-        The shoreline's reference system, projected, in metres.
-    box
-        West, south, east, north in metres.
-    margin_m
-        How far outside the box a row may lie and still be kept.
-    """
-
-    crs: pyproj.CRS
-    box: tuple[float, float, float, float]
-    margin_m: float
+    crs: pyproj.CRS  # the shoreline's reference system, projected, in metres
+    box: tuple[float, float, float, float]  # west, south, east, north in metres
+    margin_m: float  # how far outside the box a row may lie and still be kept
 
     @classmethod
     def of(cls, shoreline: GeoDataFrame, margin_m: float) -> LakeExtent:

@@ -58,8 +58,7 @@ def find_same(
 
     Returns
     -------
-    NDArray
-        For each row the lowest row number of its group.
+    For each row the lowest row number of its group.
 
     Notes
     -----

@@ -129,9 +129,8 @@ def place(shapes: Geometries, trust: Trust, lake: LakeExtent) -> Placement:
 
     Returns
     -------
-    Placement
-        A row that lands as written is taken as written. Any other is repaired when exactly one repair lands in the
-        box with its margin, and lands in the box itself; else it has no geometry, and a reason.
+    A row that lands as written is taken as written. Any other is repaired when exactly one repair lands in the
+    box with its margin, and lands in the box itself; else it has no geometry, and a reason.
 
     Notes
     -----

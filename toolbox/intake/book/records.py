@@ -181,8 +181,7 @@ def read_records(
 
     Returns
     -------
-    Records
-        One record a row, in order.
+    One record a row, in order.
     """
     n = len(table)
     places = find_positions(table, roles, lake, crs)

@@ -199,9 +199,8 @@ def read_log_geojson(data: bytes, name: str) -> SounderLog:
 
     Returns
     -------
-    SounderLog
-        Depths in metres below what the document names: the transducer, unless it says the water line. Draft of the
-        sounder from the platform's sensors.
+    Depths in metres below what the document names: the transducer, unless it says the water line. Draft of the
+    sounder from the platform's sensors.
 
     Raises
     ------

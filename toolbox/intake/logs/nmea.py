@@ -283,9 +283,8 @@ def read_nmea(
 
     Returns
     -------
-    SounderLog
-        One reading a depth sentence: DPT where there are any, else DBT, else DBS (below the surface). Its place and
-        time lie between the fixes before and after it, by the lines between, where these are at most `FIX_GAP_S` apart.
+    One reading a depth sentence: DPT where there are any, else DBT, else DBS (below the surface). Its place and
+    time lie between the fixes before and after it, by the lines between, where these are at most `FIX_GAP_S` apart.
 
     Notes
     -----

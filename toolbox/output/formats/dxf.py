@@ -103,9 +103,8 @@ def to_dxf(
 
     Returns
     -------
-    bytes
-        A drawing in the form of 2010, in metres. Coordinates are those of the layers; the drawing
-        says which system they are in, and no program reads that by itself.
+    A drawing in the form of 2010, in metres. Coordinates are those of the layers; the drawing
+    says which system they are in, and no program reads that by itself.
 
     Raises
     ------

@@ -192,8 +192,7 @@ def to_gpx_files(
 
     Returns
     -------
-    list
-        One document or more; holds come first, then the other way points in the order given.
+    One document or more; holds come first, then the other way points in the order given.
 
     Raises
     ------
@@ -283,9 +282,8 @@ def to_gpx(
 
     Returns
     -------
-    bytes
-        The document in UTF-8. Names of way points are unique regardless of case. A hold where a stop is made is
-        named by the number and name of the stop, so that way points sort in the order of the run.
+    The document in UTF-8. Names of way points are unique regardless of case. A hold where a stop is made is
+    named by the number and name of the stop, so that way points sort in the order of the run.
 
     Raises
     ------

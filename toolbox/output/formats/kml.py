@@ -137,8 +137,7 @@ def to_kml(
 
     Returns
     -------
-    bytes
-        The document in UTF-8. Heights are never written: everything lies on the surface.
+    The document in UTF-8. Heights are never written: everything lies on the surface.
 
     Raises
     ------

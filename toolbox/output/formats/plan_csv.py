@@ -82,10 +82,9 @@ def to_csv_files(
 
     Returns
     -------
-    dict
-        File name to content in UTF-8. A text that a spreadsheet would work out as a formula, in a cell or as the name
-        of a column, has an apostrophe before it. ``lon`` and ``lat`` are in WGS84; of lines and areas they are those
-        of a point on them, and ``wkt`` has the whole (OGC Simple Features).
+    File name to content in UTF-8. A text that a spreadsheet would work out as a formula, in a cell or as the name
+    of a column, has an apostrophe before it. ``lon`` and ``lat`` are in WGS84; of lines and areas they are those
+    of a point on them, and ``wkt`` has the whole (OGC Simple Features).
     """
     files: dict[str, bytes] = {}
     about = []

@@ -26,20 +26,11 @@ _POLYGON: Final = 3  # type of geometry; of higher types are those of several pa
 
 @dataclass(frozen=True)
 class Ready:
-    """Features ready to be written.
+    """Features ready to be written."""
 
-    Attributes
-    ----------
-    features
-        The features in order.
-    shapes
-        Shape of each, (n,), in WGS84 by `on_earth`; None for one without a place.
-    runs
-        Coordinates of each, ``x,y x,y``, with seven decimals: a text for every point, line and ring in it.
-    """
-
-    features: list[Feature]
-    shapes: Geometries
+    features: list[Feature]  # the features in order
+    shapes: Geometries  # shape of each, (n,), in WGS84 by `on_earth`; None for one without a place
+    # coordinates of each, ``x,y x,y``, with seven decimals: a text for every point, line and ring in it
     runs: list[list[str]]
 
     def of(self, layers: Container[str]) -> Ready:

@@ -119,8 +119,7 @@ def off_by(written: Floats, proved: Floats, crs: pyproj.CRS) -> float:
 
     Returns
     -------
-    float
-        The greatest distance of either from the other, in the unit of ``crs``; both ends count as well.
+    The greatest distance of either from the other, in the unit of ``crs``; both ends count as well.
     """
     drawn = _drawn(written, crs)
     if not np.isfinite(drawn).all():

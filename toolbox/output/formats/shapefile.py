@@ -117,9 +117,8 @@ def to_shapefile_sets(
 
     Returns
     -------
-    dict
-        File name to content. Each archive holds the files of the set and ``README.txt``: cautions, lineage, and the
-        whole name of each column. What had to be cut is warned of.
+    File name to content. Each archive holds the files of the set and ``README.txt``: cautions, lineage, and the
+    whole name of each column. What had to be cut is warned of.
     """
     tables = tables_of(layers, level_m=level_m, rule=rule)
     stems = file_stems(layer for layer, _, _ in tables)

@@ -58,8 +58,7 @@ def draw_legs(axes: Axes, legs: gpd.GeoDataFrame, view: View, pen: Pen) -> dict[
 
     Returns
     -------
-    dict
-        The lines of each leg by its number, in inches on the page.
+    The lines of each leg by its number, in inches on the page.
     """
     by_leg: dict[str, list[Floats]] = {}
     running: list[Floats] = []
@@ -92,8 +91,7 @@ def draw_arrows(axes: Axes, by_leg: Mapping[str, list[Floats]], pen: Pen) -> Flo
 
     Returns
     -------
-    array
-        Boxes of the heads, (n, 4), so that labels keep off them.
+    Boxes of the heads, (n, 4), so that labels keep off them.
     """
     heads: list[Floats] = []
     for lines in by_leg.values():

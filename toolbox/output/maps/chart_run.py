@@ -52,8 +52,7 @@ def draw_run(axes: Axes, frames: Mapping[str, gpd.GeoDataFrame], view: View, pen
 
     Returns
     -------
-    int
-        How many labels found no place.
+    How many labels found no place.
     """
     on_page = pen.figure.dpi_scale_trans
     legs = frames.get("legs")

@@ -35,8 +35,7 @@ def outline(areas: Geometries, tolerance_m: float) -> Path | None:
 
     Returns
     -------
-    Path or None
-        None where there is no polygon.
+    None where there is no polygon.
     """
     parts = shapely.get_parts(areas[~shapely.is_missing(areas)])
     parts = parts[(shapely.get_dimensions(parts) == 2) & ~shapely.is_empty(parts)]

@@ -27,25 +27,17 @@ _ROUNDS: Final = 3
 
 @dataclass(frozen=True)
 class Wish:
-    """A label that wants a place.
+    """A label that wants a place."""
 
-    Attributes
-    ----------
-    x, y
-        Its mark.
-    sizes
-        Width and height of its text, and of shorter forms of it in falling order of liking.
-    near, far
-        Least and greatest distance between mark and label.
-    spots
-        Other points it may sit on, centred, tried before the rings; a leg's number sits on its leg.
-    """
-
+    # its mark
     x: float
     y: float
+    # width and height of its text, and of shorter forms of it in falling order of liking
     sizes: tuple[tuple[float, float], ...]
+    # least and greatest distance between mark and label
     near: float
     far: float
+    # other points it may sit on, centred, tried before the rings; a leg's number sits on its leg
     spots: tuple[tuple[float, float], ...] = ()
 
 
@@ -177,8 +169,7 @@ def place_labels(
 
     Returns
     -------
-    list
-        A place for each wish in its order; None where no form of it fits anywhere within its reach.
+    A place for each wish in its order; None where no form of it fits anywhere within its reach.
     """
     fixed = np.empty((0, 4)) if hard is None or not len(hard) else np.asarray(hard, dtype=float)
     points = np.empty((0, 2)) if soft is None or not len(soft) else np.asarray(soft, dtype=float)

@@ -50,17 +50,10 @@ class Rect:
 
 @dataclass(frozen=True)
 class View:
-    """A window of the lake on a rectangle of the page.
+    """A window of the lake on a rectangle of the page."""
 
-    Attributes
-    ----------
-    rect
-        Where on the page.
-    west_m, south_m, metres_per_inch
-        Which part of the lake, and how large.
-    """
-
-    rect: Rect
+    rect: Rect  # where on the page
+    # which part of the lake, and how large
     west_m: float
     south_m: float
     metres_per_inch: float

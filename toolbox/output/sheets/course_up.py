@@ -67,8 +67,7 @@ def cut_and_turned(
 
     Returns
     -------
-    dict
-        The layers that have something there; lines are kept whole.
+    The layers that have something there; lines are kept whole.
     """
     west, south, east, north = window
     corners = np.array([(west, south), (east, south), (east, north), (west, north)])

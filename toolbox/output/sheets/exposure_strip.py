@@ -35,28 +35,15 @@ _KEY_IN: Final = 0.62
 
 @dataclass(frozen=True, eq=False)
 class Strip:
-    """Rows of the strip, n places by m hours.
+    """Rows of the strip, n places by m hours."""
 
-    Attributes
-    ----------
-    names
-        Of the places.
-    wave_high_m
-        Upper end of the wave band; NaN where not known.
-    fishable, marginal
-        The verdict of each hour; None where there is none.
-    hours
-        Hours in which each place is fishable, in words.
-    more
-        How many places are not shown.
-    """
-
-    names: Sequence[str]
-    wave_high_m: Floats
+    names: Sequence[str]  # of the places
+    wave_high_m: Floats  # upper end of the wave band; NaN where not known
+    # the verdict of each hour; None where there is none
     fishable: Flags | None = None
     marginal: Flags | None = None
-    hours: Sequence[str] = ()
-    more: int = 0
+    hours: Sequence[str] = ()  # hours in which each place is fishable, in words
+    more: int = 0  # how many places are not shown
 
 
 def _head(pen: Pen, day: WindDay, left: float, each: float, base: float, units: str) -> None:

@@ -75,8 +75,7 @@ def to_html(
 
     Returns
     -------
-    str
-        A whole HTML file in UTF-8 that loads nothing.
+    A whole HTML file in UTF-8 that loads nothing.
     """
     tables = [("Legs", table_of_legs(legs))]
     tables += [("Asked of the plan", table_of_answers(questions))] if questions else []

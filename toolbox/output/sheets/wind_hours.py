@@ -28,23 +28,14 @@ TURNING_MPS: Final = 0.5
 
 @dataclass(frozen=True, eq=False)
 class WindDay:
-    """Wind over the lake at each hour of a day.
+    """Wind over the lake at each hour of a day."""
 
-    Attributes
-    ----------
-    start
-        Start of each hour, with its zone.
-    wind_mps, gust_mps, wind_from_deg
-        Wind, gusts and where it comes from; NaN where not known.
-    dark
-        Whether each hour is not wholly light.
-    """
-
-    start: tuple[dt.datetime, ...]
+    start: tuple[dt.datetime, ...]  # start of each hour, with its zone
+    # wind, gusts and where it comes from; NaN where not known
     wind_mps: Floats
     gust_mps: Floats
     wind_from_deg: Floats
-    dark: Flags
+    dark: Flags  # whether each hour is not wholly light
 
     @property
     def words(self) -> str:

@@ -23,23 +23,14 @@ _MOST_LEGS: Final = 12
 
 @dataclass(frozen=True, eq=False)
 class Piece:
-    """A stretch of track that keeps every rule.
+    """A stretch of track that keeps every rule."""
 
-    Attributes
-    ----------
-    marks
-        Its marks, in the direction of travel.
-    before, after
-        What is broken before and after it: a sum of keys of `castshed.toolbox.water.hold_lines.line_rules.BREAKS`; 0
-        where the track itself ends.
-    loop
-        Whether it comes back to its first mark.
-    """
-
-    marks: Indices
+    marks: Indices  # its marks, in the direction of travel
+    # what is broken before and after it: a sum of keys of
+    # `castshed.toolbox.water.hold_lines.line_rules.BREAKS`; 0 where the track itself ends
     before: int
     after: int
-    loop: bool
+    loop: bool  # whether it comes back to its first mark
 
     def turned(self) -> Piece:
         """Give the same piece in the other direction."""

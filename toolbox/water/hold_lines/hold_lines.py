@@ -44,18 +44,10 @@ COLUMNS = (
 
 
 class Followed(NamedTuple):
-    """Hold lines, and the structures that have none.
+    """Hold lines, and the structures that have none."""
 
-    Attributes
-    ----------
-    lines
-        Lines in the direction of travel, with the columns of `COLUMNS`.
-    left_out
-        A point on each structure without a line: `spot_id`, `name`, `reason`.
-    """
-
-    lines: GeoDataFrame
-    left_out: GeoDataFrame
+    lines: GeoDataFrame  # lines in the direction of travel, with the columns of `COLUMNS`
+    left_out: GeoDataFrame  # a point on each structure without a line: `spot_id`, `name`, `reason`
 
 
 def _column(frame: GeoDataFrame, name: str, gap: float) -> Floats:
@@ -175,8 +167,7 @@ def hold_lines(
 
     Returns
     -------
-    Followed
-        Lines, numbered from 1 along each structure in the direction of travel, and what has none.
+    Lines, numbered from 1 along each structure in the direction of travel, and what has none.
 
     Raises
     ------

@@ -25,23 +25,13 @@ _TURN_M: Final = 1.5  # half-length over which the direction of a path is taken
 
 @dataclass(frozen=True, eq=False)
 class Paths:
-    """Smoothed lines and outlines of structures; one entry a path.
+    """Smoothed lines and outlines of structures; one entry a path."""
 
-    Attributes
-    ----------
-    row
-        Row of the structure.
-    line
-        The line; the outline of a polygon runs counter-clockwise, so that the water is on its right.
-    length_m
-        Its length.
-    closed, area
-        Whether it ends where it begins, and whether it is the outline of a polygon.
-    """
-
-    row: Indices
+    row: Indices  # row of the structure
+    # the line; the outline of a polygon runs counter-clockwise, so that the water is on its right
     line: Geometries
-    length_m: Floats
+    length_m: Floats  # its length
+    # whether it ends where it begins, and whether it is the outline of a polygon
     closed: Flags
     area: Flags
 
@@ -51,24 +41,12 @@ class Paths:
 
 @dataclass(frozen=True, eq=False)
 class Tracks:
-    """Lines that a boat might follow beside paths; one entry a track.
+    """Lines that a boat might follow beside paths; one entry a track."""
 
-    Attributes
-    ----------
-    path
-        The path it lies beside.
-    line
-        The track; a ring ends where it begins.
-    ring
-        Whether it is a ring.
-    cast_m
-        Distance from the path at which it was drawn; 0 where it was drawn otherwise.
-    """
-
-    path: Indices
-    line: Geometries
-    ring: Flags
-    cast_m: Floats
+    path: Indices  # the path it lies beside
+    line: Geometries  # the track; a ring ends where it begins
+    ring: Flags  # whether it is a ring
+    cast_m: Floats  # distance from the path at which it was drawn; 0 where it was drawn otherwise
 
 
 def _smoothed(xy: Floats, width: float, *, closed: bool) -> Floats:

@@ -30,37 +30,24 @@ _SQUARE: Final = 0.02  # cosine up to which a mark lies square off the end of a 
 
 @dataclass(frozen=True, eq=False)
 class Marks:
-    """Marks along tracks, one after the other; numbers are NaN where a mark was ruled out before they mattered.
+    """Marks along tracks, one after the other; numbers are NaN where a mark was ruled out before they mattered."""
 
-    Attributes
-    ----------
-    track, following
-        Track, ascending, and the next mark on it: -1 at the end of an open one.
-    x, y, aim_x, aim_y, cast_m
-        The mark, the point of the structure nearest to it, and the distance between them.
-    along_m, side, station
-        Where its path is nearest, which side of the path it lies on, and the station there.
-    depth_m
-        Today's depth.
-    broken
-        Sum of the keys of `BREAKS` that it breaks.
-    broken_after
-        The same for the way to the following mark, where both marks keep all rules.
-    """
-
+    # track, ascending, and the next mark on it: -1 at the end of an open one
     track: Indices
     following: Indices
+    # the mark, the point of the structure nearest to it, and the distance between them
     x: Floats
     y: Floats
     aim_x: Floats
     aim_y: Floats
     cast_m: Floats
+    # where its path is nearest, which side of the path it lies on, and the station there
     along_m: Floats
     side: NDArray[np.int8]
     station: Indices
-    depth_m: Floats
-    broken: Bits
-    broken_after: Bits
+    depth_m: Floats  # today's depth
+    broken: Bits  # sum of the keys of `BREAKS` that it breaks
+    broken_after: Bits  # the same for the way to the following mark, where both marks keep all rules
 
 
 def _dense(tracks: Tracks, step_m: float) -> tuple[Indices, Indices, Floats, Floats]:
@@ -89,8 +76,7 @@ def mark_tracks(tracks: Tracks, paths: Paths, sides: Sides, fished: Fished) -> M
 
     Returns
     -------
-    Marks
-        At most three metres apart.
+    At most three metres apart.
     """
     track, following, x, y = _dense(tracks, _STEP_M)
     path = tracks.path[track]

@@ -57,47 +57,28 @@ _ROOM_M: Final = 1.6  # from the least and longest cast, within which a way of t
 
 @dataclass(frozen=True, eq=False)
 class Lay:
-    """How places lie to the structure they fish; one entry a place.
+    """How places lie to the structure they fish; one entry a place."""
 
-    Attributes
-    ----------
-    aim_x, aim_y, cast_m
-        The point of the structure nearest to each, and how far it is.
-    depth_m, top_m
-        Today's depth at the place, and of the structure's top.
-    broken
-        Sum of the keys of `BREAKS` that it breaks.
-    """
-
+    # the point of the structure nearest to each, and how far it is
     aim_x: Floats
     aim_y: Floats
     cast_m: Floats
+    # today's depth at the place, and of the structure's top
     depth_m: Floats
     top_m: Floats
-    broken: Bits
+    broken: Bits  # sum of the keys of `BREAKS` that it breaks
 
 
 @dataclass(frozen=True, eq=False)
 class Fished:
-    """Structures that are fished, by row, in their setting; the same rows as those of the surroundings.
+    """Structures that are fished, by row, in their setting; the same rows as those of the surroundings."""
 
-    Attributes
-    ----------
-    structures
-        Their geometries.
-    bottom_m, height_m
-        Charted depth of the bottom under each (NaN: the surface's own), and height off the bottom.
-    setting
-        The lake on the day, the rules of a hold, and what to keep off.
-    blocks
-        Least depths of blocks of the surface.
-    """
-
-    structures: Geometries
+    structures: Geometries  # their geometries
+    # charted depth of the bottom under each (NaN: the surface's own), and height off the bottom
     bottom_m: Floats
     height_m: Floats
-    setting: Setting
-    blocks: LeastBlocks = field(init=False)
+    setting: Setting  # the lake on the day, the rules of a hold, and what to keep off
+    blocks: LeastBlocks = field(init=False)  # least depths of blocks of the surface
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "blocks", LeastBlocks(self.setting.surface))
@@ -138,8 +119,7 @@ def lay_of(x: Floats, y: Floats, row: Indices, fished: Fished, places: Geometrie
 
     Returns
     -------
-    Lay
-        Cheap rules go first; a place that breaks one of them is not tried on the next.
+    Cheap rules go first; a place that breaks one of them is not tried on the next.
 
     Notes
     -----

@@ -34,33 +34,21 @@ _NEARER: Final = 0.9  # share of its distance that a sample may lose to a bend b
 
 @dataclass(frozen=True, eq=False)
 class Sides:
-    """Stations along paths and the side that is deeper there; one entry a station.
+    """Stations along paths and the side that is deeper there; one entry a station."""
 
-    Attributes
-    ----------
-    path, along_m
-        Path, ascending, and distance from its begin.
-    east, north
-        Direction of the path; the left lies towards (-north, east).
-    fall_m
-        How much deeper the left is than the right one cast off; beside a polygon, how much deeper its edge is
-        than the water one cast off. NaN where neither side has water that is known.
-    clear
-        Whether that stands out from the depth error and from the roughness.
-    lonely
-        Whether only one side has water that is known.
-    deep
-        `LEFT` or `RIGHT`: the side of the nearest clear station of the path; `BOTH` where the path has none. Round a
-        polygon without a clearly deep edge, `BOTH` wherever the edge is not clearly the shallow one.
-    """
-
+    # path, ascending, and distance from its begin
     path: Indices
     along_m: Floats
+    # direction of the path; the left lies towards (-north, east)
     east: Floats
     north: Floats
+    # how much deeper the left is than the right one cast off; beside a polygon, how much deeper its edge is
+    # than the water one cast off. NaN where neither side has water that is known.
     fall_m: Floats
-    clear: Flags
-    lonely: Flags
+    clear: Flags  # whether that stands out from the depth error and from the roughness
+    lonely: Flags  # whether only one side has water that is known
+    # `LEFT` or `RIGHT`: the side of the nearest clear station of the path; `BOTH` where the path has none.
+    # Round a polygon without a clearly deep edge, `BOTH` wherever the edge is not clearly the shallow one.
     deep: NDArray[np.int8]
 
     def station_at(self, path: Indices, along_m: Floats) -> Indices:
@@ -146,8 +134,7 @@ def side_depths(
 
     Returns
     -------
-    Sides
-        Stations a third of a cast apart.
+    Stations a third of a cast apart.
 
     Notes
     -----

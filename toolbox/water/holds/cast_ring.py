@@ -28,20 +28,11 @@ _FAR: Final = 3.0  # how far a shadow reaches, in greatest casts; pieces of shor
 
 @dataclass(frozen=True, eq=False)
 class Reach:
-    """Cast reach of n structures.
+    """Cast reach of n structures."""
 
-    Attributes
-    ----------
-    area
-        Water from which the structure can be cast to; empty where there is none.
-    reason
-        Why there is none, empty text otherwise.
-    cut, covered
-        Whether land or tall cover takes a part of the full ring, and whether tall cover does.
-    """
-
-    area: Geometries
-    reason: list[str]
+    area: Geometries  # water from which the structure can be cast to; empty where there is none
+    reason: list[str]  # why there is none, empty text otherwise
+    # whether land or tall cover takes a part of the full ring, and whether tall cover does
     cut: Flags
     covered: Flags
 
@@ -170,9 +161,8 @@ def cast_reaches(
 
     Returns
     -------
-    Reach
-        One entry a structure. A place belongs to it when it is no nearer to the structure than the least cast
-        and a straight line over water, no longer than the most cast, leads to the structure.
+    One entry a structure. A place belongs to it when it is no nearer to the structure than the least cast
+    and a straight line over water, no longer than the most cast, leads to the structure.
 
     Notes
     -----

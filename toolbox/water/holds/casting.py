@@ -139,8 +139,7 @@ def find_holds(
 
     Returns
     -------
-    Found
-        One entry a structure.
+    One entry a structure.
     """
     one = replace(setting, rules=replace(setting.rules, most_holds=1))
     return find_holds_apart(structures, one, rows=rows, bottom_m=bottom_m, height_m=height_m)[0]

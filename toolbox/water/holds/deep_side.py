@@ -22,28 +22,17 @@ _NARROWEST_M = 1.0  # standard deviation across the narrow way below which the s
 
 @dataclass(frozen=True, eq=False)
 class DeepSide:
-    """Deep side by group of samples.
+    """Deep side by group of samples."""
 
-    Attributes
-    ----------
-    east, north
-        Unit vector towards deeper water; both 0 where there is none at all.
-    fall_m
-        How much deeper the plane is one cast off, metres.
-    clear
-        Whether the fall stands out from the depth error and from the roughness round the plane.
-    weight
-        What the side counts: 1 where it is clear, next to nothing where not, and 0 on dead level ground.
-    directionality
-        0 to 1: the plane's share in the variance of the depths, their own error counted in; 1 is a clean
-        slope without error, 0 level ground or a fall alike on all sides.
-    """
-
+    # unit vector towards deeper water; both 0 where there is none at all
     east: Floats
     north: Floats
-    fall_m: Floats
-    clear: Flags
+    fall_m: Floats  # how much deeper the plane is one cast off, metres
+    clear: Flags  # whether the fall stands out from the depth error and from the roughness round the plane
+    # what the side counts: 1 where it is clear, next to nothing where not, and 0 on dead level ground
     weight: Floats
+    # 0 to 1: the plane's share in the variance of the depths, their own error counted in; 1 is a clean
+    # slope without error, 0 level ground or a fall alike on all sides
     directionality: Floats
 
     @property
@@ -82,8 +71,7 @@ def deep_sides(
 
     Returns
     -------
-    DeepSide
-        One entry a group.
+    One entry a group.
 
     Notes
     -----

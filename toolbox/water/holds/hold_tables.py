@@ -26,48 +26,33 @@ _BITS: Final = len(RULES)
 
 @dataclass(frozen=True, eq=False)
 class Found:
-    """Holds of n structures; numbers are NaN where there is none.
+    """Holds of n structures; numbers are NaN where there is none."""
 
-    Attributes
-    ----------
-    found
-        Whether there is a hold.
-    x, y, aim_x, aim_y
-        Hold, and the point of the structure it casts to.
-    depth_m, margin_m, cast_m
-        Today's depth at the hold, spare water at the shallowest of the drift circle beyond what is needed, length of
-        the cast.
-    cast_bearing_deg, deep_bearing_deg, wind_angle_deg
-        Boat to structure; structure to deep water, NaN where no side is clearly deeper; angle between cast
-        and the direction the wind comes from, NaN without a wind.
-    directionality
-        How clear the deep side is, 0 to 1 (`deep_side.DeepSide`).
-    fall_m
-        How much deeper the plane through the visible water is one cast off on the deep side.
-    aim_depth_m
-        Today's depth at the deepest part of the structure's edge, with or without a hold; NaN where none is known.
-    seen_depth_m
-        Deepest water within a cast that is seen from the structure, with or without a hold; NaN where none is.
-    broken, alone
-        How many places broke each rule, and how many that one only, by bit of `hold_rules.RULES`, (n, 9). Complete
-        for structures without a hold.
-    """
-
-    found: Flags
+    found: Flags  # whether there is a hold
+    # hold, and the point of the structure it casts to
     x: Floats
     y: Floats
     aim_x: Floats
     aim_y: Floats
+    # today's depth at the hold, spare water at the shallowest of the drift circle beyond what is needed,
+    # length of the cast
     depth_m: Floats
     margin_m: Floats
     cast_m: Floats
+    # boat to structure; structure to deep water, NaN where no side is clearly deeper; angle between cast
+    # and the direction the wind comes from, NaN without a wind
     cast_bearing_deg: Floats
     deep_bearing_deg: Floats
     wind_angle_deg: Floats
-    directionality: Floats
-    fall_m: Floats
+    directionality: Floats  # how clear the deep side is, 0 to 1 (`deep_side.DeepSide`)
+    fall_m: Floats  # how much deeper the plane through the visible water is one cast off on the deep side
+    # today's depth at the deepest part of the structure's edge, with or without a hold; NaN where none is
+    # known
     aim_depth_m: Floats
+    # deepest water within a cast that is seen from the structure, with or without a hold; NaN where none is
     seen_depth_m: Floats
+    # how many places broke each rule, and how many that one only, by bit of `hold_rules.RULES`, (n, 9).
+    # Complete for structures without a hold.
     broken: Indices
     alone: Indices
 

@@ -18,25 +18,16 @@ _MOST_PAIRS: Final = 1_000_000
 
 @dataclass(frozen=True, eq=False)
 class NextStructures:
-    """Structures round each of those that are fished, one after the other.
+    """Structures round each of those that are fished, one after the other."""
 
-    Attributes
-    ----------
-    rows
-        Row of each fished structure among all.
-    points, point_rows
-        All structures that are points, and the row of each.
-    first, count
-        Where the other neighbours of each fished structure begin in ``others``, and how many there are.
-    others, bounds
-        Those neighbours, and the box of each.
-    """
-
-    rows: Indices
+    rows: Indices  # row of each fished structure among all
+    # all structures that are points, and the row of each
     points: cKDTree
     point_rows: Indices
+    # where the other neighbours of each fished structure begin in ``others``, and how many there are
     first: Indices
     count: Indices
+    # those neighbours, and the box of each
     others: Geometries
     bounds: Floats = field(init=False)
 

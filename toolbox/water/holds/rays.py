@@ -29,48 +29,31 @@ _MIDDLE = 0.3  # cost of the end of a line against its middle, where the deep si
 
 @dataclass(frozen=True, eq=False)
 class Rays:
-    """Rays of many structures, one after the other; all arrays have one entry a ray unless said otherwise.
+    """Rays of many structures, one after the other; all arrays have one entry a ray unless said otherwise."""
 
-    Attributes
-    ----------
-    structure
-        Row of the structure, ascending.
-    group, groups
-        Stretch of a structure that has a deep side of its own, and how many there are: a point or polygon is
-        one, a long line several.
-    x, y
-        Point of the structure that the ray starts from, the aim of a cast.
-    east, north
-        Unit vector from there to the boat.
-    middle_x, middle_y
-        Middle of the stretch.
-    cost
-        What the ray loses by lying off the middle of a line.
-    before, after
-        The neighbouring rays, left and right on the same ring.
-    open
-        False where another part of the same structure is nearer.
-    ring, place
-        Ring on which the ray ends and how far along it, metres; -1 and NaN for a fan round a point.
-    rings, parts
-        The rings themselves and the simple geometry each belongs to.
-    """
-
-    structure: Indices
+    structure: Indices  # row of the structure, ascending
+    # stretch of a structure that has a deep side of its own, and how many there are: a point or polygon is
+    # one, a long line several
     group: Indices
     groups: int
+    # point of the structure that the ray starts from, the aim of a cast
     x: Floats
     y: Floats
+    # unit vector from there to the boat
     east: Floats
     north: Floats
+    # middle of the stretch
     middle_x: Floats
     middle_y: Floats
-    cost: Floats
+    cost: Floats  # what the ray loses by lying off the middle of a line
+    # the neighbouring rays, left and right on the same ring
     before: Indices
     after: Indices
-    open: Flags
+    open: Flags  # false where another part of the same structure is nearer
+    # ring on which the ray ends and how far along it, metres; -1 and NaN for a fan round a point
     ring: Indices
     place: Floats
+    # the rings themselves and the simple geometry each belongs to
     rings: Geometries
     parts: Geometries
 
@@ -246,8 +229,7 @@ def cast_rays(structures: Geometries, most_m: float) -> Rays:
 
     Returns
     -------
-    Rays
-        Of all structures, ascending by row.
+    Of all structures, ascending by row.
 
     Notes
     -----

@@ -21,27 +21,18 @@ _STEP_M: Final = 1.5  # finest step along a ray; the line of cast of a chosen ho
 
 @dataclass(frozen=True, eq=False)
 class VisibleRing:
-    """Water round structures, by ray and length of cast.
+    """Water round structures, by ray and length of cast."""
 
-    Attributes
-    ----------
-    rays, radii_m
-        The rays, and the lengths of cast looked at.
-    aim_depth_m, top_m
-        Today's depth at each ray's aim, and of the structure's top there.
-    depth_m, seen
-        Today's depth at each length of each ray, and whether the water is open from the aim to there.
-    deep
-        Deep side of each group of rays.
-    """
-
+    # the rays, and the lengths of cast looked at
     rays: Rays
     radii_m: Floats
+    # today's depth at each ray's aim, and of the structure's top there
     aim_depth_m: Floats
     top_m: Floats
+    # today's depth at each length of each ray, and whether the water is open from the aim to there
     depth_m: Floats
     seen: Flags
-    deep: DeepSide
+    deep: DeepSide  # deep side of each group of rays
 
 
 def _steps(radii: Floats, step: float) -> tuple[Floats, Indices]:
@@ -83,8 +74,7 @@ def look_round(
 
     Returns
     -------
-    VisibleRing
-        Rays in the order of the structures.
+    Rays in the order of the structures.
 
     Notes
     -----

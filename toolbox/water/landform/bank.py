@@ -87,8 +87,7 @@ def bank_lines(
 
     Returns
     -------
-    list of BankLine
-        In the order of the grid's rows; empty where there is no edge.
+    In the order of the grid's rows; empty where there is no edge.
     """
     depth = surface.depth_m
     if unknown_is_land is None:

@@ -102,9 +102,8 @@ def coarsened(surface: DepthSurface, cell_m: float) -> DepthSurface:
 
     Returns
     -------
-    DepthSurface
-        With the same corner in the northwest; its last row and column may reach beyond the old grid. A block is
-        unknown only where all its cells are.
+    With the same corner in the northwest; its last row and column may reach beyond the old grid. A block is
+    unknown only where all its cells are.
     """
     down, right = (max(1, int(cell_m / size + 1e-9)) for size in (surface.cell_y_m, surface.cell_x_m))
     if down == 1 and right == 1:

@@ -191,9 +191,8 @@ def stems(
 
     Returns
     -------
-    list of arrays
-        Numbers of the cells of each stem. At a meeting the arm that gathers more goes on and the other begins a stem
-        of its own; the two greatest arms that come down to a deepest cell are one stem.
+    Numbers of the cells of each stem. At a meeting the arm that gathers more goes on and the other begins a stem
+    of its own; the two greatest arms that come down to a deepest cell are one stem.
     """
     most = int(np.count_nonzero(cells >= least_cells))
     # Every cell is in one stem, and each stem may repeat the cell it comes out at.

@@ -132,9 +132,8 @@ def crest_lines(
 
     Returns
     -------
-    list of (rows, columns)
-        The cells of each line in order along it. In every piece of band the longest line comes first; the branches
-        that follow end where they meet one before them. No cell is in two lines.
+    The cells of each line in order along it. In every piece of band the longest line comes first; the branches
+    that follow end where they meet one before them. No cell is in two lines.
 
     Notes
     -----

@@ -127,8 +127,7 @@ def gradient(
 
     Returns
     -------
-    Gradient
-        Arrays of the grid's shape.
+    Arrays of the grid's shape.
 
     Raises
     ------

@@ -186,8 +186,7 @@ def run_violations(
 
     Returns
     -------
-    list of Violation
-        Everything that does not hold; empty for a sound run.
+    Everything that does not hold; empty for a sound run.
 
     Raises
     ------

@@ -49,8 +49,7 @@ def enclosed(shape: Any) -> list[Any]:
 
     Returns
     -------
-    list of geometries
-        One area, unless it is empty; lines and points that belong to no area.
+    One area, unless it is empty; lines and points that belong to no area.
     """
     rings = _rings(shape)
     faces: list[Any] = []

@@ -98,8 +98,7 @@ class Afloat:
 
         Returns
         -------
-        Passages
-            Its first stop is the first ramp with an entry; reasons refer to it.
+        Its first stop is the first ramp with an entry; reasons refer to it.
         """
         stops = [entry for entry in self.entries if entry is not None]
         return passages(

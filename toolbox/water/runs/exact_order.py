@@ -24,9 +24,8 @@ def exact_order(cost: Ints) -> Ints:
 
     Returns
     -------
-    array of int
-        All nodes, 0 first and k - 1 last. Of equal orders the one that is found first from the end is taken, the
-        same on every machine.
+    All nodes, 0 first and k - 1 last. Of equal orders the one that is found first from the end is taken, the
+    same on every machine.
 
     Notes
     -----

@@ -58,8 +58,7 @@ def least_clearances(lines: Geometries, *, running: bool, water: Any, hazards: A
 
     Returns
     -------
-    array
-        Metres (n,); 0 for what enters a hazard or leaves the water.
+    Metres (n,); 0 for what enters a hazard or leaves the water.
     """
     sea = _geometries(water)
     origin = origin_of(sea) if len(sea) else np.zeros(2)

@@ -41,18 +41,11 @@ _FEW: Final = 1500  # corners looked at
 
 @dataclass(frozen=True, eq=False)
 class LaunchGround:
-    """What a launch is held to near one ramp.
+    """What a launch is held to near one ramp."""
 
-    Attributes
-    ----------
-    hard
-        What no part of it may enter: charted things with their radius and position error, closed zones.
-    dry
-        Ground and water that floats no boat: only the lane may lie on it.
-    """
-
+    # what no part of it may enter: charted things with their radius and position error, closed zones
     hard: Any
-    dry: Any
+    dry: Any  # ground and water that floats no boat: only the lane may lie on it
 
 
 def charted_things(hazards: Any) -> Any:
@@ -303,8 +296,7 @@ def launch_from(
 
     Returns
     -------
-    tuple
-        The entry and the launch. The ramp itself and None where it lies in such water; None twice where there is none.
+    The entry and the launch. The ramp itself and None where it lies in such water; None twice where there is none.
     """
     parts = np.asarray(shapely.get_parts(idling), dtype=object)
     parts = parts[shapely.dwithin(parts, ramp, reach_m)] if len(parts) else parts

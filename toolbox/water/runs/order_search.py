@@ -52,8 +52,7 @@ def better_order(cost: Ints, order: Ints, *, rounds: int, seed: int = 0) -> Ints
 
     Returns
     -------
-    array of int
-        The best order met, never dearer than the one given.
+    The best order met, never dearer than the one given.
 
     Notes
     -----

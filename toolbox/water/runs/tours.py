@@ -135,10 +135,9 @@ def tour(cost: ArrayLike, *, start: int = 0, end: int = 0) -> Ints:
 
     Returns
     -------
-    array of int
-        All stops once, ``start`` first; a closed tour names its start once and the way back is understood. A closed
-        tour runs in the direction in which its second stop has a lower number than its last. The same costs give the
-        same order on every machine.
+    All stops once, ``start`` first; a closed tour names its start once and the way back is understood. A closed
+    tour runs in the direction in which its second stop has a lower number than its last. The same costs give the
+    same order on every machine.
 
     Raises
     ------

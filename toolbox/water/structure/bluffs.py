@@ -70,10 +70,9 @@ def find_bluffs(
 
     Returns
     -------
-    geopandas.GeoDataFrame
-        A LineString along the water's edge for each bluff, the clearest first. `top_m` is 0, the water's edge;
-        `base_m` the middle depth within `within_m` of it; `slope_deg` the mean slope down to there; `strength`
-        is base over `depth_m`.
+    A LineString along the water's edge for each bluff, the clearest first. `top_m` is 0, the water's edge;
+    `base_m` the middle depth within `within_m` of it; `slope_deg` the mean slope down to there; `strength`
+    is base over `depth_m`.
 
     Raises
     ------

@@ -144,11 +144,10 @@ def find_channel_bends(
 
     Returns
     -------
-    geopandas.GeoDataFrame
-        A LineString along the middle of the bed through each bend, the clearest first. `base_m` is the middle depth of
-        the bed, `top_m` that of the rim (base less the cut), `slope_deg` that of the steeper wall; there is no deeper
-        side to a bed, so `deep_bearing_deg` is NaN. `strength` is the lesser of turn over `turn_deg` and cut over
-        `cut_m`.
+    A LineString along the middle of the bed through each bend, the clearest first. `base_m` is the middle depth of
+    the bed, `top_m` that of the rim (base less the cut), `slope_deg` that of the steeper wall; there is no deeper
+    side to a bed, so `deep_bearing_deg` is NaN. `strength` is the lesser of turn over `turn_deg` and cut over
+    `cut_m`.
 
     Raises
     ------

@@ -106,9 +106,8 @@ def without_echoes(findings: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
 
     Returns
     -------
-    geopandas.GeoDataFrame
-        The findings that are no echoes, in their order, with a column ``echoes``: what the echoes put to each are,
-        such as ``ledge, 2.1 m of drop``; empty where there are none.
+    The findings that are no echoes, in their order, with a column ``echoes``: what the echoes put to each are,
+    such as ``ledge, 2.1 m of drop``; empty where there are none.
     """
     kept = findings.reset_index(drop=True)
     left = np.ones(len(kept), dtype=bool)

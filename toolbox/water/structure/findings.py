@@ -85,9 +85,8 @@ def find_all(
 
     Returns
     -------
-    geopandas.GeoDataFrame
-        Findings of all kinds in the columns of `frame.NUMBERS`, with ``echoes``, ``confidence`` (0 to 1) and ``score``
-        (0 to 1), the best first.
+    Findings of all kinds in the columns of `frame.NUMBERS`, with ``echoes``, ``confidence`` (0 to 1) and ``score``
+    (0 to 1), the best first.
 
     Notes
     -----
@@ -147,8 +146,7 @@ def chosen(
 
     Returns
     -------
-    geopandas.GeoDataFrame
-        The chosen ones in their order, with ``rank`` from 1.
+    The chosen ones in their order, with ``rank`` from 1.
     """
     shallow = found["top_m"].fillna(found["base_m"])
     deep = found["base_m"].fillna(found["top_m"])

@@ -107,11 +107,10 @@ def find_flats(
 
     Returns
     -------
-    geopandas.GeoDataFrame
-        A Polygon for each flat, the clearest first. `top_m` and `base_m` are the depths that a twentieth of it is
-        shallower and deeper than; `slope_deg` is that of the plane through it, `deep_bearing_deg` its fall (NaN where
-        it is level); `length_m` is the longer side of the narrowest box round it; `strength` is the root of area over
-        `area_m2`.
+    A Polygon for each flat, the clearest first. `top_m` and `base_m` are the depths that a twentieth of it is
+    shallower and deeper than; `slope_deg` is that of the plane through it, `deep_bearing_deg` its fall (NaN where
+    it is level); `length_m` is the longer side of the narrowest box round it; `strength` is the root of area over
+    `area_m2`.
 
     Raises
     ------

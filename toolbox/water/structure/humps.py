@@ -102,11 +102,10 @@ def find_humps(surface: DepthSurface, *, relief_m: float = 0.75, area_m2: float 
 
     Returns
     -------
-    geopandas.GeoDataFrame
-        One point a hump, at its crown. `top_m` is its least depth, `base_m` the depth at which it closes. `length_m`,
-        `area_m2` and the mean slope `slope_deg` are of the ground it has for itself: down to there, or to where a
-        lower hump joins it. `deep_bearing_deg` points to where the ground round it is deepest, NaN where it is as deep
-        all round.
+    One point a hump, at its crown. `top_m` is its least depth, `base_m` the depth at which it closes. `length_m`,
+    `area_m2` and the mean slope `slope_deg` are of the ground it has for itself: down to there, or to where a
+    lower hump joins it. `deep_bearing_deg` points to where the ground round it is deepest, NaN where it is as deep
+    all round.
 
     Raises
     ------

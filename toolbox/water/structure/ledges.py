@@ -95,10 +95,9 @@ def find_ledges(
 
     Returns
     -------
-    geopandas.GeoDataFrame
-        A LineString along the middle of each drop, the clearest first. `top_m` and `base_m` are the middle depths of
-        its upper and lower edge, `slope_deg` the mean slope between them (so relief over its tangent is the run),
-        `strength` is the drop beyond that of the sides over `drop_m`.
+    A LineString along the middle of each drop, the clearest first. `top_m` and `base_m` are the middle depths of
+    its upper and lower edge, `slope_deg` the mean slope between them (so relief over its tangent is the run),
+    `strength` is the drop beyond that of the sides over `drop_m`.
 
     Raises
     ------

@@ -36,10 +36,9 @@ def find_pockets(
 
     Returns
     -------
-    geopandas.GeoDataFrame
-        A Point each, on the axis, where the isobaths turn most. `top_m` and `base_m` are the depths of the axis at its
-        head and at its mouth, `length_m` its length between them, `slope_deg` its mean slope, `deep_bearing_deg` the
-        way it opens, `area_m2` the ground where isobaths turn so much.
+    A Point each, on the axis, where the isobaths turn most. `top_m` and `base_m` are the depths of the axis at its
+    head and at its mouth, `length_m` its length between them, `slope_deg` its mean slope, `deep_bearing_deg` the
+    way it opens, `area_m2` the ground where isobaths turn so much.
 
     Raises
     ------

@@ -76,9 +76,8 @@ def find_saddles(
 
     Returns
     -------
-    geopandas.GeoDataFrame
-        One point a saddle. `top_m` is its own depth, `base_m` the depth that both sides reach, `slope_deg` the fall to
-        the deeper side, to which `deep_bearing_deg` points; `length_m` is the way between the two tops.
+    One point a saddle. `top_m` is its own depth, `base_m` the depth that both sides reach, `slope_deg` the fall to
+    the deeper side, to which `deep_bearing_deg` points; `length_m` is the way between the two tops.
 
     Raises
     ------

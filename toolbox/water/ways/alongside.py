@@ -30,24 +30,14 @@ class Edges:
 
 @dataclass(frozen=True, eq=False)
 class Alongside:
-    """What each of some lines passes nearest to, seen by a boat that follows it.
+    """What each of some lines passes nearest to, seen by a boat that follows it."""
 
-    Attributes
-    ----------
-    distance_m
-        Distance; NaN where there is nothing to pass.
-    name
-        What it is; empty where there is nothing.
-    side
-        ``port`` or ``starboard``; ``ahead`` or ``astern`` within an eighth of a circle of the bow or the stern.
-    along_m
-        How far along the line the boat is nearest to it.
-    """
-
-    distance_m: Floats
-    name: Geometries
+    distance_m: Floats  # distance; NaN where there is nothing to pass
+    name: Geometries  # what it is; empty where there is nothing
+    # ``port`` or ``starboard``; ``ahead`` or ``astern`` within an eighth of a circle of the bow or the
+    # stern
     side: Geometries
-    along_m: Floats
+    along_m: Floats  # how far along the line the boat is nearest to it
 
 
 def _named(frame: gpd.GeoDataFrame | None, usual: str) -> Geometries:
@@ -92,8 +82,7 @@ def edges_to_keep_from(
 
     Returns
     -------
-    Edges
-        The water's edge, the hazards that count, and the closed zones.
+    The water's edge, the hazards that count, and the closed zones.
     """
     thin_only = {} if running else {"column": "care", "besides": "run"}
     shore: Geometries = np.array([union_of(areas_of(water)), None], dtype=object)[:-1]
@@ -134,8 +123,7 @@ def passed_nearest(lines: Geometries, edges: Edges) -> Alongside:
 
     Returns
     -------
-    Alongside
-        Distances are exact for the geometry given.
+    Distances are exact for the geometry given.
     """
     count = len(lines)
     found = Alongside(

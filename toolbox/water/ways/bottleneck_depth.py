@@ -136,9 +136,8 @@ def sills(depth: DepthSurface, start: Any, stops: Any) -> list[Sill | None]:
 
     Returns
     -------
-    list
-        For each stop the shallowest cell of the way whose shallowest cell is deepest, over eight neighbours; the stop
-        and the start count. None where unknown cells or the surface's edge bar every way.
+    For each stop the shallowest cell of the way whose shallowest cell is deepest, over eight neighbours; the stop
+    and the start count. None where unknown cells or the surface's edge bar every way.
 
     Notes
     -----

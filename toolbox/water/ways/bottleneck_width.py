@@ -151,9 +151,8 @@ def narrowest(water: SafeWater, start: Any, stops: Any, *, up_to_m: float = np.i
 
     Returns
     -------
-    list
-        Width and place for each stop; None where a stop or the start is off the water or in another, or where
-        nothing narrows the way between them.
+    Width and place for each stop; None where a stop or the start is off the water or in another, or where
+    nothing narrows the way between them.
 
     Notes
     -----

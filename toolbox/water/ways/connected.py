@@ -37,8 +37,7 @@ class ConnectedWaters:
 
         Returns
         -------
-        array of int
-            Its number; -1 where a point lies in none; the lowest number where waters touch in the point.
+        Its number; -1 where a point lies in none; the lowest number where waters touch in the point.
         """
         given = np.reshape(np.asarray(xy, dtype=np.float64), (-1, 2))
         points = np.asarray(shapely.points(given), dtype=object)

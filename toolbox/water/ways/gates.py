@@ -113,8 +113,7 @@ def find_gates(stops: Floats, running: SafeWater, idling: SafeWater, counts: Fla
 
     Returns
     -------
-    list
-        Corners (k, 2) from the stop to its gate, which lies in running water; None where no idle way leads there.
+    Corners (k, 2) from the stop to its gate, which lies in running water; None where no idle way leads there.
 
     Notes
     -----
@@ -186,9 +185,8 @@ def find_links(running: SafeWater, idling: SafeWater, members: Floats, counts: F
 
     Returns
     -------
-    list of Link
-        For each pair of running waters that follow one another on the shortest idle way between two of the members,
-        the shortest stretch between them.
+    For each pair of running waters that follow one another on the shortest idle way between two of the members,
+    the shortest stretch between them.
     """
     ways = idling.ways(members)
     own = running.locate(members)

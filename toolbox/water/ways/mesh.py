@@ -29,27 +29,16 @@ class Mesh:
 
     A corner of the shore at which water meets itself in a point has one vertex for each side, so that no way
     leads through the point.
-
-    Attributes
-    ----------
-    xy
-        Coordinates of the vertices, sorted by x, then y.
-    triangles
-        Three vertices of each triangle; half-edge ``3 t + k`` runs from corner k to corner k + 1.
-    twin
-        For each half-edge the one on its other side, -1 along the shore.
-    before, after
-        The vertices that precede and follow each vertex along the shore, water to the left.
-    part
-        Number of the connected water each triangle belongs to.
     """
 
-    xy: Floats
+    xy: Floats  # coordinates of the vertices, sorted by x, then y
+    # three vertices of each triangle; half-edge ``3 t + k`` runs from corner k to corner k + 1
     triangles: Ints
-    twin: Ints
+    twin: Ints  # for each half-edge the one on its other side, -1 along the shore
+    # the vertices that precede and follow each vertex along the shore, water to the left
     before: Ints
     after: Ints
-    part: Ints
+    part: Ints  # number of the connected water each triangle belongs to
 
     @cached_property
     def bends(self) -> Flags:
@@ -131,8 +120,7 @@ def triangulate(water: Any) -> Mesh:
 
     Returns
     -------
-    Mesh
-        Triangles, neighbours and shore of the water.
+    Triangles, neighbours and shore of the water.
 
     Raises
     ------

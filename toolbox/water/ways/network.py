@@ -82,8 +82,7 @@ def connect(mesh: Mesh, places: Places) -> Network:
 
     Returns
     -------
-    Network
-        Lines along which the places, and the corners a way between them can bend round, see each other.
+    Lines along which the places, and the corners a way between them can bend round, see each other.
 
     Notes
     -----

@@ -64,8 +64,7 @@ def turn(a: Floats, b: Floats, c: Floats) -> Floats:
 
     Returns
     -------
-    array
-        Numbers (n,) of which only the sign counts.
+    Numbers (n,) of which only the sign counts.
 
     Notes
     -----

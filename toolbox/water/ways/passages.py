@@ -31,22 +31,15 @@ LEAST_RUN_AREA_M2 = 10_000.0
 
 @dataclass(frozen=True, eq=False)
 class Passages:
-    """Quickest ways between all pairs of stops under the rule of `passages`.
+    """Quickest ways between all pairs of stops under the rule of `passages`."""
 
-    Attributes
-    ----------
-    distance_m, time_s, idle_m, slow_m
-        Arrays (n, n): length of the way, its time, the length idled, the length run within slow zones; inf where no
-        way leads.
-    reason
-        For each stop why it cannot be reached from stop 0; empty where it can.
-    """
-
+    # arrays (n, n): length of the way, its time, the length idled, the length run within slow zones; inf
+    # where no way leads
     distance_m: Floats
     time_s: Floats
     idle_m: Floats
     slow_m: Floats
-    reason: list[str]
+    reason: list[str]  # for each stop why it cannot be reached from stop 0; empty where it can
     _stops: Floats
     _node: Ints
     _access: list[Floats | None]
@@ -61,9 +54,8 @@ class Passages:
 
         Returns
         -------
-        list of (part, coordinates)
-            ``run`` or ``idle`` and corners (k, 2) in metres; each piece starts where the one before ends. Empty where
-            both stops are in the same spot.
+        ``run`` or ``idle`` and corners (k, 2) in metres; each piece starts where the one before ends. Empty where
+        both stops are in the same spot.
 
         Raises
         ------
@@ -142,8 +134,7 @@ def passages(
 
     Returns
     -------
-    Passages
-        Distances, times and pieces of all ways, and the reasons of stops without one.
+    Distances, times and pieces of all ways, and the reasons of stops without one.
 
     Raises
     ------

@@ -141,8 +141,7 @@ def reasons(
 
     Returns
     -------
-    list
-        One text a stop, empty where it can be reached.
+    One text a stop, empty where it can be reached.
 
     Notes
     -----

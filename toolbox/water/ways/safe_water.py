@@ -93,10 +93,9 @@ def shrink(water: Any, clearance_m: float, *, tolerance_m: float | None = None) 
 
     Returns
     -------
-    Polygon or MultiPolygon
-        Every point of it is at least ``clearance_m`` from the edge of ``water``, by measurement; empty where the
-        water is nowhere wide enough. It may keep up to about a tenth of the clearance and twice the tolerance more
-        than asked, never less.
+    Every point of it is at least ``clearance_m`` from the edge of ``water``, by measurement; empty where the
+    water is nowhere wide enough. It may keep up to about a tenth of the clearance and twice the tolerance more
+    than asked, never less.
 
     Raises
     ------
