@@ -12,6 +12,7 @@ import pandas as pd
 import shapely
 
 from ...sources.kinds import Kind
+from ...units import FOOT_M
 from .ages import ages_years
 from .merging import find_same
 from .records import Records
@@ -53,7 +54,7 @@ COLUMNS: Final = (
 )  # fmt: skip
 AGE: Final = "age_years"
 _TYPES: Final = (0, 1, 3, 4, 5, 6)  # point, line, polygon and their multiples, as shapely numbers them
-_DEPTHS_DIFFER_M: Final = 0.3048  # a foot: less is reading and level
+_DEPTHS_DIFFER_M: Final = FOOT_M  # less is reading and level
 
 
 def collect(parts: Sequence[Records]) -> Records:

@@ -12,6 +12,7 @@ import pandas as pd
 from ...errors import DataError, UsageError
 from ...sources.columns import find_roles
 from ...sources.coordinates import read_angles
+from ...units import FOOT_M
 from .sounder_log import YEARS, SounderLog
 
 if TYPE_CHECKING:
@@ -24,7 +25,6 @@ _LONGEST_LINE: Final = 64 * 1024
 _MOST_ROWS: Final = 20_000_000
 _HEADER_LINES: Final = 50
 _LARGEST_JSON: Final = 64 * 1024 * 1024
-_FOOT_M: Final = 0.3048
 _CSB: Final = frozenset(("LON", "LAT", "DEPTH", "TIME"))
 # Columns of a log, beside those every list of spots may have.
 _TIME_WORDS: Final = ("time", "timestamp", "datetime", "date time", "utc", "utc time", "time utc", "date")
@@ -148,11 +148,11 @@ def read_log_csv(
     n = len(line)
     scale = {
         "m": 1.0,
-        "ft": _FOOT_M,
-        "fathom": 6 * _FOOT_M,
+        "ft": FOOT_M,
+        "fathom": 6 * FOOT_M,
         "cm": 0.01,
-        "in": _FOOT_M / 12,
-        "yd": 3 * _FOOT_M,
+        "in": FOOT_M / 12,
+        "yd": 3 * FOOT_M,
     }[unit]
     depth = (
         pd.to_numeric(pd.Series(cells["depth"], dtype=object), errors="coerce").to_numpy(dtype=float) * scale

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from ...units import FATHOM_M, FOOT_M
 from .sounder_log import YEARS, SounderLog
 
 if TYPE_CHECKING:
@@ -24,8 +25,6 @@ LONGEST_LINE: Final = 64 * 1024
 FIX_GAP_S: Final = 10.0
 """A depth lies between two fixes no farther apart than this."""
 _CHUNK: Final = 4 * 1024 * 1024
-_FATHOM_M: Final = 1.8288
-_FOOT_M: Final = 0.3048
 _HEX: Final = np.full(256, 99, dtype=np.uint8)
 for _value, _digit in enumerate(b"0123456789ABCDEF"):
     _HEX[_digit] = _value
@@ -131,9 +130,9 @@ def _depth(read: _Read, line: int, word: int, cells: list[bytes]) -> None:
     elif cells[2]:
         value = float(cells[2])
     elif cells[0]:
-        value = float(cells[0]) * _FOOT_M
+        value = float(cells[0]) * FOOT_M
     else:
-        value = float(cells[4]) * _FATHOM_M
+        value = float(cells[4]) * FATHOM_M
     if not 0.0 <= value < 1e5:
         raise ValueError
     read.depth_line.append(line)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from ...text import both_waves, shortened
+from ...units import FOOT_M
 from ..formats import palette
 from ..maps.chart_page import FOOT_LINE_IN, blank_page, caution_lines, png_of, write_cautions
 from ..maps.map_window import Rect
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
     from ..maps.draughting import Pen
 
 
-_FOOT_M: Final = 0.3048
 _WIDTH_IN: Final = 12.0
 _EDGE: Final = 0.24
 _NAME_IN: Final = 2.15
@@ -101,7 +101,7 @@ def _figure(value: float, digits: int) -> str:
 
 def _row(pen: Pen, strip: Strip, row: int, left: float, each: float, bottom: float, units: str) -> None:
     limits = WAVE_LIMITS[units]
-    unit, digits = (_FOOT_M, 1) if units == "US" else (1.0, 2)
+    unit, digits = (FOOT_M, 1) if units == "US" else (1.0, 2)
     colours = ramp(len(limits) + 1)
     room = pen.width(_figure(0.0, digits), 6.6) + 0.02
     pen.write(

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from matplotlib.patches import Polygon
 
+from ...units import MPH_MPS
 from ..formats import palette
 from ..maps.map_window import Rect
 from .wind_colours import WIND_LIMITS, class_of, ramp
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from ..maps.draughting import Pen
 
 
-UNIT_MPS: Final = {"US": 1609.344 / 3600.0, "metric": 1.0}
+UNIT_MPS: Final = {"US": MPH_MPS, "metric": 1.0}
 UNIT_WORDS: Final = {"US": "mph", "metric": "m/s"}
 TURNING_MPS: Final = 0.5
 """Wind weaker than this has no bearing to speak of."""
