@@ -73,12 +73,8 @@ def to_csv_files(
     ----------
     layers
         Layers by name, in any reference system.
-    title, description
-        Name of the plan, and what the reader should know besides the cautions.
-    level_m, date
-        Today's surface minus chart datum in metres, and its day; None where not known.
-    rule
-        How titles are written.
+    title, description, level_m, date, rule
+        As for `to_geojson`.
 
     Returns
     -------

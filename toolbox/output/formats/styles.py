@@ -175,10 +175,8 @@ def to_sld_files(
     ----------
     layers
         Layers by name.
-    title, description
-        Name of the plan, and what the reader should know besides the cautions.
-    level_m, date
-        Today's surface minus chart datum in metres, and its day; None where not known.
+    title, description, level_m, date
+        As for `to_geojson`.
     version
         ``1.0.0`` or ``1.1.0`` of the standard.
     """
