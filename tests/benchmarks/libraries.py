@@ -46,7 +46,7 @@ def _ods(row: str, cell: str, text: str = "x") -> bytes:
         f'xmlns:{k}="urn:oasis:names:tc:opendocument:xmlns:{k}:1.0"' for k in ("office", "table", "text")
     )
     inside = f"<table:table-row{row}><table:table-cell{cell}><text:p>{text}</text:p></table:table-cell></table:table-row>"
-    head = "<table:table-row><table:table-cell><text:p>name</text:p></table:table-cell></table:table-row>"
+    head = '<table:table-row><table:table-cell office:value-type="string"><text:p>name</text:p></table:table-cell></table:table-row>'
     body = f'<office:body><office:spreadsheet><table:table table:name="T">{head}{inside}</table:table></office:spreadsheet></office:body>'
     return _packed(
         {
@@ -81,7 +81,10 @@ CASES: dict[str, tuple[str, bytes]] = {
     "a formula never worked out, ODS": ("a.ods", _ods("", ' table:formula="of:=[.A1]"', "")),
     "a sheet full of one text": (
         "b.ods",
-        _ods(' table:number-rows-repeated="1000000"', ' table:number-columns-repeated="16000"'),
+        _ods(
+            ' table:number-rows-repeated="1000000"',
+            ' office:value-type="string" table:number-columns-repeated="16000"',
+        ),
     ),
     "one point of three without a place": (
         "a.gpx",
@@ -128,7 +131,8 @@ def _gdal(path: Path) -> str:
         frame = pyogrio.read_dataframe(path, layer="waypoints" if path.suffix == ".gpx" else None)
     kept = "; own element kept" if any("12 ft" in str(v) for v in frame.to_numpy().ravel()) else ""
     names = frame["name" if path.suffix == ".gpx" else "Name"]
-    return f"{len(frame)} rows: {', '.join(str(n) for n in names)}{kept}"
+    told = (f"{name} {shape}" for name, shape in zip(names, frame.geometry, strict=True))
+    return f"{len(frame)} rows: {', '.join(told)}{kept}"
 
 
 def _fastkml(path: Path) -> str:

@@ -74,11 +74,6 @@ def find_bluffs(
     `base_m` the middle depth within `within_m` of it; `slope_deg` the mean slope down to there; `strength`
     is base over `depth_m`.
 
-    Raises
-    ------
-    UsageError
-        A threshold that is not above zero.
-
     Notes
     -----
     Common practice: contours crowded against the bank are a bluff. What makes the result wrong: cells too wide to

@@ -149,11 +149,6 @@ def find_channel_bends(
     side to a bed, so `deep_bearing_deg` is NaN. `strength` is the lesser of turn over `turn_deg` and cut over
     `cut_m`.
 
-    Raises
-    ------
-    UsageError
-        A threshold that is not above zero.
-
     Notes
     -----
     The bottom drained to the deepest cell of each water (see drainage.py) gives the stems; where one runs in a bed

@@ -107,11 +107,6 @@ def find_humps(surface: DepthSurface, *, relief_m: float = 0.75, area_m2: float 
     lower hump joins it. `deep_bearing_deg` points to where the ground round it is deepest, NaN where it is as deep
     all round.
 
-    Raises
-    ------
-    UsageError
-        When a threshold is not above zero.
-
     Notes
     -----
     Islands are no humps: what stands dry today is shore. A hump that the end of the survey cuts counts only as far as

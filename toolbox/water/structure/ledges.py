@@ -99,11 +99,6 @@ def find_ledges(
     its upper and lower edge, `slope_deg` the mean slope between them (so relief over its tangent is the run),
     `strength` is the drop beyond that of the sides over `drop_m`.
 
-    Raises
-    ------
-    UsageError
-        A threshold that is not above zero.
-
     Notes
     -----
     The drop across 8 and 16 m down the slope, less what the steeper side drops over as much; its crests are linked to

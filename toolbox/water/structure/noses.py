@@ -235,11 +235,6 @@ def find_noses(
         What the table calls them.
     surface, out, turn_deg, over_m, relief_m, length_m, bank_m
         As for `noses`.
-
-    Raises
-    ------
-    UsageError
-        When a threshold is not above zero.
     """
     require_lengths(turn_deg=turn_deg, over_m=over_m, relief_m=relief_m, length_m=length_m, bank_m=bank_m)
     cell_m = max(surface.cell_x_m, surface.cell_y_m)

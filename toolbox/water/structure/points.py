@@ -40,16 +40,6 @@ def find_points(
     its shallow and its deep end, `length_m` its length between them, `slope_deg` its mean slope,
     `deep_bearing_deg` the way it runs out, `area_m2` the ground where isobaths turn so much.
 
-    Raises
-    ------
-    UsageError
-        When a threshold is not above zero.
-
-    Warns
-    -----
-    DataWarning
-        When the cells are too wide to show any; the table is then empty.
-
     Notes
     -----
     A rise that closes is a hump, not a point, and so is what hangs on it. A bank that bends slowly is none, and the

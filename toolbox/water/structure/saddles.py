@@ -79,11 +79,6 @@ def find_saddles(
     One point a saddle. `top_m` is its own depth, `base_m` the depth that both sides reach, `slope_deg` the fall to
     the deeper side, to which `deep_bearing_deg` points; `length_m` is the way between the two tops.
 
-    Raises
-    ------
-    UsageError
-        When a threshold is not above zero.
-
     Notes
     -----
     Of all passes between two rises, the shallowest; where the bottom, on a circle round it, crosses the depth of the
