@@ -320,6 +320,55 @@ def _paper() -> dict[str, float]:
     return {"matplotlib_table_cells_whole": inside / len(table.get_celld())}
 
 
+class _Planted:
+    """What a stranger lays into a folder of results: whoever unpickles it runs his code."""
+
+    def __init__(self, mark: Path) -> None:
+        self.mark = mark
+
+    def __reduce__(self):
+        return Path.touch, (self.mark,)
+
+
+def _store() -> dict[str, bool]:
+    """Whether a result that a stranger planted runs his code when it is looked up; shelve pickles, as such stores do."""
+    import shelve
+
+    from castshed.toolbox.cache.store import Store
+
+    found = {}
+    with tempfile.TemporaryDirectory() as folder:
+        mark, key = Path(folder, "ran"), "0" * 64
+        for place in (Path(folder, "shelf"), Path(folder, "store")):
+            place.mkdir(mode=0o700)
+        with shelve.open(str(Path(folder, "shelf", "all"))) as shelf:
+            shelf[key] = _Planted(mark)
+        with shelve.open(str(Path(folder, "shelf", "all"))) as shelf:
+            shelf[key]
+        found["shelve_runs_planted_code"] = mark.exists()
+        mark.unlink(missing_ok=True)
+        np.savez(Path(folder, "store", f"{key}.npz"), planted=np.array([_Planted(mark)], dtype=object))
+        Store(Path(folder, "store")).get(key)
+        found["castshed_runs_planted_code"] = mark.exists()
+    return found
+
+
+def _steps() -> dict[str, int]:
+    """Steps that run the second time, of three of which nothing has changed; tests/steps holds that ours are none."""
+    import dask
+
+    ran = []
+
+    def step(before):
+        ran.append(before)
+        return before + 1
+
+    for _ in range(2):
+        chain = dask.delayed(step)(dask.delayed(step)(dask.delayed(step)(0)))
+        chain.compute(scheduler="synchronous")
+    return {"dask_runs_again": len(ran) - 3}
+
+
 def measure(seed: int, quick: bool) -> dict:
     """Measure readers on awkward input, and times."""
     return {
@@ -329,6 +378,8 @@ def measure(seed: int, quick: bool) -> dict:
         "drainage": _drainage(seed, 300 if quick else 1500),
         "crests": _crests(seed, 300 if quick else 1500),
         "paper": _paper(),
+        "store": _store(),
+        "steps": _steps(),
     }
 
 
