@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 
 from castshed.algorithms.gather_spots import gather_spots
 from castshed.toolbox.errors import CrsError, DataError, DataWarning, UsageError
-from castshed.toolbox.intake.book.book import COLUMNS, take_apart
+from castshed.toolbox.intake.book.book import COLUMNS
 from castshed.toolbox.sources import read_source
 from castshed.toolbox.sources.kinds import alike, read_kinds
 from castshed.toolbox.sources.source_table import SourceTable
@@ -55,6 +55,13 @@ def gather(*sources, **options):
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", DataWarning)
         return gather_spots(list(sources), shoreline=SHORE, **{"depth_unit": "ft", **options})
+
+
+def take_apart(cell):
+    """The rows a spot was made of, as its ``merged_from`` keeps them."""
+    return [
+        {**one, "geometry": shapely.from_wkt(one.pop("wkt"))} for one in (json.loads(cell) if cell else [])
+    ]
 
 
 def off(east_m, north_m, lat=LAT, lon=LON):
