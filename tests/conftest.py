@@ -10,6 +10,7 @@ import pytest
 
 from long_tests import (  # noqa: F401  # hooks of pytest
     pytest_collection_modifyitems,
+    pytest_configure,
     pytest_deselected,
     pytest_report_header,
     pytest_sessionfinish,

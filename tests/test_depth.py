@@ -11,6 +11,7 @@ from scipy.interpolate import RegularGridInterpolator
 
 from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import CrsError, DataError, UsageError
+from long_tests import as_many
 
 CRS = "EPSG:32615"
 WEST, NORTH = 500_000.0, 4_000_000.0
@@ -101,7 +102,7 @@ depth_grids = hnp.arrays(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=as_many(60), deadline=None)
 @given(depth_grids, st.sampled_from([1.0, 5.0]), st.sampled_from([2.0, 7.5]))
 def test_no_point_of_a_cell_is_less_deep_than_the_least_and_one_of_nine_points_is_as_deep(
     depth, cell_x, cell_y

@@ -14,6 +14,7 @@ from rasterio.transform import from_origin
 
 from castshed.toolbox.errors import DataError, UsageError
 from castshed.toolbox.water.landform.terrain import Gradient, aspect_deg, curvature, gradient, slope_deg
+from long_tests import as_many
 
 # A worked example met in many textbooks, after Burrough and McDonnell 1998, Principles of Geographical Information
 # Systems: cells of 5 m.
@@ -144,7 +145,7 @@ def test_a_hollow_slope_has_profile_curvature_twice_its_square_term_whatever_its
         assert np.abs(inner(bend.plan)).max() < 1e-9
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=as_many(30), deadline=None)
 @given(st.integers(0, 10_000), st.floats(-300, 300))
 def test_adding_a_constant_changes_nothing(seed, constant):
     z = hills(9, 11, seed)
@@ -156,7 +157,7 @@ def test_adding_a_constant_changes_nothing(seed, constant):
     )
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=as_many(30), deadline=None)
 @given(st.integers(0, 10_000))
 def test_flipping_the_sign_flips_every_part_and_keeps_the_slope(seed):
     z = hills(9, 11, seed)
@@ -166,7 +167,7 @@ def test_flipping_the_sign_flips_every_part_and_keeps_the_slope(seed):
         assert one == pytest.approx(-other, abs=1e-12, nan_ok=True)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=as_many(30), deadline=None)
 @given(st.integers(0, 10_000))
 def test_plan_less_profile_is_the_general_curvature(seed):
     bend = curvature(hills(9, 11, seed), 2.0, 3.0)

@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from castshed.toolbox.water.runs.handed_over import least_clearances
+from long_tests import as_many
 from made_waters import points_on, ragged_water
 
 CRS = 32615
@@ -36,7 +37,7 @@ def things_on(water, seed):
     return [ring, several, line, shapely.multipoints(at[7:9]), mixed]
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=as_many(25), deadline=None)
 @given(seed=st.integers(0, 10_000), far=st.sampled_from((0.0, 5e5)))
 def test_the_clearance_of_ways_is_the_distance_to_whole_things(seed, far):
     water = ragged_water(seed, 40, 4)
