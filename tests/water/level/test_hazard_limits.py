@@ -33,7 +33,7 @@ def marked(depth, **told):
         "running_depth_m": 1.0,
         "margin_m": 0.3,
         "level_error_m": 0.0,
-        "position_error_m": 2.0,
+        "hazard_error_m": 2.0,
     }
     return shallow_hazards(depth, WATER, **(given | told))
 

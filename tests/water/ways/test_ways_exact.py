@@ -287,7 +287,7 @@ def test_running_water_is_told_from_idling_water_by_hazard_or_by_clearance_alone
 def boat(**more):
     given = {
         "beam_m": 2.4,
-        "position_error_m": 3.0,
+        "fix_error_m": 3.0,
         "clearance_m": 5.0,
         "idle_clearance_m": 1.0,
         "launch_m": 30.0,

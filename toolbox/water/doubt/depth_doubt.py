@@ -31,7 +31,7 @@ DATUM_M: Final = 4.0
 """So far the whole shoreline may lie from depth 0: a pool held some feet above or below normal is sound."""
 _STEEPEST: Final = 1.75  # a bank of 60 degrees; steeper ones are cliffs, which no lake has all round
 MENDS: Final = (
-    "Where the raster holds elevations, make the coverage with depth-surface --raster-holds elevation --datum "
+    "Where the raster holds elevations, make the coverage with depth-surface --raster-holds elevation --chart-datum "
     "(the elevation of chart datum)"
 )
 

@@ -100,8 +100,8 @@ def refuse_beyond_lakes(surface: DepthSurface, name: str = "The depth coverage")
         count = int((surface.depth_m > np.float32(DEEPEST_LAKE_M)).sum())
         raise DataError(
             f"{name} is {in_words(deepest, 'length')} deep, and more than {DEEPEST_LAKE_M:.0f} m, the deepest of all "
-            f"lakes, in {count:,} cells. It may hold elevations (depth-surface --raster-holds elevation --datum), "
-            f"another unit (--raster-unit), or a mark for 'nothing known' (--no-data)."
+            f"lakes, in {count:,} cells. It may hold elevations (depth-surface --raster-holds elevation "
+            f"--chart-datum), another unit (--raster-unit), or a mark for 'nothing known' (--no-data)."
         )
     if highest < -_HIGHEST_M:
         raise DataError(

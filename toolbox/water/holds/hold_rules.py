@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 
 from ...errors import UsageError
+from ...parameters import defaults
 from ...units import in_words
 from ..level.least_depth import least_depth_along, least_depth_inside
 from ..level.uncertainty import needed_depth_m
@@ -61,16 +62,18 @@ class HoldRules:
     """Lengths and weights a hold is chosen by; the defaults are common practice."""
 
     # shortest, preferred and longest cast
-    least_cast_m: float = 12.2
-    cast_m: float = 21.3
-    most_cast_m: float = 27.4
+    least_cast_m: float = defaults.LEAST_CAST_M
+    cast_m: float = defaults.CAST_M
+    most_cast_m: float = defaults.MOST_CAST_M
     # draft of the boat and water wanted under it; the depth error of the surface comes on top
-    draft_m: float = 0.6
-    margin_m: float = 0.45
-    drift_m: float = 3.0  # radius of the circle in which the boat swings and drifts while it holds
+    draft_m: float = defaults.DRAFT_M
+    margin_m: float = defaults.MARGIN_M
+    drift_m: float = (
+        defaults.DRIFT_M
+    )  # radius of the circle in which the boat swings and drifts while it holds
     # radius round every other structure that the boat keeps off, beside its position error
-    footprint_m: float = 3.0
-    position_error_m: float = 5.0  # position error of structures that do not tell their own
+    footprint_m: float = defaults.FOOTPRINT_M
+    spot_error_m: float = defaults.SPOT_ERROR_M  # position error of structures that do not tell their own
     wind_from_deg: float | None = None  # where the wind comes from; None: calm or not known
     # what the deep side, the wind and the length of cast count. With 1 and 0.5 the wind swings the hold no
     # more than 30 degrees off the deep side while all of the ring is open.
@@ -79,7 +82,9 @@ class HoldRules:
     cast_weight: float = 1.0
     # error of the level; joined to the depth error of the surface by the root of the sum of squares
     level_error_m: float = 0.0
-    upwind_factor: float = 0.7  # longest cast straight upwind, as a share of the longest cast
+    upwind_factor: float = (
+        defaults.UPWIND_FACTOR
+    )  # longest cast straight upwind, as a share of the longest cast
     # where the sun stands and how high; what the caster's shadow on the spot counts. Without a bearing
     # there is no shadow, nor with the sun below the horizon; without a height the shadow has no end.
     sun_bearing_deg: float | None = None

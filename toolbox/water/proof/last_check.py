@@ -67,14 +67,14 @@ class Limits:
         depth_error_m: float,
         level_error_m: float,
         beam_m: float,
-        position_error_m: float,
+        fix_error_m: float,
         clearance_m: float,
         launch_m: float,
         idle_clearance_m: float = 0.0,
     ) -> Limits:
         """Work out what a boat needs, from what is stated of it alone and not from how its run was found."""
         error = math.hypot(depth_error_m, level_error_m)
-        keep = beam_m / 2.0 + position_error_m
+        keep = beam_m / 2.0 + fix_error_m
         return cls(
             run_clearance_m=keep + clearance_m,
             idle_clearance_m=keep + idle_clearance_m,

@@ -47,7 +47,7 @@ class Handling:
         cls,
         *,
         beam_m: float,
-        position_error_m: float,
+        fix_error_m: float,
         clearance_m: float,
         idle_clearance_m: float,
         run_speed_mps: float,
@@ -64,7 +64,7 @@ class Handling:
         """
         if run_speed_mps <= 0.0 or idle_speed_mps <= 0.0:
             raise UsageError("run-speed and idle-speed must be above 0.")
-        keep = beam_m / 2.0 + position_error_m
+        keep = beam_m / 2.0 + fix_error_m
         return cls(
             keep + idle_clearance_m,
             keep + clearance_m,
