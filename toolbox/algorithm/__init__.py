@@ -197,8 +197,7 @@ def algorithm(
 
     Returns
     -------
-    Callable
-        The same function with every call checked; its `Spec` is the attribute ``spec``.
+    The same function with every call checked; its `Spec` is the attribute ``spec``.
     """
 
     def decorate(function: Callable[P, R]) -> Callable[P, R]:

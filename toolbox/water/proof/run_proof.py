@@ -169,8 +169,7 @@ def run_violations(
 
     Returns
     -------
-    list of Violation
-        Everything that does not hold; empty for a sound run.
+    Everything that does not hold; empty for a sound run.
 
     Raises
     ------

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from ...arrays import Geometries
 from ...cache.store import open_store
 from ...errors import UsageError
 from ...threads import side_by_side
@@ -26,9 +26,6 @@ if TYPE_CHECKING:
     from ..ways.navigation import SafeWater
     from ..ways.passages import Passages
     from .run import SlowZones
-
-Floats = NDArray[np.float64]
-Geometries = NDArray[np.object_]
 
 
 @dataclass(frozen=True)
@@ -101,8 +98,7 @@ class Afloat:
 
         Returns
         -------
-        Passages
-            Its first stop is the first ramp with an entry; reasons refer to it.
+        Its first stop is the first ramp with an entry; reasons refer to it.
         """
         stops = [entry for entry in self.entries if entry is not None]
         return passages(
