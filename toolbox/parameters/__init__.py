@@ -96,16 +96,6 @@ from .markers import (
     Surface,
     Text,
 )
-from .places import (
-    BoxMargin,
-    CellSize,
-    DepthError,
-    Footprint,
-    HazardError,
-    HazardRadius,
-    LevelError,
-    SpotError,
-)
 from .quantities import (
     Bearing,
     Count,
@@ -142,6 +132,16 @@ from .stops import (
     StopValue,
     TopMargin,
     Windows,
+)
+from .sureness import (
+    BoxMargin,
+    CellSize,
+    DepthError,
+    Footprint,
+    HazardError,
+    HazardRadius,
+    LevelError,
+    SpotError,
 )
 from .wind_layers import EXPOSURE_COLUMNS, Exposure, HourlyExposure, Places
 from .wording import (

@@ -15,7 +15,7 @@ from castshed.algorithms.fishable import fishable
 from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import DataError, DataWarning, UsageError
 from castshed.toolbox.testing import check_algorithm
-from castshed.toolbox.water.verdicts.verdict import Limits, stand
+from castshed.toolbox.water.verdicts.verdict import FishingLimits, stand
 from castshed.toolbox.water.verdicts.way_seas import SeaLimits, sea_of, seas_on_ways
 from castshed.toolbox.water.wind.hours import intervals, read_hours
 from castshed.toolbox.water.wind.waves import wave_band
@@ -530,7 +530,7 @@ depths = st.floats(-1.0, 6.0)
     depths, st.floats(0.0, 4.0), st.floats(0.0, 1.0), st.booleans(), st.one_of(st.none(), st.floats(1.0, 5.0))
 )
 def test_marginal_is_what_some_shift_within_the_error_turns_round(depth, height, error, brush, deepest):
-    limits = Limits(0.9, 0.3, deepest, 0.6, 9.0)
+    limits = FishingLimits(0.9, 0.3, deepest, 0.6, 9.0)
 
     def one(shift, unsure=0.0):
         return stand([depth + shift], [height if brush else np.nan], ["brush"], level_m=0.0, limits=limits,
