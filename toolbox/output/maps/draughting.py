@@ -65,9 +65,10 @@ def dots(areas: Geometries, spacing_m: float) -> Floats:
     """Points of a staggered grid inside areas, (n, 2), on one common grid so that neighbours match."""
     west, south, east, north = np.nan_to_num(shapely.total_bounds(areas)) / spacing_m
     column, row = np.meshgrid(np.arange(np.floor(west) - 1, east + 1), np.arange(np.floor(south), north + 1))
-    at: Floats = spacing_m * np.column_stack([(column + row % 2 / 2).ravel(), row.ravel()])
+    at = spacing_m * np.column_stack([(column + row % 2 / 2).ravel(), row.ravel()])
     grid = shapely.STRtree(np.asarray(shapely.points(at), dtype=object))
-    return at[np.unique(grid.query(areas, predicate="contains")[1])]
+    inside: Floats = at[np.unique(grid.query(areas, predicate="contains")[1])]
+    return inside
 
 
 _BREAK: Final = re.compile(r"(?<!°) (?!(?:ft|mi|m|km|mph|m/s|min|gal)\b)")
