@@ -14,6 +14,7 @@ from rasterio.transform import from_origin
 
 from castshed.toolbox.errors import DataError, UsageError
 from castshed.toolbox.water.landform.terrain import Gradient, gradient, slope_deg
+from long_tests import as_many
 
 # A worked example met in many textbooks, after Burrough and McDonnell 1998, Principles of Geographical Information
 # Systems: cells of 5 m.
@@ -82,7 +83,7 @@ def test_level_ground_has_slope_zero():
     assert (slope_deg(slant) == 0).all()
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=as_many(30), deadline=None)
 @given(st.integers(0, 10_000), st.floats(-300, 300))
 def test_adding_a_constant_changes_nothing(seed, constant):
     z = hills(9, 11, seed)
@@ -90,7 +91,7 @@ def test_adding_a_constant_changes_nothing(seed, constant):
     assert np.stack(after) == pytest.approx(np.stack(before), abs=1e-10, nan_ok=True)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=as_many(30), deadline=None)
 @given(st.integers(0, 10_000))
 def test_flipping_the_sign_keeps_the_slope(seed):
     z = hills(9, 11, seed)
