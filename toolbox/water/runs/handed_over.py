@@ -99,7 +99,7 @@ def least_clearances(lines: Geometries, *, running: bool, water: Any, hazards: A
     near, sea = moved(lines, -origin), moved(sea, -origin)
     whole = shapely.union_all(sea)
     # An area counts as a whole, and its edge as well: an edge that crosses itself leaves parts that no area has.
-    shore = _plain(np.atleast_1d(shapely.boundary(whole)))
+    shore = _plain(np.asarray([shapely.boundary(whole)], dtype=object))
     least = np.minimum(_least(near, moved(things, -origin)), _least(near, shore))
     shapely.prepare(whole)
     least[~shapely.intersects(whole, near)] = 0.0
