@@ -20,8 +20,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     import geopandas as gpd
-    from numpy.typing import NDArray
 
+    from ...arrays import Floats, Geometries, Indices
     from .afloat import Afloat
 
 _POINT: Final = 0
@@ -30,7 +30,7 @@ FORGIVEN_M: Final = 0.001
 """How much nearer than asked a way may be: nothing but rounding."""
 
 
-def _geometries(frame: gpd.GeoDataFrame | None, column: str = "", besides: str = "") -> NDArray[np.object_]:
+def _geometries(frame: gpd.GeoDataFrame | None, column: str = "", besides: str = "") -> Geometries:
     if frame is None or not len(frame):
         return np.empty(0, dtype=object)
     shapes = frame.geometry.to_numpy()
@@ -38,21 +38,21 @@ def _geometries(frame: gpd.GeoDataFrame | None, column: str = "", besides: str =
     return np.asarray(shapes[kept & ~shapely.is_missing(shapes) & ~shapely.is_empty(shapes)], dtype=object)
 
 
-def _plain(things: NDArray[np.object_]) -> NDArray[np.object_]:
+def _plain(things: Geometries) -> Geometries:
     """Take collections apart, into points, lines, rings and polygons."""
     while np.any(shapely.get_type_id(things) > _POLYGON):
         things = shapely.get_parts(things)
     return things
 
 
-def _pieces(lines: NDArray[np.object_]) -> tuple[NDArray[np.object_], NDArray[np.intp]]:
+def _pieces(lines: Geometries) -> tuple[Geometries, Indices]:
     """Cut lines into pieces of two corners, which a tree finds among thousands; and the line each is of."""
     xy, line = shapely.get_coordinates(lines, return_index=True)
     along = np.flatnonzero(line[1:] == line[:-1])
     return np.asarray(shapely.linestrings(np.stack([xy[along], xy[along + 1]], axis=1))), line[along]
 
 
-def _least(lines: NDArray[np.object_], things: NDArray[np.object_]) -> NDArray[np.float64]:
+def _least(lines: Geometries, things: Geometries) -> Floats:
     """Measure how near each line comes to the nearest thing: 0 where it is within one."""
     least = np.full(len(lines), np.inf)
     things = _plain(things)
@@ -72,9 +72,7 @@ def _least(lines: NDArray[np.object_], things: NDArray[np.object_]) -> NDArray[n
     return least
 
 
-def least_clearances(
-    lines: NDArray[np.object_], *, running: bool, water: Any, hazards: Any, zones: Any
-) -> NDArray[np.float64]:
+def least_clearances(lines: Geometries, *, running: bool, water: Any, hazards: Any, zones: Any) -> Floats:
     """Measure how near lines come to what they keep out of, as the layers have it, and to the water's edge.
 
     Parameters
@@ -88,8 +86,7 @@ def least_clearances(
 
     Returns
     -------
-    array
-        Metres (n,); 0 for what enters a hazard or leaves the water.
+    Metres (n,); 0 for what enters a hazard or leaves the water.
     """
     sea = _geometries(water)
     origin = origin_of(sea) if len(sea) else np.zeros(2)
