@@ -102,14 +102,15 @@ def least_clearances(lines: Geometries, *, running: bool, water: Any, hazards: A
             _geometries(zones, "zone", SLOW),
         ]
     )
-    near, sea = moved(lines, -origin), moved(sea, -origin)
+    _, first, same = np.unique(shapely.to_wkb(lines), return_index=True, return_inverse=True)
+    near, sea = moved(lines[first], -origin), moved(sea, -origin)
     whole = shapely.union_all(sea)
     # An area counts as a whole, and its edge as well: an edge that crosses itself leaves parts that no area has.
     shore = _plain(np.array([shapely.boundary(whole)], dtype=object))
     least = np.minimum(_least(near, moved(things, -origin)), _least(near, shore))
     shapely.prepare(whole)
     least[~shapely.intersects(whole, near)] = 0.0
-    return least
+    return least[same]
 
 
 def require_clear(ways: Sequence[tuple[str, Any]], afloat: Afloat) -> None:
