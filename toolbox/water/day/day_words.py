@@ -47,7 +47,7 @@ def half_an_hour(task: DayTask, routes: Routes, names: Sequence[str], *, seed: i
     taken, worth = visited(task, routes), merit(task, routes)[1]
     told: list[Answer] = []
     for sign, seconds in (("less", _HALF_HOUR_S), ("more", -_HALF_HOUR_S)):
-        other = shorter(task, seconds, seed=seed)
+        other = shorter(task, seconds, seed=seed, start=routes)
         there = visited(task, other)
         lost, won = sorted(taken - there), sorted(there - taken)
         words = [f"without {', '.join(names[k] for k in lost)}"] if lost else []
