@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import warnings
 from dataclasses import replace
 
@@ -15,15 +16,17 @@ from castshed.algorithms.day_plan import day_plan
 from castshed.algorithms.shallow_hazards import shallow_hazards
 from castshed.algorithms.water_today import water_today
 from castshed.toolbox.errors import DataError, NoSafeWay, NothingFishable, UsageError
-from castshed.toolbox.water.day import day_search
+from castshed.toolbox.water.day import day_bound, day_search
 from castshed.toolbox.water.day.day_answers import conflict, missed, shorter, spare_s, swaps
+from castshed.toolbox.water.day.day_bound import most_worth
 from castshed.toolbox.water.day.day_exact import exact_day
 from castshed.toolbox.water.day.day_moves import fill, insertions, untangled
 from castshed.toolbox.water.day.day_offers import both, spans_of_hours, stays_of, wished_windows, worth_of
 from castshed.toolbox.water.day.day_search import best_day
-from castshed.toolbox.water.day.day_task import FAR, merit, timed, whole_up
+from castshed.toolbox.water.day.day_task import FAR, DayTask, merit, timed, whole_up
 from castshed.toolbox.water.day.plan_b import plan_b
 from castshed.toolbox.water.runs.burn import Burn
+from castshed.toolbox.water.runs.exact_order import exact_order
 from day_cases import enumerated, made_day, replayed
 from made_lake import CRS, X0, Y0, frame, make_lake
 
@@ -483,3 +486,41 @@ def test_no_usable_hold_is_told(made):
     _, holds, _ = made
     with pytest.raises(NoSafeWay, match="no hold"):
         ask(made, holds=holds.assign(status="none"))
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_no_plan_is_worth_more_than_the_bound(seed, monkeypatch):
+    task = made_day(4 + seed % 3, 800 + seed, hours=2 + seed % 2, fuel=seed % 3 == 0, must=seed % 2,
+                    stays=2 if seed % 5 == 0 else 1)  # fmt: skip
+    best = enumerated(task)[1]
+    assert most_worth(task, best_day(task)) == best
+    monkeypatch.setattr(day_bound, "MOST_STOPS", 0)  # by prices alone, as for many stops
+    assert most_worth(task, [()]) >= best
+    assert most_worth(task, best_day(task)) >= best
+
+
+def test_the_bound_of_many_stops_holds_and_is_near():
+    # Stops on a line, 600 s apart, 60 s each; the day is long enough for nine and the way back, not for the tenth.
+    count = 30
+    at = np.array([0, 0, *range(600, 600 * count + 1, 600)])
+    travel = np.abs(at[:, None] - at[None])
+    worth = np.full(count, 100)
+    open_s, over = np.zeros(count, dtype=np.int64), 2 * 600 * 9 + 60 * 9 + 599
+    task = DayTask(travel, np.zeros_like(travel), np.arange(2, count + 2), np.full(count, 60), open_s,
+                   np.full(count, over), worth, frozenset(), 0, over)  # fmt: skip
+    routes = best_day(task, work=1_000_000)
+    assert merit(task, routes) == (0, 900, -2 * 600 * 9)
+    assert 900 <= most_worth(task, routes) <= 1000
+    two = replace(task, days=2)
+    assert most_worth(two, best_day(two, work=1_000_000)) >= 900
+
+
+def test_fourteen_stops_are_the_best_of_all():
+    # All fit in any order: what is best is the shortest way by all, as the exact order of a tour finds it.
+    task = made_day(14, 3, windows=False, hours=9)
+    routes = best_day(task)
+    places = [0, *range(2, 16), 1]
+    cost = task.travel_s[np.ix_(places, places)]
+    order = exact_order(cost)
+    shortest = int(sum(cost[a, b] for a, b in itertools.pairwise(order)))
+    assert merit(task, routes) == (0, int(task.worth.sum()), -shortest)

@@ -26,6 +26,8 @@ WORK: Final = 300_000_000
 """Places in routes that are judged while a day is searched; a few seconds of one core."""
 
 _FEW: Final = 4
+_TINY: Final = 6  # stops of which every order is soon gone through
+_SHORT: Final = 300_000
 _MOST_OUT: Final = 10  # stops taken out at once
 _HEAT: Final = 1.0  # loss followed at first, in stops of usual worth
 _TRAVEL: Final = 10.0  # a whole day of travel counts as so many stops of usual worth
@@ -132,12 +134,14 @@ def best_day(
     """
     count = sum(1 for offers in task.offers_of.values() if (task.closes_s[offers] >= 0).any())
     over = task.over_s <= task.begin_s  # before it begins
+    begin = [()] * task.days if over else fill(task, [()] * task.days)
     if over or (task.days == 1 and count <= MOST_STOPS):
-        routes: Routes = [()] * task.days if over else [exact_day(task)]
-        if progress is not None:
-            progress(1.0)
-        return routes
-    begin = fill(task, [()] * task.days)
+        known = begin if over or count <= _TINY else ruined(task, begin, seed=seed, work=_SHORT)
+        exact = () if over else exact_day(task, known[0])
+        if exact is not None:
+            if progress is not None:
+                progress(1.0)
+            return [()] * task.days if over else [exact]
     if start is not None:
         begin = max(
             begin, fill(task, [_sound(task, route) for route in start]), key=lambda one: merit(task, one)
