@@ -41,6 +41,7 @@ seconds below which a cost counts as that."""
 
 _BLINK: Final = 0.01  # share of places overlooked, as SISR does
 _GREEDY: Final = 0.3  # share of turns that choose by merit again and again; the others go down a list
+_LARGE: Final = 0.05  # share of turns that may take out any number of stops
 _CLOSE_BY: Final = 0.8  # share of turns that look at offers near the gap only
 
 
@@ -74,6 +75,8 @@ def _ruin(day: Any, marked: Any, offers: Any, near: Any, taken: Any, state: Any,
     if total == 0:
         return 0
     count = 1 + int(drawn(state) * min(most, total))
+    if drawn(state) < _LARGE:
+        count = 1 + int(drawn(state) * total)
     way = drawn(state)
     seed = offers[int(drawn(state) * len(offers)), PLACE]
     if way < 0.6:  # a stretch, where the route comes nearest
