@@ -211,9 +211,9 @@ def day_plan(
     Notes
     -----
     Search: `castshed.toolbox.water.day.day_search`; how far it can be from the best: `day_bound` beside it. Times count
-    slow zones at the speed of the slowest and are rounded up. What makes the plan wrong: fish, traffic at the ramp, wind
-    against what was forecast. The worth of a longer stay is an assumed form. Burn from horsepower is a rule of thumb;
-    watch the gauge.
+    slow zones at the speed of the slowest and are rounded up. What makes the plan wrong: fish, traffic at the ramp,
+    wind against what was forecast. The worth of a longer stay is an assumed form. Burn from horsepower is a rule of
+    thumb; watch the gauge.
     """
     from dataclasses import replace
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 Ints = NDArray[np.int64]
 
-WORK: Final = 300_000_000
+WORK: Final = 250_000_000
 """Places in routes that are judged while a day is searched; a few seconds of one core."""
 
 _FEW: Final = 4
