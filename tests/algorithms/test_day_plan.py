@@ -525,3 +525,32 @@ def test_fourteen_stops_are_the_best_of_all():
     order = exact_order(cost)
     shortest = int(sum(cost[a, b] for a, b in itertools.pairwise(order)))
     assert merit(task, routes) == (0, int(task.worth.sum()), -shortest)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_two_boats_share_few_stops_as_well_as_can_be(seed):
+    task = made_day(5, 600 + seed, hours=2, fuel=seed == 1, days=2)
+    stops = sorted(task.offers_of)
+    best = (0, 0)
+    for count in range(len(stops) + 1):
+        for own in itertools.combinations(stops, count):
+            others = [stop for stop in stops if stop not in own]
+            one, other = enumerated(task.without(others)), enumerated(task.without(own))
+            best = max(best, (one[1] + other[1], one[2] + other[2]))
+    routes = best_day(task, work=1_000_000)
+    assert replayed(task, routes)[0] == []
+    assert merit(task, routes)[1:] == best
+
+
+def test_a_plan_to_begin_with_is_not_made_worse():
+    task = made_day(40, 21)
+    plan = best_day(task, work=2_000_000)
+    longer = replace(task, over_s=task.over_s + 1800)
+    assert merit(longer, best_day(longer, work=10_000, start=plan)) >= merit(longer, plan)
+    tight = replace(task, over_s=task.over_s - 3600)
+    assert replayed(tight, best_day(tight, work=10_000, start=plan))[0] == []
+
+
+def test_a_plan_tells_how_near_the_best_it_is(made):
+    told = dict(zip(*(ask(made).answers[c] for c in ("question", "answer")), strict=True))
+    assert told["best possible"] == "no plan of this day is worth more"
