@@ -115,8 +115,9 @@ def day_plan(
     """Choose the stops that fit a day, order them and put times on them.
 
     Of all stops the set and order of greatest value is sought that fits the hours, the windows and the fuel, and among
-    those the one with least travel. Up to ten stops the plan is the best there is; for more, a routing library searches
-    and own moves go over what it finds. The same input and seed give the same plan on every machine.
+    those the one with least travel. Up to fourteen stops the plan is the best there is; for more it is the best found,
+    and answers tell how far below the best it can be at most. The same input and seed give the same plan on every
+    machine.
 
     A spot can be fished in the hours that verdicts (from fishable) allow, between civil dawn and dusk, and as you wish
     (--windows "Gull rock before 09:00"). Fuel keeps a reserve; with the default a third out, a third back, a third
@@ -181,9 +182,10 @@ def day_plan(
 
     Notes
     -----
-    Search: `castshed.toolbox.water.day.day_search`. Times count slow zones at the speed of the slowest and are
-    rounded up. What makes the plan wrong: fish, traffic at the ramp, wind against what was forecast. The worth of a
-    longer stay is an assumed form. Burn from horsepower is a rule of thumb; watch the gauge.
+    Search: `castshed.toolbox.water.day.day_search`; how far it can be from the best: `day_bound` beside it. Times count
+    slow zones at the speed of the slowest and are rounded up. What makes the plan wrong: fish, traffic at the ramp,
+    wind against what was forecast. The worth of a longer stay is an assumed form. Burn from horsepower is a rule of
+    thumb; watch the gauge.
     """
     from dataclasses import replace
 
@@ -200,6 +202,7 @@ def day_plan(
         already_done,
         best_swaps,
         half_an_hour,
+        how_near_the_best,
         sun_of_day,
         why_left_out,
         why_no_day,
@@ -289,6 +292,7 @@ def day_plan(
             *best_swaps(task, routes, names),
             *already_done(basis, names),
             *worth_and_fuel(task, routes, burns=burn.run_lph > 0.0),
+            *how_near_the_best(task, routes),
             *sun_of_day(hours.begin, *here),
         ]
         step(1)
