@@ -271,7 +271,6 @@ def day_plan(
     from castshed.toolbox.water.day.plan_b import plan_b_in_hours
     from castshed.toolbox.water.day.run_hours import (
         clock_in,
-        in_lake_zone,
         kept_of,
         launch_times,
         leg_limits,

@@ -127,15 +127,10 @@ def _in_the_wind(
 ) -> tuple[GeoDataFrame, GeoDataFrame, GeoDataFrame | None]:
     """Measure wind and waves at spots and holds; of a forecast also by the hour, at the holds."""
     from castshed.algorithms.wind_exposure import wind_exposure
+    from castshed.toolbox.plan.day_hours import forecast_between
 
     if day.forecast is not None:
-        date = day.date.isoformat()
-        told: dict[str, Any] = {
-            "forecast": day.forecast,
-            "zone": day.zone,
-            "first_time": f"{date}T00:00",
-            "last_time": f"{date}T23:59",
-        }
+        told: dict[str, Any] = {"forecast": day.forecast, "zone": day.zone, **forecast_between(day)}
     elif day.wind.from_deg is not None and day.wind.speed_mps is not None:
         told = {"wind_from_deg": day.wind.from_deg, "wind_mps": day.wind.speed_mps}
     else:
@@ -181,15 +176,17 @@ def _run(
     hazards: GeoDataFrame,
     depth: DepthSurface,
     verdicts: GeoDataFrame | None,
+    exposure: GeoDataFrame | None,
     depart: str,
 ) -> tuple[Any, GeoDataFrame | None]:
     """Order the best rated holds into a run, or choose those that fit the hours where the day says when to be back."""
     from castshed.algorithms.day_plan import day_plan
     from castshed.algorithms.shortest_run import shortest_run
-    from castshed.toolbox.clock_times import on_day
     from castshed.toolbox.errors import UsageError
+    from castshed.toolbox.plan.day_hours import back_by_of, held_to
 
     run = day.run
+    by_hour = verdicts is not None and bool(depart)
     handled: dict[str, Any] = {
         "hazards": hazards,
         "zones": day.layers.zones,
@@ -198,6 +195,9 @@ def _run(
         "start": run.start,
         "end": run.end,
         "depart": depart,
+        "verdicts": verdicts if by_hour else None,
+        "exposure": exposure if by_hour else None,
+        **held_to(day),
         **_handled(day),
         **_afloat(day),
     }
@@ -212,8 +212,7 @@ def _run(
         holds,
         day.layers.ramps,
         water,
-        verdicts=verdicts,
-        back_by=on_day(day.date, run.back_by, day.zone, "run.back_by"),
+        back_by=back_by_of(day, depart),
         value=run.value,
         must=run.must,
         never=run.never,
@@ -226,23 +225,6 @@ def _run(
         **handled,
     )
     return timed, timed.answers
-
-
-def _at_their_hour(stops: GeoDataFrame, hours: GeoDataFrame | None) -> GeoDataFrame:
-    """Give stops the wind and waves of the hour at which the boat is there, where they are known by the hour."""
-    import pandas as pd
-
-    if hours is None or hours.empty or not (stops["arrive"] != "").any():
-        return stops
-    made = stops.copy()
-    told = hours.assign(at=pd.to_datetime(hours["time"], utc=True)).sort_values("at", kind="stable")
-    for row, (spot, arrive) in enumerate(zip(made["spot_id"], made["arrive"], strict=True)):
-        own = told[told["spot_id"] == spot]
-        if arrive and len(own):
-            before = own[own["at"] <= pd.Timestamp(arrive).tz_convert("UTC")]
-            hour = (before if len(before) else own).iloc[-1 if len(before) else 0]
-            made.loc[row, ["wind_mps", "wave_m"]] = [float(hour["wind_mps"]), float(hour["wave_m"])]
-    return made
 
 
 def _commonest(spots: GeoDataFrame) -> str:
@@ -312,6 +294,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
     from castshed.toolbox.plan.plan_folder import plan_folder
     from castshed.toolbox.report import stages
     from castshed.toolbox.threads import begun
+    from castshed.toolbox.water.day.stop_weather import in_their_hours
     from castshed.toolbox.water.doubt.depth_doubt import depth_words
     from castshed.toolbox.water.proof.run_proof import run_violations
 
@@ -382,6 +365,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
                 zones=lake.zones if hours is not None else None,
                 start=day.run.start if hours is not None else "",
                 time_zone=day.zone,
+                at_night=day.run.night,
                 least_depth_m=day.fishing.least_depth_m,
                 top_margin_m=day.fishing.top_margin_m,
                 deepest_m=day.fishing.most_depth_m,
@@ -399,8 +383,8 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
                     "level, draft, margins and wind in the day file."
                 )
             afloat()
-            run, answers = _run(day, rated, today.water, hazards, depth, judged.verdicts, depart)
-            run = run._replace(stops=_at_their_hour(run.stops, hours))
+            run, answers = _run(day, rated, today.water, hazards, depth, judged.verdicts, hours, depart)
+            run = run._replace(stops=in_their_hours(run.stops, hours))
         with stage("Proving the run"):
             limits = _limits(boat, depth, day.level.error_m)
             broken = run_violations(

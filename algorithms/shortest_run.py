@@ -9,7 +9,9 @@ from castshed.toolbox.parameters import (
     Count,
     Depth,
     Duration,
+    Exposure,
     Holds,
+    HourVerdicts,
     LeftOut,
     Legs,
     Length,
@@ -20,6 +22,7 @@ from castshed.toolbox.parameters import (
     Stops,
     Water,
     Words,
+    YesNo,
     Zones,
 )
 
@@ -86,6 +89,15 @@ def shortest_run(
     level_error_m: Length = 0.03048,
     at_each_s: Duration = 1500.0,
     depart: Words = "",
+    verdicts: HourVerdicts | None = None,
+    exposure: Exposure | None = None,
+    night: YesNo = False,
+    time_zone: Words = "",
+    wind_limit_mps: Speed = 8.9408,
+    gust_limit_mps: Speed = 11.176,
+    head_limit_m: Length = 0.6096,
+    beam_limit_m: Length = 0.4572,
+    following_limit_m: Length = 0.6096,
 ) -> ShortestRun:
     """Order holds into a shortest run over safe water, from ramp to ramp.
 
@@ -95,6 +107,12 @@ def shortest_run(
     until neither turning a stretch round nor moving stops gains; up to fourteen stops it is the best there is.
 
     Each piece of a leg tells its least depth, what it passes nearest to, on which side, how far off and how far along.
+
+    With depart every hour of the run is kept: stops, waits, legs and the way home lie in daylight (the sun no lower
+    than at civil dawn) and, with verdicts and exposure, in hours whose wind, gusts and seas allow them. A run whose
+    hours are kept stays as it is; else it starts later, or leaves out the stops that the hours forbid, and says so. Where a
+    forecast ends or has a gap of more than two hours nothing is planned; in a shorter gap the worse of its neighbours
+    counts. Holds that carry one wind have it on every leg.
 
     Of several holds of a spot the first is taken. Holds that cannot be reached, and those beyond the number wanted,
     are in left_out with the reason. Of more holds than wanted the best rated are taken; of equal rating the nearer
@@ -147,7 +165,21 @@ def shortest_run(
     at_each_s
         Time spent at each stop.
     depart
-        When the boat leaves the ramp, with its zone, such as 2026-05-16T06:00-05:00; without it no clock times.
+        When the boat leaves the ramp at the earliest, with its zone, such as 2026-05-16T06:00-05:00; without it no
+        clock times.
+    verdicts
+        Verdicts by hour, from fishable; they need depart.
+    exposure
+        Wind by spot and hour, from wind-exposure with a forecast; it needs depart.
+    night
+        Run in the dark as well.
+    time_zone
+        Time zone of the lake, such as America/Chicago: for a depart without an offset, and to tell times by; through a
+        change of the clocks they are told by the new one. By default the offset of depart.
+    wind_limit_mps, gust_limit_mps
+        Greatest wind and gust on any leg (common practice; know your own boat).
+    head_limit_m, beam_limit_m, following_limit_m
+        Greatest wave to run into, with on the beam and before; the upper end of the band counts (common practice).
 
     Returns
     -------
@@ -159,6 +191,8 @@ def shortest_run(
     ------
     NoSafeWay
         The ramp can't be used today, no hold can be reached from it, or a way fails the check of its clearance.
+    NothingFishable
+        No hour allows a stop; the message tells which forbid it and by what.
     UsageError
         No such ramp, or a speed of 0.
 
@@ -171,8 +205,11 @@ def shortest_run(
     import numpy as np
     import pandas as pd
 
-    from castshed.toolbox.errors import NoSafeWay
+    from castshed.toolbox.errors import NoSafeWay, UsageError
+    from castshed.toolbox.notes import note
     from castshed.toolbox.report import progress
+    from castshed.toolbox.water.day.run_hours import clock_in, in_lake_zone, leg_limits, winds_told
+    from castshed.toolbox.water.day.run_in_hours import Asked, InHours, run_in_hours
     from castshed.toolbox.water.level.uncertainty import error_of, needed_depth_m
     from castshed.toolbox.water.runs.afloat import Handling, set_afloat
     from castshed.toolbox.water.runs.handed_over import require_clear
@@ -202,7 +239,13 @@ def shortest_run(
             draft_m, 0.0, depth_error_m if depth_error_m is not None else error_of(depth), level_error_m
         ),
     )
-    clock = clock_of(depart)
+    clock = clock_of(clock_in(depart, time_zone))
+    clock = clock if clock is None else in_lake_zone(clock, time_zone)
+    limits = leg_limits(wind_limit_mps, gust_limit_mps, head_limit_m, beam_limit_m, following_limit_m)
+    if clock is None and (verdicts is not None or exposure is not None):
+        raise UsageError(
+            "verdicts or exposure are given without depart; give the time of departure, or leave them out."
+        )
     first = ramp_of(ramps, start, level_m, "start")
     last = ramp_of(ramps, end, level_m, "end") if end else first
 
@@ -245,14 +288,43 @@ def shortest_run(
         around = afloat.surroundings(depth, level_m)
         places = places_frame([first] if last is first else [first, last], candidates)
         ids = places["spot_id"].to_list()
-        pieces = pieces_of(found, order, afloat.launches()) if len(order) > 1 else []
-        if turning_radius_m > 0.0:
-            pieces = rounded(pieces, afloat.running, turning_radius_m)
-        require_clear([(piece.part, piece.line) for piece in pieces], afloat)
-        legs = legs_frame(pieces, ids, around, run_speed_mps, idle_speed_mps, water.crs)
+
+        def legs_of(order: NDArray[np.int64]) -> GeoDataFrame:
+            pieces = pieces_of(found, order, afloat.launches()) if len(order) > 1 else []
+            if turning_radius_m > 0.0:
+                pieces = rounded(pieces, afloat.running, turning_radius_m)
+            require_clear([(piece.part, piece.line) for piece in pieces], afloat)
+            return legs_frame(pieces, ids, around, run_speed_mps, idle_speed_mps, water.crs)
+
+        legs = legs_of(order)
+        times = running_times(legs, len(order), clock, at_each_s)
+        asked = Asked(
+            begin=clock,
+            night=night,
+            at_each_s=at_each_s,
+            at_most=at_most,
+            idle_mps=idle_speed_mps,
+            limits=limits,
+            verdicts=verdicts,
+            winds=winds_told(exposure, candidates, clock or pd.Timestamp(0, tz="UTC")),
+            water=water,
+            depth=depth,
+            level_m=level_m,
+            launches=afloat.launches(),
+        )
+        in_hours = InHours(order, None, {}, ())
+        if len(order) > 1 and len(candidates):
+            in_hours = run_in_hours(found, order, times, candidates, ramps_here, asked)
+        for words in in_hours.said:
+            note(words, stacklevel=2)
+        if in_hours.times is not None:
+            order, times = in_hours.order, in_hours.times
+            legs = legs_of(order)
+            met = {int(row) - ramps_here for row in order}
+            beyond = [row for row in beyond if row not in met]
         step(1)
 
-    stops = stops_frame(places, order, ramps_here, running_times(legs, len(order), clock, at_each_s))
+    stops = stops_frame(places, order, ramps_here, times)
     none = np.flatnonzero(usable["status"] != "ok")
     left = pd.concat(
         [
@@ -262,6 +334,7 @@ def shortest_run(
             left_out_frame(
                 usable, [int(r) for r in none], [f"no hold: {why}" for why in usable["reason"].iloc[none]]
             ),
+            left_out_frame(candidates, list(in_hours.left), list(in_hours.left.values())),
             left_out_frame(candidates, beyond, [f"not among the {at_most} best rated"] * len(beyond)),
         ]
     )

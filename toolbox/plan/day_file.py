@@ -34,6 +34,7 @@ from ..parameters.quantities import (
     Volume,
     WordList,
     Words,
+    YesNo,
 )
 from ..real_files import is_folder, require_ordinary
 
@@ -117,6 +118,7 @@ class Run:
     stays: WordList = ()
     fuel_l: Volume | None = None
     engine_hp: Count = 0
+    night: YesNo = False
 
 
 @dataclass(frozen=True)

@@ -12,8 +12,8 @@ from .. import units
 from ..algorithm.catalogue import load
 from ..algorithm.describe import UNITS
 from ..algorithm.spec import Spec
-from ..clock_times import on_day
 from ..parameters.markers import Flag, Many, Number, Quantity
+from .day_hours import back_by_of, forecast_between, held_to
 
 if TYPE_CHECKING:
     from .day_file import Day
@@ -97,12 +97,10 @@ def _surface(day: Day, at: Mapping[str, str | None]) -> list[str]:
 def _wind(day: Day, folder: Path) -> dict[str, Any] | None:
     """Tell what wind-exposure is given, for one wind or by the hour."""
     if day.forecast is not None:
-        date = day.date.isoformat()
         return {
             "forecast": _place(folder, day.wind.forecast),
             "zone": day.zone,
-            "first_time": f"{date}T00:00",
-            "last_time": f"{date}T23:59",
+            **forecast_between(day),
         }
     if day.wind.from_deg is not None and day.wind.speed_mps is not None:
         return {"wind_from_deg": day.wind.from_deg, "wind_mps": day.wind.speed_mps}
@@ -126,13 +124,15 @@ def _run(day: Day, common: Mapping[str, Any], hourly: bool, launch_m: float, dep
         "depth_error_m": day.lake.depth_error_m,
         "level_error_m": day.level.error_m,
         "depart": depart,
+        "verdicts": "@judged:verdicts" if hourly and depart else None,
+        "exposure": "@holds_in_wind:exposure" if hourly and depart else None,
+        **held_to(day),
     }
     if not run.back_by:
         handled |= {"at_most": run.at_most, "at_each_s": run.at_each_s}
         return _table("run", "shortest-run", handled, "steps.gpkg")
     handled |= {
-        "verdicts": "@judged:verdicts" if hourly else None,
-        "back_by": on_day(day.date, run.back_by, day.zone, "run.back_by"),
+        "back_by": back_by_of(day, depart),
         "value": run.value,
         "must": run.must,
         "never": run.never,
@@ -257,6 +257,7 @@ def steps_of_day(day: Day, file: str, *, drift_m: float, depart: str, launch_m: 
     if hourly:
         judged |= {"exposure": "@holds_in_wind:exposure", "zones": zones, "start": day.run.start}
     judged |= {"depth_confidence": unsure}
+    judged |= {"at_night": day.run.night}
     judged |= {"time_zone": day.zone, "least_depth_m": day.fishing.least_depth_m}
     judged |= {"top_margin_m": day.fishing.top_margin_m, "deepest_m": day.fishing.most_depth_m}
     judged |= {"wave_limit_m": boat.wave_limit_m, "wind_limit_mps": boat.wind_limit_mps}

@@ -58,7 +58,14 @@ def _stops_of_route(
             "stay_s": [0.0, *stay_s.astype(float), 0.0],
             "worth": [0.0, *(task.worth[offers] * VALUE_STEP), 0.0],
             "turn_back": np.array(
-                ["", *("" if one is None else hours.after(one).isoformat(timespec="seconds") for one in turn_back), ""],
+                [
+                    "",
+                    *(
+                        "" if one is None else hours.after(one).isoformat(timespec="seconds")
+                        for one in turn_back
+                    ),
+                    "",
+                ],
                 dtype=object,
             ),
             "plan_b": np.array(["", *plan_b, ""], dtype=object),

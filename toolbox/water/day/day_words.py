@@ -127,9 +127,7 @@ def _cost_of_adding(task: DayTask, routes: Routes) -> dict[int, str]:
     }
 
 
-def why_left_out(
-    basis: DayBasis, task: DayTask, routes: Routes, closed: Mapping[int, str]
-) -> dict[int, str]:
+def why_left_out(basis: DayBasis, task: DayTask, routes: Routes, closed: Mapping[int, str]) -> dict[int, str]:
     """Say of each hold that is not in the plan why, by its row; `closed` has the hours that forbid it, in words."""
     cost, reachable = _cost_of_adding(task, routes), basis.reachable()
     met = visited(task, routes)
@@ -173,7 +171,9 @@ def why_no_day(task: DayTask, routes: Routes, hours: Hours, names: Sequence[str]
             "windows": "the windows of those stops",
             **{f"must {place}": f"stop at {names[place]}" for place in task.must},
         }
-        said = said or "; ".join(rules[rule] for rule in conflict(task, seed=seed)) or "the hours forbid a leg"
+        said = (
+            said or "; ".join(rules[rule] for rule in conflict(task, seed=seed)) or "the hours forbid a leg"
+        )
         return f"What must be does not fit together: {said}. Give up one of them."
     if not met:
         return (

@@ -58,7 +58,7 @@ def lake_against(kept: KeptHours, begin_s: float, over_s: float) -> list[Against
 
 
 def _kind(words: str) -> str:
-    return words.split(" ")[0].rstrip(",;")
+    return words.split(" ", maxsplit=1)[0].rstrip(",;")
 
 
 def hours_in_words(against: Iterable[Against], hours: Hours, begin_s: float, over_s: float) -> str:
@@ -109,7 +109,9 @@ def gap_words(
             if a >= last and np.isfinite(last)
             else f"The forecast says nothing from {clock(hours, a)} to {clock(hours, b)}"
         )
-        named = ", ".join(inside[:_MOST]) + (f" and {len(inside) - _MOST} more" if len(inside) > _MOST else "")
+        named = ", ".join(inside[:_MOST]) + (
+            f" and {len(inside) - _MOST} more" if len(inside) > _MOST else ""
+        )
         told.append(
             f"{where}; nothing is planned there."
             + (f" By the clock alone {named} would have been." if inside else "")

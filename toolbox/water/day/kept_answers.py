@@ -62,7 +62,11 @@ def hours_cost(
     fewer = len(there) - len(here)
     gone = sorted(there - here)
     count = (
-        f"{fewer} stop{'s' if fewer > 1 else ''} less" if fewer > 0 else "as many stops" if not fewer else "more stops"
+        f"{fewer} stop{'s' if fewer > 1 else ''} less"
+        if fewer > 0
+        else "as many stops"
+        if not fewer
+        else "more stops"
     )
     named = ", ".join(names[place] for place in gone[:_NAMED]) + (" and more" if len(gone) > _NAMED else "")
     return [
@@ -88,9 +92,11 @@ def why_nothing(
     begin, over = float(task.begin_s), float(task.over_s)
     everywhere = hours_in_words(lake_against(kept, begin, over), basis.hours, begin, over)
     told = [f"Everywhere: {everywhere}."] if everywhere else []
-    for row in sorted(closed)[:_NAMED]:
-        if closed[row] != everywhere:
-            told.append(f"{names[FIRST_HOLD + row]}: {closed[row]}.")
+    told += [
+        f"{names[FIRST_HOLD + row]}: {closed[row]}."
+        for row in sorted(closed)[:_NAMED]
+        if closed[row] != everywhere
+    ]
     if kept.legs is not None:
         for place in sorted({int(one) for one in task.stop})[:_NAMED]:
             if task.travel_s[START, place] >= FAR:

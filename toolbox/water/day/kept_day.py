@@ -7,6 +7,7 @@ or out when it is over. What comes back is timed by the hours themselves.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
@@ -41,7 +42,7 @@ def kept_merit(task: DayTask, routes: Routes, kept: KeptHours) -> tuple[int, int
 
 def _fuel_ml(task: DayTask, route: Route) -> int:
     places = [START, *(int(task.stop[offer]) for offer in route), 1]
-    return sum(int(task.fuel_ml[a, b]) for a, b in zip(places, places[1:], strict=False)) if route else 0
+    return sum(int(task.fuel_ml[a, b]) for a, b in itertools.pairwise(places)) if route else 0
 
 
 def mended(task: DayTask, route: Route, kept: KeptHours) -> Route:

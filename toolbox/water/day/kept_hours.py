@@ -94,7 +94,9 @@ class KeptHours:
         return opens_s, closes_s
 
 
-def _leaves(spans: Spans, after_s: float, until_s: float, takes_s: int, there: tuple[float, float]) -> int | None:
+def _leaves(
+    spans: Spans, after_s: float, until_s: float, takes_s: int, there: tuple[float, float]
+) -> int | None:
     """Find the earliest whole second to leave at, the way open all along and the arrival within a stretch."""
     for begin, end in spans:
         at = max(after_s, begin, there[0] - takes_s)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -28,9 +28,6 @@ if TYPE_CHECKING:
     from ..ways.passages import Passages
     from ..wind.lake_winds import LakeWinds
     from .day_offers import Spans
-
-BEAM_SHARE: Final = 0.75
-"""Seas on the beam may be so much of what the boat takes from ahead (common practice)."""
 
 
 def clock_in(text: str, zone: str, what: str = "depart") -> str:
@@ -89,9 +86,7 @@ def leg_limits(
     return LegLimits(wind_mps, gust_mps, SeaLimits(head_m, beam_m, following_m))
 
 
-def winds_told(
-    exposure: GeoDataFrame | None, holds: GeoDataFrame, start: pd.Timestamp
-) -> LakeWinds | None:
+def winds_told(exposure: GeoDataFrame | None, holds: GeoDataFrame, start: pd.Timestamp) -> LakeWinds | None:
     """Take the wind over the lake from the hourly layer, else the one wind that the holds carry; None for neither."""
     if exposure is not None and len(exposure):
         return winds_of_hours(exposure, start)
@@ -144,7 +139,11 @@ def kept_of(
         known = winds.known
     elif told:
         ever = verdicts.assign(fishable=1) if verdicts is not None else None
-        known = next(iter(verdict_windows(ever.assign(spot_id="all"), start).values())) if ever is not None else known
+        known = (
+            next(iter(verdict_windows(ever.assign(spot_id="all"), start).values()))
+            if ever is not None
+            else known
+        )
     legs = None
     if winds is not None:
         legs = LegHours(winds, limits, union_of(water.geometry.to_numpy()), surface, level_m)

@@ -99,9 +99,7 @@ class LegHours:
         of = np.repeat(np.arange(len(counts)), counts)
         turn = np.arange(of.size) - np.repeat(np.cumsum(counts) - counts, counts)
         bearing = np.where(varies[of], turn * 360.0 / BEARINGS, winds.from_deg[of])
-        pairs, back = np.unique(
-            np.column_stack([bearing, winds.wind_mps[of]]), axis=0, return_inverse=True
-        )
+        pairs, back = np.unique(np.column_stack([bearing, winds.wind_mps[of]]), axis=0, return_inverse=True)
         found = expose(
             points, self.water, pairs[:, 0], pairs[:, 1], surface=self.surface, level_m=self.level_m
         ).wave_high_m[:, back.ravel()]

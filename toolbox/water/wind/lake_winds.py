@@ -6,6 +6,7 @@ them counts. A longer gap is a gap, and the end of a forecast is its end.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
@@ -128,7 +129,7 @@ class LakeWinds:
     def gaps(self) -> Spans:
         """Stretches between the first hour told and the last in which none is."""
         known = self.known
-        return [(one[1], other[0]) for one, other in zip(known, known[1:], strict=False)]
+        return [(one[1], other[0]) for one, other in itertools.pairwise(known)]
 
 
 ALWAYS: Final[Spans] = [(-np.inf, np.inf)]
