@@ -227,19 +227,6 @@ def _run(
     return timed, timed.answers
 
 
-def _commonest(spots: GeoDataFrame) -> str:
-    """Tell the commonest reasons against the spots."""
-    first = (
-        spots["reason"]
-        .str.split("; ")
-        .str[0]
-        .str.replace(r" *\(.*?\)|\d+\.?\d* m", "", regex=True)
-        .str.strip(" ,")
-    )
-    counted = first.value_counts().head(3)
-    return "; ".join(f"{count} x {reason}" for reason, count in counted.items())
-
-
 def _as_steps(day: Day, file: str) -> str:
     """Write the chain as a steps file."""
     from castshed.toolbox.plan.plan_steps import steps_of_day
@@ -297,6 +284,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
     from castshed.toolbox.water.day.stop_weather import in_their_hours
     from castshed.toolbox.water.doubt.depth_doubt import depth_words
     from castshed.toolbox.water.proof.run_proof import run_violations
+    from castshed.toolbox.water.verdicts.commonest import commonest
 
     boat, angler, level_m, lake = day.boat, day.angler, day.level_m, day.layers
     depart = _depart(day)
@@ -379,7 +367,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
             rated = fishable_holds(holds, spots, least_rating=day.fishing.least_rating)
             if rated.empty:
                 raise NothingFishable(
-                    f"None of {len(spots)} spots is fishable today. Commonest reasons: {_commonest(spots)}. Look at "
+                    f"None of {len(spots)} spots is fishable today. Commonest reasons: {commonest(spots['reason'])}. Look at "
                     "level, draft, margins and wind in the day file."
                 )
             afloat()

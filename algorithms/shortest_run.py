@@ -110,9 +110,9 @@ def shortest_run(
 
     With depart every hour of the run is kept: stops, waits, legs and the way home lie in daylight (the sun no lower
     than at civil dawn) and, with verdicts and exposure, in hours whose wind, gusts and seas allow them. A run whose
-    hours are kept stays as it is; else it starts later, or leaves out the stops that the hours forbid, and says so. Where a
-    forecast ends or has a gap of more than two hours nothing is planned; in a shorter gap the worse of its neighbours
-    counts. Holds that carry one wind have it on every leg.
+    hours are kept stays as it is; else it starts later, or leaves out the stops that the hours forbid, and says so.
+    Where a forecast ends or has a gap of more than two hours nothing is planned; in a shorter gap the worse of its
+    neighbours counts. Holds that carry one wind have it on every leg.
 
     Of several holds of a spot the first is taken. Holds that cannot be reached, and those beyond the number wanted,
     are in left_out with the reason. Of more holds than wanted the best rated are taken; of equal rating the nearer
