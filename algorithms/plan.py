@@ -281,8 +281,10 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
     from castshed.toolbox.plan.plan_folder import plan_folder
     from castshed.toolbox.report import stages
     from castshed.toolbox.threads import begun
+    from castshed.toolbox.water.day.hour_words import by_the_hour
     from castshed.toolbox.water.day.stop_weather import in_their_hours
     from castshed.toolbox.water.doubt.depth_doubt import depth_words
+    from castshed.toolbox.water.proof.hours_check import HourLimits, hour_violations
     from castshed.toolbox.water.proof.run_proof import run_violations
     from castshed.toolbox.water.verdicts.commonest import commonest
 
@@ -367,8 +369,9 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
             rated = fishable_holds(holds, spots, least_rating=day.fishing.least_rating)
             if rated.empty:
                 raise NothingFishable(
-                    f"None of {len(spots)} spots is fishable today. Commonest reasons: {commonest(spots['reason'])}. Look at "
-                    "level, draft, margins and wind in the day file."
+                    f"None of {len(spots)} spots is fishable today. Commonest reasons: "
+                    f"{commonest(spots['reason'])}.{by_the_hour(judged.verdicts)} Look at level, draft, margins and "
+                    "wind in the day file."
                 )
             afloat()
             run, answers = _run(day, rated, today.water, hazards, depth, judged.verdicts, hours, depart)
@@ -389,6 +392,8 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
                 structures=book.spots,
                 ramps=lake.ramps,
             )
+            held = HourLimits(day.run.night, boat.wind_limit_mps)
+            broken += hour_violations(run.stops, run.legs, held, exposure=hours, verdicts=judged.verdicts)
             if broken:
                 raise NoSafeWay(
                     f"The run failed the last check and is not written: {'; '.join(map(str, broken[:5]))}. Widen the "

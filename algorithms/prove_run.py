@@ -8,16 +8,20 @@ from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import (
     Depth,
     DryGround,
+    Exposure,
     Holds,
+    HourVerdicts,
     Legs,
     Length,
     Level,
     Proof,
     Ramps,
     ShallowHazards,
+    Speed,
     Spots,
     Stops,
     Water,
+    YesNo,
     Zones,
 )
 
@@ -93,6 +97,11 @@ def prove_run(
     clearance_m: Length = 6.096,
     idle_clearance_m: Length = 0.0,
     launch_m: Length = 150.0,
+    verdicts: HourVerdicts | None = None,
+    exposure: Exposure | None = None,
+    night: YesNo = False,
+    wind_limit_mps: Speed = 8.9408,
+    gust_limit_mps: Speed = 11.176,
 ) -> Proof:
     """Prove a run by geometry alone, however it was made, and tell what it has to spare.
 
@@ -106,6 +115,10 @@ def prove_run(
     A launch is what begins or ends the run at its ramp, whatever is called so: it keeps off known hazards, closed
     zones and, but for 50 m of lane, dry ground and water too thin to float the boat, and ends where water to idle in
     begins. Layers that tell another level than is given are refused.
+
+    A run with clock times is proved by its hours too, every minute of its legs, waits, stops and the way home: in
+    daylight unless --night is given; with --exposure only where the forecast says something and wind and gusts are
+    within their limits; with --verdicts in hours that allow each stop. Seas on the legs are not proved.
 
     Without --depth no depth is proved. What no layer shows no check can see: a planning aid, not for navigation.
 
@@ -153,6 +166,14 @@ def prove_run(
         The same at idle.
     launch_m
         How far from the ramp the water that the boat can use may begin.
+    verdicts
+        Verdicts by hour, from fishable.
+    exposure
+        Wind by spot and hour, from wind-exposure with a forecast.
+    night
+        Hours in the dark are allowed.
+    wind_limit_mps, gust_limit_mps
+        Greatest wind and gust at any minute of the run, with exposure.
 
     Returns
     -------
@@ -165,6 +186,7 @@ def prove_run(
         A rule does not hold; the message tells which, where and by how much.
     """
     from castshed.toolbox.errors import NoSafeWay
+    from castshed.toolbox.water.proof.hours_check import HourLimits, hour_violations
     from castshed.toolbox.water.proof.keep_out import OffLimits
     from castshed.toolbox.water.proof.last_check import Limits
     from castshed.toolbox.water.proof.run_proof import run_violations
@@ -196,6 +218,8 @@ def prove_run(
         structures=spots,
         ramps=ramps,
     )
+    held = HourLimits(night, wind_limit_mps, gust_limit_mps)
+    faults += hour_violations(stops, legs, held, exposure=exposure, verdicts=verdicts)
     if faults:
         more = f"; and {len(faults) - TOLD} more" if len(faults) > TOLD else ""
         raise NoSafeWay(

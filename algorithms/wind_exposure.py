@@ -197,8 +197,8 @@ def wind_exposure(
     Returns
     -------
     The rows of places with `fetch_m`, `fetch_depth_m`, `wave_m`, `wave_low_m`, `wave_high_m`, `period_s`,
-    `wave_method`, `wave_from_deg`, `wind_mps`, `wind_from_deg`, `bank`; of a forecast also `gust_mps`, `worst_time`, `wave_mean_m`,
-    `wind_mean_mps`. The second layer, or None for a single wind.
+    `wave_method`, `wave_from_deg`, `wind_mps`, `wind_from_deg`, `bank`; of a forecast also `gust_mps`, `worst_time`,
+    `wave_mean_m`, `wind_mean_mps`. The second layer, or None for a single wind.
 
     Notes
     -----

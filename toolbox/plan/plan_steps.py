@@ -146,7 +146,7 @@ def _run(day: Day, common: Mapping[str, Any], hourly: bool, launch_m: float, dep
     return _table("run", "day-plan", handled, "steps.gpkg")
 
 
-def _proof(day: Day, common: Mapping[str, Any], launch_m: float) -> str:
+def _proof(day: Day, common: Mapping[str, Any], launch_m: float, by_hour: bool) -> str:
     """Prove the run as it is then, whatever was changed before it."""
     boat = day.boat
     held_to = {
@@ -165,6 +165,10 @@ def _proof(day: Day, common: Mapping[str, Any], launch_m: float) -> str:
         "position_error_m": boat.position_error_m,
         "clearance_m": boat.clearance_m,
         "launch_m": launch_m,
+        "verdicts": "@judged:verdicts" if by_hour else None,
+        "exposure": "@holds_in_wind:exposure" if by_hour else None,
+        "night": day.run.night,
+        "wind_limit_mps": boat.wind_limit_mps,
     }
     return _table("proof", "prove-run", held_to, "steps.gpkg")
 
@@ -272,5 +276,8 @@ def steps_of_day(day: Day, file: str, *, drift_m: float, depart: str, launch_m: 
         "depth": depth,
         **level,
     }
-    parts += [_run(day, common, hourly, launch_m, depart), _proof(day, common, launch_m)]
+    parts += [
+        _run(day, common, hourly, launch_m, depart),
+        _proof(day, common, launch_m, hourly and bool(depart)),
+    ]
     return "\n".join(parts)

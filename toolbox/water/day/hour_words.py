@@ -9,6 +9,7 @@ import pandas as pd
 
 from ..verdicts.leg_hours import Against
 from ..wind.lake_winds import joined, stretches
+from .day_hours import Hours
 from .day_offers import both
 from .kept_hours import shut
 
@@ -17,7 +18,6 @@ if TYPE_CHECKING:
 
     from geopandas import GeoDataFrame
 
-    from .day_hours import Hours
     from .day_offers import Spans
     from .kept_hours import KeptHours
 
@@ -130,3 +130,18 @@ def night_words(light: Spans, begin_s: float, over_s: float, hours: Hours) -> st
         "to a speed at which you can stop within what you see. Navigation lights are shown from sunset to sunrise "
         "(Inland Navigation Rules, rule 20); some waters are closed at night."
     )
+
+
+def by_the_hour(verdicts: GeoDataFrame | None) -> str:
+    """Say of the spot with the fewest reasons against it which hours forbid it and by what; no text without hours."""
+    if verdicts is None or verdicts.empty:
+        return ""
+    lengths = verdicts.assign(many=verdicts["reason"].str.len()).groupby("spot_id")["many"].sum()
+    spot = str(lengths.idxmin())
+    own = verdicts[verdicts["spot_id"] == spot]
+    begin = min(pd.Timestamp(text) for text in own["time"])
+    told = against_by_hour(own, begin)[spot]
+    over = max((one.end_s for one in told), default=0.0)
+    hours = Hours(begin, begin, begin + pd.Timedelta(seconds=over))
+    words = hours_in_words(told, hours, 0.0, over)
+    return f" By the hour, at {spot}: {words}." if words else ""

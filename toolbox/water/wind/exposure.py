@@ -209,7 +209,7 @@ def wind_for_waves(
 def _restricted(
     xy: Floats, water: BaseGeometry, bearings: Floats, speeds: Floats
 ) -> tuple[Floats, Floats, Floats, Floats, Floats]:
-    """Work out restricted fetch, the bearing of its waves, their height and period, and the height by single radials."""
+    """Work out restricted fetch, bearing, height and period of its waves, and their height by single radials."""
     shape = (len(xy), bearings.size)
     fetch, origin, height, period, steep = (np.full(shape, np.nan) for _ in range(5))
     speeds = np.broadcast_to(speeds, shape)
@@ -285,8 +285,9 @@ def expose(
 
     Notes
     -----
-    The band covers all methods along the straight line, along the fetch asked for, and the restricted fetch in deep water,
-    both by arcs of 15 degrees and by single radials: its upper end does not depend on the form chosen.
+    The band covers all methods along the straight line, along the fetch asked for, and the restricted fetch in deep
+    water, both by arcs of 15 degrees and by single radials: its upper end holds the form of restricted fetch whichever
+    is chosen.
 
     Waves are held below 0.78 of today's depth at the place itself, where a higher wave would have broken.
     """
