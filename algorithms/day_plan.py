@@ -7,28 +7,55 @@ from typing import TYPE_CHECKING, NamedTuple
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import (
     Answers,
+    AtEach,
+    BackBy,
+    Beam,
+    BeamLimit,
+    Clearance,
     Count,
+    Depart,
     Depth,
+    DepthError,
+    Draft,
     Duration,
+    EndRamp,
+    EngineHp,
     Exposure,
+    FixError,
     Flow,
+    FollowingLimit,
+    FuelOnBoard,
+    GustLimit,
+    HeadLimit,
     Holds,
     HourVerdicts,
+    IdleClearance,
+    IdleSpeed,
+    LakeZone,
+    LaunchReach,
     LeftOut,
     Legs,
-    Length,
-    Level,
+    LevelError,
+    LongestAtEach,
+    MustStops,
+    NeverStops,
+    Night,
     Ramps,
+    RunSpeed,
     ShallowHazards,
     Share,
-    Speed,
+    StartRamp,
+    StaysByKind,
     Stops,
-    Volume,
+    StopValue,
+    TodaysLevel,
     Water,
+    WindLimit,
+    Windows,
     WordList,
     Words,
-    YesNo,
     Zones,
+    defaults,
 )
 
 if TYPE_CHECKING:
@@ -62,45 +89,45 @@ def day_plan(
     depth: Depth | None = None,
     verdicts: HourVerdicts | None = None,
     exposure: Exposure | None = None,
-    level_m: Level = 0.0,
-    depart: Words,
-    back_by: Words,
-    start: Words = "",
-    end: Words = "",
-    value: Words = "rating",
-    must: WordList = (),
-    never: WordList = (),
-    windows: WordList = (),
-    stay_s: Duration = 1500.0,
-    longest_stay_s: Duration = 0.0,
-    stays: WordList = (),
+    level_m: TodaysLevel = 0.0,
+    depart: Depart,
+    back_by: BackBy,
+    start: StartRamp = "",
+    end: EndRamp = "",
+    value: StopValue = defaults.VALUE,
+    must: MustStops = (),
+    never: NeverStops = (),
+    windows: Windows = (),
+    at_each_s: AtEach = defaults.AT_EACH_S,
+    longest_at_each_s: LongestAtEach = 0.0,
+    stays: StaysByKind = (),
     setup_s: Duration = 180.0,
     plane_s: Duration = 20.0,
-    night: YesNo = False,
-    time_zone: Words = "",
-    wind_limit_mps: Speed = 8.9408,
-    gust_limit_mps: Speed = 11.176,
-    head_limit_m: Length = 0.6096,
-    beam_limit_m: Length = 0.4572,
-    following_limit_m: Length = 0.6096,
-    fuel_l: Volume | None = None,
+    night: Night = False,
+    time_zone: LakeZone = "",
+    wind_limit_mps: WindLimit = defaults.WIND_LIMIT_MPS,
+    gust_limit_mps: GustLimit = defaults.GUST_LIMIT_MPS,
+    head_limit_m: HeadLimit = defaults.HEAD_LIMIT_M,
+    beam_limit_m: BeamLimit = defaults.BEAM_LIMIT_M,
+    following_limit_m: FollowingLimit = defaults.FOLLOWING_LIMIT_M,
+    fuel_l: FuelOnBoard | None = None,
     reserve: Share = 1.0 / 3.0,
-    engine_hp: Count = 0,
+    engine_hp: EngineHp = 0,
     run_burn_lph: Flow | None = None,
     idle_burn_lph: Flow | None = None,
     days: Count = 1,
     done: WordList = (),
     at: Words = "",
-    beam_m: Length = 2.4384,
-    position_error_m: Length = 3.0,
-    clearance_m: Length = 6.096,
-    idle_clearance_m: Length = 0.0,
-    run_speed_mps: Speed = 13.4112,
-    idle_speed_mps: Speed = 2.2352,
-    launch_m: Length = 150.0,
-    draft_m: Length = 0.6096,
-    depth_error_m: Length | None = None,
-    level_error_m: Length = 0.03048,
+    beam_m: Beam = defaults.BEAM_M,
+    fix_error_m: FixError = defaults.FIX_ERROR_M,
+    clearance_m: Clearance = defaults.CLEARANCE_M,
+    idle_clearance_m: IdleClearance = defaults.IDLE_CLEARANCE_M,
+    run_speed_mps: RunSpeed = defaults.RUN_SPEED_MPS,
+    idle_speed_mps: IdleSpeed = defaults.IDLE_SPEED_MPS,
+    launch_m: LaunchReach = defaults.LAUNCH_M,
+    draft_m: Draft = defaults.DRAFT_M,
+    depth_error_m: DepthError | None = None,
+    level_error_m: LevelError = defaults.LEVEL_ERROR_M,
     seed: Count = 0,
 ) -> DayPlan:
     """Choose the stops that fit a day, order them and put times on them.
@@ -139,50 +166,12 @@ def day_plan(
     exposure
         Wind by spot and hour, from wind-exposure with a forecast; with it wind, gusts and seas of the hour are kept on
         every leg. Without it the one wind that the holds carry counts.
-    level_m
-        Today's surface minus chart datum; four feet down is -4ft.
-    depart
-        Earliest start from the ramp, with its zone, such as 2026-05-16T06:00-05:00.
-    back_by
-        Latest time back at the ramp, such as 14:00.
-    start
-        Name or id of the ramp to start from; by default the first.
-    end
-        Name or id of the ramp to end at; by default the start.
-    value
-        Value of a stop: a column, or columns, numbers, + - * / and brackets.
-    must
-        Spots, by id or name, that have to be in the plan.
-    never
-        Spots that must not be.
-    windows
-        Wishes of your own: "NAME before 09:00", "NAME after 14:00" or "NAME 09:00-11:00".
-    stay_s
-        Usual time fished at a stop.
-    longest_stay_s
-        Longest time fished at a stop, each further minute worth less; 0 for the usual time only.
-    stays
-        Usual time by kind, such as "hump 40min"; needs a column kind.
     setup_s
         Time to get into place and to leave, added at each stop.
     plane_s
         Time to get on plane and off again, added to each leg that is run.
-    night
-        Plan in the dark as well.
-    time_zone
-        Time zone of the lake, such as America/Chicago: for times without an offset, and to tell times by; through a
-        change of the clocks they are told by the new one. By default the offset of depart.
-    wind_limit_mps, gust_limit_mps
-        Greatest wind and gust on any leg (common practice; know your own boat).
-    head_limit_m, beam_limit_m, following_limit_m
-        Greatest wave to run into, with on the beam and before; the upper end of the band counts (common practice).
-    fuel_l
-        Fuel on board at the start of the day; the ways between what is done are taken off. Without it fuel plays no
-        part.
     reserve
         Share of the fuel that is not to be used.
-    engine_hp
-        Rated horsepower, to estimate what the engine burns (common practice).
     run_burn_lph
         Fuel burnt while running.
     idle_burn_lph
@@ -194,26 +183,6 @@ def day_plan(
         that the same words without it give, counted from the first (a spot called by that number comes before).
     at
         Time to go on from, such as 10:40.
-    beam_m
-        Width of the boat.
-    position_error_m
-        How far the boat may be from where it seems to be (95 %).
-    clearance_m
-        Distance wanted from hazards, land and closed zones while running, beyond half the beam and the position error.
-    idle_clearance_m
-        The same at idle.
-    run_speed_mps
-        Speed on plane.
-    idle_speed_mps
-        Speed at idle, and within slow zones that state none.
-    launch_m
-        How far from the ramp the water that the boat can use may begin.
-    draft_m
-        Water the boat draws at idle: beyond the lane of a ramp a launch keeps to water that floats it.
-    depth_error_m
-        Half-width within which the true depth lies (95 %); by default the coverage's own.
-    level_error_m
-        Half-width within which the true level lies.
     seed
         Of the search.
 
@@ -285,7 +254,7 @@ def day_plan(
 
     handling = Handling.of_boat(
         beam_m=beam_m,
-        position_error_m=position_error_m,
+        fix_error_m=fix_error_m,
         clearance_m=clearance_m,
         idle_clearance_m=idle_clearance_m,
         run_speed_mps=run_speed_mps,
@@ -295,8 +264,8 @@ def day_plan(
             draft_m, 0.0, depth_error_m if depth_error_m is not None else error_of(depth), level_error_m
         ),
     )
-    if stay_s <= 0.0:
-        raise UsageError("stay must be above 0.")
+    if at_each_s <= 0.0:
+        raise UsageError("at-each must be above 0.")
     if days < 1 or (days > 1 and done):
         raise UsageError("days must be 1 or more, and 1 when a day is planned again with --done.")
     hours = hours_of(clock_in(depart, time_zone), back_by, at, time_zone)
@@ -314,7 +283,9 @@ def day_plan(
         raise NoSafeWay("There is no hold of status ok to run to; see the reasons in the holds layer.")
     wishes = wishes_of(candidates, hours.begin, must=must, never=never, done=done, windows=windows)
     worth = worth_of(candidates, value)
-    stays_told = [stays_of(usual_s, longest_stay_s) for usual_s in stays_by_kind(candidates, stays, stay_s)]
+    stays_told = [
+        stays_of(usual_s, longest_at_each_s) for usual_s in stays_by_kind(candidates, stays, at_each_s)
+    ]
     here = middle_of(candidates.total_bounds, candidates.crs)
     sun = daylight(hours.begin, days, *here)
     light = EVER if night else sun

@@ -9,10 +9,12 @@ from castshed.toolbox.parameters import (
     LINE,
     POINT,
     POLYGON,
+    CellSize,
     Choice,
     Column,
     Depth,
     DepthConfidence,
+    DepthError,
     Layer,
     Length,
     Number,
@@ -112,7 +114,7 @@ def _from_raster(
         raise DataError(
             f"By the raster {dry:.0%} of the ground inside the shoreline lies above chart datum. Say what it holds "
             "with --raster-holds depth, negative-depth or elevation, and for elevation give that of chart datum "
-            "with --datum."
+            "with --chart-datum."
         )
     doubt_shore(whole, lake, name=as_depth)
     if dry > 0.05:
@@ -144,15 +146,15 @@ def depth_surface(
     raster: Depth | None = None,
     raster_holds: Holds = "depth",
     raster_unit: Unit = "m",
-    datum_m: SignedLength = 0.0,
+    chart_datum_m: SignedLength = 0.0,
     no_data: Plain | None = None,
-    cell_m: Length | None = None,
+    cell_m: CellSize | None = None,
     method: Method = "minimum-curvature",
     tension: Tension | None = None,
     source_errors: WordList = (),
     ageing_m: Length = 0.01,
     keep_blunders: YesNo = False,
-    depth_error_m: Length | None = None,
+    depth_error_m: DepthError | None = None,
 ) -> DepthLayers:
     """Make the depth coverage of a lake from contours, soundings or areas, or from a raster.
 
@@ -168,6 +170,13 @@ def depth_surface(
     A second coverage, depth_confidence, says how far each depth may be off (half-width, 95 %): more with the distance
     to data and the steepness of the bottom, up to three quarters of the contour interval between contours. Hazards
     that are given it grow where the surface is unsure.
+
+    The depth error, kept with the coverage and used by hazards, is by default half the contour interval; without
+    contours that of the raster, or 0.5 m; never less than what a source states.
+
+    Minimum curvature makes more than 12 million cells in blocks, which take 700 MB and 24 MB for each million. More
+    than the machine has free, than 400 million, or than 60 million by triangles or from a raster, are refused before
+    the work begins.
 
     A raster is taken as it is, sign and datum put right, on its own cells or on new ones; what it knows of the land is
     kept.
@@ -189,15 +198,10 @@ def depth_surface(
         What the raster holds: depth (positive down, below chart datum), negative-depth, or elevation.
     raster_unit
         Unit of the raster's numbers where it states none itself.
-    datum_m
+    chart_datum_m
         Elevation of chart datum on the raster's vertical datum, when it holds elevations.
     no_data
         Number that stands for 'nothing known' in the raster, where the raster itself does not say so.
-    cell_m
-        Size of a cell; by default 5 m, or the raster's own cells. A million cells take about 50 MB of memory. Minimum
-        curvature makes more than 12 million in blocks, which take 700 MB and 24 MB for each million. More than the
-        machine has free, than 400 million, or than 60 million by triangles or from a raster, are refused before the
-        work begins.
     method
         minimum-curvature, or triangles (Delaunay; flat at tops and in hollows).
     tension
@@ -210,10 +214,6 @@ def depth_surface(
         Error added for each year by which data are older than the newest; a centimetre for silt (common practice).
     keep_blunders
         Name rows that contradict all round them, but leave them in.
-    depth_error_m
-        Half-width within which the true depth lies (95 %), kept with the coverage and used by hazards. By default
-        half the contour interval; without contours that of the raster, or 0.5 m; never less than what a source
-        states.
 
     Returns
     -------
@@ -267,7 +267,7 @@ def depth_surface(
     if cell_m is not None and cell_m <= 0:
         raise UsageError(f"cell is {cell_m:g} m; a cell needs a size above 0, such as 5m.")
     if raster is not None:
-        made = _from_raster(raster, lake, raster_holds, raster_unit, datum_m, cell_m, no_data)
+        made = _from_raster(raster, lake, raster_holds, raster_unit, chart_datum_m, cell_m, no_data)
         made = made if depth_error_m is None else made.with_depth(made.depth_m, error_m=depth_error_m)
         same = np.where(np.isfinite(made.depth_m), np.float32(made.error_m), np.float32(np.nan))
         return DepthLayers(made, replace(made, depth_m=same, quantity=LOCAL_ERROR))

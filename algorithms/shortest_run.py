@@ -6,24 +6,42 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import (
-    Count,
+    AtEach,
+    AtMost,
+    Beam,
+    BeamLimit,
+    Clearance,
+    Depart,
     Depth,
-    Duration,
+    DepthError,
+    Draft,
+    EndRamp,
     Exposure,
+    FixError,
+    FollowingLimit,
+    GustLimit,
+    HeadLimit,
     Holds,
     HourVerdicts,
+    IdleClearance,
+    IdleSpeed,
+    LakeZone,
+    LaunchReach,
     LeftOut,
     Legs,
     Length,
-    Level,
+    LevelError,
+    Night,
     Ramps,
+    RunSpeed,
     ShallowHazards,
-    Speed,
+    StartRamp,
     Stops,
+    TodaysLevel,
     Water,
-    Words,
-    YesNo,
+    WindLimit,
     Zones,
+    defaults,
 )
 
 if TYPE_CHECKING:
@@ -72,32 +90,32 @@ def shortest_run(
     hazards: ShallowHazards | None = None,
     zones: Zones | None = None,
     depth: Depth | None = None,
-    level_m: Level = 0.0,
-    start: Words = "",
-    end: Words = "",
-    at_most: Count = 0,
-    beam_m: Length = 2.4384,
-    position_error_m: Length = 3.0,
-    clearance_m: Length = 6.096,
-    idle_clearance_m: Length = 0.0,
-    run_speed_mps: Speed = 13.4112,
-    idle_speed_mps: Speed = 2.2352,
+    level_m: TodaysLevel = 0.0,
+    start: StartRamp = "",
+    end: EndRamp = "",
+    at_most: AtMost = defaults.AT_MOST,
+    beam_m: Beam = defaults.BEAM_M,
+    fix_error_m: FixError = defaults.FIX_ERROR_M,
+    clearance_m: Clearance = defaults.CLEARANCE_M,
+    idle_clearance_m: IdleClearance = defaults.IDLE_CLEARANCE_M,
+    run_speed_mps: RunSpeed = defaults.RUN_SPEED_MPS,
+    idle_speed_mps: IdleSpeed = defaults.IDLE_SPEED_MPS,
     turning_radius_m: Length = 0.0,
-    launch_m: Length = 150.0,
-    draft_m: Length = 0.6096,
-    depth_error_m: Length | None = None,
-    level_error_m: Length = 0.03048,
-    at_each_s: Duration = 1500.0,
-    depart: Words = "",
+    launch_m: LaunchReach = defaults.LAUNCH_M,
+    draft_m: Draft = defaults.DRAFT_M,
+    depth_error_m: DepthError | None = None,
+    level_error_m: LevelError = defaults.LEVEL_ERROR_M,
+    at_each_s: AtEach = defaults.AT_EACH_S,
+    depart: Depart = "",
     verdicts: HourVerdicts | None = None,
     exposure: Exposure | None = None,
-    night: YesNo = False,
-    time_zone: Words = "",
-    wind_limit_mps: Speed = 8.9408,
-    gust_limit_mps: Speed = 11.176,
-    head_limit_m: Length = 0.6096,
-    beam_limit_m: Length = 0.4572,
-    following_limit_m: Length = 0.6096,
+    night: Night = False,
+    time_zone: LakeZone = "",
+    wind_limit_mps: WindLimit = defaults.WIND_LIMIT_MPS,
+    gust_limit_mps: GustLimit = defaults.GUST_LIMIT_MPS,
+    head_limit_m: HeadLimit = defaults.HEAD_LIMIT_M,
+    beam_limit_m: BeamLimit = defaults.BEAM_LIMIT_M,
+    following_limit_m: FollowingLimit = defaults.FOLLOWING_LIMIT_M,
 ) -> ShortestRun:
     """Order holds into a shortest run over safe water, from ramp to ramp.
 
@@ -106,7 +124,8 @@ def shortest_run(
     too thin to run in is reached at idle, as a piece of its own. The order starts from a networkx tour and is improved
     until neither turning a stretch round nor moving stops gains; up to fourteen stops it is the best there is.
 
-    Each piece of a leg tells its least depth, what it passes nearest to, on which side, how far off and how far along.
+    Without a time to depart there are no clock times. Each piece of a leg tells its least depth, what it passes
+    nearest to, on which side, how far off and how far along.
 
     With depart every hour of the run is kept: stops, waits, legs and the way home lie in daylight (the sun no lower
     than at civil dawn) and, with verdicts and exposure, in hours whose wind, gusts and seas allow them. A run whose
@@ -132,54 +151,12 @@ def shortest_run(
         Zones: no_entry and no_motor are closed, slow takes longer.
     depth
         Depth coverage, for the least depth along each leg.
-    level_m
-        Today's surface minus chart datum; four feet down is -4ft.
-    start
-        Name or id of the ramp to start from; by default the first.
-    end
-        Name or id of the ramp to end at; by default the start.
-    at_most
-        Greatest number of stops; 0 takes every hold.
-    beam_m
-        Width of the boat.
-    position_error_m
-        How far the boat may be from where it seems to be (95 %).
-    clearance_m
-        Distance wanted from hazards, land and closed zones while running, beyond half the beam and the position error.
-    idle_clearance_m
-        The same at idle.
-    run_speed_mps
-        Speed on plane.
-    idle_speed_mps
-        Speed at idle, and within slow zones that state none.
     turning_radius_m
         Radius to which corners of running ways are rounded where there is room; 0 leaves them sharp.
-    launch_m
-        How far from the ramp the water that the boat can use may begin.
-    draft_m
-        Water the boat draws at idle: beyond the lane of a ramp a launch keeps to water that floats it.
-    depth_error_m
-        Half-width within which the true depth lies (95 %); by default the coverage's own.
-    level_error_m
-        Half-width within which the true level lies.
-    at_each_s
-        Time spent at each stop.
-    depart
-        When the boat leaves the ramp at the earliest, with its zone, such as 2026-05-16T06:00-05:00; without it no
-        clock times.
     verdicts
         Verdicts by hour, from fishable; they need depart.
     exposure
         Wind by spot and hour, from wind-exposure with a forecast; it needs depart.
-    night
-        Run in the dark as well.
-    time_zone
-        Time zone of the lake, such as America/Chicago: for a depart without an offset, and to tell times by; through a
-        change of the clocks they are told by the new one. By default the offset of depart.
-    wind_limit_mps, gust_limit_mps
-        Greatest wind and gust on any leg (common practice; know your own boat).
-    head_limit_m, beam_limit_m, following_limit_m
-        Greatest wave to run into, with on the beam and before; the upper end of the band counts (common practice).
 
     Returns
     -------
@@ -229,7 +206,7 @@ def shortest_run(
 
     handling = Handling.of_boat(
         beam_m=beam_m,
-        position_error_m=position_error_m,
+        fix_error_m=fix_error_m,
         clearance_m=clearance_m,
         idle_clearance_m=idle_clearance_m,
         run_speed_mps=run_speed_mps,

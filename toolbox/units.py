@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     import pint
 
 FOOT_M: Final = 0.3048  # international foot, by definition
+MILE_M: Final = 1609.344  # international mile
+MPH_MPS: Final = MILE_M / 3600.0
+FATHOM_M: Final = 1.8288  # six feet
 GALLON_L: Final = 3.785411784  # US gallon, by definition
 
 _DEFINITIONS: Final = (
@@ -120,9 +123,8 @@ def parse(text: str, kind: str) -> float:
 
     Returns
     -------
-    float
-        The value in metres, metres per second, seconds, degrees, litres or litres an hour; a bearing is brought into 0
-        to 360.
+    The value in metres, metres per second, seconds, degrees, litres or litres an hour; a bearing is brought into 0
+    to 360.
 
     Raises
     ------
@@ -228,14 +230,14 @@ def in_words(value: float, kind: str) -> str:
     """
     if kind == "length":
         if abs(value) >= 1000.0:
-            return f"{value / 1000.0:.2f} km ({value / 1609.344:.2f} mi)"
+            return f"{value / 1000.0:.2f} km ({value / MILE_M:.2f} mi)"
         return (
             f"{value:.4g} m ({value / FOOT_M:.3g} ft)"
             if abs(value) < 100
             else f"{value:.0f} m ({value / FOOT_M:.0f} ft)"
         )
     if kind == "speed":
-        return f"{value:.3g} m/s ({value * 3600 / 1609.344:.3g} mph)"
+        return f"{value:.3g} m/s ({value / MPH_MPS:.3g} mph)"
     if kind == "time":
         return f"{value / 60:.4g} min" if value >= 60 else f"{value:.4g} s"
     if kind == "volume":

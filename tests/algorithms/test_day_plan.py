@@ -262,7 +262,7 @@ def test_the_plan_keeps_its_hours_and_says_everything(made):
 
 def test_half_an_hour_less_than_a_shorter_day_is_no_day(made, monkeypatch):
     monkeypatch.setattr(day_search, "MOST_STOPS", 2)
-    plan = ask(made, back_by="06:25", stay_s=300.0, setup_s=0.0)
+    plan = ask(made, back_by="06:25", at_each_s=300.0, setup_s=0.0)
     told = dict(zip(plan.answers["question"], plan.answers["answer"], strict=True))
     names = ", ".join(sorted(plan.stops["name"].iloc[1:-1]))
     assert told["30 minutes less"] == f"without {names}; worth -{told['worth']} to the day"
@@ -447,7 +447,7 @@ def test_days_share_the_stops(made):
 
 def test_longer_stays_fill_a_day_with_few_stops(made):
     short = ask(made, back_by="12:00")
-    long_ = ask(made, back_by="12:00", longest_stay_s=3600.0)
+    long_ = ask(made, back_by="12:00", longest_at_each_s=3600.0)
     assert long_.stops["stay_s"].max() > short.stops["stay_s"].max()
     assert long_.stops["worth"].sum() > short.stops["worth"].sum()
 
@@ -480,7 +480,7 @@ def test_what_cannot_be_names_the_rules_in_conflict(made):
         ({"days": 0}, "days"),
         ({"days": 2, "done": ["s1"]}, "days"),
         ({"value": "rating.sum()"}, "allowed"),
-        ({"stay_s": 0.0}, "above 0"),
+        ({"at_each_s": 0.0}, "above 0"),
         ({"start": "nowhere"}, "no such ramp"),
     ],
 )  # fmt: skip

@@ -121,7 +121,7 @@ def test_top_too_near_the_surface():
 
 
 def test_too_deep():
-    row = one({"depth_ft": 46.0}, level_m=-4 * FOOT, deepest_m=40 * FOOT)
+    row = one({"depth_ft": 46.0}, level_m=-4 * FOOT, most_depth_m=40 * FOOT)
     assert row["reason"] == "0.6 m (2.0 ft) too deep"
     assert one({"depth_ft": 46.0}, level_m=-4 * FOOT)["fishable"] == 1
 
@@ -148,7 +148,7 @@ def test_exactly_at_every_limit_passes():
         level_m=-3.1 * FOOT,
         least_depth_m=6.9 * FOOT,
         top_margin_m=1.9 * FOOT,
-        deepest_m=6.9 * FOOT,
+        most_depth_m=6.9 * FOOT,
         wave_limit_m=0.6,
         wind_limit_mps=9.0,
     )
@@ -277,7 +277,7 @@ def test_the_weather_at_the_hold_goes_before_that_at_the_spot():
 
 def test_columns_of_wind_exposure_are_judged_as_they_come():
     spots = spots_layer([{"depth_ft": 12.0}, {"depth_ft": 12.0}], [at(60, 500), at(3900, 500)])
-    exposed = wind_exposure(spots, WATER, wind_from_deg=270.0, wind_mps=14.0).places
+    exposed = wind_exposure(spots, WATER, wind_from_deg=270.0, wind_speed_mps=14.0).places
     found = fishable(exposed, WATER, wind_limit_mps=15.0, wave_limit_m=0.35)
     assert found["fishable"].tolist() == [1, 0]
     assert found["reason"].iloc[1].startswith("waves up to")

@@ -166,7 +166,7 @@ def test_no_hour_at_all_is_refused_with_hour_and_cause(made, how):
 @BOTH
 def test_one_wind_puts_nothing_into_the_dark(made, how):
     _, water, _, holds, _ = made
-    windy = wind_exposure(holds, water, wind_from_deg=200.0, wind_mps=4.0).places
+    windy = wind_exposure(holds, water, wind_from_deg=200.0, wind_speed_mps=4.0).places
     run = (
         ask(made, how, holds=windy, depart="2031-12-10T06:00-06:00", back_by="12:00")
         if how is day_plan
@@ -242,7 +242,7 @@ def test_seas_over_the_limit_keep_a_leg_from_being_run(made, how):
 
 def test_one_wind_whose_seas_are_too_high_on_every_way_is_refused(made):
     _, water, _, holds, _ = made
-    windy = wind_exposure(holds, water, wind_from_deg=0.0, wind_mps=8.0).places
+    windy = wind_exposure(holds, water, wind_from_deg=0.0, wind_speed_mps=8.0).places
     tight = {"head_limit_m": 0.02, "beam_limit_m": 0.02, "following_limit_m": 0.02}
     with pytest.raises(NothingFishable, match="seas up to"):
         ask(made, shortest_run, holds=windy, depart="", **tight)

@@ -119,7 +119,7 @@ def test_more_draft_or_error_never_lessens_a_hazard(lake, draft, more, error):
 
 def test_a_known_hazard_is_as_wide_as_its_radius_and_the_position_error(lake):
     water = water_today(lake.depth, lake.shoreline).water
-    made = shallow_hazards(lake.depth, water, known_hazards=lake.known_hazards, position_error_m=8.0)
+    made = shallow_hazards(lake.depth, water, known_hazards=lake.known_hazards, hazard_error_m=8.0)
     here = made[made.intersects(lake.known_hazards.geometry.iloc[0])]
     ring = lake.known_hazards.geometry.iloc[0].buffer(10.0 + 8.0 - 0.01)
     assert ring.difference(area(here[here["care"] == "idle"])).area == pytest.approx(0.0, abs=0.05)

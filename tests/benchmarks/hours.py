@@ -145,7 +145,7 @@ def _one(rng, where, lakes):
         )
     else:
         wind, origin = float(rng.uniform(0.0, 8.5)), float(rng.uniform(0.0, 360.0))
-        holds = wind_exposure(holds, water, wind_from_deg=origin, wind_mps=wind).places
+        holds = wind_exposure(holds, water, wind_from_deg=origin, wind_speed_mps=wind).places
         hours, rows = {None: (wind, float("nan"), origin)}, []
     centre = (X0 + 500.0, shapely.get_y(holds.geometry.iloc[0]))
     checker = Checker(

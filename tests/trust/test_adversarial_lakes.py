@@ -83,7 +83,7 @@ def test_a_way_too_near_is_not_handed_over(monkeypatch):
     spots = shapely.points([(1120, 600), (1100, 200), (600, 1120)])
     lake.holds = lake.holds.set_geometry(spots, crs=lake.water.crs)
     lake.ramps = lake.ramps.set_geometry([shapely.Point(60, 600)], crs=lake.water.crs)
-    options = {"beam_m": 2.0, "position_error_m": 1.0, "clearance_m": 6.0}
+    options = {"beam_m": 2.0, "fix_error_m": 1.0, "clearance_m": 6.0}
     sound = shortest_run(lake.holds, lake.ramps, lake.water, hazards=lake.hazards, **options)
     assert len(sound.legs)
     wide = shapely.box(10, 10, 1190, 1190)

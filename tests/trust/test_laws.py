@@ -152,7 +152,7 @@ def test_more_wind_never_makes_a_spot_fishable_by_the_wave_rule(seed, bearing, w
                 case.spots,
                 water,
                 wind_from_deg=bearing,
-                wind_mps=speed,
+                wind_speed_mps=speed,
                 depth=case.depth,
                 level_m=case.level_m,
             ).places
@@ -273,7 +273,7 @@ def test_ways_turned_and_moved_are_as_long(seed, turn):
                         zones=frames[4],
                         level_m=case.level_m,
                         beam_m=0.0,
-                        position_error_m=0.0,
+                        fix_error_m=0.0,
                         clearance_m=0.0,
                     ).ways
                 )
@@ -299,7 +299,7 @@ running_depth = "{running}"
 margin = "{margin}"
 beam = "{beam}"
 clearance = "{clearance}"
-running_speed = "{speed}"
+run_speed = "{speed}"
 wave_limit = "{wave}"
 [angler]
 least_cast = "{least}"

@@ -110,8 +110,7 @@ def read_opendocument(packed: Packed, sheet: str | None) -> SourceTable:
 
     Returns
     -------
-    SourceTable
-        Rows count as in the sheet; remarks pinned to cells are left out.
+    Rows count as in the sheet; remarks pinned to cells are left out.
 
     Raises
     ------

@@ -214,9 +214,8 @@ def read_workbook(packed: Packed, sheet: str | None) -> SourceTable:
 
     Returns
     -------
-    SourceTable
-        Rows count as in the sheet. Days are ISO texts, numbers their shortest form; a formula stands for the value it
-        showed when the file was saved.
+    Rows count as in the sheet. Days are ISO texts, numbers their shortest form; a formula stands for the value it
+    showed when the file was saved.
 
     Raises
     ------

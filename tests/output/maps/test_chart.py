@@ -15,18 +15,22 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
 from matplotlib.patches import FancyBboxPatch, Polygon, Rectangle
 from matplotlib.text import Text
 from PIL import Image
+from scipy import ndimage
 from shapely.geometry import LineString, Point, box
 
 from castshed.toolbox.errors import CrsError, DataError, DataWarning, UsageError
 from castshed.toolbox.output.formats import palette
 from castshed.toolbox.output.maps.chart import compose, draw_map
+from castshed.toolbox.output.maps.chart_ground import draw_ground
 from castshed.toolbox.output.maps.chart_table import left_out_groups
 from castshed.toolbox.output.maps.chart_tools import nice, wind_of
-from castshed.toolbox.output.maps.draughting import dots, hatching, outline
-from castshed.toolbox.output.maps.map_window import Rect, by_role, fit
+from castshed.toolbox.output.maps.draughting import dots, outline
+from castshed.toolbox.output.maps.map_window import Rect, View, by_role, fit
 from castshed.toolbox.output.words.cautions import CAUTIONS
 
 
@@ -314,21 +318,41 @@ def test_land_is_painted_outside_the_water_and_on_islands(plan):
     )
 
 
-def test_hatching_fills_an_area_and_nothing_else():
-    ring = Point(1000.0, 2000.0).buffer(300.0).difference(Point(1050.0, 2000.0).buffer(120.0))
-    for angle in (0.0, 45.0, -45.0, 17.0):
-        lines = shapely.linestrings(hatching(np.array([ring], dtype=object), 10.0, angle))
-        assert shapely.length(shapely.difference(lines, ring.buffer(1e-6))).max() < 1e-9
-        # lines 10 m apart have as much length as a tenth of the area
-        assert shapely.length(lines).sum() == pytest.approx(ring.area / 10.0, rel=0.01)
+def hatched(areas, care="run"):
+    """Pixels of a drawing of hazards alone that are as dark as hatch lines, and those inside the areas."""
+    frame = gpd.GeoDataFrame({"care": [care] * len(areas)}, geometry=areas, crs="EPSG:32615")
+    figure = Figure((4, 4), dpi=200)
+    axes = figure.add_axes((0, 0, 1, 1), xlim=(-200, 200), ylim=(-200, 200))
+    axes.set_axis_off()
+    draw_ground(axes, {"shallow_hazards": frame}, View(Rect(0, 0, 4, 4), -200, -200, 100.0))
+    canvas = FigureCanvasAgg(figure)
+    canvas.draw()
+    pixels = np.asarray(canvas.buffer_rgba())[::-1, :, :3] / 255.0
+    x, y = np.meshgrid(np.linspace(-200, 200, 800), np.linspace(-200, 200, 800))
+    inside = shapely.contains_xy(shapely.union_all(areas), x, y)
+    return np.abs(pixels - palette.rgb(palette.HAZARD)).max(axis=2) < 0.35, inside
+
+
+@pytest.mark.parametrize("care", ["run", "idle"])
+def test_hatching_fills_an_area_and_nothing_else(care):
+    ring = Point(0.0, 0.0).buffer(150.0).difference(Point(20.0, 0.0).buffer(60.0))
+    dark, inside = hatched([ring], care)
+    edge = ndimage.binary_dilation(inside ^ ndimage.binary_erosion(inside), iterations=4)
+    assert not dark[~inside & ~edge].any()
+    # everywhere inside a line is near: none is farther from the next than 0.05 inch, ten pixels
+    near = ndimage.binary_dilation(dark, iterations=10)
+    assert near[inside].all()
+    # one way for running, the other for idling: what is moved along the lines is dark again
+    lean = np.roll(dark, (10, 10 if care == "run" else -10), axis=(0, 1))
+    across = np.roll(dark, (10, -10 if care == "run" else 10), axis=(0, 1))
+    deep = inside & ~edge
+    assert (dark & lean)[deep].sum() > 1.5 * (dark & across)[deep].sum()
 
 
 def test_hatching_of_areas_that_overlap_is_hatching_of_their_union():
     areas = [Point(0.0, 0.0).buffer(100.0), Point(60.0, 20.0).buffer(100.0), box(-30.0, -30.0, 30.0, 30.0)]
-    length = shapely.length(
-        shapely.union_all(shapely.linestrings(hatching(np.array(areas, dtype=object), 7.0, 45.0)))
-    )
-    assert length == pytest.approx(shapely.union_all(areas).area / 7.0, rel=0.02)
+    dark, inside = hatched(areas)
+    assert ndimage.binary_dilation(dark, iterations=10)[inside].all()
 
 
 def test_dots_lie_inside_and_are_as_many_as_the_area_holds():

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import geopandas as gpd
 import numpy as np
 import pyproj
@@ -13,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from castshed.toolbox.errors import DataError, DataWarning, UsageError
-from castshed.toolbox.water.ways.safe_water import measured_clearance, safe_waters, shrink
+from castshed.toolbox.water.ways.safe_water import safe_waters, shrink
 from made_waters import narrows, ragged_water
 from valley import valley_shoreline
 
@@ -57,17 +55,6 @@ def test_real_valley_keeps_every_clearance():
     for clearance in (2.0, 10.0, 40.0):
         inner = shrink(water, clearance)
         assert plain_clearance(inner, water) >= clearance
-        assert measured_clearance(inner, water) == pytest.approx(plain_clearance(inner, water), rel=1e-12)
-
-
-def test_measured_clearance_is_zero_where_land_lies_inside():
-    water = shapely.box(0, 0, 100, 100).difference(shapely.box(40, 40, 60, 60))
-    assert measured_clearance(shapely.box(10, 10, 90, 90), water) == 0.0
-    assert measured_clearance(shapely.box(42, 42, 58, 58), water) == 0.0
-    assert measured_clearance(shapely.box(90, 90, 110, 95), water) == 0.0
-    assert measured_clearance(shapely.box(10, 10, 30, 30), water) == 10.0
-    assert measured_clearance(shapely.Polygon(), water) == math.inf
-    assert measured_clearance(shapely.box(0, 0, 1, 1), shapely.Polygon()) == 0.0
 
 
 def test_strait_opens_and_closes_with_the_clearance():
@@ -138,7 +125,7 @@ def test_without_hazards_both_waters_are_one():
     for nothing in (None, frame([], care=[])):
         running, idling = safe_waters(water, nothing, None, clearance_m=5.0)
         assert running.equals(idling)
-        assert 5.0 <= measured_clearance(running, water.geometry[0]) < 6.0
+        assert 5.0 <= plain_clearance(running, water.geometry[0]) < 6.0
 
 
 def test_hazards_that_cover_all_leave_nothing():

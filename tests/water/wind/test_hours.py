@@ -399,13 +399,13 @@ def test_no_way_from_the_ramp_and_another_ramp():
     assert both([10], spots, ways=ways, start="R2").judged["fishable"].tolist() == [0, 1]
     with pytest.raises(UsageError, match=r"R9.*R1, R2"):
         both([10], spots, ways=ways, start="R9")
-    with pytest.raises(DataError, match="--start"):
+    with pytest.raises(DataError, match="--from-ramp"):
         both([10], spots, ways=ways_layer([("s0", "s1", way), ("R1", "s0", way)]))
 
 
 def test_a_way_drawn_towards_the_ramp_is_turned_round():
     ways = ways_layer([("s0", "R1", line((4000, 4000), (1000, 4000)))])
-    found = both([10], ways=ways, start="R1", wind_mps=9.0, wind_from_deg=270.0, head_limit_m=0.1)
+    found = both([10], ways=ways, from_ramp="R1", wind_mps=9.0, wind_from_deg=270.0, head_limit_m=0.1)
     # Head sea on the way out from the ramp in the west? The boat heads east, wind from the west: following out.
     assert "head seas on the way back" in found.verdicts["reason"].iloc[0]
 

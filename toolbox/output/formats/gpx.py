@@ -192,8 +192,7 @@ def to_gpx_files(
 
     Returns
     -------
-    list
-        One document or more; holds come first, then the other way points in the order given.
+    One document or more; holds come first, then the other way points in the order given.
 
     Raises
     ------
@@ -268,33 +267,20 @@ def to_gpx(
         become one track with a segment for each row; other points become way points, and so do ``spots`` of any
         geometry, at a point inside them; other lines become tracks. Areas have no place in GPX and are left out
         with a warning, and so are tables by the hour.
-    title
-        Name of the plan.
-    description
-        What the reader should know besides the cautions, which are always added.
-    level_m
-        Today's surface minus chart datum in metres, signed; None where it is not known.
-    date
-        Day of that level, as text.
-    made
-        When the plan was made, with its zone; written in UTC.
+    title, description, level_m, date, made
+        As for `to_geojson`.
     rule, symbols
         As for `to_gpx_files`.
 
     Returns
     -------
-    bytes
-        The document in UTF-8. Names of way points are unique regardless of case. A hold where a stop is made is
-        named by the number and name of the stop, so that way points sort in the order of the run.
+    The document in UTF-8. Names of way points are unique regardless of case. A hold where a stop is made is
+    named by the number and name of the stop, so that way points sort in the order of the run.
 
     Raises
     ------
-    CrsError
-        A layer has no reference system.
-    DataError
-        Something is not a layer.
-    UsageError
-        ``made`` carries no zone.
+    CrsError, DataError, UsageError
+        As for `to_geojson`.
     """
     return to_gpx_files(
         layers,

@@ -25,9 +25,9 @@ if TYPE_CHECKING:
 
     import geopandas as gpd
     import pyproj
-    from numpy.typing import NDArray
 
-    Floats = NDArray[np.float64]
+    from ...arrays import Floats
+
 
 MOST_M: Final = 0.1
 """How far a written line or stop may be from the proved one."""
@@ -119,8 +119,7 @@ def off_by(written: Floats, proved: Floats, crs: pyproj.CRS) -> float:
 
     Returns
     -------
-    float
-        The greatest distance of either from the other, in the unit of ``crs``; both ends count as well.
+    The greatest distance of either from the other, in the unit of ``crs``; both ends count as well.
     """
     drawn = _drawn(written, crs)
     if not np.isfinite(drawn).all():

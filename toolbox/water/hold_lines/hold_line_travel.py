@@ -12,14 +12,12 @@ from .hold_line_pieces import upwind
 from .side_depths import BOTH, LEFT, RIGHT
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from ...arrays import Flags
     from .hold_line_pieces import Piece
     from .hold_paths import Paths, Tracks
     from .line_marks import Marks
     from .side_depths import Sides
 
-    Flags = NDArray[np.bool_]
 
 _DOWNWIND = 0.5  # what the wind may add to the length of a side on level ground, or take from it
 

@@ -25,15 +25,13 @@ if TYPE_CHECKING:
     from typing import Any
 
     from geopandas import GeoDataFrame
-    from numpy.typing import NDArray
 
+    from ...arrays import Floats
     from ...depth import DepthSurface
     from .hold_line_pieces import Piece
     from .line_marks import Marks
     from .side_depths import Sides
 
-    Floats = NDArray[np.float64]
-    Geometries = NDArray[np.object_]
 
 _COLLINEAR_M = 1e-6
 _ROOM_M = 0.5  # between a line and the casts it must not exceed, for its chords and bends
@@ -46,18 +44,10 @@ COLUMNS = (
 
 
 class Followed(NamedTuple):
-    """Hold lines, and the structures that have none.
+    """Hold lines, and the structures that have none."""
 
-    Attributes
-    ----------
-    lines
-        Lines in the direction of travel, with the columns of `COLUMNS`.
-    left_out
-        A point on each structure without a line: `spot_id`, `name`, `reason`.
-    """
-
-    lines: GeoDataFrame
-    left_out: GeoDataFrame
+    lines: GeoDataFrame  # lines in the direction of travel, with the columns of `COLUMNS`
+    left_out: GeoDataFrame  # a point on each structure without a line: `spot_id`, `name`, `reason`
 
 
 def _column(frame: GeoDataFrame, name: str, gap: float) -> Floats:
@@ -177,8 +167,7 @@ def hold_lines(
 
     Returns
     -------
-    Followed
-        Lines, numbered from 1 along each structure in the direction of travel, and what has none.
+    Lines, numbered from 1 along each structure in the direction of travel, and what has none.
 
     Raises
     ------

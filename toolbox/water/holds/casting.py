@@ -18,19 +18,14 @@ from .places import Look, first_good, look_and_rank, turned
 from .stance import Lie
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from ...arrays import Floats, Geometries, Indices
     from .hold_rules import Setting
-
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
-    Geometries = NDArray[np.object_]
 
 
 _CHUNK: Final = 300  # structures at a time: memory stays flat, and what is worked on stays near the processor
 
 
-def _settled(look: Look, picked: Ints, middle: Floats, earlier: list[Floats]) -> tuple[Lie, Floats]:
+def _settled(look: Look, picked: Indices, middle: Floats, earlier: list[Floats]) -> tuple[Lie, Floats]:
     """Turn the picked places where that gains and breaks nothing; give where they lie and their casts."""
     ray, radius = look.ray[picked], look.radius[picked]
     at = look.ring.rays.structure[ray]
@@ -80,7 +75,7 @@ def find_holds_apart(
     structures: Geometries,
     setting: Setting,
     *,
-    rows: Ints | None = None,
+    rows: Indices | None = None,
     bottom_m: Floats | None = None,
     height_m: Floats | None = None,
     marks: Geometries | None = None,
@@ -136,7 +131,7 @@ def find_holds(
     structures: Geometries,
     setting: Setting,
     *,
-    rows: Ints | None = None,
+    rows: Indices | None = None,
     bottom_m: Floats | None = None,
     height_m: Floats | None = None,
 ) -> Found:
@@ -144,8 +139,7 @@ def find_holds(
 
     Returns
     -------
-    Found
-        One entry a structure.
+    One entry a structure.
     """
     one = replace(setting, rules=replace(setting.rules, most_holds=1))
     return find_holds_apart(structures, one, rows=rows, bottom_m=bottom_m, height_m=height_m)[0]

@@ -11,6 +11,7 @@ from ...compiled import compiled
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from ...arrays import Floats
     from ...depth import DepthSurface
 
 
@@ -29,7 +30,7 @@ def _block_means(depth: NDArray[np.float32], down: int, right: int, out: NDArray
 
 
 @compiled
-def _blur_rows(values: NDArray[np.float32], weights: NDArray[np.float64], out: NDArray[np.float32]) -> None:
+def _blur_rows(values: NDArray[np.float32], weights: Floats, out: NDArray[np.float32]) -> None:
     """Weighted mean along rows of what is known; written transposed, so that twice makes both directions."""
     rows, columns = values.shape
     reach = weights.size // 2
@@ -56,7 +57,7 @@ def _blur_rows(values: NDArray[np.float32], weights: NDArray[np.float64], out: N
             out[c, r] = total / weight
 
 
-def _weights(spread: float) -> NDArray[np.float64]:
+def _weights(spread: float) -> Floats:
     reach = int(np.ceil(2.5 * spread))
     weights = np.exp(-0.5 * (np.arange(-reach, reach + 1) / spread) ** 2)
     return np.asarray(weights / weights.sum())
@@ -101,9 +102,8 @@ def coarsened(surface: DepthSurface, cell_m: float) -> DepthSurface:
 
     Returns
     -------
-    DepthSurface
-        With the same corner in the northwest; its last row and column may reach beyond the old grid. A block is
-        unknown only where all its cells are.
+    With the same corner in the northwest; its last row and column may reach beyond the old grid. A block is
+    unknown only where all its cells are.
     """
     down, right = (max(1, int(cell_m / size + 1e-9)) for size in (surface.cell_y_m, surface.cell_x_m))
     if down == 1 and right == 1:

@@ -11,6 +11,8 @@ from ...compiled import compiled
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from ...arrays import Flags, Floats
+
 
 @compiled
 def _at(depth: NDArray[np.float32], row: float, column: float) -> float:
@@ -34,7 +36,7 @@ def _excess(
     south: NDArray[np.float32],
     cell_x: float,
     cell_y: float,
-    runs: NDArray[np.float64],
+    runs: Floats,
     side: float,
     steep: float,
     out: NDArray[np.float32],
@@ -70,7 +72,7 @@ def _crest(
     cell_x: float,
     cell_y: float,
     least: float,
-    out: NDArray[np.bool_],
+    out: Flags,
 ) -> None:
     """Mark cells that are greatest along their own way down."""
     rows, columns = value.shape
@@ -135,7 +137,7 @@ def crests(
     cell_y_m: float,
     *,
     least: float,
-) -> NDArray[np.bool_]:
+) -> Flags:
     """Cells of at least a value that no neighbour along the gradient exceeds."""
     out = np.empty(value.shape, dtype=np.bool_)
     _crest(value, east, south, cell_x_m, cell_y_m, least, out)

@@ -11,6 +11,8 @@ from ...compiled import compiled
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from ...arrays import Floats, Ints
+
 # A depth nearer to the limit than this counts as shallow, so that no ring passes exactly through a node.
 _NODE_GAP_M = 1e-4
 # The ring is drawn at the limit plus this, far above the rounding of coordinates and far below any survey.
@@ -45,7 +47,7 @@ def _flag_row(
 
 
 @compiled
-def _mixed_patches(depth: NDArray[np.floating], isobath: float, limit: float) -> NDArray[np.int64]:
+def _mixed_patches(depth: NDArray[np.floating], isobath: float, limit: float) -> Ints:
     """Find the patches whose four nodes are not all on one side, by the number of their upper left node."""
     rows, columns = depth.shape[0] + 2, depth.shape[1] + 2
     upper, lower = np.zeros(columns, dtype=np.uint8), np.zeros(columns, dtype=np.uint8)
@@ -82,7 +84,7 @@ def _falls(depth: NDArray[np.floating], row: int, column: int, isobath: float) -
 
 @compiled
 def _join(
-    steps: NDArray[np.int64],
+    steps: Ints,
     count: int,
     shallow: tuple[bool, bool, bool],
     edges: tuple[int, int, int],
@@ -100,7 +102,7 @@ def _join(
 
 
 @compiled
-def _steps(depth: NDArray[np.floating], isobath: float, limit: float) -> NDArray[np.int64]:
+def _steps(depth: NDArray[np.floating], isobath: float, limit: float) -> Ints:
     """List the steps of rings from an edge to the edge crossed next, with the shallow side to the left, (n, 2).
 
     Edges of node (r, c) have the numbers 3 (r columns + c) + 0 to the right, + 1 down, + 2 the patch's diagonal.
@@ -128,8 +130,8 @@ def _steps(depth: NDArray[np.floating], isobath: float, limit: float) -> NDArray
 def _gate(
     edge: int,
     depth: NDArray[np.floating],
-    xs: NDArray[np.float64],
-    ys: NDArray[np.float64],
+    xs: Floats,
+    ys: Floats,
     isobath: float,
     limit: float,
     tolerance: float,
@@ -162,14 +164,14 @@ def _gate(
 @compiled
 def _gates(
     depth: NDArray[np.floating],
-    xs: NDArray[np.float64],
-    ys: NDArray[np.float64],
+    xs: Floats,
+    ys: Floats,
     isobath: float,
     limit: float,
     tolerance: float,
-    edges: NDArray[np.int64],
-    following: NDArray[np.int64],
-) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    edges: Ints,
+    following: Ints,
+) -> tuple[Floats, Ints]:
     """Gates of all rings in order, (n, 4), and the offsets at which rings begin.
 
     Each crossed edge, in order, is followed by the one of which `following` has the place.
@@ -198,7 +200,7 @@ def _cross(ax: float, ay: float, bx: float, by: float) -> float:
 
 
 @compiled
-def _on_gate(gate: NDArray[np.float64], px: float, py: float, dx: float, dy: float) -> tuple[float, float]:
+def _on_gate(gate: Floats, px: float, py: float, dx: float, dy: float) -> tuple[float, float]:
     """Where the ray from p along d passes a gate, held to the gate."""
     gx, gy = gate[2] - gate[0], gate[3] - gate[1]
     bottom = _cross(dx, dy, gx, gy)
@@ -208,7 +210,7 @@ def _on_gate(gate: NDArray[np.float64], px: float, py: float, dx: float, dy: flo
 
 
 @compiled
-def _thread(gates: NDArray[np.float64], out: NDArray[np.float64]) -> int:
+def _thread(gates: Floats, out: Floats) -> int:
     """Pass a ring through its gates in order with few corners; greedy, the farthest gate in sight each time."""
     total = gates.shape[0]
     out[0, 0], out[0, 1] = gates[0, 0], gates[0, 1]
@@ -250,9 +252,7 @@ def _thread(gates: NDArray[np.float64], out: NDArray[np.float64]) -> int:
 
 
 @compiled
-def _thread_all(
-    gates: NDArray[np.float64], starts: NDArray[np.int64]
-) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+def _thread_all(gates: Floats, starts: Ints) -> tuple[Floats, Ints]:
     corners = np.empty((gates.shape[0], 2))
     offsets = np.zeros(starts.size, dtype=np.int64)
     filled = 0
@@ -269,11 +269,11 @@ def _thread_all(
 
 def shallow_rings(
     depth_m: NDArray[np.floating],
-    xs: NDArray[np.float64],
-    ys: NDArray[np.float64],
+    xs: Floats,
+    ys: Floats,
     limit_m: float,
     tolerance_m: float,
-) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+) -> tuple[Floats, Ints]:
     """Draw the rings that bound the region where a grid of depths is shallower than a limit.
 
     Parameters

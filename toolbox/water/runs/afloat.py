@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from ...arrays import Geometries
 from ...cache.store import open_store
 from ...errors import UsageError
 from ...threads import side_by_side
@@ -26,9 +26,6 @@ if TYPE_CHECKING:
     from ..ways.navigation import SafeWater
     from ..ways.passages import Passages
     from .run import SlowZones
-
-Floats = NDArray[np.float64]
-Geometries = NDArray[np.object_]
 
 
 @dataclass(frozen=True)
@@ -50,7 +47,7 @@ class Handling:
         cls,
         *,
         beam_m: float,
-        position_error_m: float,
+        fix_error_m: float,
         clearance_m: float,
         idle_clearance_m: float,
         run_speed_mps: float,
@@ -67,7 +64,7 @@ class Handling:
         """
         if run_speed_mps <= 0.0 or idle_speed_mps <= 0.0:
             raise UsageError("run-speed and idle-speed must be above 0.")
-        keep = beam_m / 2.0 + position_error_m
+        keep = beam_m / 2.0 + fix_error_m
         return cls(
             keep + idle_clearance_m,
             keep + clearance_m,
@@ -101,8 +98,7 @@ class Afloat:
 
         Returns
         -------
-        Passages
-            Its first stop is the first ramp with an entry; reasons refer to it.
+        Its first stop is the first ramp with an entry; reasons refer to it.
         """
         stops = [entry for entry in self.entries if entry is not None]
         return passages(

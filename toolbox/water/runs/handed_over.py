@@ -20,15 +20,15 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     import geopandas as gpd
-    from numpy.typing import NDArray
 
+    from ...arrays import Floats, Geometries
     from .afloat import Afloat
 
 FORGIVEN_M: Final = 0.001
 """How much nearer than asked a way may be: nothing but rounding."""
 
 
-def _geometries(frame: gpd.GeoDataFrame | None, column: str = "", besides: str = "") -> NDArray[np.object_]:
+def _geometries(frame: gpd.GeoDataFrame | None, column: str = "", besides: str = "") -> Geometries:
     if frame is None or not len(frame):
         return np.empty(0, dtype=object)
     shapes = frame.geometry.to_numpy()
@@ -36,7 +36,7 @@ def _geometries(frame: gpd.GeoDataFrame | None, column: str = "", besides: str =
     return np.asarray(shapes[kept & ~shapely.is_missing(shapes) & ~shapely.is_empty(shapes)], dtype=object)
 
 
-def _least(lines: NDArray[np.object_], things: NDArray[np.object_]) -> NDArray[np.float64]:
+def _least(lines: Geometries, things: Geometries) -> Floats:
     least = np.full(len(lines), np.inf)
     if len(things) and len(lines):
         (row, _), gap = shapely.STRtree(things).query_nearest(lines, return_distance=True, all_matches=False)
@@ -44,9 +44,7 @@ def _least(lines: NDArray[np.object_], things: NDArray[np.object_]) -> NDArray[n
     return least
 
 
-def least_clearances(
-    lines: NDArray[np.object_], *, running: bool, water: Any, hazards: Any, zones: Any
-) -> NDArray[np.float64]:
+def least_clearances(lines: Geometries, *, running: bool, water: Any, hazards: Any, zones: Any) -> Floats:
     """Measure how near lines come to what they keep out of, as the layers have it, and to the water's edge.
 
     Parameters
@@ -60,8 +58,7 @@ def least_clearances(
 
     Returns
     -------
-    array
-        Metres (n,); 0 for what enters a hazard or leaves the water.
+    Metres (n,); 0 for what enters a hazard or leaves the water.
     """
     sea = _geometries(water)
     origin = origin_of(sea) if len(sea) else np.zeros(2)

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from ...arrays import Floats, Ints
 from ..level.least_depth import least_depth_along
 from ..ways.alongside import Alongside, passed_nearest
 from ..ways.rounding import round_corners
@@ -22,8 +22,6 @@ if TYPE_CHECKING:
     from ..ways.alongside import Edges
     from ..ways.passages import Passages
 
-Floats = NDArray[np.float64]
-Geometries = NDArray[np.object_]
 SlowZones = list[tuple[float, Any]]
 
 
@@ -65,7 +63,7 @@ def slow_zones(zones: gpd.GeoDataFrame | None, *, unstated_mps: float) -> SlowZo
     return found
 
 
-def pieces_of(found: Passages, order: NDArray[np.int64], launches: dict[int, Any]) -> list[Piece]:
+def pieces_of(found: Passages, order: Ints, launches: dict[int, Any]) -> list[Piece]:
     """List the pieces of a run in order.
 
     Parameters

@@ -7,8 +7,8 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Floats
 from ...units import in_words
 from .bottleneck_depth import sills
 from .connected import ConnectedWaters
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 
     Thinnest = Callable[[], list[Sill | None]]
 
-Floats = NDArray[np.float64]
 
 # Clearances tried, as shares of half a strait's width, the widest first. An offset takes away up to a tenth and twice
 # the tolerance more than asked, at corners of a cut mitre more.

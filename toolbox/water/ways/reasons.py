@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from ...arrays import Flags, Floats, Ints
 from ...units import in_words
 from .bottleneck_width import narrowest
 from .connected import ConnectedWaters
@@ -24,8 +24,6 @@ if TYPE_CHECKING:
     from .openings import Thinnest
     from .safe_water_inputs import Lake
 
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
 
 _WIDE = 7.0  # a strait wider than so many clearances is not what bars a way
 
@@ -121,7 +119,7 @@ class _Reasons:
 
 def reasons(
     stops: Floats,
-    reached: NDArray[np.bool_],
+    reached: Flags,
     idling: SafeWater,
     lake: Lake | None = None,
     thinnest: Thinnest | None = None,
@@ -143,8 +141,7 @@ def reasons(
 
     Returns
     -------
-    list
-        One text a stop, empty where it can be reached.
+    One text a stop, empty where it can be reached.
 
     Notes
     -----
