@@ -77,7 +77,7 @@ def over_arcs(degrees_m: Floats) -> Floats:
     total = np.zeros_like(degrees_m)
     for shift in range(-half, half + 1):
         total += np.roll(degrees_m, shift, axis=1)
-    return total / ARC_DEG
+    return np.asarray(total / ARC_DEG, dtype=np.float64)
 
 
 def restricted_fetch(fetch_of_degree_m: Floats, wind_from_deg: float) -> tuple[Floats, Floats]:
