@@ -212,7 +212,7 @@ def fishable(
     from castshed.toolbox.water.verdicts.hour_table import hour_table, single_weather, strongest_wind
     from castshed.toolbox.water.verdicts.hour_verdicts import judge_hours
     from castshed.toolbox.water.verdicts.reach import closed_to_boats, reach
-    from castshed.toolbox.water.verdicts.verdict import Limits, judge, stand
+    from castshed.toolbox.water.verdicts.verdict import FishingLimits, judge, stand
     from castshed.toolbox.water.verdicts.way_seas import SeaLimits, sea_words, seas_on_ways
     from castshed.toolbox.water.ways.unions import union_of
     from castshed.toolbox.water.wind.exposure import place_points
@@ -246,7 +246,9 @@ def fishable(
     else:
         closed = [closed_holds[row] if row >= 0 else [] for row in held.hold_row.tolist()]
     bottom, depth_error = _bottom(spots, depth, points, listed_error_m, depth_confidence)
-    limits = Limits(least_depth_m, top_margin_m, most_depth_m, wave_limit_m, wind_limit_mps, gust_limit_mps)
+    limits = FishingLimits(
+        least_depth_m, top_margin_m, most_depth_m, wave_limit_m, wind_limit_mps, gust_limit_mps
+    )
     standing = stand(
         bottom,
         np.where(height < 0, np.nan, height),

@@ -83,7 +83,7 @@ def _proof(
     example="castshed prove-run my_day/plan.gpkg:stops my_day/plan.gpkg:legs my_day/plan.gpkg:holds "
     "my_day/plan.gpkg:water --hazards my_day/plan.gpkg:shallow_hazards --zones demo_layers/reservoir.gpkg:zones "
     "--spots demo_layers/reservoir.gpkg:spots --depth demo_layers/reservoir.gpkg:depth --level -4ft --draft 14in "
-    "--running-depth 30in --margin 12in --clearance 20ft --out my.gpkg:proof",
+    "--running-depth 30in --margin 12in --level-error 3in --clearance 20ft --out my.gpkg:proof",
 )
 def prove_run(
     stops: Stops,

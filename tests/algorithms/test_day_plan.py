@@ -103,6 +103,7 @@ def test_rounding_up_keeps_what_is_true():
         whole_up([[0.0, -1.0], [1.0, 0.0]])
 
 
+@pytest.mark.long
 def test_answers_are_true():
     task = made_day(25, 11)
     routes = best_day(task, iterations=200, rounds=40)

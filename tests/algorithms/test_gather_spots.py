@@ -23,6 +23,7 @@ from castshed.toolbox.sources import read_source
 from castshed.toolbox.sources.kinds import alike, read_kinds
 from castshed.toolbox.sources.source_table import SourceTable
 from castshed.toolbox.testing import assert_layer_equal, check_algorithm
+from long_tests import as_many
 
 LON, LAT = -85.2, 35.76
 HEADER = "id,name,lat,lon,depth,type,note"
@@ -385,7 +386,7 @@ def _brute_force_check(book, sources):
 
 
 @given(st.integers(0, 10_000), st.integers(2, 4), st.sampled_from([40.0, 120.0, 400.0]))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=as_many(25), deadline=None)
 def test_joins_are_sound_and_none_is_left_out(seed, how_many, spread_m):
     rng = np.random.default_rng(seed)
     kinds = ["cedar", "brush pile", "oak tops", "fish attractor", "rock pile", "hump", ""]
@@ -431,7 +432,7 @@ def _dirty_sources(draw):
 
 
 @given(_dirty_sources())
-@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=as_many(120), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_rows_in_are_spots_plus_joined_plus_set_aside(drawn):
     sources, tokens = drawn
     book, aside, _ = gather(*sources)
@@ -450,7 +451,7 @@ def test_rows_in_are_spots_plus_joined_plus_set_aside(drawn):
 
 
 @given(_dirty_sources(), st.randoms())
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=as_many(30), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_every_spot_lies_on_the_lake_and_names_only_what_its_rows_name(drawn, rng):
     sources, _ = drawn
     book, *_ = gather(*sources)
@@ -575,7 +576,9 @@ def _as_rows(book):
     return sorted(tuple(map(str, row)) for row in zip(*cells, places, strict=True))
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow], phases=NO_SHRINKING)
+@settings(
+    max_examples=as_many(25), deadline=None, suppress_health_check=[HealthCheck.too_slow], phases=NO_SHRINKING
+)
 @given(
     st.lists(
         st.tuples(

@@ -13,7 +13,7 @@ from castshed.algorithms.hold_lines import hold_lines as command
 from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import CrsError, DataError, UsageError
 from castshed.toolbox.testing import check_algorithm
-from castshed.toolbox.water.hold_lines.hold_lines import COLUMNS, hold_lines
+from castshed.toolbox.water.hold_lines.drawn_lines import COLUMNS, hold_lines
 from castshed.toolbox.water.hold_lines.hold_paths import smooth_line
 from castshed.toolbox.water.holds.hold_rules import HoldRules
 from castshed.toolbox.water.holds.surroundings import Surroundings

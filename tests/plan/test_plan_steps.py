@@ -17,7 +17,7 @@ DEMO = Path(__file__).parents[2] / "demo_layers"
 
 
 def castshed(home, *arguments, code=0):
-    env = {**os.environ, "NO_COLOR": "1", "CASTSHED_STORE": str(home / "kept")}
+    env = {**os.environ, "NO_COLOR": "1"}
     done = in_process.castshed(*arguments, cwd=home, env=env)
     assert done.returncode == code, done.stderr
     return done.stdout if code == 0 else done.stderr

@@ -92,6 +92,7 @@ def test_the_example_of_a_command_that_is_no_algorithm_runs(folder, name, tmp_pa
     assert done.returncode == 0, done.stderr
 
 
+@pytest.mark.long
 def test_the_chain_in_the_readme_runs(folder):
     text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
     start = text.index("L=demo_layers")

@@ -101,16 +101,6 @@ from .markers import (
     Surface,
     Text,
 )
-from .places import (
-    BoxMargin,
-    CellSize,
-    DepthError,
-    Footprint,
-    HazardError,
-    HazardRadius,
-    LevelError,
-    SpotError,
-)
 from .quantities import (
     Bearing,
     Count,
@@ -147,6 +137,16 @@ from .stops import (
     StopValue,
     TopMargin,
     Windows,
+)
+from .sureness import (
+    BoxMargin,
+    CellSize,
+    DepthError,
+    Footprint,
+    HazardError,
+    HazardRadius,
+    LevelError,
+    SpotError,
 )
 from .wind_layers import EXPOSURE_COLUMNS, Exposure, HourlyExposure, Places
 from .wording import (

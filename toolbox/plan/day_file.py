@@ -52,7 +52,6 @@ from ..parameters.levels import (
     ReadOffTime,
 )
 from ..parameters.markers import Quantity
-from ..parameters.places import CellSize, DepthError, LevelError
 from ..parameters.quantities import WordList, Words
 from ..parameters.stops import (
     AtEach,
@@ -72,6 +71,7 @@ from ..parameters.stops import (
     TopMargin,
     Windows,
 )
+from ..parameters.sureness import CellSize, DepthError, LevelError
 from ..parameters.wording import Columns, DepthUnit
 from ..real_files import is_folder, require_ordinary
 

@@ -15,10 +15,11 @@ from castshed.algorithms.fishable import fishable
 from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import DataError, DataWarning, UsageError
 from castshed.toolbox.testing import check_algorithm
-from castshed.toolbox.water.verdicts.verdict import Limits, stand
+from castshed.toolbox.water.verdicts.verdict import FishingLimits, stand
 from castshed.toolbox.water.verdicts.way_seas import SeaLimits, sea_of, seas_on_ways
 from castshed.toolbox.water.wind.hours import intervals, read_hours
 from castshed.toolbox.water.wind.waves import wave_band
+from long_tests import as_many
 
 FOOT = 0.3048
 CRS = "EPSG:32615"
@@ -176,7 +177,7 @@ def test_a_layer_without_hours_is_refused_with_the_remedy():
         fishable(spots_layer(), WATER, exposure=exposure_layer([10]).iloc[:0])
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=as_many(80), deadline=None)
 @given(st.lists(st.booleans(), min_size=24, max_size=24))
 def test_intervals_cover_just_the_good_hours(good):
     hours, _ = read_hours([clock(h) for h in range(24)])
@@ -524,12 +525,12 @@ def test_a_spot_just_fallen_dry_is_marginal_and_one_on_land_is_not():
 depths = st.floats(-1.0, 6.0)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=as_many(200), deadline=None)
 @given(
     depths, st.floats(0.0, 4.0), st.floats(0.0, 1.0), st.booleans(), st.one_of(st.none(), st.floats(1.0, 5.0))
 )
 def test_marginal_is_what_some_shift_within_the_error_turns_round(depth, height, error, brush, deepest):
-    limits = Limits(0.9, 0.3, deepest, 0.6, 9.0)
+    limits = FishingLimits(0.9, 0.3, deepest, 0.6, 9.0)
 
     def one(shift, unsure=0.0):
         return stand([depth + shift], [height if brush else np.nan], ["brush"], level_m=0.0, limits=limits,
@@ -550,7 +551,7 @@ def test_marginal_is_what_some_shift_within_the_error_turns_round(depth, height,
 FIGURES = st.lists(st.tuples(*[st.one_of(st.just(np.nan), st.floats(0.0, 2.0))] * 3), min_size=1, max_size=8)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=as_many(60), deadline=None)
 @given(FIGURES, st.floats(0.1, 1.5), st.floats(0.0, 0.5), st.floats(0.5, 2.0), st.booleans())
 def test_looser_limits_never_close_an_hour_and_verdict_and_reason_agree(figures, wave, more, depth, brush):
     waves, winds, gusts = (np.array(one) for one in zip(*figures, strict=True))

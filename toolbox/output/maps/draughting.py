@@ -66,7 +66,9 @@ def dots(areas: Geometries, spacing_m: float) -> Floats:
     west, south, east, north = np.nan_to_num(shapely.total_bounds(areas)) / spacing_m
     column, row = np.meshgrid(np.arange(np.floor(west) - 1, east + 1), np.arange(np.floor(south), north + 1))
     at = spacing_m * np.column_stack([(column + row % 2 / 2).ravel(), row.ravel()])
-    return at[np.unique(shapely.STRtree(shapely.points(at)).query(areas, predicate="contains")[1])]
+    grid = shapely.STRtree(np.asarray(shapely.points(at), dtype=object))
+    inside: Floats = at[np.unique(grid.query(areas, predicate="contains")[1])]
+    return inside
 
 
 _BREAK: Final = re.compile(r"(?<!°) (?!(?:ft|mi|m|km|mph|m/s|min|gal)\b)")

@@ -9,7 +9,7 @@ import pandas as pd
 
 from ..verdicts.leg_hours import Against
 from ..wind.lake_winds import joined, stretches
-from .day_hours import Hours
+from .day_hours import DayHours
 from .day_offers import both
 from .kept_hours import shut
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 _MOST: Final = 5
 
 
-def clock(hours: Hours, seconds: float) -> str:
+def clock(hours: DayHours, seconds: float) -> str:
     """Tell a moment by the clock of the lake, with its date where that is another day than the start's."""
     moment = hours.after(seconds)
     return f"{moment:%H:%M}" if moment.date() == hours.begin.date() else f"{moment:%Y-%m-%d %H:%M}"
@@ -61,7 +61,7 @@ def _kind(words: str) -> str:
     return words.split(" ", maxsplit=1)[0].rstrip(",;")
 
 
-def hours_in_words(against: Iterable[Against], hours: Hours, begin_s: float, over_s: float) -> str:
+def hours_in_words(against: Iterable[Against], hours: DayHours, begin_s: float, over_s: float) -> str:
     """Say which hours of a time are forbidden and by what, such as ``06:00-08:00 dark; 08:00-13:00 wind ...``.
 
     Hours that follow each other with one kind of cause are told as one stretch, with the words of the first of them.
@@ -82,7 +82,7 @@ def hours_in_words(against: Iterable[Against], hours: Hours, begin_s: float, ove
 
 
 def gap_words(
-    kept: KeptHours, hours: Hours, over_s: float, planned: Sequence[tuple[str, float, float]]
+    kept: KeptHours, hours: DayHours, over_s: float, planned: Sequence[tuple[str, float, float]]
 ) -> list[str]:
     """Say where the forecast says nothing within the day, and what would be planned inside.
 
@@ -119,7 +119,7 @@ def gap_words(
     return told
 
 
-def night_words(light: Spans, begin_s: float, over_s: float, hours: Hours) -> str:
+def night_words(light: Spans, begin_s: float, over_s: float, hours: DayHours) -> str:
     """Warn of a run that was asked for in the dark; empty text where none of it is."""
     dark = joined(shut(light, begin_s, over_s))
     if not dark:
@@ -142,6 +142,6 @@ def by_the_hour(verdicts: GeoDataFrame | None) -> str:
     begin = min(pd.Timestamp(text) for text in own["time"])
     told = against_by_hour(own, begin)[spot]
     over = max((one.end_s for one in told), default=0.0)
-    hours = Hours(begin, begin, begin + pd.Timedelta(seconds=over))
+    hours = DayHours(begin, begin, begin + pd.Timedelta(seconds=over))
     words = hours_in_words(told, hours, 0.0, over)
     return f" By the hour, at {spot}: {words}." if words else ""

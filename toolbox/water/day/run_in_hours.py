@@ -12,7 +12,7 @@ import pandas as pd
 from ...errors import NothingFishable
 from ...numbers import numbers_of
 from .day_basis import FIRST_HOLD, DayBasis
-from .day_hours import EVER, Hours, daylight
+from .day_hours import EVER, DayHours, daylight
 from .day_offers import both
 from .day_task import END, START
 from .day_wishes import Wishes
@@ -78,7 +78,7 @@ class Asked:
     launches: Mapping[int, Any]
 
 
-def _first_light(kept: KeptHours, hours: Hours) -> KeptHours:
+def _first_light(kept: KeptHours, hours: DayHours) -> KeptHours:
     """Keep the stretch of light the run begins in, or the next of the same day: nobody runs on through a night."""
     for begin, end in kept.light:
         if end > 0.0:
@@ -98,7 +98,7 @@ def _fewer(task: DayTask, route: Route, kept: KeptHours, most: int) -> Route:
     return route
 
 
-def _basis(found: Passages, ramps: int, candidates: GeoDataFrame, asked: Asked, hours: Hours) -> DayBasis:
+def _basis(found: Passages, ramps: int, candidates: GeoDataFrame, asked: Asked, hours: DayHours) -> DayBasis:
     rating = (
         numbers_of(candidates["rating"], "holds.rating") if "rating" in candidates else pd.Series(dtype=float)
     )
@@ -120,7 +120,7 @@ def _basis(found: Passages, ramps: int, candidates: GeoDataFrame, asked: Asked, 
 
 
 def _said(
-    kept: KeptHours, hours: Hours, asked: Asked, sun: Any, names: Sequence[str], order: Sequence[int],
+    kept: KeptHours, hours: DayHours, asked: Asked, sun: Any, names: Sequence[str], order: Sequence[int],
     arrive: Sequence[float], leave: Sequence[float], times: tuple[float, float],
 ) -> list[str]:  # fmt: skip
     planned = [(names[at], arrive[k], leave[k]) for k, at in enumerate(order) if at >= FIRST_HOLD]
@@ -171,7 +171,7 @@ def run_in_hours(
         The hours allow no stop at all; the message tells which forbid it and by what.
     """
     begin = asked.begin if asked.begin is not None else pd.Timestamp(0, tz="UTC")
-    hours = Hours(begin, begin, begin + pd.Timedelta(days=1 if asked.begin is not None else 1000))
+    hours = DayHours(begin, begin, begin + pd.Timedelta(days=1 if asked.begin is not None else 1000))
     here = middle_of(candidates.total_bounds, candidates.crs)
     sun = EVER if asked.begin is None else daylight(begin, 1, *here)
     ids = [str(spot) for spot in candidates["spot_id"]]
@@ -261,7 +261,7 @@ def _same_order(task: DayTask, places: Sequence[int], kept: KeptHours) -> Route:
     return route
 
 
-def _why(place: int, task: DayTask, kept: KeptHours, closed: Mapping[int, str], hours: Hours) -> str:
+def _why(place: int, task: DayTask, kept: KeptHours, closed: Mapping[int, str], hours: DayHours) -> str:
     told = closed.get(place - FIRST_HOLD, "")
     if not told:
         told = hours_in_words(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,20 +14,6 @@ if TYPE_CHECKING:
 
     from ...arrays import Floats
     from ...depth import DepthSurface
-
-
-@compiled
-def _block_means(depth: NDArray[np.float32], down: int, right: int, out: NDArray[np.float32]) -> None:
-    rows, columns = depth.shape
-    for r in range(out.shape[0]):
-        for c in range(out.shape[1]):
-            total, count = 0.0, 0
-            for rr in range(r * down, min((r + 1) * down, rows)):
-                for cc in range(c * right, min((c + 1) * right, columns)):
-                    if not np.isnan(depth[rr, cc]):
-                        total += depth[rr, cc]
-                        count += 1
-            out[r, c] = total / count if count else np.nan
 
 
 @compiled
@@ -109,14 +96,11 @@ def coarsened(surface: DepthSurface, cell_m: float) -> DepthSurface:
     if down == 1 and right == 1:
         return surface
     rows, columns = surface.shape
-    out = np.empty((-(-rows // down), -(-columns // right)), dtype=np.float32)
-    _block_means(surface.depth_m, down, right, out)
-    return type(surface)(
-        out,
-        surface.west_m,
-        surface.north_m,
-        surface.cell_x_m * right,
-        surface.cell_y_m * down,
-        surface.crs,
-        surface.error_m,
-    )
+    margin = ((0, -rows % down), (0, -columns % right))
+    blocks = np.pad(surface.depth_m.astype(np.float64), margin, constant_values=np.nan)
+    blocks = blocks.reshape(blocks.shape[0] // down, down, -1, right)
+    count = np.count_nonzero(~np.isnan(blocks), axis=(1, 3))
+    mean = np.nansum(blocks, axis=(1, 3)) / np.where(count, count, np.nan)
+    cell_x, cell_y = surface.cell_x_m * right, surface.cell_y_m * down
+    depth = mean.astype(np.float32)
+    return replace(surface, depth_m=depth, cell_x_m=cell_x, cell_y_m=cell_y)

@@ -181,7 +181,7 @@ def isobath_turning(surface: DepthSurface, *, smooth_m: float, over_m: float, le
     """
     cell_x, cell_y = surface.cell_x_m, surface.cell_y_m
     depth = blurred(surface.depth_m, smooth_m, cell_x, cell_y)
-    slant = gradient(depth, cell_x, cell_y, mend=True)
+    slant = gradient(depth, cell_x, cell_y)
     east, south = (np.asarray(part, dtype=np.float32) for part in slant)
     step_m = over_m / (2 * _STEPS)
     out = np.empty(depth.shape, dtype=np.float32)

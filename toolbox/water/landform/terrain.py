@@ -6,7 +6,7 @@ from north to south, so the textbook's y, which counts rows, points south.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -18,8 +18,6 @@ if TYPE_CHECKING:
 
     from ...arrays import Floats
 
-Method = Literal["horn", "zevenbergen_thorne"]
-
 
 class Gradient(NamedTuple):
     """Rise per metre toward the east and toward the south, an array each; NaN where not known."""
@@ -29,8 +27,8 @@ class Gradient(NamedTuple):
 
 
 @compiled
-def _window(z: NDArray[np.floating], r: int, c: int, mend: bool, out: Floats) -> bool:
-    """Fill `out` with the nine heights around a cell, row by row; False when one is unknown and not to be mended."""
+def _window(z: NDArray[np.floating], r: int, c: int, out: Floats) -> bool:
+    """Fill `out` with the nine heights around a cell, row by row; False where its own is unknown."""
     rows, columns = z.shape
     middle = float(z[r, c])
     if np.isnan(middle):
@@ -45,8 +43,6 @@ def _window(z: NDArray[np.floating], r: int, c: int, mend: bool, out: Floats) ->
         whole = whole and not np.isnan(out[k])
     if whole:
         return True
-    if not mend:
-        return False
     # A straight line through the cell continues what is known on the other side. The four sides first, the corners
     # then from the sides, so that a plane stays a plane up to its rim.
     for k in (1, 3, 5, 7):
@@ -67,8 +63,6 @@ def _gradient(
     z: NDArray[np.floating],
     cell_x: float,
     cell_y: float,
-    horn: bool,
-    mend: bool,
     east: NDArray[np.floating],
     south: NDArray[np.floating],
 ) -> None:
@@ -76,15 +70,12 @@ def _gradient(
     n = np.empty(9)
     for r in range(rows):
         for c in range(columns):
-            if not _window(z, r, c, mend, n):
+            if not _window(z, r, c, n):
                 east[r, c] = np.nan
                 south[r, c] = np.nan
-            elif horn:
+            else:
                 east[r, c] = ((n[2] + 2.0 * n[5] + n[8]) - (n[0] + 2.0 * n[3] + n[6])) / (8.0 * cell_x)
                 south[r, c] = ((n[6] + 2.0 * n[7] + n[8]) - (n[0] + 2.0 * n[1] + n[2])) / (8.0 * cell_y)
-            else:
-                east[r, c] = (n[5] - n[3]) / (2.0 * cell_x)
-                south[r, c] = (n[7] - n[1]) / (2.0 * cell_y)
 
 
 def _checked(
@@ -103,15 +94,10 @@ def _checked(
     return height, float(cell_x_m), float(cell_y_m)
 
 
-def gradient(
-    height_m: NDArray[np.floating],
-    cell_x_m: float,
-    cell_y_m: float,
-    *,
-    method: Method = "horn",
-    mend: bool = False,
-) -> Gradient:
-    """Rise per metre toward east and south.
+def gradient(height_m: NDArray[np.floating], cell_x_m: float, cell_y_m: float) -> Gradient:
+    """Rise per metre toward east and south, up to the rim of what is known.
+
+    Where a neighbour is unknown or off the grid the surface goes on in a straight line.
 
     Parameters
     ----------
@@ -119,11 +105,6 @@ def gradient(
         Heights at cell centres, row 0 in the north; NaN where not known.
     cell_x_m, cell_y_m
         Size of a cell from west to east and from north to south.
-    method
-        `horn` weighs all eight neighbours and smooths a little; `zevenbergen_thorne` reads the four beside the cell.
-    mend
-        Continue the surface in a straight line where a neighbour is unknown or off the grid. Without it such a cell
-        has no gradient.
 
     Returns
     -------
@@ -134,19 +115,16 @@ def gradient(
     DataError
         Heights that are not rows and columns.
     UsageError
-        A cell size that is not a length, or a method nobody knows.
+        A cell size that is not a length.
 
     Notes
     -----
-    Horn 1981, Proceedings of the IEEE 69, 14-47; Zevenbergen and Thorne 1987, Earth Surface Processes and Landforms
-    12, 47-56. White noise of one standard deviation s in the heights gives noise of 0.43 s / cell (Horn) or
-    0.71 s / cell in each part: on fine cells smooth the heights first.
+    Horn 1981, Proceedings of the IEEE 69, 14-47. White noise of one standard deviation s in the heights gives noise of
+    0.43 s / cell in each part: on fine cells smooth the heights first.
     """
     height, cell_x, cell_y = _checked(height_m, cell_x_m, cell_y_m)
-    if method not in {"horn", "zevenbergen_thorne"}:
-        raise UsageError(f"The method is {method!r}; choose horn or zevenbergen_thorne.")
     east, south = np.empty_like(height, order="C"), np.empty_like(height, order="C")
-    _gradient(height, cell_x, cell_y, method == "horn", mend, east, south)
+    _gradient(height, cell_x, cell_y, east, south)
     return Gradient(east, south)
 
 

@@ -32,7 +32,7 @@ _LEVEL_DEG = 0.1  # a flat that falls less than this has no deep side
 def _steepness(
     depth: NDArray[np.float32], spread_m: float, cell_x: float, cell_y: float
 ) -> NDArray[np.floating]:
-    slant = gradient(blurred(depth, spread_m, cell_x, cell_y), cell_x, cell_y, mend=True)
+    slant = gradient(blurred(depth, spread_m, cell_x, cell_y), cell_x, cell_y)
     return np.asarray(np.hypot(slant.east, slant.south))
 
 

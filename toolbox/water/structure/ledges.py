@@ -119,7 +119,7 @@ def find_ledges(
         )
         return findings("ledge", [], surface.crs, {})
     depth = blurred(surface.depth_m, _SMOOTH_M, cell_x, cell_y)
-    east, south = gradient(blurred(surface.depth_m, _WAY_SMOOTH_M, cell_x, cell_y), cell_x, cell_y, mend=True)
+    east, south = gradient(blurred(surface.depth_m, _WAY_SMOOTH_M, cell_x, cell_y), cell_x, cell_y)
     excess = excess_drop(
         depth, east, south, cell_x, cell_y, runs_m=_RUNS_M, side_m=_SIDE_M, steep=0.5 * drop_m / _RUNS_M[-1]
     )

@@ -29,6 +29,8 @@ _MARGIN_M = 0.001  # beyond the wanted clearance, so that rounding never falls s
 _FAR_M = 2e7  # beyond any UTM grid; there overlays snap by more than a micrometre
 _PASSES = 12
 _FEW = 500  # pieces of shore that are too near and can be cut out one by one
+_HAIR = 1e-6  # share of the offset by which another one differs that tells whether anything was lost
+_HAIRS = 8
 
 
 def _shore_segments(water: Any) -> Geometries:
@@ -79,6 +81,28 @@ def _too_near(inner: Any, tree: shapely.STRtree, clearance_m: float) -> tuple[fl
     return float(np.min(distance[wrong], initial=np.inf)), tree.geometries[np.unique(at[wrong])]
 
 
+def _mitred(area: Any, offset_m: float) -> Any:
+    return sound(shapely.buffer(area, -offset_m, join_style="mitre", mitre_limit=_MITRE))[0]
+
+
+def _inward(area: Any, offset_m: float) -> Any:
+    """Offset an area inwards with cut mitres, and lose none of its basins.
+
+    Where straits close, GEOS at times leaves out whole basins; not so at an offset a hair wider. An edge moves by no
+    more than a cut mitre; so of two such areas that differ by more than their edges can have moved, one has lost some.
+    """
+    kept = _mitred(area, offset_m)
+    edge_m = shapely.length(area)
+    for times in range(1, _HAIRS + 1):
+        other = _mitred(area, offset_m * (1.0 + times * _HAIR))
+        edges_m = max(edge_m, shapely.length(kept), shapely.length(other))
+        moved_m2 = 2.0 * _MITRE * times * _HAIR * offset_m * edges_m + 1e-9 * shapely.area(area)
+        if abs(shapely.area(kept) - shapely.area(other)) <= moved_m2:
+            break
+        kept = max(kept, other, key=shapely.area)
+    return kept
+
+
 def shrink(water: Any, clearance_m: float, *, tolerance_m: float | None = None) -> Any:
     """Take away all water nearer to the edge than the clearance.
 
@@ -121,12 +145,12 @@ def shrink(water: Any, clearance_m: float, *, tolerance_m: float | None = None) 
     offset = clearance_m + tolerance + _MARGIN_M
     wanted = clearance_m + _MARGIN_M / 2.0
     tree = shapely.STRtree(_shore_segments(area))
-    inner, _ = sound(shapely.buffer(simple, -offset, join_style="mitre", mitre_limit=_MITRE))
+    inner = _inward(simple, offset)
     for _ in range(_PASSES):
         reached, shore = _too_near(inner, tree, wanted)
         if len(shore) > _FEW:
             offset += 1.05 * (wanted - reached) + _MARGIN_M
-            inner, _ = sound(shapely.buffer(simple, -offset, join_style="mitre", mitre_limit=_MITRE))
+            inner = _inward(simple, offset)
         elif len(shore):
             # Sixteen-cornered ends lie half a per cent further out, so that their sides keep the distance too.
             near = shapely.buffer(shore, 1.006 * (clearance_m + _MARGIN_M), quad_segs=8)

@@ -68,7 +68,7 @@ def each_degree(radials_m: ArrayLike, bearings_deg: ArrayLike) -> Floats:
     share = (degree - around[at]) / gap
     found = whole[:, at] * (1.0 - share) + whole[:, at + 1] * share
     found[:, (gap > 30.0) & (share > 0.0)] = np.nan
-    return found
+    return np.asarray(found, dtype=np.float64)
 
 
 def over_arcs(degrees_m: Floats) -> Floats:
