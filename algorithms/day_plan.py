@@ -333,7 +333,9 @@ def day_plan(
             hours=hours,
             days=days,
         )
-        basis = replace(whole_day, done=holds_done(whole_day, seed=seed))
+        from_ramp = replace(kept, places=whole_day.places())
+        counted = holds_done(whole_day, solve=lambda one: best_kept_day(one, from_ramp, seed=seed))
+        basis = replace(whole_day, done=counted)
         if not basis.leads_back:
             raise NoSafeWay(
                 f"No safe way leads back to {last['name'] or last['ramp_id']}: {found.reason[len(ends) - 1]}."

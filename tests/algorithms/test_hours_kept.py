@@ -331,3 +331,12 @@ def test_a_limit_below_zero_is_refused(made):
         with pytest.raises(CastshedError):
             ask(made, how, wind_limit_mps=-1.0)
     assert isinstance(made[3], gpd.GeoDataFrame)
+
+
+def test_stops_done_are_counted_along_the_plan_that_keeps_its_hours(made):
+    given = hourly(made, GALE)
+    whole = ask(made, day_plan, **given)
+    first = list(whole.stops["spot_id"])[1]
+    again = ask(made, day_plan, done=["1"], at="06:45", **given)
+    assert again.stops["spot_id"].iloc[0] == first
+    assert moments(again)[1] <= dt.datetime.fromisoformat("2031-05-17T08:00-05:00")
