@@ -316,6 +316,7 @@ def day_plan(
             surface=depth,
             level_m=level_m,
             start=hours.begin,
+            speeds_mps=(run_speed_mps, idle_speed_mps),
         )
         wished = [wishes.windows.get(spot, EVER) for spot in ids]
         travel = times_with_planing(found, plane_s)

@@ -280,6 +280,7 @@ def shortest_run(
             night=night,
             at_each_s=at_each_s,
             at_most=at_most,
+            run_mps=run_speed_mps,
             idle_mps=idle_speed_mps,
             limits=limits,
             verdicts=verdicts,

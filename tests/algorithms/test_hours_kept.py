@@ -340,3 +340,18 @@ def test_stops_done_are_counted_along_the_plan_that_keeps_its_hours(made):
     again = ask(made, day_plan, done=["1"], at="06:45", **given)
     assert again.stops["spot_id"].iloc[0] == first
     assert moments(again)[1] <= dt.datetime.fromisoformat("2031-05-17T08:00-05:00")
+
+
+def test_a_boat_quicker_than_planned_is_not_there_before_its_hour(made):
+    lake, water, hazards, holds, _ = made
+    # Dawn is at 06:49; a leg may be run from then on, but no hour that is not light all through allows a stop.
+    given = hourly(made, dict.fromkeys(range(24), 5.0), date="2026-01-26")
+    # A minute to get on plane is planned; without it the boat would come a minute before the stop is open.
+    run = ask(made, day_plan, plane_s=60.0, depart="2026-01-26T06:00-06:00", back_by="10:00", **given)
+    first = run.legs[run.legs["leg_no"] == 1]["time_s"].sum()
+    left = dt.datetime.fromisoformat(run.stops["leave"].iloc[0])
+    opens = dt.datetime.fromisoformat("2026-01-26T07:00-06:00")
+    assert opens - dt.timedelta(minutes=5) < left < opens
+    assert left + dt.timedelta(seconds=float(first)) >= opens - dt.timedelta(seconds=1)
+    layers = {"hazards": hazards, "zones": lake.zones, "ramps": lake.ramps}
+    prove_run(run.stops, run.legs, holds, water, **layers, **given)

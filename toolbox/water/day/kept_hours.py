@@ -19,9 +19,13 @@ from .day_task import END, FAR, START
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
+    from numpy.typing import NDArray
+
     from ..verdicts.leg_hours import LegHours
     from .day_offers import Spans
     from .day_task import DayTask, Ints, Route
+
+    Floats = NDArray[np.float64]
 
 
 class KeptTimes(NamedTuple):
@@ -52,6 +56,9 @@ class KeptHours:
         Whole line of the leg between two places of the ways; None where they are one.
     lies
         When a boat may lie at each place of the ways; a place that is not named: whenever a leg may be run at all.
+    fastest_s
+        Least time between the places of the ways: the times of a task add getting on plane and slow zones, and a boat
+        that needs less must not come before a place is open either.
     """
 
     light: Spans
@@ -60,6 +67,7 @@ class KeptHours:
     places: Ints
     line_of: Callable[[int, int], Any]
     lies: Mapping[int, Spans]
+    fastest_s: Floats | None = None
     _against: dict[tuple[int, int], list[Against]] = field(default_factory=dict, repr=False)
     _open: dict[tuple[int, int], Spans] = field(default_factory=dict, repr=False)
 
@@ -84,6 +92,13 @@ class KeptHours:
         if key not in self._open:
             self._open[key] = open_when(self.seas_against(one, other), self.afloat)
         return self._open[key]
+
+    def early_s(self, one: int, other: int, takes_s: int) -> int:
+        """Tell how much earlier than planned a boat may be there."""
+        if self.fastest_s is None:
+            return 0
+        fastest = float(self.fastest_s[int(self.places[one]), int(self.places[other])])
+        return max(takes_s - int(np.floor(fastest)), 0) if np.isfinite(fastest) else 0
 
     def lies_at(self, place: int, opens_s: float, closes_s: float) -> tuple[float, float]:
         """Find the stretch round a window in which a boat may lie at a place of a task."""
@@ -137,7 +152,8 @@ def kept_walk(task: DayTask, route: Route, kept: KeptHours) -> tuple[KeptTimes |
         lies = kept.lies_at(place, opens, closes)
         left = None
         if takes < FAR:
-            left = _leaves(kept.leg_open(at, place), clock, until, takes, (lies[0], closes - stay))
+            there = lies[0] + kept.early_s(at, place, takes), closes - stay
+            left = _leaves(kept.leg_open(at, place), clock, until, takes, there)
         if left is None:
             return None, k
         begins[k] = int(max(left + takes, np.ceil(opens)))

@@ -111,6 +111,7 @@ def kept_of(
     surface: DepthSurface | None,
     level_m: float,
     start: pd.Timestamp,
+    speeds_mps: tuple[float, float],
 ) -> KeptHours:
     """Put together what the hours allow.
 
@@ -130,6 +131,8 @@ def kept_of(
         Today's water and the depths the waves feel.
     start
         The moment seconds are counted from.
+    speeds_mps
+        On plane and at idle.
     """
     known: Spans = list(ALWAYS)
     told: dict[str, Spans] = {}
@@ -159,7 +162,12 @@ def kept_of(
         xy = np.concatenate([pieces[0][:1], *(own[1:] for own in pieces)])
         return shapely.linestrings(xy)
 
-    return KeptHours(light, known, legs, np.arange(len(found.time_s)), line_of, lies)
+    leads = np.isfinite(found.distance_m)
+    run_m = np.subtract(found.distance_m, found.idle_m, out=np.zeros_like(found.distance_m), where=leads)
+    fastest = np.where(
+        leads, run_m / speeds_mps[0] + np.where(leads, found.idle_m, 0.0) / speeds_mps[1], np.inf
+    )
+    return KeptHours(light, known, legs, np.arange(len(found.time_s)), line_of, lies, fastest)
 
 
 def launch_times(travel_s: Any, launches: dict[int, Any], idle_mps: float, end: int) -> Any:

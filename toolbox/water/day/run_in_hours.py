@@ -68,6 +68,7 @@ class Asked:
     night: bool
     at_each_s: float
     at_most: int
+    run_mps: float
     idle_mps: float
     limits: LegLimits
     verdicts: GeoDataFrame | None
@@ -187,6 +188,7 @@ def run_in_hours(
         surface=asked.depth,
         level_m=asked.level_m,
         start=begin,
+        speeds_mps=(asked.run_mps, asked.idle_mps),
     )
     basis = _basis(found, ramps, candidates, asked, hours)
     kept = replace(kept, places=basis.places())
