@@ -95,51 +95,25 @@ def _proved(run: DayRun, stops: GeoDataFrame, depth: DepthSurface) -> Limits:
         It fails.
     """
     from castshed.toolbox.errors import NoSafeWay
+    from castshed.toolbox.water.proof.hours_check import HourLimits, hour_violations
     from castshed.toolbox.water.proof.last_check import Limits
     from castshed.toolbox.water.proof.run_proof import run_violations
 
     given = run.arguments("proof") | {"stops": stops}
+    by_hour = {name: given.pop(name) for name in ("exposure", "verdicts")}
+    hours = HourLimits(given.pop("night"), given.pop("wind_limit_mps"))
     stated = given.pop("depth_error_m")
     boat = {name: given.pop(name) for name in tuple(given) if name in signature(Limits.of_boat).parameters}
     limits = Limits.of_boat(**boat, depth_error_m=depth.error_m if stated is None else stated)
     structures = given.pop("spots")
     broken = run_violations(**given, structures=structures, limits=limits)
+    broken += hour_violations(stops, given["legs"], hours, **by_hour)
     if broken:
         raise NoSafeWay(
             f"The run failed the last check and is not written: {'; '.join(map(str, broken[:5]))}. Widen the "
             "clearance or leave that stop out, and report the case."
         )
     return limits
-
-
-def _at_their_hour(stops: GeoDataFrame, hours: GeoDataFrame | None) -> GeoDataFrame:
-    """Give stops the wind and waves of the hour at which the boat is there, where they are known by the hour."""
-    import pandas as pd
-
-    if hours is None or hours.empty or not (stops["arrive"] != "").any():
-        return stops
-    made = stops.copy()
-    told = hours.assign(at=pd.to_datetime(hours["time"], utc=True)).sort_values("at", kind="stable")
-    for row, (spot, arrive) in enumerate(zip(made["spot_id"], made["arrive"], strict=True)):
-        own = told[told["spot_id"] == spot]
-        if arrive and len(own):
-            before = own[own["at"] <= pd.Timestamp(arrive).tz_convert("UTC")]
-            hour = (before if len(before) else own).iloc[-1 if len(before) else 0]
-            made.loc[row, ["wind_mps", "wave_m"]] = [float(hour["wind_mps"]), float(hour["wave_m"])]
-    return made
-
-
-def _commonest(spots: GeoDataFrame) -> str:
-    """Tell the commonest reasons against the spots."""
-    first = (
-        spots["reason"]
-        .str.split("; ")
-        .str[0]
-        .str.replace(r" *\(.*?\)|\d+\.?\d* m", "", regex=True)
-        .str.strip(" ,")
-    )
-    counted = first.value_counts().head(3)
-    return "; ".join(f"{count} x {reason}" for reason, count in counted.items())
 
 
 def _as_steps(day: Day, file: str) -> str:
@@ -189,7 +163,10 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
     from castshed.toolbox.plan.plan_folder import plan_folder
     from castshed.toolbox.report import stages
     from castshed.toolbox.threads import begun
+    from castshed.toolbox.water.day.hour_words import by_the_hour
+    from castshed.toolbox.water.day.stop_weather import in_their_hours
     from castshed.toolbox.water.doubt.depth_doubt import depth_words
+    from castshed.toolbox.water.verdicts.commonest import commonest
 
     lake, level_m = day.layers, day.level_m
     run = DayRun(day)
@@ -231,12 +208,13 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
         with stage("Choosing and timing the run"):
             if run("chosen").empty:
                 raise NothingFishable(
-                    f"None of {len(spots)} spots is fishable today. Commonest reasons: {_commonest(spots)}. Look at "
-                    "level, draft, margins and wind in the day file."
+                    f"None of {len(spots)} spots is fishable today. Commonest reasons: "
+                    f"{commonest(spots['reason'])}.{by_the_hour(judged.verdicts)} Look at level, draft, margins and "
+                    "wind in the day file."
                 )
             afloat()
             made = run("run")
-            made = made._replace(stops=_at_their_hour(made.stops, hours))
+            made = made._replace(stops=in_their_hours(made.stops, hours))
         with stage("Proving the run"):
             limits = _proved(run, made.stops, depth)
         with stage("Writing it out"):

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from ..clock_times import on_day
 from ..parameters import defaults
+from .day_hours import back_by_of, forecast_between, held_to
 
 if TYPE_CHECKING:
     from .day_file import Boat, Day
@@ -65,13 +66,7 @@ def departure(day: Day) -> str:
 def wind_of(day: Day) -> dict[str, Any] | None:
     """Tell what wind-exposure is given, for one wind or by the hour; None where no wind is known."""
     if day.forecast is not None:
-        date = day.date.isoformat()
-        return {
-            "forecast": OfDay("forecast"),
-            "zone": day.zone,
-            "first_time": f"{date}T00:00",
-            "last_time": f"{date}T23:59",
-        }
+        return {"forecast": OfDay("forecast"), "zone": day.zone, **forecast_between(day)}
     if day.wind.wind_from_deg is not None and day.wind.wind_speed_mps is not None:
         return {"wind_from_deg": day.wind.wind_from_deg, "wind_speed_mps": day.wind.wind_speed_mps}
     return None
@@ -124,9 +119,18 @@ def _before_the_wind(day: Day, depth: Any, unsure: Any, level: Mapping[str, Any]
     ]
 
 
+def _by_the_hour(day: Day) -> dict[str, Any]:
+    """Tell what is known of each hour, where the wind is and the run has hours."""
+    known = day.forecast is not None and bool(departure(day))
+    return {
+        "verdicts": MadeBy("judged", "verdicts") if known else None,
+        "exposure": MadeBy("holds_in_wind", "exposure") if known else None,
+    }
+
+
 def _run(day: Day, common: Mapping[str, Any]) -> DayStep:
     """Order the best rated holds into a run, or choose those that fit the hours where the day says when to be back."""
-    run = day.run
+    run, depart = day.run, departure(day)
     given = {
         "holds": MadeBy("chosen", "holds"),
         **common,
@@ -136,14 +140,15 @@ def _run(day: Day, common: Mapping[str, Any]) -> DayStep:
         "draft_m": day.boat.draft_m,
         "depth_error_m": day.lake.depth_error_m,
         "level_error_m": day.level.level_error_m,
-        "depart": departure(day),
+        "depart": depart,
+        **_by_the_hour(day),
+        **held_to(day),
     }
     if not run.back_by:
         given |= {"at_most": run.at_most, "at_each_s": run.at_each_s}
         return DayStep("run", "shortest-run", given, leaves=True)
     given |= {
-        "verdicts": MadeBy("judged", "verdicts") if day.forecast is not None else None,
-        "back_by": on_day(day.date, run.back_by, day.zone, "run.back_by"),
+        "back_by": back_by_of(day, depart),
         "value": run.value,
         "must": run.must,
         "never": run.never,
@@ -176,6 +181,9 @@ def _proof(day: Day, holds: MadeBy, common: Mapping[str, Any]) -> DayStep:
         "fix_error_m": boat.fix_error_m,
         "clearance_m": boat.clearance_m,
         "launch_m": defaults.LAUNCH_M,
+        **_by_the_hour(day),
+        "night": day.run.night,
+        "wind_limit_mps": boat.wind_limit_mps,
     }
     return DayStep("proof", "prove-run", given, leaves=True)
 
@@ -204,7 +212,7 @@ def chain_of(day: Day) -> dict[str, DayStep]:
     if hourly:
         judged |= {"exposure": MadeBy("holds_in_wind", "exposure"), "zones": OfDay("zones")}
         judged |= {"from_ramp": day.run.start}
-    judged |= {"depth_confidence": unsure, "time_zone": day.zone}
+    judged |= {"depth_confidence": unsure, "time_zone": day.zone, "at_night": day.run.night}
     judged |= {
         name: getattr(part, name)
         for part, name in (
