@@ -1,6 +1,6 @@
 """Measure castshed beside its peers: one command, one JSON object.
 
-    python tests/benchmarks/run.py NAME [--seed N] [--quick] [--json] [--part PART ...]
+    python tests/benchmarks/run.py NAME [--seed N] [--quick] [--json] [--part PART ...] [--lake FILE]
 
 NAME is a file of this folder. `--seed` changes every made instance, `--quick` makes them few and small. Times are
 medians of the same run on the same machine. A peer that is missing, or needs more than 120 s, is reported as null with
@@ -44,13 +44,15 @@ def main() -> int:
     parser.add_argument(
         "--part", action="append", default=[], help="of a benchmark that has parts, this one only"
     )
+    parser.add_argument("--lake", help="honest: a real lake's file with shoreline, soundings and contours")
     given = parser.parse_args()
     benchmark = importlib.import_module(given.name)
     known = getattr(benchmark, "PARTS", ())
     if unknown := [part for part in given.part if part not in known]:
         parser.error(f"{given.name} has no part {unknown[0]}; it has {', '.join(known) or 'none'}")
     parts = {"parts": tuple(given.part)} if given.part else {}
-    measured = benchmark.measure(given.seed, given.quick, **parts)
+    extra = {"lake": given.lake} if given.lake and given.name == "honest" else {}
+    measured = benchmark.measure(given.seed, given.quick, **parts, **extra)
     result = {"benchmark": given.name, "seed": given.seed, "quick": given.quick, **measured}
     if given.json:
         print(json.dumps(result))
