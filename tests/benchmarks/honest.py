@@ -169,8 +169,10 @@ def _lake(file: str, seed: int) -> dict:
     contours["depth_m"] = contours["depth_m"].abs()
     order = rng.permutation(len(soundings))
     given, held = order[: len(order) // 10], order[len(order) // 10 :]
-    x, y = soundings.geometry.x.to_numpy(), soundings.geometry.y.to_numpy()
     depth = soundings["depth_m"].to_numpy(dtype=float)
+    zone = shoreline.estimate_utm_crs()  # its own system is turned too far from north where it lies
+    shoreline, soundings, contours = (layer.to_crs(zone) for layer in (shoreline, soundings, contours))
+    x, y = soundings.geometry.x.to_numpy(), soundings.geometry.y.to_numpy()
     result: dict = {}
     for name, layers, judges in (
         ("soundings", {"soundings": soundings.iloc[given]}, held),

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
+from scipy.ndimage import maximum_filter1d
 
 from .confidence import distance_to, reach_shoals, said_error, sources_of, steepness
 from .confidence_features import bending
@@ -25,6 +26,9 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float32]
 
 _OWN: Final = 20_000
+_OWN_WAY: Final = 0.4
+"""Near one sounding the surface errs by the gaps between soundings as well as by the way to that one: as its power of
+0.4 times that of the gap's of 0.6, as on made bottoms."""
 _FEW: Final = 5  # places left out, from which on what is usual is scaled by them
 
 
@@ -33,7 +37,8 @@ class Band:
     """How the half-width follows from way to data, steepness and bending.
 
     ``law`` is None where too little could be left out; then what is usual counts, ``times`` as much as usual.
-    ``sideways_m`` is how far data may lie beside their place, ``least_m`` what their sources state.
+    ``sideways_m`` is how far data may lie beside their place, ``least_m`` what their sources state. ``gap_m``
+    is how far round a place gaps between soundings are looked for; 0 where there are contours.
     """
 
     law: ErrorLaw | None
@@ -43,6 +48,18 @@ class Band:
     least_m: float
     interval_m: float | None
     middle_slope: np.float32
+    gap_m: float = 0.0
+
+    def ways(self, grid: Grid, away_m: Floats) -> Floats:
+        """Ways to data as the law takes them: between soundings the width of the gap counts too."""
+        if self.law is None or self.gap_m <= 0:
+            return away_m
+        wide, high = (int(np.ceil(self.gap_m / cell)) for cell in (grid.cell_x_m, grid.cell_y_m))
+        gap = np.nan_to_num(away_m, nan=0.0, posinf=0.0)
+        gap = maximum_filter1d(gap, 2 * wide + 1, axis=1, output=gap)
+        gap = maximum_filter1d(gap, 2 * high + 1, axis=0, output=gap)
+        own = np.maximum(away_m, np.float32(0.25 * min(grid.cell_x_m, grid.cell_y_m)))
+        return np.asarray(own ** np.float32(_OWN_WAY) * gap ** np.float32(1.0 - _OWN_WAY), dtype=np.float32)
 
     def at(self, grid: Grid, depth_m: Floats, away_m: Floats, slope: Floats, bend: Floats) -> Floats:
         """Half-width (95 %) at each centre; NaN where there is no depth."""
@@ -139,7 +156,12 @@ def learn_band(
         times = max(1.0, upper_quantile(np.abs(found.off_m) / usual[0], 0.95))
     drawn = drawn_error_m(known.lines[known.shores :]) if lined else 0.0
     own = _own(grid, known, depth_m)
-    return Band(law, times, own, float(np.hypot(drawn, sideways_m)), least_m, interval_m, middle_slope)
+    gap = 0.0
+    if not lined:
+        sample = away_m.ravel()[:: max(1, away_m.size // 200_000)]
+        sample = sample[np.isfinite(sample)]
+        gap = float(np.quantile(sample, 0.75)) if len(sample) else 0.0
+    return Band(law, times, own, float(np.hypot(drawn, sideways_m)), least_m, interval_m, middle_slope, gap)
 
 
 def surface_error_m(
@@ -175,7 +197,7 @@ def surface_error_m(
         grid, known, depth_m, away,
         middle_slope=middle, interval_m=interval_m, least_m=least_m, sideways_m=sideways_m, tension=tension,
     )  # fmt: skip
-    error = band.at(grid, depth_m, away, slope, bend)
+    error = band.at(grid, depth_m, band.ways(grid, away), slope, bend)
     reach_shoals(grid, error, shoals)
     deepest = np.float32(np.nanmax(depth_m)) if wet.any() else np.float32(0.0)
     return np.minimum(error, deepest, out=error)

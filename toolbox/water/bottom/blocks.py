@@ -298,6 +298,7 @@ def depth_and_error(
             grid, known, depth, error,
             middle_slope=middle, interval_m=interval_m, least_m=least_m, sideways_m=sideways_m, tension=tension,
         )  # fmt: skip
+        error = band.ways(grid, error)
     for block in survey.wet:
         top, bottom, left, right = block.core
         window = (

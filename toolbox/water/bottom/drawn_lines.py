@@ -18,7 +18,7 @@ def drawn_error_m(lines: NDArray[np.object_]) -> float:
 
     Notes
     -----
-    A line that was generalised keeps a corner only where it stands out from the chord of its neighbours by more than the
+    A line that was generalised keeps a corner only where it stands out from the chord of its neighbours by more than a
     tolerance (Douglas and Peucker 1973, Cartographica 10, 112-122); between corners it may lie off by up to the
     tolerance. The height of corners over those chords, the middle one of all, weighted by length, is thus more than the
     tolerance. On a smooth line drawn densely it is next to nothing.

@@ -20,12 +20,12 @@ _A_BIN: Final = 80
 _BINS: Final = 6
 _POWERS: Final = (
     ((0.8, 1.2), (-1.0, 1.0), (0.0, 1.0)),
-    ((0.8, 3.0), (-1.0, 1.0), (0.0, 1.0)),
+    ((1.2, 3.0), (-1.0, 1.0), (0.0, 1.0)),
 )  # of way, steepness and bending: what is not absurd
 _ROUNDS: Final = 4
 _USUAL: Final = (
     (1.0, -0.6, 0.8),
-    (1.6, 0.2, 0.5),
+    (1.8, 0.2, 0.5),
 )  # of contours and of soundings, where the data do not tell
 _HOLD: Final = 4.0  # the usual powers are right to 0.5 or so, and logarithms of errors scatter by about 1
 _SIDE: Final = 0.975  # both sides together leave out 5 %; the unsafe one alone no more than half

@@ -1,4 +1,4 @@
-"""Depths a lake's own data give where some of them are left out, in windows spread over it, beside what was measured."""
+"""What a lake's own data give where some of them are left out, in windows spread over it, beside what was measured."""
 
 from __future__ import annotations
 
@@ -26,14 +26,19 @@ _HALO: Final = 24
 _LEAST_CELLS: Final = 100_000
 _SHARE: Final = 0.08  # of the cells of the whole lake, that windows together may have
 _APART: Final = 2.2  # radii between what is left out
-_REACH: Final = (0.8, 3.5)  # radius of what is left out, in ways to data that the lake has
+_REACHES: Final = (
+    (0.8, 1.6),
+    (2.0, 3.5),
+)  # radius of what is left out by turns, in ways to data that the lake has
 _A_PLACE: Final = 3  # depths told of one that is left out
 _LEVELS: Final = 4  # of contours, from which on every second one is left out
 _A_WINDOW: Final = 1500  # depths told of a window of which levels are left out
 _BLOCK: Final = 6  # cells a side within which these count as one place
-_WANTED: Final = 300  # discs
+_INLAND: Final = 20  # depths left out nearer to data than to the shore, from which on those alone count
+_WANTED: Final = 400  # places
+_MOST_CELLS: Final = 500_000  # of all windows of a small lake, where it takes so many to have those places
 _MOST_ROUNDS: Final = 8  # over the same windows, with other discs
-_CELLS_A_WAY: Final = 4.0  # of a window, to the way to data that is usual
+_CELLS_A_WAY: Final = 3.0  # of a window, to the way to data that is usual
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,7 +53,7 @@ class HeldOut:
     place: NDArray[np.int64]
 
     def __len__(self) -> int:
-        """Number of depths left out."""
+        """Count the depths left out."""
         return len(self.off_m)
 
 
@@ -83,14 +88,18 @@ def _data_points(known: Measured, spacing_m: float) -> Floats:
 
 
 def _discs(
-    points: Floats, ways: Floats, window: tuple[float, float, float, float], rng: np.random.Generator
+    points: Floats,
+    ways: Floats,
+    window: tuple[float, float, float, float],
+    rng: np.random.Generator,
+    reach: tuple[float, float],
 ) -> tuple[Floats, Floats]:
     """Places round which data are left out, well apart, and how far round each."""
     west, south, east, north = window
     inner = (points[:, 0] > west) & (points[:, 0] < east) & (points[:, 1] > south) & (points[:, 1] < north)
     centre = points[inner, :2]
     centre = centre[rng.permutation(len(centre))[:4000]]
-    radius = rng.choice(ways, len(centre)) * rng.uniform(*_REACH, len(centre))
+    radius = rng.choice(ways, len(centre)) * rng.uniform(*reach, len(centre))
     if not len(centre):
         return centre, radius
     tree = cKDTree(centre)
@@ -107,7 +116,7 @@ def _discs(
 
 
 def _left(known: Measured, centre: Floats, radius: Floats) -> Measured:
-    """What is known outside of all discs."""
+    """Keep what is known outside of all discs."""
     discs = shapely.buffer(shapely.points(centre), radius, quad_segs=6)
     hole = shapely.union_all(discs)
     shores = np.arange(known.shores)
@@ -118,11 +127,11 @@ def _left(known: Measured, centre: Floats, radius: Floats) -> Measured:
     parts, owner = parts[long], owner[long]
     row = np.concatenate([shores, whole[owner]])
     tree = cKDTree(centre)
-    reach, nearest = tree.query(known.xy, k=min(4, len(centre))) if len(known.xy) else (None, None)
     out = np.zeros(len(known.xy), dtype=np.bool_)
-    if reach is not None and nearest is not None:
-        reach, nearest = reach.reshape(len(known.xy), -1), nearest.reshape(len(known.xy), -1)
-        out = (reach <= radius[nearest]).any(axis=1)
+    if len(known.xy):
+        away, nearest = tree.query(known.xy, k=min(4, len(centre)))
+        away, nearest = away.reshape(len(known.xy), -1), nearest.reshape(len(known.xy), -1)
+        out = (away <= radius[nearest]).any(axis=1)
     return replace(
         known,
         lines=np.concatenate([known.lines[: known.shores], parts]),
@@ -167,9 +176,10 @@ def _discs_out(
     ways: Floats,
     box: tuple[float, float, float, float],
     rng: np.random.Generator,
+    reach: tuple[float, float],
 ) -> tuple[Measured, Floats, NDArray[np.int64]] | None:
     """Leave out all data in discs."""
-    centre, radius = _discs(points, ways, box, rng)
+    centre, radius = _discs(points, ways, box, rng, reach)
     if not len(centre):
         return None
     left = _left(known, centre, radius)
@@ -195,6 +205,7 @@ def _one_window(
     ways: Floats,
     rng: np.random.Generator,
     tension: float | None,
+    reach: tuple[float, float],
 ) -> tuple[Floats, Floats, NDArray[np.int64]] | None:
     near = known if whole else by_block.within(grid)
     if len(near.lines) == near.shores and not len(near.xy):
@@ -205,7 +216,7 @@ def _one_window(
     west, east = grid.west_m + margin, grid.west_m + grid.columns * cell - margin
     north, south = grid.north_m - margin, grid.north_m - grid.rows * cell + margin
     box = (west, south, east, north)
-    chosen = _levels_out(near, box, cell, rng) or _discs_out(near, points, ways, box, rng)
+    chosen = _levels_out(near, box, cell, rng) or _discs_out(near, points, ways, box, rng, reach)
     if chosen is None:
         return None
     left, points, disc = chosen
@@ -218,7 +229,8 @@ def _one_window(
     on_shore = len(shapely.get_coordinates(shapely.segmentize(left.lines[: left.shores], cell)))
     # Beside the shore a few cliffs would speak for all places with a short way to data.
     inland = nearest >= on_shore
-    points, disc, way = points[inland], disc[inland], way[inland]
+    if inland.sum() >= _INLAND:
+        points, disc, way = points[inland], disc[inland], way[inland]
     column, row = grid.places(points[:, :2]).T
     features = features_of(grid, depth, None)
     r = np.rint(row).astype(np.int64).clip(0, grid.rows - 1)
@@ -283,12 +295,16 @@ def held_out(
     by_block = KnownByBlock(known)
     off, features, place, first = [], [], [], 0
     windows = _windows(grid, cell, places, rng)
-    allowed = max(_LEAST_CELLS, _SHARE * grid.rows * grid.columns)
-    rounds = int(min(_MOST_ROUNDS, max(1.0, allowed / sum(w.rows * w.columns for w, _ in windows))))
-    for window, whole in windows * rounds:
-        if first >= _WANTED and whole:
+    allowed = max(_MOST_CELLS, _SHARE * grid.rows * grid.columns)
+    spent = 0.0
+    least_passes = 1 if len(np.unique(known.line_depth_m[known.shores :])) >= _LEVELS else len(_REACHES)
+    for k, (window, whole) in enumerate(windows * _MOST_ROUNDS):
+        passes = k // len(windows)
+        reach = _REACHES[passes % 2]
+        if passes >= least_passes and (first >= _WANTED or spent > allowed):
             break
-        one = _one_window(window, whole, by_block, known, ways, rng, tension)
+        spent += window.rows * window.columns
+        one = _one_window(window, whole, by_block, known, ways, rng, tension, reach)
         if one is None or not len(one[0]):
             continue
         off.append(one[0])

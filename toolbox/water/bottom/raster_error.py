@@ -38,7 +38,7 @@ _LEAST_M: Final = 0.01
 
 
 def _bends(depth: Floats, step: int) -> tuple[Floats, Floats, Floats]:
-    """What cells `step` times as wide get wrong at each centre: between two in a row, in a column, and among four."""
+    """Tell what cells `step` times as wide get wrong at each centre: between two in a row or column, and among four."""
     padded = np.pad(depth, step, mode="constant", constant_values=np.float32(np.nan))
     rows, columns = depth.shape
 
