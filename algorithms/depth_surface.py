@@ -171,6 +171,7 @@ def depth_surface(
     source_errors: WordList = (),
     ageing_m: Length = 0.01,
     keep_blunders: YesNo = False,
+    mend_shift: YesNo = False,
     depth_error_m: Length | None = None,
     position_error_m: Length = 0.0,
 ) -> DepthLayers:
@@ -184,6 +185,10 @@ def depth_surface(
     Where data differ, the better ones count more: by the error their source states, and less with every year they are
     older than the newest (columns source, and surveyed or time). A contour or a sounding that contradicts all round
     it is left out and named in a note, with the depth its neighbours make expect.
+
+    Where contours and soundings contradict each other by more than the contour interval, no sounding gives way to the
+    chart: a surface is made of each, and they are joined by what each gets wrong, the contours' error as the soundings
+    show it. A shift of the contours is looked for and told with what it would gain.
 
     A second coverage, depth_confidence, says how far each depth may be off (half-width, 95 %). It is learnt from the
     lake's own data: some are left out, the surface is made without them, and what it gets wrong there tells how it
@@ -231,6 +236,8 @@ def depth_surface(
         Error added for each year by which data are older than the newest; a centimetre for silt (common practice).
     keep_blunders
         Name rows that contradict all round them, but leave them in.
+    mend_shift
+        Where contours contradict soundings, move the contours by the shift under which they fit best.
     depth_error_m
         Half-width within which the true depth lies (95 %), kept with the coverage and used by hazards. By default
         half the contour interval, or 0.5 m without contours; never less than what a source states, nor than holds 95 %
@@ -284,6 +291,7 @@ def depth_surface(
         usual_interval,
         with_depth_areas,
     )
+    from castshed.toolbox.water.bottom.two_sources import fit_of, joined, shifted_contours, told_of
     from castshed.toolbox.water.doubt.blunders import without_blunders
     from castshed.toolbox.water.doubt.depth_rows import doubt_rows
 
@@ -322,10 +330,22 @@ def depth_surface(
     grid = grid_over(lake.bounds, cell, cell)
     known, stated = measured_from(lake, lines, points, source_errors=source_errors, ageing_m=ageing_m)
     rows = [[] if layer is None else list(layer.index) for layer in (lines, points)]
-    known, said, shoals = without_blunders(known, rows[0], rows[1], keep=keep_blunders)
+    interval = usual_interval(lines)
+    fit = None if interval is None or not smooth else fit_of(known, interval)
+    apart = fit is not None and fit.contradict
+    if fit is not None and apart:
+        note(told_of(fit, mended=mend_shift), stacklevel=2)
+        if mend_shift:
+            known = shifted_contours(known, fit.shift_m)
+    known, said, shoals = without_blunders(known, rows[0], rows[1], keep=keep_blunders, apart=apart)
     for text in said:
         note(text, stacklevel=2)
-    interval = usual_interval(lines)
+    if fit is None and lines is not None:
+        note(
+            "Contours alone: nothing shows how far they lie from the bottom, so depth_confidence holds for what lies "
+            "between the lines, not for the lines themselves. Hold a few soundings against them.",
+            stacklevel=2,
+        )
     error = depth_error_m
     if error is None:
         error = max(LOOSE_ERROR_M if interval is None else interval / 2.0, stated)
@@ -342,6 +362,17 @@ def depth_surface(
                 learnt=True,
                 progress=step,
             )
+        elif apart and interval is not None:
+            both = joined(
+                grid,
+                known,
+                interval_m=interval,
+                least_m=stated,
+                sideways_m=position_error_m,
+                tension=tension,
+                progress=step,
+            )
+            depth, unsure = both.depth_m, both.error_m
         else:
             depth = METHODS[method](grid, known, tension=tension, progress=step)
             unsure = surface_error_m(

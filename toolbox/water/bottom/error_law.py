@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from .conformal import upper_quantile
-from .held_out import HeldOut
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+    from .held_out import HeldOut
 
     Floats = NDArray[np.float64]
 
@@ -118,11 +119,8 @@ def learn(found: HeldOut, cell_m: float, *, contoured: bool) -> ErrorLaw | None:
     if len(places) < ENOUGH:
         return None
     kind = 0 if contoured else 1
-    found = HeldOut(
-        found.off_m,
-        np.column_stack([np.hypot(found.features[:, 0], 0.5 * cell_m), found.features[:, 1:]]),
-        found.place,
-    )
+    way = np.hypot(found.features[:, 0], 0.5 * cell_m)
+    found = replace(found, features=np.column_stack([way, found.features[:, 1:]]))
     floors = np.array([0.25 * cell_m, *(np.maximum(np.quantile(found.features[:, 1:], 0.05, axis=0), 1e-7))])
     logs = _logs(found.features, floors)
     fold = np.isin(found.place, places[::2])

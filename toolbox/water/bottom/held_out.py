@@ -45,12 +45,15 @@ _CELLS_A_WAY: Final = 3.0  # of a window, to the way to data that is usual
 class HeldOut:
     """What was left out: how far the surface is off there, and the features of `features_of` at the place.
 
-    ``off_m`` is surface minus measured, above 0 where the surface is too deep. ``place`` numbers the discs.
+    ``off_m`` is surface minus measured, above 0 where the surface is too deep; ``xy`` and ``depth_m`` what was
+    measured. ``place`` numbers the discs.
     """
 
     off_m: Floats
     features: Floats
     place: NDArray[np.int64]
+    xy: Floats
+    depth_m: Floats
 
     def __len__(self) -> int:
         """Count the depths left out."""
@@ -206,7 +209,7 @@ def _one_window(
     rng: np.random.Generator,
     tension: float | None,
     reach: tuple[float, float],
-) -> tuple[Floats, Floats, NDArray[np.int64]] | None:
+) -> HeldOut | None:
     near = known if whole else by_block.within(grid)
     if len(near.lines) == near.shores and not len(near.xy):
         return None
@@ -238,7 +241,7 @@ def _one_window(
     table = np.column_stack([way, *(layer[r, c].astype(np.float64) for layer in features)])
     found = between_centres(depth, row, column) - points[:, 2]
     known_there = np.isfinite(found) & np.isfinite(table).all(axis=1)
-    return found[known_there], table[known_there], disc[known_there]
+    return HeldOut(*(part[known_there] for part in (found, table, disc, points[:, :2], points[:, 2])))
 
 
 def between_centres(depth: NDArray[np.float32], row: Floats, column: Floats) -> Floats:
@@ -281,7 +284,7 @@ def held_out(
     """
     rng = np.random.default_rng([seed, len(known.lines), len(known.xy)])
     wet = np.flatnonzero(np.isfinite(away_m.ravel()) & (away_m.ravel() >= 0))
-    empty = HeldOut(np.empty(0), np.empty((0, 3)), np.empty(0, dtype=np.int64))
+    empty = HeldOut(np.empty(0), np.empty((0, 3)), np.empty(0, dtype=np.int64), np.empty((0, 2)), np.empty(0))
     if not len(wet):
         return empty
     wet = rng.choice(wet, min(len(wet), 20_000), replace=False)
@@ -293,7 +296,8 @@ def held_out(
     )
     cell = max(grid.cell_x_m, grid.cell_y_m, float(np.median(ways)) / _CELLS_A_WAY)
     by_block = KnownByBlock(known)
-    off, features, place, first = [], [], [], 0
+    parts: list[HeldOut] = []
+    first = 0
     windows = _windows(grid, cell, places, rng)
     allowed = max(_MOST_CELLS, _SHARE * grid.rows * grid.columns)
     spent = 0.0
@@ -305,12 +309,15 @@ def held_out(
             break
         spent += window.rows * window.columns
         one = _one_window(window, whole, by_block, known, ways, rng, tension, reach)
-        if one is None or not len(one[0]):
+        if one is None or not len(one):
             continue
-        off.append(one[0])
-        features.append(one[1])
-        place.append(one[2] + first)
-        first += int(one[2].max()) + 1
-    if not off:
+        parts.append(replace(one, place=one.place + first))
+        first += int(one.place.max()) + 1
+    if not parts:
         return empty
-    return HeldOut(np.concatenate(off), np.vstack(features), np.concatenate(place))
+    return HeldOut(
+        *(
+            np.concatenate([getattr(part, name) for part in parts])
+            for name in ("off_m", "features", "place", "xy", "depth_m")
+        )
+    )
