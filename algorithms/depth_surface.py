@@ -331,16 +331,18 @@ def depth_surface(
     known, stated = measured_from(lake, lines, points, source_errors=source_errors, ageing_m=ageing_m)
     rows = [[] if layer is None else list(layer.index) for layer in (lines, points)]
     interval = usual_interval(lines)
+    given = known
+    known, said, shoals = without_blunders(known, rows[0], rows[1], keep=keep_blunders)
     fit = None if interval is None or not smooth else fit_of(known, interval)
     apart = fit is not None and fit.contradict
     if fit is not None and apart:
         note(told_of(fit, mended=mend_shift), stacklevel=2)
         if mend_shift:
-            known = shifted_contours(known, fit.shift_m)
-    known, said, shoals = without_blunders(known, rows[0], rows[1], keep=keep_blunders, apart=apart)
+            given = shifted_contours(given, fit.shift_m)
+        known, said, shoals = without_blunders(given, rows[0], rows[1], keep=keep_blunders, apart=True)
     for text in said:
         note(text, stacklevel=2)
-    if fit is None and lines is not None:
+    if points is None and lines is not None:
         note(
             "Contours alone: nothing shows how far they lie from the bottom, so depth_confidence holds for what lies "
             "between the lines, not for the lines themselves. Hold a few soundings against them.",

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
-from scipy.interpolate import LinearNDInterpolator
+from scipy.spatial import cKDTree
 
 from ...units import in_words
 from .band import surface_error_m
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     Floats32 = NDArray[np.float32]
 
 _POINTS: Final = 30_000  # along contours and shore
+_NEIGHBOURS: Final = 96
 _ASKED: Final = 2_000  # soundings that are held against the contours
 _FEW: Final = 12
 _SHARE: Final = 0.9
@@ -55,12 +56,18 @@ class Fit:
     gain: float = 0.0
 
 
-def _charted(known: Measured) -> tuple[LinearNDInterpolator, Floats]:
-    """Depths by triangles between contours and shore, and where they count from."""
+def _charted(known: Measured, xy: Floats) -> Floats:
+    """Depths between the line nearest to each place and the nearest of another depth, by the ways to both."""
     spacing = max(float(shapely.length(known.lines).sum()) / _POINTS, 1.0)
     points = known.along_lines(spacing, shore=True)
-    centre = points[:, :2].mean(axis=0)
-    return LinearNDInterpolator(points[:, :2] - centre, points[:, 2]), centre
+    away, near = cKDTree(points[:, :2]).query(xy, k=min(_NEIGHBOURS, len(points)))
+    depth = points[near, 2]
+    other = depth != depth[:, :1]
+    second = np.where(other, away, np.inf).argmin(axis=1)
+    rows = np.arange(len(xy))
+    first_way, second_way = away[:, 0], away[rows, second]
+    share = np.where(other.any(axis=1), first_way / np.maximum(first_way + second_way, 1e-9), 0.0)
+    return np.asarray(depth[:, 0] + share * (depth[rows, second] - depth[:, 0]))
 
 
 def _best_shift(known: Measured, xy: Floats, depth_m: Floats) -> tuple[tuple[float, float], float]:
@@ -90,23 +97,16 @@ def fit_of(known: Measured, interval_m: float) -> Fit | None:
     """Hold soundings against contours; None where there are too few of either."""
     if len(known.xy) < _FEW or len(known.lines) == known.shores:
         return None
-    charted, centre = _charted(known)
     rng = np.random.default_rng(len(known.xy))
     rows = rng.permutation(len(known.xy))[:_ASKED]
-    rows = rows[
-        np.lexsort((known.xy[rows, 1], known.xy[rows, 0]))
-    ]  # neighbours are asked one after the other
-    xy, depth = known.xy[rows] - centre, known.depth_m[rows]
-    off = charted(xy) - depth
+    off = _charted(known, known.xy[rows]) - known.depth_m[rows]
     told = np.isfinite(off)
-    if told.sum() < _FEW:
-        return None
     size = np.abs(off[told])
     contradict = bool(np.quantile(size, _SHARE) > interval_m)
     shift, gain = (0.0, 0.0), 0.0
     if contradict:
         few = rng.permutation(np.flatnonzero(told))[:_SHIFTED]
-        shift, gain = _best_shift(known, known.xy[rows][few], depth[few])
+        shift, gain = _best_shift(known, known.xy[rows][few], known.depth_m[rows][few])
         if gain < _LEAST_GAIN:
             shift, gain = (0.0, 0.0), 0.0
     return Fit(known.xy[rows][told], off[told], contradict, shift, gain)
@@ -128,8 +128,8 @@ def told_of(fit: Fit, *, mended: bool) -> str:
     if mended:
         return f"{text} The contours were moved by {shift}, which takes away {fit.gain:.0%} of that."
     return (
-        f"{text} The shift of the contours that fits best, {shift}, would take away {fit.gain:.0%} of that; --mend-shift "
-        "applies it."
+        f"{text} The shift of the contours that fits best, {shift}, would take away {fit.gain:.0%} of that; "
+        "--mend-shift applies it."
     )
 
 
