@@ -81,7 +81,10 @@ def disc_lake():
     soundings = frame(shapely.points(X0 + x[wet], Y0 + y[wet]), depth_m=40.0 - off[wet] / 10.0)
     depths = np.arange(2.0, 28.0, 2.0)
     lines = [
-        shapely.Point(X0, Y0).buffer(400.0 - 10.0 * d * 40.0 / 28.0, quad_segs=32).exterior for d in depths
+        shapely.LineString(
+            shapely.Point(X0, Y0).buffer(400.0 - 10.0 * d * 40.0 / 28.0, quad_segs=32).exterior.coords
+        )
+        for d in depths
     ]
     return frame([lake], name=["made"]), soundings, frame(lines, depth_m=depths), off
 
