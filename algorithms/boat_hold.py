@@ -6,26 +6,39 @@ from typing import NamedTuple
 
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import (
+    Beam,
     Bearing,
+    Cast,
     CastLines,
     Count,
     Depth,
     DepthConfidence,
+    Draft,
+    Drift,
+    FixError,
+    Footprint,
+    HazardRadius,
     Holds,
+    IdleClearance,
     KnownHazards,
-    Length,
-    Level,
+    LaunchReach,
+    LeastCast,
+    LevelError,
+    Margin,
+    MostCast,
     Plain,
     Ramps,
     ShallowHazards,
+    SpotError,
     Spots,
+    TodaysLevel,
+    UpwindFactor,
     Water,
+    WindFrom,
     Words,
     Zones,
+    defaults,
 )
-
-LAUNCH_M = 150.0
-"""How far from safe water a ramp may lie."""
 
 
 class BoatHolds(NamedTuple):
@@ -45,20 +58,21 @@ def boat_hold(
     spots: Spots,
     depth: Depth,
     *,
-    level_m: Level = 0.0,
-    least_cast_m: Length = 12.192,
-    cast_m: Length = 21.336,
-    most_cast_m: Length = 27.432,
-    draft_m: Length = 0.6096,
-    margin_m: Length = 0.4572,
-    drift_m: Length = 3.048,
-    footprint_m: Length = 3.048,
-    position_error_m: Length = 5.0,
-    fix_error_m: Length = 3.0,
-    level_error_m: Length = 0.0,
-    wind_from_deg: Bearing | None = None,
+    level_m: TodaysLevel = 0.0,
+    least_cast_m: LeastCast = defaults.LEAST_CAST_M,
+    cast_m: Cast = defaults.CAST_M,
+    most_cast_m: MostCast = defaults.MOST_CAST_M,
+    draft_m: Draft = defaults.DRAFT_M,
+    margin_m: Margin = defaults.MARGIN_M,
+    drift_m: Drift = defaults.DRIFT_M,
+    footprint_m: Footprint = defaults.FOOTPRINT_M,
+    spot_error_m: SpotError = defaults.SPOT_ERROR_M,
+    hazard_radius_m: HazardRadius = defaults.HAZARD_RADIUS_M,
+    fix_error_m: FixError = defaults.FIX_ERROR_M,
+    level_error_m: LevelError = defaults.LEVEL_ERROR_M,
+    wind_from_deg: WindFrom | None = None,
     wind_weight: Plain = 0.5,
-    upwind_factor: Plain = 0.7,
+    upwind_factor: UpwindFactor = defaults.UPWIND_FACTOR,
     when: Words = "",
     sun_from_deg: Bearing | None = None,
     sun_height_deg: Plain | None = None,
@@ -68,7 +82,9 @@ def boat_hold(
     apart_deg: Plain = 60.0,
     water: Water | None = None,
     ramps: Ramps | None = None,
-    clearance_m: Length = 4.2672,
+    beam_m: Beam = defaults.BEAM_M,
+    idle_clearance_m: IdleClearance = defaults.IDLE_CLEARANCE_M,
+    launch_m: LaunchReach = defaults.LAUNCH_M,
     depth_confidence: DepthConfidence | None = None,
     hazards: ShallowHazards | None = None,
     known_hazards: KnownHazards | None = None,
@@ -106,35 +122,8 @@ def boat_hold(
         Structures to fish: points, lines or polygons.
     depth
         Depth coverage.
-    level_m
-        Today's surface minus chart datum; four feet down is -4ft.
-    least_cast_m
-        Least cast; the boat never sits nearer to the spot (common practice).
-    cast_m
-        Preferred cast (common practice).
-    most_cast_m
-        Most comfortable cast (common practice).
-    draft_m
-        Draft of the boat with its motors down (common practice).
-    margin_m
-        Water wanted under the boat (common practice).
-    drift_m
-        Radius of the circle in which the boat swings while it holds.
-    footprint_m
-        Radius of any other structure, kept off beside its position error.
-    position_error_m
-        Position error of spots that do not tell their own, and radius of known hazards without one.
-    fix_error_m
-        Error of the boat's own position; joined to that of the spot, it is the radius of the circle to search.
-    level_error_m
-        Error of the level; joined to the depth error of the coverage.
-    wind_from_deg
-        Where the wind comes from; without it the wind plays no part.
     wind_weight
         What the wind counts where the deep side counts 1; at 0.5 it swings the hold at most 30 degrees off it.
-    upwind_factor
-        The most cast straight upwind as a share of the most cast, 0.5 to 1; it shrinks with the cosine of the angle to
-        the wind (common practice; the angler's own to state).
     when
         Date and time with its zone, as 2026-04-18T07:30-05:00, from which the place of the sun is worked out.
     sun_from_deg
@@ -153,8 +142,6 @@ def boat_hold(
         Today's water, from water-today; the holds then lie where safe water leads.
     ramps
         Ramps from which the holds must be reached; without them any safe water will do.
-    clearance_m
-        How far a way keeps from land, hazards and closed zones: half the beam and the error of the position.
     depth_confidence
         How far each depth may be off, from depth-surface; where that is more than the coverage's depth error, it
         counts instead.
@@ -207,7 +194,7 @@ def boat_hold(
         )
     geometry, kinds = spots.geometry.to_numpy(), spots["kind"].tolist()
     height_m = not_negative(spots, "height_m")
-    search_m = search_radii_m(not_negative(spots, "position_error_m"), position_error_m, fix_error_m)
+    search_m = search_radii_m(not_negative(spots, "position_error_m"), spot_error_m, fix_error_m)
     if when:
         if sun_from_deg is not None or sun_height_deg is not None:
             raise UsageError("Give either the time or where the sun stands, not both.")
@@ -221,7 +208,7 @@ def boat_hold(
         level_error_m=level_error_m,
         drift_m=drift_m,
         footprint_m=footprint_m,
-        position_error_m=position_error_m,
+        spot_error_m=spot_error_m,
         wind_from_deg=wind_from_deg,
         wind_weight=wind_weight,
         upwind_factor=upwind_factor,
@@ -238,13 +225,14 @@ def boat_hold(
     )
     reachable = None
     if water is not None:
+        clear_m = beam_m / 2.0 + fix_error_m + idle_clearance_m
         reachable = reachable_water(
-            water, ramps, hazards, zones, level_m=level_m, clearance_m=clearance_m, launch_m=LAUNCH_M
+            water, ramps, hazards, zones, level_m=level_m, clearance_m=clear_m, launch_m=launch_m
         )
     bare = Surroundings(geometry, footprint_m + search_m, np.empty(0, dtype=object), np.empty(0))
     setting = Setting(depth, level_m, rules, bare)
     keep_off, keep_off_m = kept_off(
-        hazards, known_hazards, zones, cover_m=setting.need_m - level_m, default_radius_m=position_error_m
+        hazards, known_hazards, zones, cover_m=setting.need_m - level_m, default_radius_m=hazard_radius_m
     )
     around = Surroundings(
         geometry, footprint_m + search_m, keep_off, keep_off_m, screens, screen_rows, reachable

@@ -5,13 +5,28 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from castshed.toolbox.algorithm import algorithm
-from castshed.toolbox.parameters import Bearing, CastReach, Depth, Length, Level, Plain, Spots, Water, YesNo
+from castshed.toolbox.parameters import (
+    CastReach,
+    Depth,
+    FixError,
+    Footprint,
+    LeastCast,
+    MostCast,
+    SpotError,
+    Spots,
+    TodaysLevel,
+    UpwindFactor,
+    Water,
+    WindFrom,
+    YesNo,
+    defaults,
+)
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from castshed.toolbox.water.holds.cast_ring import Reach
+    from castshed.toolbox.water.holds.cast_ring import CastRings
 
     Floats = NDArray[np.float64]
 
@@ -19,7 +34,7 @@ MARK_M = 1.0
 """Radius of the mark drawn for a spot without any reach."""
 
 
-def _reasons(found: Reach, search_m: Floats, *, sure: bool) -> list[str]:
+def _reasons(found: CastRings, search_m: Floats, *, sure: bool) -> list[str]:
     """Say what limits each ring, and for an empty one of a vague mark how vague it is."""
     from castshed.toolbox.units import in_words
 
@@ -46,15 +61,15 @@ def cast_reach(
     spots: Spots,
     water: Water,
     *,
-    least_cast_m: Length = 12.192,
-    most_cast_m: Length = 27.432,
-    wind_from_deg: Bearing | None = None,
-    upwind_factor: Plain = 0.7,
+    least_cast_m: LeastCast = defaults.LEAST_CAST_M,
+    most_cast_m: MostCast = defaults.MOST_CAST_M,
+    wind_from_deg: WindFrom | None = None,
+    upwind_factor: UpwindFactor = defaults.UPWIND_FACTOR,
     depth: Depth | None = None,
-    level_m: Level = 0.0,
-    footprint_m: Length = 3.048,
-    position_error_m: Length = 5.0,
-    fix_error_m: Length = 3.0,
+    level_m: TodaysLevel = 0.0,
+    footprint_m: Footprint = defaults.FOOTPRINT_M,
+    spot_error_m: SpotError = defaults.SPOT_ERROR_M,
+    fix_error_m: FixError = defaults.FIX_ERROR_M,
     sure: YesNo = False,
 ) -> CastReach:
     """Draw the ring of water from which each spot can be cast to.
@@ -64,7 +79,8 @@ def cast_reach(
     today. In a wind the ring is drawn in where the cast goes against it. A spot whose ring is empty keeps its
     row: `status` is `none`, `reason` says why, `area_m2` is 0, and the geometry is a mark of one metre round the spot.
 
-    The ring tells where a cast can come from. Whether a boat may sit there is for boat-hold.
+    The level only tells what stands out of the water. The ring tells where a cast can come from. Whether a boat may
+    sit there is for boat-hold.
 
     Parameters
     ----------
@@ -72,25 +88,8 @@ def cast_reach(
         Structures to cast to: points, lines or polygons.
     water
         Today's water, from water-today; islands are holes.
-    least_cast_m
-        Least cast, so that the boat does not sit on the spot (common practice).
-    most_cast_m
-        Most comfortable cast (common practice).
-    wind_from_deg
-        Where the wind comes from; without it the wind plays no part.
-    upwind_factor
-        The most cast straight upwind as a share of the most cast, 0.5 to 1; it shrinks with the cosine of the angle to
-        the wind (common practice; the angler's own to state).
     depth
         Depth coverage, to tell which spots without a listed depth stand out of the water.
-    level_m
-        Today's surface minus chart datum; four feet down is -4ft. Only used to tell what stands out of the water.
-    footprint_m
-        Radius of cover that is marked by a point or a line.
-    position_error_m
-        Position error of spots that do not tell their own.
-    fix_error_m
-        Error of the boat's own position; joined to that of the spot, it is the radius of the circle to search.
     sure
         Draw only the water from which the spot is within the casts wherever in its search circle it lies.
 
@@ -137,7 +136,7 @@ def cast_reach(
         height_m=not_negative(spots, "height_m"),
         radius_m=footprint_m,
     )
-    search_m = search_radii_m(not_negative(spots, "position_error_m"), position_error_m, fix_error_m)
+    search_m = search_radii_m(not_negative(spots, "position_error_m"), spot_error_m, fix_error_m)
     within_m = search_m if sure else np.zeros(len(spots))
     shape, share = None, 1.0
     if wind_from_deg is not None:

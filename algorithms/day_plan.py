@@ -7,27 +7,48 @@ from typing import NamedTuple
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import (
     Answers,
+    AtEach,
+    BackBy,
+    Beam,
+    Clearance,
     Count,
+    Depart,
     Depth,
+    DepthError,
+    Draft,
     Duration,
+    EndRamp,
+    EngineHp,
+    FixError,
     Flow,
+    FuelOnBoard,
     Holds,
     HourVerdicts,
+    IdleClearance,
+    IdleSpeed,
+    LaunchReach,
     LeftOut,
     Legs,
-    Length,
-    Level,
+    LevelError,
+    LongestAtEach,
+    MustStops,
+    NeverStops,
     Ramps,
+    RunSpeed,
     ShallowHazards,
     Share,
-    Speed,
+    StartRamp,
+    StaysByKind,
     Stops,
-    Volume,
+    StopValue,
+    TodaysLevel,
     Water,
+    Windows,
     WordList,
     Words,
     YesNo,
     Zones,
+    defaults,
 )
 
 
@@ -56,39 +77,39 @@ def day_plan(
     zones: Zones | None = None,
     depth: Depth | None = None,
     verdicts: HourVerdicts | None = None,
-    level_m: Level = 0.0,
-    depart: Words,
-    back_by: Words,
-    start: Words = "",
-    end: Words = "",
-    value: Words = "rating",
-    must: WordList = (),
-    never: WordList = (),
-    windows: WordList = (),
-    stay_s: Duration = 1500.0,
-    longest_stay_s: Duration = 0.0,
-    stays: WordList = (),
+    level_m: TodaysLevel = 0.0,
+    depart: Depart,
+    back_by: BackBy,
+    start: StartRamp = "",
+    end: EndRamp = "",
+    value: StopValue = defaults.VALUE,
+    must: MustStops = (),
+    never: NeverStops = (),
+    windows: Windows = (),
+    at_each_s: AtEach = defaults.AT_EACH_S,
+    longest_at_each_s: LongestAtEach = 0.0,
+    stays: StaysByKind = (),
     setup_s: Duration = 180.0,
     plane_s: Duration = 20.0,
     daylight_only: YesNo = True,
-    fuel_l: Volume | None = None,
+    fuel_l: FuelOnBoard | None = None,
     reserve: Share = 1.0 / 3.0,
-    engine_hp: Count = 0,
+    engine_hp: EngineHp = 0,
     run_burn_lph: Flow | None = None,
     idle_burn_lph: Flow | None = None,
     days: Count = 1,
     done: WordList = (),
     at: Words = "",
-    beam_m: Length = 2.4384,
-    position_error_m: Length = 3.0,
-    clearance_m: Length = 6.096,
-    idle_clearance_m: Length = 0.0,
-    run_speed_mps: Speed = 13.4112,
-    idle_speed_mps: Speed = 2.2352,
-    launch_m: Length = 150.0,
-    draft_m: Length = 0.6096,
-    depth_error_m: Length | None = None,
-    level_error_m: Length = 0.03048,
+    beam_m: Beam = defaults.BEAM_M,
+    fix_error_m: FixError = defaults.FIX_ERROR_M,
+    clearance_m: Clearance = defaults.CLEARANCE_M,
+    idle_clearance_m: IdleClearance = defaults.IDLE_CLEARANCE_M,
+    run_speed_mps: RunSpeed = defaults.RUN_SPEED_MPS,
+    idle_speed_mps: IdleSpeed = defaults.IDLE_SPEED_MPS,
+    launch_m: LaunchReach = defaults.LAUNCH_M,
+    draft_m: Draft = defaults.DRAFT_M,
+    depth_error_m: DepthError | None = None,
+    level_error_m: LevelError = defaults.LEVEL_ERROR_M,
     seed: Count = 0,
 ) -> DayPlan:
     """Choose the stops that fit a day, order them and put times on them.
@@ -121,43 +142,14 @@ def day_plan(
         Depth coverage, for the least depth along each leg.
     verdicts
         Verdicts by hour, from fishable; spots without any are open all day.
-    level_m
-        Today's surface minus chart datum; four feet down is -4ft.
-    depart
-        Earliest start from the ramp, with its zone, such as 2026-05-16T06:00-05:00.
-    back_by
-        Latest time back at the ramp, such as 14:00.
-    start
-        Name or id of the ramp to start from; by default the first.
-    end
-        Name or id of the ramp to end at; by default the start.
-    value
-        Value of a stop: a column, or columns, numbers, + - * / and brackets.
-    must
-        Spots, by id or name, that have to be in the plan.
-    never
-        Spots that must not be.
-    windows
-        Wishes of your own: "NAME before 09:00", "NAME after 14:00" or "NAME 09:00-11:00".
-    stay_s
-        Usual time fished at a stop.
-    longest_stay_s
-        Longest time fished at a stop, each further minute worth less; 0 for the usual time only.
-    stays
-        Usual time by kind, such as "hump 40min"; needs a column kind.
     setup_s
         Time to get into place and to leave, added at each stop.
     plane_s
         Time to get on plane and off again, added to each leg that is run.
     daylight_only
         Whether stops have to lie between civil dawn and dusk.
-    fuel_l
-        Fuel on board at the start of the day; the ways between what is done are taken off. Without it fuel plays no
-        part.
     reserve
         Share of the fuel that is not to be used.
-    engine_hp
-        Rated horsepower, to estimate what the engine burns (common practice).
     run_burn_lph
         Fuel burnt while running.
     idle_burn_lph
@@ -169,26 +161,6 @@ def day_plan(
         that the same words without it give, counted from the first (a spot called by that number comes before).
     at
         Time to go on from, such as 10:40.
-    beam_m
-        Width of the boat.
-    position_error_m
-        How far the boat may be from where it seems to be (95 %).
-    clearance_m
-        Distance wanted from hazards, land and closed zones while running, beyond half the beam and the position error.
-    idle_clearance_m
-        The same at idle.
-    run_speed_mps
-        Speed on plane.
-    idle_speed_mps
-        Speed at idle, and within slow zones that state none.
-    launch_m
-        How far from the ramp the water that the boat can use may begin.
-    draft_m
-        Water the boat draws at idle: beyond the lane of a ramp a launch keeps to water that floats it.
-    depth_error_m
-        Half-width within which the true depth lies (95 %); by default the coverage's own.
-    level_error_m
-        Half-width within which the true level lies.
     seed
         Of the search.
 
@@ -243,7 +215,7 @@ def day_plan(
 
     handling = Handling.of_boat(
         beam_m=beam_m,
-        position_error_m=position_error_m,
+        fix_error_m=fix_error_m,
         clearance_m=clearance_m,
         idle_clearance_m=idle_clearance_m,
         run_speed_mps=run_speed_mps,
@@ -253,8 +225,8 @@ def day_plan(
             draft_m, 0.0, depth_error_m if depth_error_m is not None else error_of(depth), level_error_m
         ),
     )
-    if stay_s <= 0.0:
-        raise UsageError("stay must be above 0.")
+    if at_each_s <= 0.0:
+        raise UsageError("at-each must be above 0.")
     if days < 1 or (days > 1 and done):
         raise UsageError("days must be 1 or more, and 1 when a day is planned again with --done.")
     hours = hours_of(depart, back_by, at)
@@ -271,7 +243,9 @@ def day_plan(
         raise NoSafeWay("There is no hold of status ok to run to; see the reasons in the holds layer.")
     wishes = wishes_of(candidates, hours.begin, must=must, never=never, done=done, windows=windows)
     worth = worth_of(candidates, value)
-    stays_told = [stays_of(usual_s, longest_stay_s) for usual_s in stays_by_kind(candidates, stays, stay_s)]
+    stays_told = [
+        stays_of(usual_s, longest_at_each_s) for usual_s in stays_by_kind(candidates, stays, at_each_s)
+    ]
     here = middle_of(candidates.total_bounds, candidates.crs)
     light = daylight(hours.begin, days, *here) if daylight_only else EVER
     names = ["", "", *candidates["name"].astype(str)]  # by place of the task: start, end, then holds

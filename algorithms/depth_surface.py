@@ -9,10 +9,12 @@ from castshed.toolbox.parameters import (
     LINE,
     POINT,
     POLYGON,
+    CellSize,
     Choice,
     Column,
     Depth,
     DepthConfidence,
+    DepthError,
     Layer,
     Length,
     Number,
@@ -126,7 +128,7 @@ def _from_raster(
         raise DataError(
             f"By the raster {dry:.0%} of the ground inside the shoreline lies above chart datum. Say what it holds "
             "with --raster-holds depth, negative-depth or elevation, and for elevation give that of chart datum "
-            "with --datum."
+            "with --chart-datum."
         )
     doubt_shore(whole, lake, name=as_depth)
     if dry > 0.05:
@@ -163,16 +165,16 @@ def depth_surface(
     raster: Depth | None = None,
     raster_holds: Holds = "depth",
     raster_unit: Unit = "m",
-    datum_m: SignedLength = 0.0,
+    chart_datum_m: SignedLength = 0.0,
     no_data: Plain | None = None,
-    cell_m: Length | None = None,
+    cell_m: CellSize | None = None,
     method: Method = "minimum-curvature",
     tension: Tension | None = None,
     source_errors: WordList = (),
     ageing_m: Length = 0.01,
     keep_blunders: YesNo = False,
     mend_shift: YesNo = False,
-    depth_error_m: Length | None = None,
+    depth_error_m: DepthError | None = None,
     position_error_m: Length = 0.0,
 ) -> DepthLayers:
     """Make the depth coverage of a lake from contours, soundings or areas, or from a raster.
@@ -195,6 +197,13 @@ def depth_surface(
     errs with the distance to data, the steepness and the bending of the bottom. Where data are too few, what is usual
     counts, widened to hold what could be left out.
 
+    The depth error, kept with the coverage and used by hazards, is by default half the contour interval; without
+    contours 0.5 m; never less than what a source states, nor than holds 95 % of the depths by depth_confidence.
+
+    Minimum curvature makes more than 12 million cells in blocks, which take 700 MB and 24 MB for each million. More
+    than the machine has free, than 400 million, or than 60 million by triangles or from a raster, are refused before
+    the work begins.
+
     A raster is taken as it is, sign and datum put right, on its own cells or on new ones; what it knows of the land is
     kept. How far it may be off is told by what its cells cannot show: by how much wider cells would miss.
 
@@ -215,15 +224,10 @@ def depth_surface(
         What the raster holds: depth (positive down, below chart datum), negative-depth, or elevation.
     raster_unit
         Unit of the raster's numbers where it states none itself.
-    datum_m
+    chart_datum_m
         Elevation of chart datum on the raster's vertical datum, when it holds elevations.
     no_data
         Number that stands for 'nothing known' in the raster, where the raster itself does not say so.
-    cell_m
-        Size of a cell; by default 5 m, or the raster's own cells. A million cells take about 50 MB of memory. Minimum
-        curvature makes more than 12 million in blocks, which take 700 MB and 24 MB for each million. More than the
-        machine has free, than 400 million, or than 60 million by triangles or from a raster, are refused before the
-        work begins.
     method
         minimum-curvature, or triangles (Delaunay; flat at tops and in hollows).
     tension
@@ -238,10 +242,6 @@ def depth_surface(
         Name rows that contradict all round them, but leave them in.
     mend_shift
         Where contours contradict soundings, move the contours by the shift under which they fit best.
-    depth_error_m
-        Half-width within which the true depth lies (95 %), kept with the coverage and used by hazards. By default
-        half the contour interval, or 0.5 m without contours; never less than what a source states, nor than holds 95 %
-        of the depths by what depth_confidence says. Of a raster, what its source states.
     position_error_m
         How far the data may lie beside their place (95 %): it counts as so much depth as the bottom falls on that way.
         0 where none is stated; what coarsely drawn lines show of it themselves is counted anyway.
@@ -308,7 +308,7 @@ def depth_surface(
             lake,
             raster_holds,
             raster_unit,
-            datum_m,
+            chart_datum_m,
             cell_m,
             no_data,
             depth_error_m or 0.0,

@@ -7,7 +7,19 @@ from typing import Annotated, Final
 
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.errors import UsageError
-from castshed.toolbox.parameters import Choice, Count, FileSet, Layers, Level, Many, Symbols, Words, YesNo
+from castshed.toolbox.parameters import (
+    Choice,
+    Count,
+    DayOf,
+    FileSet,
+    Layers,
+    Many,
+    Symbols,
+    Title,
+    TodaysLevel,
+    Words,
+    YesNo,
+)
 
 FORMATS: Final[dict[str, tuple[str, ...]]] = {
     "gpx": ("run.gpx", "run-*-of-*.gpx"),
@@ -35,10 +47,10 @@ def export(
     layers: Layers,
     *,
     formats: Annotated[Sequence[str], Many(Choice(tuple(FORMATS)))] = FIRST,
-    title: Words = "Fishing run",
+    title: Title = "",
     description: Words = "",
-    level_m: Level | None = None,
-    date: Words = "",
+    level_m: TodaysLevel | None = None,
+    date: DayOf = "",
     name_length: Count | None = None,
     ascii: YesNo = False,  # noqa: A002 -- the name of the option
     most_points: Count | None = None,
@@ -64,14 +76,8 @@ def export(
         Layers to write; a file alone stands for all its layers.
     formats
         Which formats to write: gpx, kml, kmz, geojson, csv, fgb, shp, sld; repeat the option for several.
-    title
-        Name of the plan in the files.
     description
         What else the reader should know; the cautions are always added.
-    level_m
-        Today's surface minus chart datum, four feet down is -4ft; without it charted depths are called charted.
-    date
-        Day of that level, as it should be written.
     name_length
         Most characters of a name, for devices that cut longer ones, such as 12; names that would then be the same
         get a number at their end.
@@ -107,7 +113,7 @@ def export(
     if not formats:
         raise UsageError(f"No format was given; choose one or more of: {', '.join(FORMATS)}.")
     telling = Telling(
-        title=title,
+        title=title or "Fishing run",
         description=description,
         level_m=level_m,
         date=date.strip() or None,

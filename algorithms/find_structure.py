@@ -6,7 +6,17 @@ from collections.abc import Sequence
 from typing import Annotated, Any, Final
 
 from castshed.toolbox.algorithm import algorithm
-from castshed.toolbox.parameters import Choice, Count, Depth, Length, Level, Many, Structure, Water
+from castshed.toolbox.parameters import (
+    Choice,
+    Count,
+    Depth,
+    Length,
+    Many,
+    Structure,
+    TodaysLevel,
+    UnitSystem,
+    Water,
+)
 
 KINDS: Final = ("hump", "saddle", "point", "pocket", "ledge", "flat", "bluff", "channel_bend")
 
@@ -30,7 +40,7 @@ def find_structure(
     depth: Depth,
     *,
     water: Water | None = None,
-    level_m: Level = 0.0,
+    level_m: TodaysLevel = 0.0,
     kinds: Annotated[Sequence[str], Many(Choice(KINDS))] = KINDS,
     from_m: Length = 0.6096,
     to_m: Length = 12.192,
@@ -41,7 +51,7 @@ def find_structure(
     ledge_drop_m: Length = 1.2192,
     bluff_depth_m: Length = 3.6576,
     flat_width_m: Length = 40.0,
-    units: Annotated[str, Choice(("US", "metric"))] = "US",
+    units: UnitSystem = "US",
 ) -> Structure:
     """Find humps, saddles, points, pockets, ledges, flats, bluff banks and channel bends, and rank them.
 
@@ -59,8 +69,6 @@ def find_structure(
         Depth coverage.
     water
         Today's water, from water-today, to tell which bank a finding belongs to.
-    level_m
-        Today's surface minus chart datum; four feet down is -4ft.
     kinds
         What to list; repeat the option for several.
     from_m
@@ -81,8 +89,6 @@ def find_structure(
         Least depth close to a bluff bank.
     flat_width_m
         Least width of a flat.
-    units
-        Units of the description.
 
     Returns
     -------

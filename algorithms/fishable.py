@@ -11,17 +11,25 @@ from castshed.toolbox.parameters import (
     Exposure,
     Holds,
     HourVerdicts,
+    LakeZone,
+    LeastDepth,
     LeftOut,
     Length,
-    Level,
+    LevelError,
+    MostDepth,
     Speed,
     Spots,
+    TodaysLevel,
+    TopMargin,
     Verdicts,
     Water,
+    WaveLimit,
     WaysBetween,
+    WindLimit,
     Words,
     YesNo,
     Zones,
+    defaults,
 )
 
 if TYPE_CHECKING:
@@ -101,26 +109,26 @@ def fishable(
     water: Water,
     *,
     depth: Depth | None = None,
-    level_m: Level = 0.0,
+    level_m: TodaysLevel = 0.0,
     holds: Holds | None = None,
     exposure: Exposure | None = None,
     ways: WaysBetween | None = None,
     left_out: LeftOut | None = None,
     zones: Zones | None = None,
-    start: Words = "",
-    time_zone: Words = "",
+    from_ramp: Words = "",
+    time_zone: LakeZone = "",
     at_night: YesNo = False,
-    least_depth_m: Length = 0.9144,
-    top_margin_m: Length = 0.3048,
-    deepest_m: Length | None = None,
-    wave_limit_m: Length = 0.6096,
+    least_depth_m: LeastDepth = defaults.LEAST_DEPTH_M,
+    top_margin_m: TopMargin = defaults.TOP_MARGIN_M,
+    most_depth_m: MostDepth | None = None,
+    wave_limit_m: WaveLimit = defaults.WAVE_LIMIT_M,
     head_limit_m: Length = 0.6096,
     beam_limit_m: Length = 0.4572,
     following_limit_m: Length = 0.6096,
-    wind_limit_mps: Speed = 8.9408,
+    wind_limit_mps: WindLimit = defaults.WIND_LIMIT_MPS,
     gust_limit_mps: Speed = 11.176,
     listed_error_m: Length = 0.3048,
-    level_error_m: Length = 0.03048,
+    level_error_m: LevelError = defaults.LEVEL_ERROR_M,
     depth_confidence: DepthConfidence | None = None,
 ) -> Fishable:
     """Judge every spot, hour by hour: depth, cover, wind, waves, light and a way there.
@@ -150,8 +158,6 @@ def fishable(
         Today's water, from water-today.
     depth
         Depth coverage, for spots without a depth of their own, and for waves on the way.
-    level_m
-        Today's surface minus chart datum; four feet down is -4ft.
     holds
         Holds from boat-hold; a spot without a good one fails.
     exposure
@@ -162,37 +168,21 @@ def fishable(
         What safe-ways or shortest-run left out; spots out of reach fail.
     zones
         Zones; a hold (or a spot, without holds) in one closed to entry or to motors fails.
-    start
+    from_ramp
         Id of the ramp the ways start from; by default that of the first way.
-    time_zone
-        Time zone of the lake, such as America/Chicago, in which hours are told; by default that of the times.
     at_night
         Hours in the dark count as well.
-    least_depth_m
-        Least depth today over the bottom of a spot (common practice).
-    top_margin_m
-        Least water over the top of what stands there (common practice). Timber, docks, vegetation and bluffs stand
-        out of the water by nature and are not held to it.
-    deepest_m
-        Greatest depth today; without it no limit.
-    wave_limit_m
-        Greatest wave at the hold, against the upper end of the band (common practice for small open boats; know your
-        own).
     head_limit_m
         Greatest wave to run into (common practice; know your own boat).
     beam_limit_m
         Greatest wave to run with on the beam, more than 45 degrees off bow and stern (common practice).
     following_limit_m
         Greatest wave to run before (common practice).
-    wind_limit_mps
-        Greatest wind (common practice; know your own).
     gust_limit_mps
         Greatest gust, where gusts are told (common practice).
     listed_error_m
         How far a spot's own depth may be off (95 %; lists round to feet and more); depths from the coverage carry
         its error.
-    level_error_m
-        How far the level may be off (95 %).
     depth_confidence
         How far each depth of the coverage may be off, from depth-surface; where that is more than the coverage's depth
         error, it counts instead.
@@ -227,7 +217,7 @@ def fishable(
     from castshed.toolbox.water.verdicts.hour_table import hour_table, single_weather, strongest_wind
     from castshed.toolbox.water.verdicts.hour_verdicts import judge_hours
     from castshed.toolbox.water.verdicts.reach import closed_to_boats, reach
-    from castshed.toolbox.water.verdicts.verdict import Limits, judge, stand
+    from castshed.toolbox.water.verdicts.verdict import FishingLimits, judge, stand
     from castshed.toolbox.water.verdicts.way_seas import SeaLimits, sea_words, seas_on_ways
     from castshed.toolbox.water.ways.unions import union_of
     from castshed.toolbox.water.wind.exposure import place_points
@@ -255,13 +245,15 @@ def fishable(
             zones, shapely.get_coordinates(holds.geometry.to_numpy()), "the hold lies"
         )
     barred = np.array([bool(one) for one in closed_holds], dtype=bool)
-    held = reach(spots, holds, ways, left_out, start, barred)
+    held = reach(spots, holds, ways, left_out, from_ramp, barred)
     if holds is None:
         closed = closed_to_boats(zones, points, "lies")
     else:
         closed = [closed_holds[row] if row >= 0 else [] for row in held.hold_row.tolist()]
     bottom, depth_error = _bottom(spots, depth, points, listed_error_m, depth_confidence)
-    limits = Limits(least_depth_m, top_margin_m, deepest_m, wave_limit_m, wind_limit_mps, gust_limit_mps)
+    limits = FishingLimits(
+        least_depth_m, top_margin_m, most_depth_m, wave_limit_m, wind_limit_mps, gust_limit_mps
+    )
     standing = stand(
         bottom,
         np.where(height < 0, np.nan, height),

@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 from castshed.toolbox.algorithm import algorithm
-from castshed.toolbox.parameters import Holds, Plain, Verdicts
+from castshed.toolbox.parameters import (
+    Holds,
+    LeastRating,
+    Verdicts,
+    defaults,
+)
 
 
 @algorithm(
     step="wind",
     example="castshed fishable-holds my_day/plan.gpkg:holds my_day/plan.gpkg:spots --least-rating 3 --out my.gpkg",
 )
-def fishable_holds(holds: Holds, spots: Verdicts, *, least_rating: Plain = 0.0) -> Holds:
+def fishable_holds(
+    holds: Holds, spots: Verdicts, *, least_rating: LeastRating = defaults.LEAST_RATING
+) -> Holds:
     """Take the holds of spots that are fishable today, with name, kind and rating.
 
     What is left is what shortest-run or day-plan orders. A hold of status none, a hold of a spot that is not fishable
@@ -22,8 +29,6 @@ def fishable_holds(holds: Holds, spots: Verdicts, *, least_rating: Plain = 0.0) 
         Holds from boat-hold, also with wind and waves from wind-exposure.
     spots
         Spots with their verdict, from fishable.
-    least_rating
-        Spots rated lower are not taken; a spot without a rating counts as 0.
 
     Returns
     -------

@@ -6,16 +6,20 @@ from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import (
+    BoxMargin,
     Choice,
+    Columns,
+    DayOf,
+    DepthUnit,
     GatheredFrom,
-    Length,
     SetAside,
     Shoreline,
     Sources,
+    SpotError,
     Spots,
     WordList,
-    Words,
     YesNo,
+    defaults,
 )
 
 if TYPE_CHECKING:
@@ -24,7 +28,6 @@ if TYPE_CHECKING:
     from castshed.toolbox.sources.source_table import SourceTable
 
 
-DepthUnit = Annotated[str, Choice(("ft", "m"))]
 DepthOf = Annotated[str, Choice(("bottom", "top"))]
 
 
@@ -92,13 +95,13 @@ def gather_spots(
     shoreline: Shoreline,
     depth_unit: DepthUnit | None = None,
     depth_of: DepthOf = "bottom",
-    columns: WordList = (),
-    kinds: WordList = (),
-    position_error_m: Length = 8.0,
-    margin_m: Length = 500.0,
+    columns: Columns = (),
+    kind_words: WordList = (),
+    spot_error_m: SpotError = defaults.SPOT_ERROR_M,
+    outside_m: BoxMargin = defaults.OUTSIDE_M,
     merge: YesNo = True,
-    apart: WordList = (),
-    date: Words = "",
+    take_apart: WordList = (),
+    date: DayOf = "",
 ) -> Gathered:
     """Gather spot lists of any make into one book, joining what is the same place.
 
@@ -109,7 +112,8 @@ def gather_spots(
     the lake, and the row's remark says so. Rows from different sources that lie within their position errors and
     have like kinds become one spot, which keeps both sources, names and notes and takes the better position; what
     it was made of stands in merged_from. Two structures of one source are never joined. Every row is in a spot or
-    in set_aside, with its line, its text and the reason.
+    in set_aside, with its line, its text and the reason. The rounding of coordinates is added to position errors; the
+    ages of sunk wood are of the date, by default today.
 
     Parameters
     ----------
@@ -120,26 +124,15 @@ def gather_spots(
         depth_of, position_error, crs).
     shoreline
         The lake's water edge: its reference system and its extent are the book's.
-    depth_unit
-        Unit of depths and heights that name none in their cell or their column; without it such figures are not used.
     depth_of
         What a depth is of where the row does not say: the bottom, or the top of the structure.
-    columns
-        Columns named by you, as role=Header, such as depth='Bottom (ft)'; goes before any guess.
-    kinds
+    kind_words
         Further words for kinds, as word=kind, such as 'spring hole=pocket'.
-    position_error_m
-        Position error, 95 %, of rows that state none; rounding of their coordinates is added to it. The default is the
-        figure of the GPS standard positioning service for 2020, a global average.
-    margin_m
-        How far outside the shoreline's box a row may lie and still be kept.
     merge
         Join the same place of different sources.
-    apart
+    take_apart
         Spots of an earlier book that were joined and are to be the rows again that they were made of: their ids, or
         all.
-    date
-        Day the ages of sunk wood are of, such as 2026-05-16; by default today.
 
     Returns
     -------
@@ -150,7 +143,8 @@ def gather_spots(
     Raises
     ------
     UsageError
-        A source has no coordinates that could be found, or ``columns``, ``kinds`` or ``apart`` names what is not there.
+        A source has no coordinates that could be found, or ``columns``, ``kind_words`` or ``take_apart`` names what is
+        not there.
     CrsError
         A source has geometry without a reference system.
 
@@ -211,11 +205,11 @@ def gather_spots(
         check_mapping(
             rules.under_name(table.name).columns, {table.name: [str(c) for c in table.rows.columns]}
         )
-    words = {**rules.kinds, **_parse_synonyms(tuple(kinds))}
-    lake = LakeExtent.of(shoreline, margin_m)
+    words = {**rules.kinds, **_parse_synonyms(tuple(kind_words))}
+    lake = LakeExtent.of(shoreline, outside_m)
     parts: list[Records] = []
     read_from: list[tuple[str, int, int, str]] = []
-    open_ids = set(apart) - {ALL}
+    open_ids = set(take_apart) - {ALL}
     for table in tables:
         own = rules.of(table.name)
         roles = find_roles([str(c) for c in table.rows.columns], {**own.columns, **mapping})
@@ -226,13 +220,13 @@ def gather_spots(
                 lake,
                 depth_unit=own.depth_unit or depth_unit,
                 depth_of=own.depth_of or depth_of,
-                position_error_m=position_error_m if own.position_error_m is None else own.position_error_m,
+                position_error_m=spot_error_m if own.position_error_m is None else own.position_error_m,
                 synonyms=words,
                 crs=own.crs,
             )
         )
-        if apart:
-            part, found = take_rows_apart(part, apart)
+        if take_apart:
+            part, found = take_rows_apart(part, take_apart)
             open_ids -= found
         parts.append(part)
         noticed = _tell(table, roles, part)
@@ -242,7 +236,7 @@ def gather_spots(
         read_from.append((table.name, len(part.reason), aside, " ".join(noticed)))
     if open_ids:
         raise UsageError(
-            f"apart: no source has a spot '{min(open_ids)}'; give spot_id values of an earlier book."
+            f"take-apart: no source has a spot '{min(open_ids)}'; give spot_id values of an earlier book."
         )
     records = collect(parts)
     book = make_book(records, shoreline.crs, merge=merge, today=today)

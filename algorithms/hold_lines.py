@@ -6,23 +6,35 @@ from typing import NamedTuple
 
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import (
-    Bearing,
+    Beam,
+    Cast,
     Depth,
+    Draft,
+    Drift,
+    FixError,
+    Footprint,
+    HazardRadius,
     HoldLines,
+    IdleClearance,
     KnownHazards,
+    LaunchReach,
+    LeastCast,
     LeftOut,
     Length,
-    Level,
-    Plain,
+    LevelError,
+    Margin,
+    MostCast,
     Ramps,
     ShallowHazards,
+    SpotError,
     Spots,
+    TodaysLevel,
+    UpwindFactor,
     Water,
+    WindFrom,
     Zones,
+    defaults,
 )
-
-LAUNCH_M = 150.0
-"""How far from safe water a ramp may lie."""
 
 
 class LinesHeld(NamedTuple):
@@ -41,25 +53,28 @@ def hold_lines(
     spots: Spots,
     depth: Depth,
     *,
-    level_m: Level = 0.0,
+    level_m: TodaysLevel = 0.0,
     follow_m: Length | None = None,
-    least_cast_m: Length = 12.192,
-    cast_m: Length = 21.336,
-    most_cast_m: Length = 27.432,
-    draft_m: Length = 0.6096,
-    margin_m: Length = 0.4572,
-    drift_m: Length = 3.048,
-    footprint_m: Length = 3.048,
-    position_error_m: Length = 5.0,
-    fix_error_m: Length = 3.0,
-    level_error_m: Length = 0.0,
+    least_cast_m: LeastCast = defaults.LEAST_CAST_M,
+    cast_m: Cast = defaults.CAST_M,
+    most_cast_m: MostCast = defaults.MOST_CAST_M,
+    draft_m: Draft = defaults.DRAFT_M,
+    margin_m: Margin = defaults.MARGIN_M,
+    drift_m: Drift = defaults.DRIFT_M,
+    footprint_m: Footprint = defaults.FOOTPRINT_M,
+    spot_error_m: SpotError = defaults.SPOT_ERROR_M,
+    hazard_radius_m: HazardRadius = defaults.HAZARD_RADIUS_M,
+    fix_error_m: FixError = defaults.FIX_ERROR_M,
+    level_error_m: LevelError = defaults.LEVEL_ERROR_M,
     least_length_m: Length = 15.24,
     smooth_m: Length = 5.0,
-    wind_from_deg: Bearing | None = None,
-    upwind_factor: Plain = 0.7,
+    wind_from_deg: WindFrom | None = None,
+    upwind_factor: UpwindFactor = defaults.UPWIND_FACTOR,
     water: Water | None = None,
     ramps: Ramps | None = None,
-    clearance_m: Length = 4.2672,
+    beam_m: Beam = defaults.BEAM_M,
+    idle_clearance_m: IdleClearance = defaults.IDLE_CLEARANCE_M,
+    launch_m: LaunchReach = defaults.LAUNCH_M,
     hazards: ShallowHazards | None = None,
     known_hazards: KnownHazards | None = None,
     zones: Zones | None = None,
@@ -77,11 +92,11 @@ def hold_lines(
     neither shorter than the least nor longer than the most; no hazard, closed zone or other spot is too near. Between
     marks the same holds for depth, hazards and other spots. `starts` and `ends` say what ends each piece.
 
-    Direction: bow into the wind where the line leads into it at all, for slow way and good steering; without a
-    wind, or with the wind across, as the structure is drawn. `headings` gives the legs in order, `cast_side` the side
-    of the boat on which the structure lies: casts to port leave over the left hand, casts to starboard over the right.
-    On level ground a line has no deep side: then the longer side is taken, or the one from which the wind sets the
-    boat off the structure and not onto it.
+    Direction: bow into the wind where the line leads into it at all, for slow way and good steering; without a wind,
+    or with the wind across, as the structure is drawn. `headings` gives the legs in order, `cast_side` the side of
+    the boat on which the structure lies: casts to port leave over the left hand, casts to starboard over the right. A
+    line that would ask for a longer cast upwind lies nearer. On level ground a line has no deep side: then the longer
+    side is taken, or the one from which the wind sets the boat off the structure and not onto it.
 
     A structure that lies dry today, as the foot of a bank does on a lake drawn down, is cast to at the water's edge. A
     flat bank is better followed by depth. Spots without a line, and all that are points, are listed in `left_out`
@@ -96,44 +111,16 @@ def hold_lines(
         Structures; those that are lines or polygons get hold lines.
     depth
         Depth coverage.
-    level_m
-        Today's surface minus chart datum; four feet down is -4ft.
     follow_m
         Today's depth to follow, in place of the preferred cast.
-    least_cast_m
-        Least cast; the boat never comes nearer to the structure (common practice).
-    cast_m
-        Preferred cast, at which the line lies (common practice).
-    most_cast_m
-        Most comfortable cast (common practice).
-    draft_m
-        Draft of the boat with its motors down (common practice).
-    margin_m
-        Water wanted under the boat (common practice).
-    drift_m
-        How far the boat may be set off the line to any side.
-    footprint_m
-        Radius of any other spot, kept off beside its position error.
-    position_error_m
-        Position error of spots that do not tell their own, and radius of known hazards without one.
-    fix_error_m
-        Error of the boat's own position; joined to that of a spot that is kept off.
-    level_error_m
-        Error of the level; joined to the depth error of the coverage.
     least_length_m
         Pieces shorter than this are left out.
     smooth_m
         Wiggles of a structure or isobath shorter than a few of these are not followed.
-    wind_from_deg
-        Where the wind comes from; without it lines run as the structures are drawn.
-    upwind_factor
-        Longest cast straight upwind, as a share of the longest cast; a line that would ask for more lies nearer.
     water
         Today's water, from water-today; the lines then lie where safe water leads.
     ramps
         Ramps from which the lines must be reached; without them any safe water will do.
-    clearance_m
-        How far a way keeps from land, hazards and closed zones: half the beam and the error of the position.
     hazards
         Shallow hazards of today, from shallow-hazards; those of care `idle` are kept off.
     known_hazards
@@ -154,13 +141,13 @@ def hold_lines(
 
     Notes
     -----
-    Models: `castshed.toolbox.water.hold_lines.hold_lines` and what it names. Bearings are those of the grid, taken as
+    Models: `castshed.toolbox.water.hold_lines.drawn_lines` and what it names. Bearings are those of the grid, taken as
     true.
     """
     import numpy as np
 
     from castshed.toolbox.errors import UsageError
-    from castshed.toolbox.water.hold_lines.hold_lines import hold_lines as draw
+    from castshed.toolbox.water.hold_lines.drawn_lines import hold_lines as draw
     from castshed.toolbox.water.holds.hold_rules import HoldRules, Setting, Surroundings
     from castshed.toolbox.water.holds.hold_scene import kept_off, reachable_water
     from castshed.toolbox.water.level.spot_numbers import bottoms_today_m, not_negative, search_radii_m
@@ -172,9 +159,7 @@ def hold_lines(
         )
     geometry = spots.geometry.to_numpy()
     height_m = not_negative(spots, "height_m")
-    clear_m = footprint_m + search_radii_m(
-        not_negative(spots, "position_error_m"), position_error_m, fix_error_m
-    )
+    clear_m = footprint_m + search_radii_m(not_negative(spots, "position_error_m"), spot_error_m, fix_error_m)
     rules = HoldRules(
         least_cast_m=least_cast_m,
         cast_m=cast_m,
@@ -184,7 +169,7 @@ def hold_lines(
         level_error_m=level_error_m,
         drift_m=drift_m,
         footprint_m=footprint_m,
-        position_error_m=position_error_m,
+        spot_error_m=spot_error_m,
         wind_from_deg=wind_from_deg,
         upwind_factor=upwind_factor,
     )
@@ -197,13 +182,14 @@ def hold_lines(
     )
     reachable = None
     if water is not None:
+        keep_m = beam_m / 2.0 + fix_error_m + idle_clearance_m
         reachable = reachable_water(
-            water, ramps, hazards, zones, level_m=level_m, clearance_m=clearance_m, launch_m=LAUNCH_M
+            water, ramps, hazards, zones, level_m=level_m, clearance_m=keep_m, launch_m=launch_m
         )
     none = np.empty(0, dtype=object)
     need_m = Setting(depth, level_m, rules, Surroundings(none, np.empty(0), none, np.empty(0))).need_m
     avoided = kept_off(
-        hazards, known_hazards, zones, cover_m=need_m - level_m, default_radius_m=position_error_m
+        hazards, known_hazards, zones, cover_m=need_m - level_m, default_radius_m=hazard_radius_m
     )
     found = draw(
         spots,

@@ -6,13 +6,21 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import (
+    BeyondReadings,
+    Columns,
+    ElevationUnit,
     FolderContents,
     FolderSet,
-    Level,
+    LevelItself,
+    NormalDatum,
+    NormalPool,
+    ParameterCode,
+    PoolDatum,
+    PoolElevation,
     PoolLevels,
-    SignedLength,
+    ReadOffTime,
     WordList,
-    Words,
+    ZoneOfTimes,
 )
 
 if TYPE_CHECKING:
@@ -112,18 +120,18 @@ def _find(
 )
 def level(
     *,
-    today_m: Level | None = None,
-    pool_m: SignedLength | None = None,
-    normal_pool_m: SignedLength | None = None,
+    today_m: LevelItself | None = None,
+    pool_m: PoolElevation | None = None,
+    normal_pool_m: NormalPool | None = None,
     table: PoolLevels | None = None,
-    datum: Words = "",
-    normal_datum: Words = "",
-    time: Words = "",
-    zone: Words = "",
-    beyond: Beyond = "refuse",
-    columns: WordList = (),
-    unit: Words = "",
-    parameter: Words = "",
+    datum: PoolDatum = "",
+    normal_datum: NormalDatum = "",
+    time: ReadOffTime = "",
+    zone: ZoneOfTimes = "",
+    beyond: BeyondReadings = "refuse",
+    columns: Columns = (),
+    unit: ElevationUnit = "",
+    parameter: ParameterCode = "",
 ) -> Annotated[FolderContents, FolderSet(("level.json",))]:
     """Work out today's level: the surface against the level that charted depths refer to.
 
@@ -140,30 +148,8 @@ def level(
 
     Parameters
     ----------
-    today_m
-        The level itself; four feet down is -4ft.
-    pool_m
-        Elevation of today's surface.
-    normal_pool_m
-        Elevation of the surface that charted depths refer to.
     table
         Pool elevations over time.
-    datum
-        Vertical datum of the pool, where a table does not name it, such as NAVD88.
-    normal_datum
-        Vertical datum of the normal pool.
-    time
-        When to read the table off, such as 2026-05-16T06:00-05:00; by default its newest reading.
-    zone
-        Zone of times that name none, from the IANA database; a date alone is the noon of that day there.
-    beyond
-        What to do after the last reading of a table.
-    columns
-        Which column of a CSV is what, where the header does not tell: time=Header, elevation=Header, datum=Header.
-    unit
-        Unit of the elevations of a CSV whose header names none: ft, ftUS or m.
-    parameter
-        Parameter code, where a table has several.
 
     Returns
     -------

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
 from castshed.toolbox.algorithm import algorithm
-from castshed.toolbox.parameters import DayFile, FolderContents, FolderSet
+from castshed.toolbox.parameters import DayFile, FolderContents, FolderSet, defaults
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from castshed.toolbox.water.proof.last_check import Limits
 
 FILES: Final = ("plan.gpkg", "run.gpx", "plan.kml", "plan.geojson", "plan.json", "map.png")
-LAUNCH_M: Final = 150.0
 STAGES: Final = {
     "Gathering the spots": 0.4,
     "Making the depth surface": 9.9,
@@ -68,7 +67,7 @@ def _doubt(day: Day, depth: DepthSurface, spots: GeoDataFrame) -> None:
 
 def _drift_m(boat: Boat) -> float:
     """Keep a hold so far off what is too thin that the way to it, narrowed by beam and position error, reaches it."""
-    return max(3.048, 1.4 * (boat.beam_m / 2.0 + boat.position_error_m))
+    return max(defaults.DRIFT_M, 1.4 * (boat.beam_m / 2.0 + boat.fix_error_m))
 
 
 def _limits(boat: Boat, depth: DepthSurface, level_error_m: float) -> Limits:
@@ -82,9 +81,9 @@ def _limits(boat: Boat, depth: DepthSurface, level_error_m: float) -> Limits:
         depth_error_m=depth.error_m,
         level_error_m=level_error_m,
         beam_m=boat.beam_m,
-        position_error_m=boat.position_error_m,
+        fix_error_m=boat.fix_error_m,
         clearance_m=boat.clearance_m,
-        launch_m=LAUNCH_M,
+        launch_m=defaults.LAUNCH_M,
     )
 
 
@@ -136,8 +135,8 @@ def _in_the_wind(
             "first_time": f"{date}T00:00",
             "last_time": f"{date}T23:59",
         }
-    elif day.wind.from_deg is not None and day.wind.speed_mps is not None:
-        told = {"wind_from_deg": day.wind.from_deg, "wind_mps": day.wind.speed_mps}
+    elif day.wind.wind_from_deg is not None and day.wind.wind_speed_mps is not None:
+        told = {"wind_from_deg": day.wind.wind_from_deg, "wind_speed_mps": day.wind.wind_speed_mps}
     else:
         return spots, holds, None
     there, at_holds = (
@@ -151,17 +150,17 @@ def _handled(day: Day) -> dict[str, Any]:
     boat = day.boat
     return {
         "beam_m": boat.beam_m,
-        "position_error_m": boat.position_error_m,
+        "fix_error_m": boat.fix_error_m,
         "clearance_m": boat.clearance_m,
-        "run_speed_mps": boat.running_speed_mps,
+        "run_speed_mps": boat.run_speed_mps,
         "idle_speed_mps": boat.idle_speed_mps,
-        "launch_m": LAUNCH_M,
+        "launch_m": defaults.LAUNCH_M,
     }
 
 
 def _afloat(day: Day) -> dict[str, Any]:
     """Tell what floats the boat, in the same words."""
-    return {"draft_m": day.boat.draft_m, "level_error_m": day.level.error_m}
+    return {"draft_m": day.boat.draft_m, "level_error_m": day.level.level_error_m}
 
 
 def _keep_ready(day: Day, water: GeoDataFrame, hazards: GeoDataFrame) -> None:
@@ -218,8 +217,8 @@ def _run(
         must=run.must,
         never=run.never,
         windows=run.windows,
-        stay_s=run.at_each_s,
-        longest_stay_s=run.longest_at_each_s,
+        at_each_s=run.at_each_s,
+        longest_at_each_s=run.longest_at_each_s,
         stays=run.stays,
         fuel_l=run.fuel_l,
         engine_hp=run.engine_hp,
@@ -262,7 +261,9 @@ def _as_steps(day: Day, file: str) -> str:
     """Write the chain as a steps file."""
     from castshed.toolbox.plan.plan_steps import steps_of_day
 
-    return steps_of_day(day, file, drift_m=_drift_m(day.boat), depart=_depart(day), launch_m=LAUNCH_M)
+    return steps_of_day(
+        day, file, drift_m=_drift_m(day.boat), depart=_depart(day), launch_m=defaults.LAUNCH_M
+    )
 
 
 @algorithm(step="whole", example="castshed plan demo_layers/day.toml --out my_day", steps=_as_steps)
@@ -343,7 +344,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
                 draft_m=boat.draft_m,
                 running_depth_m=boat.running_depth_m,
                 margin_m=boat.margin_m,
-                level_error_m=day.level.error_m,
+                level_error_m=day.level.level_error_m,
             )
         # Nothing before the run needs the safe water: it is made while rings, holds and wind are worked.
         afloat = until_the_end.enter_context(begun(lambda: _keep_ready(day, today.water, hazards)))
@@ -356,15 +357,15 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
                 book.spots,
                 depth,
                 level_m=level_m,
-                level_error_m=day.level.error_m,
-                fix_error_m=boat.position_error_m,
+                level_error_m=day.level.level_error_m,
+                fix_error_m=boat.fix_error_m,
                 least_cast_m=angler.least_cast_m,
                 cast_m=angler.cast_m,
                 most_cast_m=angler.most_cast_m,
                 draft_m=boat.draft_m,
                 margin_m=boat.margin_m,
                 drift_m=_drift_m(boat),
-                wind_from_deg=day.wind.from_deg,
+                wind_from_deg=day.wind.wind_from_deg,
                 depth_confidence=unsure,
                 hazards=hazards,
                 known_hazards=lake.known_hazards,
@@ -380,14 +381,14 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
                 holds=holds,
                 exposure=hours,
                 zones=lake.zones if hours is not None else None,
-                start=day.run.start if hours is not None else "",
+                from_ramp=day.run.start if hours is not None else "",
                 time_zone=day.zone,
                 least_depth_m=day.fishing.least_depth_m,
                 top_margin_m=day.fishing.top_margin_m,
-                deepest_m=day.fishing.most_depth_m,
+                most_depth_m=day.fishing.most_depth_m,
                 wave_limit_m=boat.wave_limit_m,
                 wind_limit_mps=boat.wind_limit_mps,
-                level_error_m=day.level.error_m,
+                level_error_m=day.level.level_error_m,
                 depth_confidence=unsure,
             )
             spots = judged.judged
@@ -402,7 +403,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
             run, answers = _run(day, rated, today.water, hazards, depth, judged.verdicts, depart)
             run = run._replace(stops=_at_their_hour(run.stops, hours))
         with stage("Proving the run"):
-            limits = _limits(boat, depth, day.level.error_m)
+            limits = _limits(boat, depth, day.level.level_error_m)
             broken = run_violations(
                 run.stops,
                 run.legs,

@@ -6,13 +6,24 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
 from castshed.toolbox.algorithm import algorithm
-from castshed.toolbox.parameters import AnyLayers, Choice, Depth, FileSet, Level, Words
+from castshed.toolbox.parameters import (
+    AnyLayers,
+    DayOf,
+    Depth,
+    FileSet,
+    Title,
+    TodaysLevel,
+    UnitSystem,
+)
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
 FILES: Final = ("sheet.html", "sheet.pdf", "map.png", "legs.png", "holds.png", "timeline.png")
 _NEEDED: Final = ("stops", "legs", "holds", "spots")
+
+
+TITLE: Final = "Fishing run"
 
 
 def _light(stops: GeoDataFrame) -> tuple[Any, Any] | None:
@@ -39,10 +50,10 @@ def plan_sheet(
     layers: AnyLayers,
     *,
     depth: Depth | None = None,
-    level_m: Level = 0.0,
-    title: Words = "Fishing run",
-    date: Words = "",
-    units: Annotated[str, Choice(("US", "metric"))] = "US",
+    level_m: TodaysLevel = 0.0,
+    title: Title = "",
+    date: DayOf = "",
+    units: UnitSystem = "US",
 ) -> Annotated[Mapping[str, bytes], FileSet(FILES)]:
     """Make the sheet of a plan: a page that opens anywhere, a PDF to print, and pictures.
 
@@ -57,14 +68,6 @@ def plan_sheet(
         Layers of the plan: stops, legs, holds and spots, and the lake at today's level; a file alone stands for all.
     depth
         Depth coverage, for isobaths on the hold cards.
-    level_m
-        Today's surface minus chart datum; four feet down is -4ft.
-    title
-        Heading.
-    date
-        Day of the plan, as it should be written.
-    units
-        Units that come first.
 
     Returns
     -------
@@ -122,7 +125,7 @@ def plan_sheet(
             plan,
             stops,
             legs,
-            title=title,
+            title=title or TITLE,
             level_m=level_m,
             date=day,
             units=units,
@@ -130,7 +133,10 @@ def plan_sheet(
         )
         hours = {name: layers[name] for name in BY_THE_HOUR if name in layers}
         timeline = draw_timeline(
-            {"stops": frames["stops"], **hours}, title=title, units=units, light=_light(frames["stops"])
+            {"stops": frames["stops"], **hours},
+            title=title or TITLE,
+            units=units,
+            light=_light(frames["stops"]),
         )
         step(1)
         inner = [(stop, k) for k, stop in enumerate(stops) if not stop.ramp]
@@ -146,12 +152,12 @@ def plan_sheet(
                 table_of_answers(list(told.items())),
                 table_of_left_out(left_out),
             ],
-            title=title,
+            title=title or TITLE,
             level=level,
             totals=totals,
         )
         page = to_html(
-            title=title,
+            title=title or TITLE,
             level=level,
             north=north_text(frames["stops"].crs, bounds_of(frames)),
             totals=totals,
@@ -174,7 +180,7 @@ def plan_sheet(
         )
         step(1)
         words = {
-            "Title": shortened(title, 200),
+            "Title": shortened(title or TITLE, 200),
             "Description": caution_text(level_m, day),
             "Software": "castshed",
         }

@@ -6,19 +6,29 @@ from typing import TYPE_CHECKING, Final
 
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import (
+    Beam,
+    Clearance,
     Depth,
+    DepthError,
+    Draft,
     DryGround,
+    FixError,
     Holds,
+    IdleClearance,
+    LaunchReach,
     Legs,
-    Length,
-    Level,
+    LevelError,
+    Margin,
     Proof,
     Ramps,
+    RunningDepth,
     ShallowHazards,
     Spots,
     Stops,
+    TodaysLevel,
     Water,
     Zones,
+    defaults,
 )
 
 if TYPE_CHECKING:
@@ -68,7 +78,7 @@ def _proof(
     example="castshed prove-run my_day/plan.gpkg:stops my_day/plan.gpkg:legs my_day/plan.gpkg:holds "
     "my_day/plan.gpkg:water --hazards my_day/plan.gpkg:shallow_hazards --zones demo_layers/reservoir.gpkg:zones "
     "--spots demo_layers/reservoir.gpkg:spots --depth demo_layers/reservoir.gpkg:depth --level -4ft --draft 14in "
-    "--running-depth 30in --margin 12in --clearance 20ft --out my.gpkg:proof",
+    "--running-depth 30in --margin 12in --level-error 3in --clearance 20ft --out my.gpkg:proof",
 )
 def prove_run(
     stops: Stops,
@@ -82,17 +92,17 @@ def prove_run(
     spots: Spots | None = None,
     ramps: Ramps | None = None,
     depth: Depth | None = None,
-    level_m: Level = 0.0,
-    draft_m: Length = 0.6096,
-    running_depth_m: Length = 0.9144,
-    margin_m: Length = 0.3048,
-    depth_error_m: Length | None = None,
-    level_error_m: Length = 0.03048,
-    beam_m: Length = 2.4384,
-    position_error_m: Length = 3.0,
-    clearance_m: Length = 6.096,
-    idle_clearance_m: Length = 0.0,
-    launch_m: Length = 150.0,
+    level_m: TodaysLevel = 0.0,
+    draft_m: Draft = defaults.DRAFT_M,
+    running_depth_m: RunningDepth = defaults.RUNNING_DEPTH_M,
+    margin_m: Margin = defaults.MARGIN_M,
+    depth_error_m: DepthError | None = None,
+    level_error_m: LevelError = defaults.LEVEL_ERROR_M,
+    beam_m: Beam = defaults.BEAM_M,
+    fix_error_m: FixError = defaults.FIX_ERROR_M,
+    clearance_m: Clearance = defaults.CLEARANCE_M,
+    idle_clearance_m: IdleClearance = defaults.IDLE_CLEARANCE_M,
+    launch_m: LaunchReach = defaults.LAUNCH_M,
 ) -> Proof:
     """Prove a run by geometry alone, however it was made, and tell what it has to spare.
 
@@ -131,28 +141,6 @@ def prove_run(
         Ramps; the run must begin and end at one that can be used today.
     depth
         Depth coverage.
-    level_m
-        Today's surface minus chart datum; four feet down is -4ft.
-    draft_m
-        Water the boat draws at idle.
-    running_depth_m
-        Water needed to get on plane.
-    margin_m
-        Water wanted under that.
-    depth_error_m
-        Half-width within which the true depth lies (95 %); by default the coverage's own.
-    level_error_m
-        Half-width within which the true level lies.
-    beam_m
-        Width of the boat.
-    position_error_m
-        How far the boat may be from where it seems to be (95 %).
-    clearance_m
-        Distance wanted from hazards, land and closed zones while running, beyond half the beam and the position error.
-    idle_clearance_m
-        The same at idle.
-    launch_m
-        How far from the ramp the water that the boat can use may begin.
 
     Returns
     -------
@@ -177,7 +165,7 @@ def prove_run(
         depth_error_m=error_m,
         level_error_m=level_error_m,
         beam_m=beam_m,
-        position_error_m=position_error_m,
+        fix_error_m=fix_error_m,
         clearance_m=clearance_m,
         idle_clearance_m=idle_clearance_m,
         launch_m=launch_m,

@@ -7,19 +7,24 @@ from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import (
     POINT,
+    BoxMargin,
     Choice,
     Column,
+    Columns,
+    DayOf,
+    DepthUnit,
     Layer,
     Length,
-    Level,
+    NormalDatum,
+    NormalPool,
     PoolLevels,
     Shoreline,
-    SignedLength,
     SounderLogs,
     Speed,
-    WordList,
-    Words,
+    TodaysLevel,
     YesNo,
+    ZoneOfTimes,
+    defaults,
 )
 
 if TYPE_CHECKING:
@@ -31,7 +36,6 @@ if TYPE_CHECKING:
 else:  # at run time the plain type plays no part
     GeoDataFrame = object
 
-DepthUnit = Annotated[str, Choice(("ft", "m"))]
 Kept = Annotated[str, Choice(("least", "middle"))]
 NewSoundings = Annotated[
     GeoDataFrame,
@@ -167,20 +171,20 @@ def read_log(
     logs: SounderLogs,
     *,
     shoreline: Shoreline,
-    level_m: Level | None = None,
+    level_m: TodaysLevel | None = None,
     levels: PoolLevels | None = None,
-    normal_pool_m: SignedLength | None = None,
-    normal_datum: Words = "",
-    zone: Words = "",
+    normal_pool_m: NormalPool | None = None,
+    normal_datum: NormalDatum = "",
+    zone: ZoneOfTimes = "",
     transducer_m: Length | None = None,
-    cell_m: Length = 5.0,
+    thinning_m: Length = 5.0,
     keep: Kept = "least",
     depth_unit: DepthUnit | None = None,
-    columns: WordList = (),
-    date: Words = "",
+    columns: Columns = (),
+    date: DayOf = "",
     unchecked: YesNo = False,
     most_speed_mps: Speed = 40.0,
-    margin_m: Length = 100.0,
+    outside_m: BoxMargin = defaults.OUTSIDE_M,
 ) -> Sounded:
     """Make soundings of a sounder's log: corrected to chart datum, spikes flagged, thinned by cell.
 
@@ -191,39 +195,28 @@ def read_log(
     readings along the track. Nothing is deleted: readings holds every reading with its line, and why it is not used.
     The soundings go into depth-surface beside contours; their day of survey decides how much they weigh there.
 
+    The level is that of the day of the log, and --date its day where its sentences carry none; with levels in place
+    of it the normal pool is needed too. The columns of a CSV have the roles latitude, longitude, depth and time.
+
     Parameters
     ----------
     logs
         One log or several; with level, all of days with that level.
     shoreline
         The lake's water edge: its reference system is that of the soundings, its box is where they may lie.
-    level_m
-        The surface on the day of the log minus chart datum; four feet down is -4ft.
     levels
         Instead of level, pool elevations over time, as for level: each reading gets the level of its moment.
-    normal_pool_m, normal_datum
-        Elevation of the surface that charted depths refer to, and its vertical datum; needed with levels.
-    zone
-        Zone of times in levels that name none, from the IANA database.
     transducer_m
         Depth of the transducer below the water line; without it what the log says (a positive offset in DPT, the draft
         of the platform) is used.
-    cell_m
+    thinning_m
         Side of the cells of which each keeps one sounding.
     keep
         Which one: the least depth, the safe side and the habit of hydrographic surveys, or the middle one.
-    depth_unit
-        Unit of depths in a CSV whose header names none.
-    columns
-        Columns of a CSV named by you, as role=Header, with the roles latitude, longitude, depth, time.
-    date
-        Day of a log whose sentences carry no date, such as 2026-05-16.
     unchecked
         Also use sentences that carry no checksum.
     most_speed_mps
         A position that would take a higher speed from the track and back to it is not used.
-    margin_m
-        How far outside the shoreline's box a reading may lie.
 
     Returns
     -------
@@ -259,9 +252,9 @@ def read_log(
     from castshed.toolbox.intake.logs.sounder_log import SounderLog
     from castshed.toolbox.water.bottom.readings import thin
 
-    if cell_m <= 0.0:
-        raise UsageError("cell has to be more than nothing, such as 5m.")
-    lake = LakeExtent.of(shoreline, margin_m)
+    if thinning_m <= 0.0:
+        raise UsageError("thinning has to be more than nothing, such as 5m.")
+    lake = LakeExtent.of(shoreline, outside_m)
     level = _levels(level_m, levels, normal_pool_m, normal_datum, zone)
     day_s, named = _day(date), _columns(tuple(columns))
     parts = []
@@ -280,7 +273,7 @@ def read_log(
         chosen["x"].to_numpy(),
         chosen["y"].to_numpy(),
         chosen["depth_m"].to_numpy(),
-        cell_m,
+        thinning_m,
         least=keep == "least",
     )
     kept = chosen.iloc[pick].reset_index(drop=True)

@@ -6,18 +6,27 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import (
+    Beam,
+    Clearance,
     Depth,
+    DepthError,
+    Draft,
+    FixError,
     Holds,
+    IdleClearance,
+    IdleSpeed,
+    LaunchReach,
     LeftOut,
-    Length,
-    Level,
+    LevelError,
     Ramps,
+    RunSpeed,
     SafeWaterAreas,
     ShallowHazards,
-    Speed,
+    TodaysLevel,
     Water,
     WaysBetween,
     Zones,
+    defaults,
 )
 
 if TYPE_CHECKING:
@@ -55,17 +64,17 @@ def safe_ways(
     hazards: ShallowHazards | None = None,
     zones: Zones | None = None,
     depth: Depth | None = None,
-    level_m: Level = 0.0,
-    beam_m: Length = 2.4384,
-    position_error_m: Length = 3.0,
-    clearance_m: Length = 6.096,
-    idle_clearance_m: Length = 0.0,
-    run_speed_mps: Speed = 13.4112,
-    idle_speed_mps: Speed = 2.2352,
-    launch_m: Length = 150.0,
-    draft_m: Length = 0.6096,
-    depth_error_m: Length | None = None,
-    level_error_m: Length = 0.03048,
+    level_m: TodaysLevel = 0.0,
+    beam_m: Beam = defaults.BEAM_M,
+    fix_error_m: FixError = defaults.FIX_ERROR_M,
+    clearance_m: Clearance = defaults.CLEARANCE_M,
+    idle_clearance_m: IdleClearance = defaults.IDLE_CLEARANCE_M,
+    run_speed_mps: RunSpeed = defaults.RUN_SPEED_MPS,
+    idle_speed_mps: IdleSpeed = defaults.IDLE_SPEED_MPS,
+    launch_m: LaunchReach = defaults.LAUNCH_M,
+    draft_m: Draft = defaults.DRAFT_M,
+    depth_error_m: DepthError | None = None,
+    level_error_m: LevelError = defaults.LEVEL_ERROR_M,
 ) -> SafeWays:
     """Find the shortest safe ways between all ramps and holds.
 
@@ -88,28 +97,6 @@ def safe_ways(
         Zones: no_entry and no_motor are closed, slow takes longer.
     depth
         Depth coverage, to tell how much more water would open a way.
-    level_m
-        Today's surface minus chart datum; four feet down is -4ft.
-    beam_m
-        Width of the boat.
-    position_error_m
-        How far the boat may be from where it seems to be (95 %).
-    clearance_m
-        Distance wanted from hazards, land and closed zones while running, beyond half the beam and the position error.
-    idle_clearance_m
-        The same at idle.
-    run_speed_mps
-        Speed on plane.
-    idle_speed_mps
-        Speed at idle, and within slow zones that state none.
-    launch_m
-        How far from the ramp the water that the boat can use may begin.
-    draft_m
-        Water the boat draws at idle: beyond the lane of a ramp a launch keeps to water that floats it.
-    depth_error_m
-        Half-width within which the true depth lies (95 %); by default the coverage's own.
-    level_error_m
-        Half-width within which the true level lies.
 
     Returns
     -------
@@ -144,7 +131,7 @@ def safe_ways(
 
     handling = Handling.of_boat(
         beam_m=beam_m,
-        position_error_m=position_error_m,
+        fix_error_m=fix_error_m,
         clearance_m=clearance_m,
         idle_clearance_m=idle_clearance_m,
         run_speed_mps=run_speed_mps,

@@ -10,11 +10,18 @@ from castshed.toolbox.parameters import (
     Choice,
     Depth,
     DepthConfidence,
+    DepthError,
+    Draft,
+    HazardError,
+    HazardRadius,
     KnownHazards,
-    Length,
-    Level,
+    LevelError,
+    Margin,
+    RunningDepth,
     ShallowHazards,
+    TodaysLevel,
     Water,
+    defaults,
 )
 
 if TYPE_CHECKING:
@@ -60,16 +67,16 @@ def shallow_hazards(
     water: Water,
     *,
     known_hazards: KnownHazards | None = None,
-    level_m: Level = 0.0,
-    draft_m: Length = 0.6096,
-    running_depth_m: Length = 0.9144,
-    margin_m: Length = 0.3048,
+    level_m: TodaysLevel = 0.0,
+    draft_m: Draft = defaults.DRAFT_M,
+    running_depth_m: RunningDepth = defaults.RUNNING_DEPTH_M,
+    margin_m: Margin = defaults.MARGIN_M,
     depth_confidence: DepthConfidence | None = None,
-    depth_error_m: Length | None = None,
+    depth_error_m: DepthError | None = None,
     survey_order: SurveyOrder = "none",
-    level_error_m: Length = 0.03048,
-    position_error_m: Length = 8.0,
-    hazard_radius_m: Length = 5.0,
+    level_error_m: LevelError = defaults.LEVEL_ERROR_M,
+    hazard_error_m: HazardError = defaults.HAZARD_ERROR_M,
+    hazard_radius_m: HazardRadius = defaults.HAZARD_RADIUS_M,
 ) -> ShallowHazards:
     """Mark the water that is too thin for the boat today.
 
@@ -89,28 +96,10 @@ def shallow_hazards(
         Today's water, from water-today at the same level.
     known_hazards
         Things known to be there, any geometry: kind, top_depth_m (at chart datum), radius_m, position_error_m.
-    level_m
-        Today's surface minus chart datum; four feet down is -4ft.
-    draft_m
-        Water the boat draws at idle, to the skeg. Skegs reach 12 to 24 in below the hull (common practice).
-    running_depth_m
-        Water needed to get on plane; 24 to 36 in (common practice). Not less than the draft.
-    margin_m
-        Water wanted under that; 12 to 18 in (common practice).
     depth_confidence
         How far each depth may be off, from depth-surface; where that is more than the depth error, it counts instead.
-    depth_error_m
-        Half-width within which the true depth lies (95 %); by default the coverage's own.
     survey_order
         Order of survey the depths were held to (IHO S-44); its error is used where it is greater than depth-error.
-    level_error_m
-        Half-width within which the true level lies: gauge, wind set-up, hours since the reading.
-    position_error_m
-        Half-width (95 %) of the positions of known hazards that tell none of their own; not that of the boat's fix,
-        which is another error. 8 m is the horizontal figure of the GPS SPS performance
-        standard of 2020.
-    hazard_radius_m
-        Radius of a known hazard that has none.
 
     Returns
     -------
@@ -209,7 +198,7 @@ def shallow_hazards(
         radius = _numbers(known_hazards["radius_m"], "radius_m", least=0.0)
         radius = np.where(np.isnan(radius), hazard_radius_m, radius)
         placed = _numbers(known_hazards["position_error_m"], "position_error_m", least=0.0)
-        placed = np.where(np.isnan(placed), position_error_m, placed)
+        placed = np.where(np.isnan(placed), hazard_error_m, placed)
         discs = widened(known_hazards.geometry.to_numpy(), radius + placed)
         kinds = known_hazards["kind"].astype(str).to_numpy()
         for care, needed in needs.items():

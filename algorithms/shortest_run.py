@@ -6,21 +6,33 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import (
-    Count,
+    AtEach,
+    AtMost,
+    Beam,
+    Clearance,
+    Depart,
     Depth,
-    Duration,
+    DepthError,
+    Draft,
+    EndRamp,
+    FixError,
     Holds,
+    IdleClearance,
+    IdleSpeed,
+    LaunchReach,
     LeftOut,
     Legs,
     Length,
-    Level,
+    LevelError,
     Ramps,
+    RunSpeed,
     ShallowHazards,
-    Speed,
+    StartRamp,
     Stops,
+    TodaysLevel,
     Water,
-    Words,
     Zones,
+    defaults,
 )
 
 if TYPE_CHECKING:
@@ -69,23 +81,23 @@ def shortest_run(
     hazards: ShallowHazards | None = None,
     zones: Zones | None = None,
     depth: Depth | None = None,
-    level_m: Level = 0.0,
-    start: Words = "",
-    end: Words = "",
-    at_most: Count = 0,
-    beam_m: Length = 2.4384,
-    position_error_m: Length = 3.0,
-    clearance_m: Length = 6.096,
-    idle_clearance_m: Length = 0.0,
-    run_speed_mps: Speed = 13.4112,
-    idle_speed_mps: Speed = 2.2352,
+    level_m: TodaysLevel = 0.0,
+    start: StartRamp = "",
+    end: EndRamp = "",
+    at_most: AtMost = defaults.AT_MOST,
+    beam_m: Beam = defaults.BEAM_M,
+    fix_error_m: FixError = defaults.FIX_ERROR_M,
+    clearance_m: Clearance = defaults.CLEARANCE_M,
+    idle_clearance_m: IdleClearance = defaults.IDLE_CLEARANCE_M,
+    run_speed_mps: RunSpeed = defaults.RUN_SPEED_MPS,
+    idle_speed_mps: IdleSpeed = defaults.IDLE_SPEED_MPS,
     turning_radius_m: Length = 0.0,
-    launch_m: Length = 150.0,
-    draft_m: Length = 0.6096,
-    depth_error_m: Length | None = None,
-    level_error_m: Length = 0.03048,
-    at_each_s: Duration = 1500.0,
-    depart: Words = "",
+    launch_m: LaunchReach = defaults.LAUNCH_M,
+    draft_m: Draft = defaults.DRAFT_M,
+    depth_error_m: DepthError | None = None,
+    level_error_m: LevelError = defaults.LEVEL_ERROR_M,
+    at_each_s: AtEach = defaults.AT_EACH_S,
+    depart: Depart = "",
 ) -> ShortestRun:
     """Order holds into a shortest run over safe water, from ramp to ramp.
 
@@ -94,7 +106,8 @@ def shortest_run(
     too thin to run in is reached at idle, as a piece of its own. The order starts from a networkx tour and is improved
     until neither turning a stretch round nor moving stops gains; up to fourteen stops it is the best there is.
 
-    Each piece of a leg tells its least depth, what it passes nearest to, on which side, how far off and how far along.
+    Without a time to depart there are no clock times. Each piece of a leg tells its least depth, what it passes
+    nearest to, on which side, how far off and how far along.
 
     Of several holds of a spot the first is taken. Holds that cannot be reached, and those beyond the number wanted,
     are in left_out with the reason. Of more holds than wanted the best rated are taken; of equal rating the nearer
@@ -114,40 +127,8 @@ def shortest_run(
         Zones: no_entry and no_motor are closed, slow takes longer.
     depth
         Depth coverage, for the least depth along each leg.
-    level_m
-        Today's surface minus chart datum; four feet down is -4ft.
-    start
-        Name or id of the ramp to start from; by default the first.
-    end
-        Name or id of the ramp to end at; by default the start.
-    at_most
-        Greatest number of stops; 0 takes every hold.
-    beam_m
-        Width of the boat.
-    position_error_m
-        How far the boat may be from where it seems to be (95 %).
-    clearance_m
-        Distance wanted from hazards, land and closed zones while running, beyond half the beam and the position error.
-    idle_clearance_m
-        The same at idle.
-    run_speed_mps
-        Speed on plane.
-    idle_speed_mps
-        Speed at idle, and within slow zones that state none.
     turning_radius_m
         Radius to which corners of running ways are rounded where there is room; 0 leaves them sharp.
-    launch_m
-        How far from the ramp the water that the boat can use may begin.
-    draft_m
-        Water the boat draws at idle: beyond the lane of a ramp a launch keeps to water that floats it.
-    depth_error_m
-        Half-width within which the true depth lies (95 %); by default the coverage's own.
-    level_error_m
-        Half-width within which the true level lies.
-    at_each_s
-        Time spent at each stop.
-    depart
-        When the boat leaves the ramp, with its zone, such as 2026-05-16T06:00-05:00; without it no clock times.
 
     Returns
     -------
@@ -192,7 +173,7 @@ def shortest_run(
 
     handling = Handling.of_boat(
         beam_m=beam_m,
-        position_error_m=position_error_m,
+        fix_error_m=fix_error_m,
         clearance_m=clearance_m,
         idle_clearance_m=idle_clearance_m,
         run_speed_mps=run_speed_mps,

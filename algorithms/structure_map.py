@@ -6,7 +6,16 @@ from collections.abc import Mapping
 from typing import Annotated, Final
 
 from castshed.toolbox.algorithm import algorithm
-from castshed.toolbox.parameters import Choice, Depth, FileSet, Length, Level, Shoreline, Structure, Words
+from castshed.toolbox.parameters import (
+    Depth,
+    FileSet,
+    Length,
+    Shoreline,
+    Structure,
+    Title,
+    TodaysLevel,
+    UnitSystem,
+)
 
 FILES: Final = ("structure.png",)
 
@@ -21,10 +30,10 @@ def structure_map(
     depth: Depth,
     shoreline: Shoreline,
     *,
-    level_m: Level = 0.0,
+    level_m: TodaysLevel = 0.0,
     isobaths_m: Length = 1.524,
-    title: Words = "Structure",
-    units: Annotated[str, Choice(("US", "metric"))] = "US",
+    title: Title = "",
+    units: UnitSystem = "US",
 ) -> Annotated[Mapping[str, bytes], FileSet(FILES)]:
     """Draw found structure over today's isobaths, for a person to judge.
 
@@ -39,14 +48,8 @@ def structure_map(
         Depth coverage.
     shoreline
         Water's edge at chart datum.
-    level_m
-        Today's surface minus chart datum; four feet down is -4ft.
     isobaths_m
         Depth between isobaths.
-    title
-        Heading of the picture.
-    units
-        Units that come first.
 
     Returns
     -------
@@ -75,4 +78,8 @@ def structure_map(
     limits = tuple(float(isobaths_m * (k + 1)) for k in range(count))
     today = water_today(depth, shoreline, level_m=level_m, bands_m=limits)
     ground = {"water": today.water, "depth_bands": today.depth_bands, "dry_ground": today.dry_ground}
-    return {"structure.png": draw_structure(structure, ground, title=title, level_m=level_m, units=units)}
+    return {
+        "structure.png": draw_structure(
+            structure, ground, title=title or "Structure", level_m=level_m, units=units
+        )
+    }

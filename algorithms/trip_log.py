@@ -6,14 +6,24 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.layers.book_store import BookChange
-from castshed.toolbox.parameters import BookFile, Choice, Length, Shoreline, Sources, Spots, Words
+from castshed.toolbox.parameters import (
+    BookFile,
+    BoxMargin,
+    DayOf,
+    DepthUnit,
+    Length,
+    Shoreline,
+    Sources,
+    SpotError,
+    Spots,
+    defaults,
+)
 
 if TYPE_CHECKING:
     from castshed.toolbox.intake.book.lake_extent import LakeExtent
     from castshed.toolbox.intake.book.records import Records
     from castshed.toolbox.sources.source_table import SourceTable
 
-DepthUnit = Annotated[str, Choice(("ft", "m"))]
 _MOST_SHOWN = 40
 
 
@@ -98,11 +108,11 @@ def trip_log(
     brought: Sources,
     *,
     shoreline: Shoreline,
-    date: Words = "",
+    date: DayOf = "",
     depth_unit: DepthUnit | None = None,
-    position_error_m: Length = 8.0,
+    spot_error_m: SpotError = defaults.SPOT_ERROR_M,
     most_moved_m: Length = 200.0,
-    margin_m: Length = 500.0,
+    outside_m: BoxMargin = defaults.OUTSIDE_M,
 ) -> Annotated[BookChange, BookFile()]:
     """Bring waypoints and notes home from a trip and hold them against the book.
 
@@ -113,9 +123,10 @@ def trip_log(
     row, become the outcome of the trip. Files that export wrote are known again: its own words are told from yours,
     and holds and stops are no spots.
 
-    Without --replace nothing is written and the table shows what would change. With it, the layer spots is the new
-    state, the state before is kept as spots_ and the day, changes holds the table, set_aside what has no place, and
-    history grows by what changed, when, and from which file.
+    The date is that of rows that name none, by default today. Without --replace nothing is written and the table
+    shows what would change. With it, the layer spots is the new state, the state before is kept as spots_ and the
+    day, changes holds the table, set_aside what has no place, and history grows by what changed, when, and from which
+    file.
 
     Parameters
     ----------
@@ -125,16 +136,8 @@ def trip_log(
         What was brought home, in any form that gather-spots reads; notes may also name a spot by its id or name alone.
     shoreline
         The lake's water edge: its extent is the book's.
-    date
-        Day of the trip for rows that name none, such as 2026-05-16; by default today.
-    depth_unit
-        Unit of depths that name none; without it such figures are not used.
-    position_error_m
-        Position error, 95 %, of rows that state none.
     most_moved_m
         How far a spot that is known by its name alone may have moved; beyond, the row is a new spot.
-    margin_m
-        How far outside the shoreline's box a row may lie and still be kept.
 
     Returns
     -------
@@ -180,7 +183,7 @@ def trip_log(
         ) from fault
     before = book_of(book)
     tables = [_placed_by_book(table, before) for table in brought]
-    records = _read(tables, LakeExtent.of(shoreline, margin_m), depth_unit, position_error_m)
+    records = _read(tables, LakeExtent.of(shoreline, outside_m), depth_unit, spot_error_m)
     spots, lines, places = bring_home(before, records, farthest_m=most_moved_m, trip_date=day)
     aside = make_set_aside(records, [table.counted for table in tables], shoreline.crs)
     changes = geopandas.GeoDataFrame(

@@ -5,7 +5,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from castshed.toolbox.algorithm import algorithm
-from castshed.toolbox.parameters import Depth, DepthBands, DryGround, Lengths, Level, Shoreline, Water
+from castshed.toolbox.parameters import (
+    Depth,
+    DepthBands,
+    DryGround,
+    Lengths,
+    Shoreline,
+    TodaysLevel,
+    Water,
+)
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -71,7 +79,7 @@ def _limits(bands_m: Lengths) -> list[float]:
     "demo_layers/reservoir.gpkg:shoreline --level -4ft --out my.gpkg",
 )
 def water_today(
-    depth: Depth, shoreline: Shoreline, *, level_m: Level = 0.0, bands_m: Lengths = BANDS_M
+    depth: Depth, shoreline: Shoreline, *, level_m: TodaysLevel = 0.0, bands_m: Lengths = BANDS_M
 ) -> WaterToday:
     """Draw the lake at today's level: water, depth bands and dry ground.
 
@@ -89,8 +97,6 @@ def water_today(
         Depth below chart datum, land negative where it is known.
     shoreline
         Water's edge at chart datum, islands as holes.
-    level_m
-        Today's surface minus chart datum; four feet down is -4ft.
     bands_m
         Limits between depth bands, in today's depth, from the least to the greatest. The first band begins at the
         water's edge, the last has no lower limit.

@@ -6,19 +6,21 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import (
-    Bearing,
+    Columns,
     Depth,
     Duration,
     Exposure,
     HourlyExposure,
     Length,
-    Level,
     Places,
-    Speed,
+    TodaysLevel,
     Water,
     WindForecast,
+    WindFrom,
+    WindSpeed,
     WordList,
     Words,
+    ZoneOfTimes,
 )
 
 if TYPE_CHECKING:
@@ -72,10 +74,10 @@ def _winds(
 
     if forecast is None:
         if wind_from_deg is None or wind_mps is None:
-            raise UsageError("Give one wind with wind-from and wind, or hourly winds with forecast.")
+            raise UsageError("Give one wind with wind-from and wind-speed, or hourly winds with forecast.")
         if columns or units or zone or first_time or last_time:
             raise UsageError(
-                "columns, units, zone, first-time and last-time belong to a forecast; give one, or leave them."
+                "columns, speed-units, zone, first-time and last-time belong to a forecast; give one, or leave them."
             )
         speed = np.array([float(wind_mps)])
         if wind_height_m is not None:
@@ -115,19 +117,19 @@ def wind_exposure(
     places: Places,
     water: Water,
     *,
-    wind_from_deg: Bearing | None = None,
-    wind_mps: Speed | None = None,
+    wind_from_deg: WindFrom | None = None,
+    wind_speed_mps: WindSpeed | None = None,
     forecast: WindForecast | None = None,
-    columns: WordList = (),
-    units: WordList = (),
-    zone: Words = "",
+    columns: Columns = (),
+    speed_units: WordList = (),
+    zone: ZoneOfTimes = "",
     first_time: Words = "",
     last_time: Words = "",
     wind_height_m: Length | None = None,
     averaged_s: Duration | None = None,
     depth: Depth | None = None,
-    level_m: Level = 0.0,
-    method: Method = "spm-1984",
+    level_m: TodaysLevel = 0.0,
+    wave_method: Method = "spm-1984",
     fetch: Fetch = "straight",
     duration_s: Duration | None = None,
     near_bank_m: Length = 100.0,
@@ -154,20 +156,11 @@ def wind_exposure(
         Spots, holds or any other layer.
     water
         Today's water, from water-today.
-    wind_from_deg
-        Direction a single wind comes from, clockwise from north (grid north of the layer).
-    wind_mps
-        Sustained speed of a single wind; not gusts.
     forecast
         Winds over hours: a table with the columns time, wind, gust (may be missing) and wind_from, units in the
         header (wind_mph) and zones in the times (2026-05-16T06:00-05:00).
-    columns
-        Which column is what, where the header does not tell: time=Header, wind=Header, gust=Header,
-        wind_from=Header.
-    units
+    speed_units
         Units of speed, where header and cells name none: wind=mph, gust=kn.
-    zone
-        Zone of times that name none, from the IANA database, such as America/Chicago.
     first_time, last_time
         First and last hour that matters, both included; by default the whole forecast.
     wind_height_m
@@ -176,9 +169,7 @@ def wind_exposure(
         Over how long the wind is averaged; by default as the forecast says, else it is taken as it is.
     depth
         Depth coverage, for the mean depth along the fetch and the breaking limit; without it the deep-water form.
-    level_m
-        Today's surface minus chart datum, used with the depth coverage; four feet down is -4ft.
-    method
+    wave_method
         Published method of the estimate: SPM 1984, Young and Verhagen 1996, Hurdle and Stive 1989, CEM 2002 or
         ACES 1992.
     fetch
@@ -211,10 +202,10 @@ def wind_exposure(
 
     winds = _winds(
         wind_from_deg,
-        wind_mps,
+        wind_speed_mps,
         forecast,
         columns=columns,
-        units=units,
+        units=speed_units,
         zone=zone,
         first_time=first_time,
         last_time=last_time,
@@ -227,9 +218,9 @@ def wind_exposure(
 
     for told in winds.said:
         warn(f"forecast: {told}.")
-    if method == "cem-2002" and fetch == "effective":
+    if wave_method == "cem-2002" and fetch == "effective":
         warn(
-            "method cem-2002 with the effective fetch: the Coastal Engineering Manual asks for the straight line; "
+            "wave-method cem-2002 with the effective fetch: the Coastal Engineering Manual asks for the straight line; "
             "its waves come out too low or too high. Use --fetch straight, or another method."
         )
     surface = union_of(water.geometry.to_numpy())
@@ -240,7 +231,7 @@ def wind_exposure(
         winds,
         surface=depth,
         level_m=level_m,
-        method=method,
+        method=wave_method,
         effective=fetch == "effective",
         duration_s=duration_s,
         near_m=near_bank_m,

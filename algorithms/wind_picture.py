@@ -6,7 +6,16 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
 from castshed.toolbox.algorithm import algorithm
-from castshed.toolbox.parameters import Choice, Count, Exposure, FileSet, HourVerdicts, Spots, Words
+from castshed.toolbox.parameters import (
+    Count,
+    Exposure,
+    FileSet,
+    HourVerdicts,
+    LakeZone,
+    Spots,
+    Title,
+    UnitSystem,
+)
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -69,10 +78,10 @@ def wind_picture(
     *,
     verdicts: HourVerdicts | None = None,
     spots: Spots | None = None,
-    time_zone: Words = "",
-    at_most: Count = 60,
-    title: Words = "",
-    units: Annotated[str, Choice(("US", "metric"))] = "US",
+    time_zone: LakeZone = "",
+    most_rows: Count = 60,
+    title: Title = "",
+    units: UnitSystem = "US",
 ) -> Annotated[Mapping[str, bytes], FileSet(FILES)]:
     """Draw the wind of a day: a rose, its hours, and a strip of spots by hours.
 
@@ -91,14 +100,8 @@ def wind_picture(
         Verdicts by spot and hour, from fishable with the same exposure.
     spots
         Spots, for their names.
-    time_zone
-        Time zone of the lake, such as America/Chicago; by default that of the times.
-    at_most
+    most_rows
         Greatest number of rows in the strip; the others are counted below it.
-    title
-        Heading of both pictures.
-    units
-        Units in which the pictures are drawn.
 
     Returns
     -------
@@ -164,7 +167,7 @@ def wind_picture(
         f"{names[spot]}{label.removeprefix(spot)}" if names.get(spot) else label
         for spot, (_, label) in zip(ids, places, strict=True)
     ]
-    shown = min(len(places), at_most) if at_most else len(places)
+    shown = min(len(places), most_rows) if most_rows else len(places)
     good = unsure = None
     told: list[str] = []
     if verdicts is not None:

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
-from hypothesis.extra import numpy as hnp
 from scipy.interpolate import RegularGridInterpolator
 
 from castshed.toolbox.depth import DepthSurface
@@ -28,12 +27,6 @@ def scattered(surface, count, seed=0):
     rng = np.random.default_rng(seed)
     west, south, east, north = surface.bounds
     return rng.uniform(west, east, count), rng.uniform(south, north, count)
-
-
-def cell_of(surface, x, y):
-    column = ((x - surface.west_m) / surface.cell_x_m).astype(int)
-    row = ((surface.north_m - y) / surface.cell_y_m).astype(int)
-    return row.clip(0, surface.shape[0] - 1), column.clip(0, surface.shape[1] - 1)
 
 
 def test_between_centres_the_surface_is_that_of_scipys_linear_interpolator():
@@ -81,48 +74,6 @@ def test_a_point_with_a_share_of_an_unknown_centre_has_no_depth_and_one_without_
     assert np.isnan(surface.at(WEST + 8.0, NORTH - 7.0))
     assert surface.at(WEST + 7.5, NORTH - 7.5) == 2.0  # on a known centre beside it
     assert surface.at(WEST + 7.5, NORTH - 9.0) == 2.0  # on the line between two known centres
-
-
-def test_unknown_in_cells_says_where_samples_find_no_depth():
-    depth = np.random.default_rng(3).normal(3, 1, (12, 15))
-    depth[np.random.default_rng(4).random(depth.shape) < 0.05] = np.nan
-    surface = surface_of(depth)
-    x, y = scattered(surface, 60_000)
-    found = np.zeros(surface.shape, dtype=bool)
-    row, column = cell_of(surface, x, y)
-    found[row[np.isnan(surface.at(x, y))], column[np.isnan(surface.at(x, y))]] = True
-    assert (found == surface.unknown_in_cells()).all()
-
-
-depth_grids = hnp.arrays(
-    np.float32,
-    hnp.array_shapes(min_dims=2, max_dims=2, min_side=1, max_side=7),
-    elements=st.floats(-20, 60, width=32) | st.just(float("nan")),
-)
-
-
-@settings(max_examples=60, deadline=None)
-@given(depth_grids, st.sampled_from([1.0, 5.0]), st.sampled_from([2.0, 7.5]))
-def test_no_point_of_a_cell_is_less_deep_than_the_least_and_one_of_nine_points_is_as_deep(
-    depth, cell_x, cell_y
-):
-    surface = surface_of(depth, cell_x, cell_y)
-    least = surface.least_in_cells()
-    assert (np.isnan(least) == np.isnan(depth)).all()
-    x, y = scattered(surface, 3000)
-    row, column = cell_of(surface, x, y)
-    found = surface.at(x, y)
-    fits = np.isfinite(found) & np.isfinite(least[row, column])
-    assert (found[fits] >= least[row, column][fits] - 1e-4).all()
-    nine = np.stack(
-        [
-            surface.at(surface.xs[None, :] + a * cell_x / 2, surface.ys[:, None] + b * cell_y / 2)
-            for a in (-1, 0, 1)
-            for b in (-1, 0, 1)
-        ]
-    )
-    known = np.isfinite(least)
-    assert np.nanmin(np.where(known, nine, 0), axis=0)[known] == pytest.approx(least[known], abs=1e-4)
 
 
 @given(st.floats(-30, 30))

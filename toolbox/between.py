@@ -16,9 +16,9 @@ from .lon_lat import from_degrees, to_degrees
 
 if TYPE_CHECKING:
     import pyproj
-    from numpy.typing import NDArray
 
-    Floats = NDArray[np.float64]
+    from .arrays import Floats, Geometries
+
 
 MOST_M: Final = 0.04
 """How far what is drawn may be from what was proved by its shape; rounding to 1e-7 degree adds one centimetre."""
@@ -45,8 +45,7 @@ def bow_m(ends: Floats, crs: pyproj.CRS) -> Floats:
 
     Returns
     -------
-    array
-        Distance in its metres (n,); NaN where a place has no longitude and latitude.
+    Distance in its metres (n,); NaN where a place has no longitude and latitude.
     """
     lon, lat = to_degrees(crs).transform(ends[..., 0], ends[..., 1])
     x, y = from_degrees(crs).transform(*_half_way(lon, lat))
@@ -56,7 +55,7 @@ def bow_m(ends: Floats, crs: pyproj.CRS) -> Floats:
     return off
 
 
-def with_points_between(geometries: NDArray[np.object_], crs: pyproj.CRS) -> NDArray[np.object_]:
+def with_points_between(geometries: Geometries, crs: pyproj.CRS) -> Geometries:
     """Put points into lines and edges of areas so that drawn straight in degrees they stay where they are.
 
     Parameters
@@ -68,8 +67,7 @@ def with_points_between(geometries: NDArray[np.object_], crs: pyproj.CRS) -> NDA
 
     Returns
     -------
-    array
-        The geometries, with corners of old unchanged; no piece moves by more than `MOST_M`.
+    The geometries, with corners of old unchanged; no piece moves by more than `MOST_M`.
 
     Notes
     -----

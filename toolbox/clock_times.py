@@ -65,8 +65,7 @@ def in_zone(
 
     Returns
     -------
-    datetime
-        With a fixed offset: what is written into a file must not change meaning with a later table of zones.
+    With a fixed offset: what is written into a file must not change meaning with a later table of zones.
 
     Raises
     ------

@@ -75,8 +75,7 @@ def read_dates(texts: list[str]) -> list[tuple[str, str]]:
 
     Returns
     -------
-    list of (ISO date, remark)
-        The date may be a year, or a year and month; empty where nothing could be read.
+    The date may be a year, or a year and month; empty where nothing could be read.
 
     Examples
     --------

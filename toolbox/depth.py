@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import pyproj
@@ -12,6 +12,8 @@ from .errors import CrsError, DataError, UsageError
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
+
+    from .arrays import Floats, Indices
 
 
 DEPTH: Final = "Depth below chart datum"
@@ -127,16 +129,16 @@ class DepthSurface:
         )
 
     @property
-    def xs(self) -> NDArray[np.float64]:
+    def xs(self) -> Floats:
         """Eastings of the cell centres, from west to east."""
         return self.west_m + (np.arange(self.shape[1], dtype=np.float64) + 0.5) * self.cell_x_m
 
     @property
-    def ys(self) -> NDArray[np.float64]:
+    def ys(self) -> Floats:
         """Northings of the cell centres, from north to south (the order of the rows)."""
         return self.north_m - (np.arange(self.shape[0], dtype=np.float64) + 0.5) * self.cell_y_m
 
-    def at(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
+    def at(self, x: ArrayLike, y: ArrayLike) -> Floats:
         """Depth below chart datum at points.
 
         Parameters
@@ -161,9 +163,7 @@ class DepthSurface:
         right = np.minimum(left + 1, columns - 1)
         bottom = np.minimum(top + 1, rows - 1)
 
-        def share(
-            r: NDArray[np.intp], c: NDArray[np.intp], weight: NDArray[np.float64]
-        ) -> NDArray[np.float64]:
+        def share(r: Indices, c: Indices, weight: Floats) -> Floats:
             # A centre without any share in the point may be unknown: 0 * NaN would spoil a known depth.
             return np.where(weight > 0, self.depth_m[r, c].astype(np.float64) * weight, 0.0)
 
@@ -174,53 +174,6 @@ class DepthSurface:
             + share(bottom, right, across * down)
         )
         return np.where(inside, depth, np.nan).astype(np.float64, copy=False)
-
-    def _around(self, values: NDArray[Any]) -> dict[tuple[int, int], NDArray[Any]]:
-        """Give the eight neighbours of every cell by (rows down, columns right), the rim repeated outward."""
-        rows, columns = self.shape
-        padded = np.pad(values, 1, mode="edge")
-        steps = (-1, 0, 1)
-        return {
-            (down, right): padded[1 + down : 1 + down + rows, 1 + right : 1 + right + columns]
-            for down in steps
-            for right in steps
-            if (down, right) != (0, 0)
-        }
-
-    def least_in_cells(self) -> NDArray[np.float32]:
-        """Least depth of the bilinear surface inside each cell, exactly.
-
-        Returns
-        -------
-        An array of the grid's shape. Where a part of a cell is unknown, the least of the part that is known;
-        NaN where the cell's own centre is unknown.
-
-        Notes
-        -----
-        Each quarter of a cell lies within one bilinear patch, and a bilinear function on a rectangle takes
-        its least value at a corner of it. So the least of nine points, the centre, the four middles of the
-        edges and the four corners, is exact, not an estimate.
-        """
-        depth = self.depth_m
-        around = self._around(depth)
-        two, four = np.float32(2), np.float32(4)
-        least = depth
-        for step in (-1, 1):
-            least = np.fmin(least, (depth + around[step, 0]) / two)
-            least = np.fmin(least, (depth + around[0, step]) / two)
-        for down in (-1, 1):
-            for right in (-1, 1):
-                patch = depth + around[down, 0] + around[0, right] + around[down, right]
-                least = np.fmin(least, patch / four)
-        return np.where(np.isnan(depth), np.float32(np.nan), least).astype(np.float32)
-
-    def unknown_in_cells(self) -> NDArray[np.bool_]:
-        """Find the cells in which some point has no depth: the centre or one of the eight around is NaN."""
-        unknown = np.isnan(self.depth_m)
-        found = unknown.copy()
-        for neighbour in self._around(unknown).values():
-            found |= neighbour
-        return found
 
     def shifted(self, level_m: float) -> DepthSurface:
         """Give today's depth: charted depth plus level (today's surface minus chart datum)."""

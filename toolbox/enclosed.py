@@ -14,7 +14,7 @@ import shapely
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
+    from .arrays import Floats
 
 HAIR_M: Final = 0.01
 """Half the width of a line that bounds no area."""
@@ -31,12 +31,12 @@ def polygons_in(geometry: Any) -> list[Any]:
     return list(parts[(shapely.get_type_id(parts) == _POLYGON) & ~shapely.is_empty(parts)])
 
 
-def moved(geometry: Any, by: NDArray[np.float64]) -> Any:
+def moved(geometry: Any, by: Floats) -> Any:
     """Shift geometries; to and from a near origin no digits are lost that the far coordinates have."""
     return shapely.transform(geometry, lambda xy: xy + by)
 
 
-def origin_of(geometry: Any) -> NDArray[np.float64]:
+def origin_of(geometry: Any) -> Floats:
     """Whole metres near the middle of geometries."""
     box = shapely.total_bounds(geometry)
     middle = (box[:2] + box[2:]) / 2.0
@@ -54,7 +54,7 @@ def _is_sound(geometry: Any) -> bool:
     return bool(shapely.is_valid_reason(geometry) == "Valid Geometry")
 
 
-def _back(area: Any, origin: NDArray[np.float64]) -> Any:
+def _back(area: Any, origin: Floats) -> Any:
     """Shift back; what rounding spoils is widened by a hair first."""
     made = moved(area, origin)
     if _is_sound(made):
@@ -96,9 +96,8 @@ def enclosed_either_way(geometry: Any) -> Any:
 
     Returns
     -------
-    Polygon or MultiPolygon
-        Valid; a valid one is returned as it is. Everything a ring encloses, crossed, doubly wound or otherwise, and a
-        hair about every line that encloses nothing.
+    Valid; a valid one is returned as it is. Everything a ring encloses, crossed, doubly wound or otherwise, and a
+    hair about every line that encloses nothing.
     """
     parts = polygons_in(geometry)
     if not parts or _is_sound(geometry):
@@ -118,8 +117,7 @@ def water_beyond_doubt(geometry: Any) -> Any:
 
     Returns
     -------
-    Polygon or MultiPolygon
-        Valid; a valid one is returned as it is.
+    Valid; a valid one is returned as it is.
     """
     parts = polygons_in(geometry)
     if not parts or _is_sound(geometry):

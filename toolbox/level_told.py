@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
+import numbers
+from collections.abc import Collection, Mapping
 from typing import Any, Final
 
 from .errors import DataError
+from .lineage import ATTRIBUTE
 
 LEVEL: Final = "castshed_level_m"
 """Key of a frame's ``attrs``: today's surface minus chart datum, in metres, that its rows were made at."""
@@ -30,15 +32,40 @@ OF_A_LEVEL: Final = frozenset(
     }
 )
 """Layers that hold for one level only; depths below chart datum, such as soundings read from a log, do not."""
-_SAME_M: Final = 0.005
+SAME_LEVEL_M: Final = 0.005
+"""Levels that differ by no more are one: they are written in hundredths of a foot or a metre."""
+
+
+def _number(told: Any) -> float | None:
+    sound = isinstance(told, numbers.Real) and not isinstance(told, bool) and math.isfinite(told)
+    return float(told) if sound else None
 
 
 def level_of_layer(value: Any) -> float | None:
-    """Tell the level a layer was made at; None where it does not say, or says nothing sensible."""
-    told = getattr(value, "attrs", {}).get(LEVEL)
-    if isinstance(told, bool) or not isinstance(told, int | float) or not math.isfinite(told):
+    """Tell the level a layer is marked with in its ``attrs``; None where it is not, or with nothing sensible."""
+    return _number(getattr(value, "attrs", {}).get(LEVEL))
+
+
+def told_level(value: Any, *, column: bool = True) -> float | None:
+    """Tell the level a layer was made at: by its mark, its lineage, and its column ``level_m``; None: nowhere told.
+
+    Not a number where these differ, or rows do: no level that is asked for is the same then. Without ``column`` a
+    column of that name is something else.
+    """
+    attrs = getattr(value, "attrs", {})
+    lineage = attrs.get(ATTRIBUTE)
+    told = [level_of_layer(value), level_in_lineage(lineage), _asked_for(lineage)]
+    if column and IN_LINEAGE in getattr(value, "columns", ()):
+        told += [_number(one) for one in value[IN_LINEAGE].dropna().unique().tolist()]
+    known = [level for level in told if level is not None]
+    if not known:
         return None
-    return float(told)
+    return known[0] if same_level(min(known), max(known)) else math.nan
+
+
+def same_level(one_m: float, other_m: float) -> bool:
+    """Tell whether two levels are the same one but for rounding; what is not a number is the same as none."""
+    return abs(one_m - other_m) <= SAME_LEVEL_M
 
 
 def mark_level(name: str, value: Any, level_m: float) -> None:
@@ -53,10 +80,16 @@ def level_in_lineage(text: str | None) -> float | None:
         told = json.loads(text or "null")
     except ValueError:
         return None
-    level = told.get(IN_LINEAGE) if isinstance(told, Mapping) else None
-    if isinstance(level, bool) or not isinstance(level, int | float) or not math.isfinite(level):
+    return _number(told.get(IN_LINEAGE)) if isinstance(told, Mapping) else None
+
+
+def _asked_for(text: str | None) -> float | None:
+    """Read the level that whatever made a layer was given."""
+    try:
+        given = json.loads(text or "null")["parameters"]
+    except (TypeError, ValueError, KeyError):
         return None
-    return float(level)
+    return _number(given.get(IN_LINEAGE)) if isinstance(given, Mapping) else None
 
 
 def with_level(lineage: str, level_m: float) -> str:
@@ -70,13 +103,16 @@ def with_level(lineage: str, level_m: float) -> str:
     )
 
 
-def _words(level_m: float) -> str:
+def level_words(level_m: float) -> str:
+    """Write a level for people, or that there are several."""
     from .units import in_words
 
-    return in_words(level_m, "length")
+    return "several levels" if math.isnan(level_m) else in_words(level_m, "length")
 
 
-def settled_level(layers: Mapping[str, Any], given_m: float | None) -> float | None:
+def settled_level(
+    layers: Mapping[str, Any], given_m: float | None, in_column: Collection[str] = ()
+) -> float | None:
     """Settle the level of a step from what was given and what its layers say.
 
     Parameters
@@ -85,6 +121,8 @@ def settled_level(layers: Mapping[str, Any], given_m: float | None) -> float | N
         Inputs by name.
     given_m
         The level as given; None where it was left out.
+    in_column
+        Layers that tell it in a column too.
 
     Returns
     -------
@@ -95,19 +133,27 @@ def settled_level(layers: Mapping[str, Any], given_m: float | None) -> float | N
     DataError
         Two of them differ; the message names both.
     """
-    told = [(name, level) for name, one in layers.items() if (level := level_of_layer(one)) is not None]
+    told = [
+        (name, level)
+        for name, one in layers.items()
+        if (level := told_level(one, column=name in in_column)) is not None
+    ]
     if given_m is not None:
         told.insert(0, ("the step", float(given_m)))
     if not told:
         return None
     first, level = told[0]
+    if math.isnan(level):
+        raise DataError(f"The layer {first} was made at several levels. Make it again at the level of today.")
     for name, other in told[1:]:
-        if abs(other - level) > _SAME_M:
+        if not same_level(other, level):
             said = (
-                f"level is {_words(level)}" if given_m is not None else f"{first} was made at {_words(level)}"
+                f"level is {level_words(level)}"
+                if given_m is not None
+                else f"{first} was made at {level_words(level)}"
             )
             raise DataError(
-                f"{said}, but the layer {name} was made at a level of {_words(other)}. Make {name} again at the level "
-                "of today, or give the level it was made at."
+                f"{said}, but the layer {name} was made at a level of {level_words(other)}. Make {name} again at the "
+                "level of today, or give the level it was made at."
             )
     return level

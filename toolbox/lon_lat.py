@@ -10,8 +10,9 @@ import shapely
 
 if TYPE_CHECKING:
     import pyproj
-    from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
+
+    from .arrays import Floats, Geometries
 
 _STEP_DEG: Final = (
     1e-7  # about 1 cm, the precision RFC 7946 section 11.2 calls plenty and nearly every reader keeps
@@ -36,15 +37,15 @@ def from_degrees(crs: pyproj.CRS) -> pyproj.Transformer:
 
 
 def _shifted(geometry: BaseGeometry, by_deg: float) -> BaseGeometry:
-    def move(points: NDArray[np.float64]) -> NDArray[np.float64]:
-        moved: NDArray[np.float64] = points + np.array([by_deg, 0.0])
+    def move(points: Floats) -> Floats:
+        moved: Floats = points + np.array([by_deg, 0.0])
         return moved
 
     return shapely.transform(geometry, move)
 
 
 def _unwrapped(geometry: BaseGeometry) -> BaseGeometry:
-    def move(points: NDArray[np.float64]) -> NDArray[np.float64]:
+    def move(points: Floats) -> Floats:
         return np.column_stack(
             [np.where(points[:, 0] < 0.0, points[:, 0] + 360.0, points[:, 0]), points[:, 1]]
         )
@@ -60,9 +61,9 @@ def _cut(geometry: BaseGeometry) -> BaseGeometry:
     return shapely.union_all([here, there])
 
 
-def _rounded(geometries: NDArray[np.object_]) -> NDArray[np.object_]:
+def _rounded(geometries: Geometries) -> Geometries:
     """Round to seven decimals; an area that would no longer be valid is snapped to that grid instead."""
-    rounded: NDArray[np.object_] = shapely.transform(geometries, lambda points: np.round(points, 7))
+    rounded: Geometries = shapely.transform(geometries, lambda points: np.round(points, 7))
     areas = np.flatnonzero(shapely.get_dimensions(geometries) == 2)
     broken = areas[~shapely.is_valid(rounded[areas])]
     broken = broken[shapely.is_valid(geometries[broken])]
@@ -73,7 +74,7 @@ def _rounded(geometries: NDArray[np.object_]) -> NDArray[np.object_]:
     return rounded
 
 
-def on_earth(geometries: NDArray[np.object_]) -> NDArray[np.object_]:
+def on_earth(geometries: Geometries) -> Geometries:
     """Make geometries ready for GeoJSON and KML.
 
     Parameters
@@ -83,9 +84,8 @@ def on_earth(geometries: NDArray[np.object_]) -> NDArray[np.object_]:
 
     Returns
     -------
-    array
-        Each cut at the 180th meridian, on the grid of seven decimals, exterior rings counter-clockwise and interior
-        ones clockwise (RFC 7946 section 3.1.6; KML 2.2 asks the same of ``Polygon``).
+    Each cut at the 180th meridian, on the grid of seven decimals, exterior rings counter-clockwise and interior
+    ones clockwise (RFC 7946 section 3.1.6; KML 2.2 asks the same of ``Polygon``).
     """
     ready = np.array(geometries, dtype=object)
     bounds = shapely.bounds(ready)
@@ -93,5 +93,5 @@ def on_earth(geometries: NDArray[np.object_]) -> NDArray[np.object_]:
         (bounds[:, 2] - bounds[:, 0] > _HALF_DEG) & (shapely.get_dimensions(ready) > 0)
     ):
         ready[row] = _cut(ready[row])
-    oriented: NDArray[np.object_] = shapely.orient_polygons(_rounded(ready), exterior_cw=False)
+    oriented: Geometries = shapely.orient_polygons(_rounded(ready), exterior_cw=False)
     return oriented

@@ -8,13 +8,11 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final
 
 from .errors import UsageError
+from .units import FOOT_M, MILE_M, MPH_MPS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-_FOOT_M: Final = 0.3048  # international foot, by definition
-_MILE_M: Final = 1609.344
-_MPH_MPS: Final = 1609.344 / 3600.0
 
 # Everything outside the Char production of XML 1.0 (W3C, fifth edition, section 2.2), the C1 controls that it
 # discourages, and the bidirectional overrides with which a name could be made to read as another one.
@@ -123,10 +121,10 @@ def both_lengths(value_m: float, *, signed: bool = False, metric_first: bool = F
     """
     value_m = 0.0 if abs(value_m) < 0.005 else value_m
     if signed:
-        feet, metres = f"{value_m / _FOOT_M:+.1f} ft", f"{value_m:+.2f} m"
+        feet, metres = f"{value_m / FOOT_M:+.1f} ft", f"{value_m:+.2f} m"
     else:
         # adding nought turns what rounds to -0.0 into 0.0
-        feet, metres = f"{round(value_m / _FOOT_M, 1) + 0.0:.1f} ft", f"{round(value_m, 1) + 0.0:.1f} m"
+        feet, metres = f"{round(value_m / FOOT_M, 1) + 0.0:.1f} ft", f"{round(value_m, 1) + 0.0:.1f} m"
     return f"{metres} ({feet})" if metric_first else f"{feet} ({metres})"
 
 
@@ -152,7 +150,7 @@ def both_waves(value_m: float, *, metric_first: bool = False) -> str:
     >>> both_waves(0.012)
     '<0.1 ft (0.01 m)'
     """
-    us, metric = f"{at_least(value_m / _FOOT_M, 1)} ft", f"{at_least(value_m, 2)} m"
+    us, metric = f"{at_least(value_m / FOOT_M, 1)} ft", f"{at_least(value_m, 2)} m"
     return f"{metric} ({us})" if metric_first else f"{us} ({metric})"
 
 
@@ -166,10 +164,10 @@ def both_distances(value_m: float, *, metric_first: bool = False) -> str:
     >>> both_distances(3218.688)
     '2.00 mi (3.22 km)'
     """
-    if value_m < _MILE_M / 4:
-        us, metric = f"{at_least(value_m / _FOOT_M, 0)} ft", f"{at_least(value_m, 0)} m"
+    if value_m < MILE_M / 4:
+        us, metric = f"{at_least(value_m / FOOT_M, 0)} ft", f"{at_least(value_m, 0)} m"
     else:
-        us, metric = f"{value_m / _MILE_M:.2f} mi", f"{value_m / 1000.0:.2f} km"
+        us, metric = f"{value_m / MILE_M:.2f} mi", f"{value_m / 1000.0:.2f} km"
     return f"{metric} ({us})" if metric_first else f"{us} ({metric})"
 
 
@@ -181,7 +179,7 @@ def both_speeds(value_mps: float, *, metric_first: bool = False) -> str:
     >>> both_speeds(4.4704)
     '10 mph (4.5 m/s)'
     """
-    us, metric = f"{at_least(value_mps / _MPH_MPS, 0)} mph", f"{at_least(value_mps, 1)} m/s"
+    us, metric = f"{at_least(value_mps / MPH_MPS, 0)} mph", f"{at_least(value_mps, 1)} m/s"
     return f"{metric} ({us})" if metric_first else f"{us} ({metric})"
 
 

@@ -25,8 +25,7 @@ def side_by_side(*works: Callable[[], R]) -> list[R]:
 
     Returns
     -------
-    list
-        What each returned, in order; the same as one after the other.
+    What each returned, in order; the same as one after the other.
 
     Raises
     ------

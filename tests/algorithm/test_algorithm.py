@@ -187,7 +187,7 @@ def test_a_broken_promise_is_a_fault_of_the_algorithm(lake):
     ("name", "option"),
     [
         ("cast_m", "--cast"),
-        ("running_speed_mps", "--running-speed"),
+        ("run_speed_mps", "--run-speed"),
         ("from_deg", "--from"),
         ("at_each_s", "--at-each"),
         ("zones", "--zones"),

@@ -103,6 +103,7 @@ def test_rounding_up_keeps_what_is_true():
         whole_up([[0.0, -1.0], [1.0, 0.0]])
 
 
+@pytest.mark.long
 def test_answers_are_true():
     task = made_day(25, 11)
     routes = best_day(task, iterations=200, rounds=40)
@@ -262,7 +263,7 @@ def test_the_plan_keeps_its_hours_and_says_everything(made):
 
 def test_half_an_hour_less_than_a_shorter_day_is_no_day(made, monkeypatch):
     monkeypatch.setattr(day_search, "MOST_STOPS", 2)
-    plan = ask(made, back_by="06:25", stay_s=300.0, setup_s=0.0)
+    plan = ask(made, back_by="06:25", at_each_s=300.0, setup_s=0.0)
     told = dict(zip(plan.answers["question"], plan.answers["answer"], strict=True))
     names = ", ".join(sorted(plan.stops["name"].iloc[1:-1]))
     assert told["30 minutes less"] == f"without {names}; worth -{told['worth']} to the day"
@@ -447,7 +448,7 @@ def test_days_share_the_stops(made):
 
 def test_longer_stays_fill_a_day_with_few_stops(made):
     short = ask(made, back_by="12:00")
-    long_ = ask(made, back_by="12:00", longest_stay_s=3600.0)
+    long_ = ask(made, back_by="12:00", longest_at_each_s=3600.0)
     assert long_.stops["stay_s"].max() > short.stops["stay_s"].max()
     assert long_.stops["worth"].sum() > short.stops["worth"].sum()
 

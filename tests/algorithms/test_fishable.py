@@ -16,7 +16,8 @@ from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import DataError, DataWarning, UsageError
 from castshed.toolbox.testing import check_algorithm
 from castshed.toolbox.water.verdicts.margin_words import length_words, speed_words
-from castshed.toolbox.water.verdicts.verdict import Limits, judge, stand
+from castshed.toolbox.water.verdicts.verdict import FishingLimits, judge, stand
+from long_tests import as_many
 
 pytestmark = pytest.mark.filterwarnings("ignore:Neither spots nor holds:castshed.toolbox.errors.DataWarning")
 
@@ -121,7 +122,7 @@ def test_top_too_near_the_surface():
 
 
 def test_too_deep():
-    row = one({"depth_ft": 46.0}, level_m=-4 * FOOT, deepest_m=40 * FOOT)
+    row = one({"depth_ft": 46.0}, level_m=-4 * FOOT, most_depth_m=40 * FOOT)
     assert row["reason"] == "0.6 m (2.0 ft) too deep"
     assert one({"depth_ft": 46.0}, level_m=-4 * FOOT)["fishable"] == 1
 
@@ -148,7 +149,7 @@ def test_exactly_at_every_limit_passes():
         level_m=-3.1 * FOOT,
         least_depth_m=6.9 * FOOT,
         top_margin_m=1.9 * FOOT,
-        deepest_m=6.9 * FOOT,
+        most_depth_m=6.9 * FOOT,
         wave_limit_m=0.6,
         wind_limit_mps=9.0,
     )
@@ -277,7 +278,7 @@ def test_the_weather_at_the_hold_goes_before_that_at_the_spot():
 
 def test_columns_of_wind_exposure_are_judged_as_they_come():
     spots = spots_layer([{"depth_ft": 12.0}, {"depth_ft": 12.0}], [at(60, 500), at(3900, 500)])
-    exposed = wind_exposure(spots, WATER, wind_from_deg=270.0, wind_mps=14.0).places
+    exposed = wind_exposure(spots, WATER, wind_from_deg=270.0, wind_speed_mps=14.0).places
     found = fishable(exposed, WATER, wind_limit_mps=15.0, wave_limit_m=0.35)
     assert found["fishable"].tolist() == [1, 0]
     assert found["reason"].iloc[1].startswith("waves up to")
@@ -389,19 +390,19 @@ def verdicts(depths, heights, level, limits, error=0.0):
     )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=as_many(60), deadline=None)
 @given(DEPTHS, st.floats(-10.0, 3.0), st.floats(0.0, 6.0), st.floats(0.0, 3.0))
 def test_a_lower_lake_never_makes_a_shallow_spot_fishable(depths, level, height, drop):
-    limits = Limits(0.9, 0.3, None, 0.6, 9.0)
+    limits = FishingLimits(0.9, 0.3, None, 0.6, 9.0)
     heights = [height] * len(depths)
     now, lower = verdicts(depths, heights, level, limits), verdicts(depths, heights, level - drop, limits)
     assert not (lower.fishable & ~now.fishable).any()
     np.testing.assert_allclose(lower.margin_m, now.margin_m - drop, atol=1e-9)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=as_many(60), deadline=None)
 @given(DEPTHS, st.floats(-10.0, 3.0), st.floats(0.0, 6.0))
 def test_verdict_and_margin_say_the_same(depths, level, height):
-    found = verdicts(depths, [height] * len(depths), level, Limits(0.9, 0.3, 12.0, 0.6, 9.0))
+    found = verdicts(depths, [height] * len(depths), level, FishingLimits(0.9, 0.3, 12.0, 0.6, 9.0))
     clear = np.abs(found.margin_m) > 1e-6
     assert (found.fishable[clear] == (found.margin_m[clear] > 0)).all()

@@ -18,11 +18,12 @@ from hypothesis import strategies as st
 
 from castshed.algorithms.gather_spots import gather_spots
 from castshed.toolbox.errors import CrsError, DataError, DataWarning, UsageError
-from castshed.toolbox.intake.book.book import COLUMNS, take_apart
+from castshed.toolbox.intake.book.book import COLUMNS
 from castshed.toolbox.sources import read_source
 from castshed.toolbox.sources.kinds import alike, read_kinds
 from castshed.toolbox.sources.source_table import SourceTable
 from castshed.toolbox.testing import assert_layer_equal, check_algorithm
+from long_tests import as_many
 
 LON, LAT = -85.2, 35.76
 HEADER = "id,name,lat,lon,depth,type,note"
@@ -55,6 +56,13 @@ def gather(*sources, **options):
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", DataWarning)
         return gather_spots(list(sources), shoreline=SHORE, **{"depth_unit": "ft", **options})
+
+
+def take_apart(cell):
+    """The rows a spot was made of, as its ``merged_from`` keeps them."""
+    return [
+        {**one, "geometry": shapely.from_wkt(one.pop("wkt"))} for one in (json.loads(cell) if cell else [])
+    ]
 
 
 def off(east_m, north_m, lat=LAT, lon=LON):
@@ -133,12 +141,12 @@ def test_a_row_without_a_place_is_set_aside_with_line_text_and_reason(tmp_path):
 def test_a_spot_on_land_near_the_shore_is_kept(tmp_path):
     lat, lon = off(0, 2219 + 400)  # the box ends 0.02 degree, 2,219 m, north of the middle
     assert len(gather(table(tmp_path, "a.csv", f"1,,{lat},{lon},,,")).spots) == 1
-    assert len(gather(table(tmp_path, "a.csv", f"1,,{lat},{lon},,,"), margin_m=100.0).set_aside) == 1
+    assert len(gather(table(tmp_path, "a.csv", f"1,,{lat},{lon},,,"), outside_m=100.0).set_aside) == 1
 
 
 def test_coarse_coordinates_widen_the_position_error(tmp_path):
     # Half of 0.001 degree is 55.6 m of latitude; 45.2 m of longitude at 35.76 N (worked).
-    row = gather(table(tmp_path, "a.csv", "1,,35.751,-85.203,,,"), position_error_m=0.0).spots.iloc[0]
+    row = gather(table(tmp_path, "a.csv", "1,,35.751,-85.203,,,"), spot_error_m=0.0).spots.iloc[0]
     assert row.position_error_m == pytest.approx(math.hypot(55.6, 45.2), rel=0.01)
     stated = table(tmp_path, "b.csv", "35.7512345,-85.2031234,3 m", header="lat,lon,accuracy")
     assert gather(stated).spots.position_error_m[0] == pytest.approx(3.0, abs=0.01)
@@ -184,10 +192,10 @@ def test_columns_and_kinds_of_the_users_own(tmp_path):
     book = gather(
         source,
         columns=["latitude=Breite", "longitude=laenge", "kind=Art", "depth=Tiefe"],
-        kinds=["spring hole=pocket"],
+        kind_words=["spring hole=pocket"],
     ).spots
     assert (book.kind[0], book.depth_m[0]) == ("pocket", pytest.approx(12 * 0.3048))
-    for bad in ({"columns": ["depth=Nowhere"]}, {"columns": ["x"]}, {"kinds": ["a=b"]}):
+    for bad in ({"columns": ["depth=Nowhere"]}, {"columns": ["x"]}, {"kind_words": ["a=b"]}):
         with pytest.raises(UsageError):
             gather(source, **bad)
     with pytest.raises(UsageError, match="no columns of coordinates were found among Breite, Laenge"):
@@ -378,7 +386,7 @@ def _brute_force_check(book, sources):
 
 
 @given(st.integers(0, 10_000), st.integers(2, 4), st.sampled_from([40.0, 120.0, 400.0]))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=as_many(25), deadline=None)
 def test_joins_are_sound_and_none_is_left_out(seed, how_many, spread_m):
     rng = np.random.default_rng(seed)
     kinds = ["cedar", "brush pile", "oak tops", "fish attractor", "rock pile", "hump", ""]
@@ -424,7 +432,7 @@ def _dirty_sources(draw):
 
 
 @given(_dirty_sources())
-@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=as_many(120), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_rows_in_are_spots_plus_joined_plus_set_aside(drawn):
     sources, tokens = drawn
     book, aside, _ = gather(*sources)
@@ -443,7 +451,7 @@ def test_rows_in_are_spots_plus_joined_plus_set_aside(drawn):
 
 
 @given(_dirty_sources(), st.randoms())
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=as_many(30), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_every_spot_lies_on_the_lake_and_names_only_what_its_rows_name(drawn, rng):
     sources, _ = drawn
     book, *_ = gather(*sources)
@@ -568,7 +576,9 @@ def _as_rows(book):
     return sorted(tuple(map(str, row)) for row in zip(*cells, places, strict=True))
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow], phases=NO_SHRINKING)
+@settings(
+    max_examples=as_many(25), deadline=None, suppress_health_check=[HealthCheck.too_slow], phases=NO_SHRINKING
+)
 @given(
     st.lists(
         st.tuples(
@@ -584,7 +594,7 @@ def test_a_book_taken_apart_is_what_its_sources_were(rows):
         lists[source].append(("", f"n{east}", *off(east, north), depth, kind, note))
     tables = [made(f"{k}.csv", lines) for k, lines in enumerate(lists)]
     joined = gather(*tables).spots
-    again = gather(SourceTable.from_frame(joined, "book"), apart=("all",)).spots
+    again = gather(SourceTable.from_frame(joined, "book"), take_apart=("all",)).spots
     assert _as_rows(again) == _as_rows(gather(*tables, merge=False).spots)
 
 
@@ -595,7 +605,7 @@ def test_one_spot_is_taken_apart_and_stays_so(tmp_path):
         made("b.csv", [("7", "B", *b, "", "brush", ""), ("8", "farther", *off(403, 0), "", "brush", "")]),
     ).spots
     assert book.rows.tolist() == [2, 2]
-    apart = gather(SourceTable.from_frame(book, "book"), apart=("1",)).spots
+    apart = gather(SourceTable.from_frame(book, "book"), take_apart=("1",)).spots
     assert sorted(apart.name) == ["A", "B", "far / farther"]
     assert sorted(apart.spot_id) == ["1", "2", "7"]
     assert len(gather(SourceTable.from_frame(apart, "book")).spots) == 3
@@ -615,7 +625,7 @@ def test_one_spot_is_taken_apart_and_stays_so(tmp_path):
 def test_what_cannot_be_taken_apart_is_said(ids, merged_from, error, words):
     rows = [("1", "A", *off(0, 0), "", "brush", "", merged_from)]
     with pytest.raises(error, match=words):
-        gather(made("a.csv", rows, header=f"{HEADER},merged_from"), apart=ids)
+        gather(made("a.csv", rows, header=f"{HEADER},merged_from"), take_apart=ids)
 
 
 # Age of sunk wood ----------------------------------------------------------------------------------------------------

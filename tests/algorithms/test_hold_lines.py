@@ -13,7 +13,7 @@ from castshed.algorithms.hold_lines import hold_lines as command
 from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import CrsError, DataError, UsageError
 from castshed.toolbox.testing import check_algorithm
-from castshed.toolbox.water.hold_lines.hold_lines import COLUMNS, hold_lines
+from castshed.toolbox.water.hold_lines.drawn_lines import COLUMNS, hold_lines
 from castshed.toolbox.water.hold_lines.hold_paths import smooth_line
 from castshed.toolbox.water.holds.hold_rules import HoldRules
 from castshed.toolbox.water.holds.surroundings import Surroundings
@@ -587,11 +587,15 @@ def test_lines_lie_only_where_safe_water_leads(lake):
     at = bare.interpolate(0.5, normalized=True)
     split = shapely.difference(bare.buffer(130.0), shapely.box(at.x - 2, at.y - 200, at.x + 2, at.y + 200))
     parts = gpd.GeoDataFrame({"water_id": ["a", "b"]}, geometry=list(split.geoms), crs=spots.crs)
-    told = command(spots, lake.depth, water=parts, clearance_m=5.0).hold_lines
+    told = command(
+        spots, lake.depth, water=parts, beam_m=0.0, fix_error_m=0.0, idle_clearance_m=5.0
+    ).hold_lines
     assert list(told.ends) == ["no safe water leads there from a ramp", "end of the structure"]
     west = shapely.Point(split.bounds[0] + 6.0, at.y)  # farther off the other part than a launch may be
     ramp = lake.ramps.iloc[:1].set_geometry([west], crs=spots.crs)
-    one = command(spots, lake.depth, water=parts, ramps=ramp, clearance_m=5.0).hold_lines
+    one = command(
+        spots, lake.depth, water=parts, ramps=ramp, beam_m=0.0, fix_error_m=0.0, idle_clearance_m=5.0
+    ).hold_lines
     assert len(one) == 1
     assert one.total_bounds[2] < at.x
     with pytest.raises(UsageError, match="no water to reach the lines by"):
@@ -601,7 +605,7 @@ def test_lines_lie_only_where_safe_water_leads(lake):
 def test_tall_cover_in_the_line_of_cast_cuts_the_line():
     timber = shapely.box(X0 + 308, Y0 + 260, X0 + 312, Y0 + 290)
     both = frame(NORTH, timber, kind=["ledge", "standing_timber"], height_m=[0.0, np.nan])
-    told = command(both, surface(ledge), cast_m=CAST, footprint_m=0.0, position_error_m=0.0, fix_error_m=0.0)
+    told = command(both, surface(ledge), cast_m=CAST, footprint_m=0.0, spot_error_m=0.0, fix_error_m=0.0)
     mine = told.hold_lines[told.hold_lines.spot_id == "s0"]
     assert len(mine) == 2
     assert "tall cover lies in the line of cast" in mine.ends.iloc[0]

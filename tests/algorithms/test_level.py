@@ -22,7 +22,7 @@ from castshed.toolbox.intake.series.series_times import read_time
 from castshed.toolbox.plan.day_file import LevelToday
 from castshed.toolbox.plan.day_file import level_of as level_of_day
 from castshed.toolbox.testing import check_algorithm
-from castshed.toolbox.water.level.level_arithmetic import charted_depth, depth_today, level_of, top_depth
+from castshed.toolbox.water.level.level_arithmetic import depth_today, level_of, top_depth
 from castshed.toolbox.water.level.level_series import LevelSeries, pool_at, trend_mps
 from castshed.toolbox.water.level.pool_level import level_from_pools, level_from_series
 from castshed.toolbox.water.level.uncertainty import combined_error_m, needed_depth_m, s44_error_m
@@ -42,10 +42,6 @@ def test_a_5_ft_hump_stands_dry_by_3_4_ft():
     assert depth_today(5 * FOOT, POOL) / FOOT == pytest.approx(-3.4)  # worked
 
 
-def test_todays_10_ft_line_is_the_18_4_ft_contour():
-    assert charted_depth(10 * FOOT, POOL) / FOOT == pytest.approx(18.4)  # worked
-
-
 def test_with_the_lake_down_five_feet_five_feet_come_off_every_depth():
     charted = np.array([6.0, 10.0, 33.0]) * FOOT
     assert depth_today(charted, -5 * FOOT) / FOOT == pytest.approx([1.0, 5.0, 28.0])  # common practice
@@ -55,11 +51,6 @@ def test_brush_of_8_ft_on_14_ft_is_bare_by_2_4_ft_at_8_4_ft_of_drawdown():
     bottom = depth_today(14 * FOOT, -8.4 * FOOT)
     assert bottom / FOOT == pytest.approx(5.6)  # worked
     assert top_depth(bottom, 8 * FOOT) / FOOT == pytest.approx(-2.4)  # worked
-
-
-@given(depths, levels)
-def test_to_todays_depth_and_back_gives_the_charted_one(charted, level):
-    assert charted_depth(depth_today(charted, level), level) == pytest.approx(charted, abs=1e-9)
 
 
 @pytest.mark.parametrize(("order", "expected"), [("order-1", 0.5166), ("special", 0.2610)])

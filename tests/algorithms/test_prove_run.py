@@ -28,10 +28,12 @@ def test_a_sound_run_is_proved_and_what_it_has_to_spare_is_told(day):
     assert len(proof) == len(day.run.legs)
     running = proof[proof["part"] == "run"]
     assert len(running) > 2
-    # half of 8 ft, 3 m, and 20 ft of clearance: 1.2192 + 3 + 6.096 m
-    assert running["needed_clearance_m"].to_numpy() == pytest.approx(10.3152, abs=1e-9)
-    # 3 ft to run and 1 ft of margin, with 0.1 m of depth error and 0.1 ft of level error
-    assert running["needed_depth_m"].to_numpy() == pytest.approx(1.2192 + np.hypot(0.1, 0.03048), abs=1e-9)
+    # half of 8 ft, 10 ft, and 20 ft of clearance
+    assert running["needed_clearance_m"].to_numpy() == pytest.approx(34 * 0.3048, abs=1e-9)
+    # 36 in to run and 18 in of margin, with 0.1 m of depth error and 4 in of level error
+    assert running["needed_depth_m"].to_numpy() == pytest.approx(
+        54 * 0.0254 + np.hypot(0.1, 4 * 0.0254), abs=1e-9
+    )
     assert (running["clearance_m"] >= running["needed_clearance_m"] - 1e-6).all()
     assert (running["least_depth_m"] >= running["needed_depth_m"]).all()
     # measured against shapely: the nearest edge of the water and the nearest hazard

@@ -19,6 +19,7 @@ from castshed.toolbox.errors import CastshedError, DataError, DataWarning, FileM
 from castshed.toolbox.intake.logs.log_file import LogFile
 from castshed.toolbox.intake.logs.nmea import read_nmea
 from castshed.toolbox.water.bottom.readings import jumps, spikes, thin, track_breaks
+from long_tests import as_many
 
 FOOT_M = 0.3048
 LAT, LON = 35.75, -85.2
@@ -95,7 +96,7 @@ def sounded(*logs, **options):
 # NMEA 0183 -----------------------------------------------------------------------------------------------------------
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=as_many(60), deadline=None)
 @given(
     st.floats(-89.9, 89.9), st.floats(-179.9, 179.9), st.integers(0, 86_399), st.floats(0.1, 300.0),
     st.sampled_from(["", "0.4", "-0.6"]),
@@ -115,7 +116,7 @@ def test_a_reading_is_what_another_reader_reads(lat, lon, second, depth, offset)
         assert math.isnan(log.transducer_m[0])
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=as_many(150), deadline=None)
 @given(st.data())
 def test_a_damaged_sentence_is_refused_where_another_reader_refuses_it(data):
     whole = bytearray(dpt(data.draw(st.floats(0.1, 99.0))).encode())
@@ -261,7 +262,7 @@ def test_what_is_no_log_is_refused(tmp_path, data, error, words):
         LogFile(tmp_path / "nowhere.log")
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=as_many(40), deadline=None)
 @given(st.binary(max_size=400), st.sampled_from([b"", b"$SDDPT,", b"lat,lon,depth (m)\n", b"{"]))
 def test_any_bytes_are_read_or_refused(tmp_path_factory, data, start):
     path = tmp_path_factory.getbasetemp() / "any.log"
@@ -400,7 +401,7 @@ def test_nothing_is_deleted_and_every_rejection_has_a_reason(tmp_path):
 # Cells ---------------------------------------------------------------------------------------------------------------
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=as_many(60), deadline=None)
 @given(
     st.lists(st.tuples(st.floats(-50, 50), st.floats(-50, 50), st.floats(0.1, 30)), min_size=1, max_size=60),
     st.sampled_from([1.0, 5.0, 40.0]), st.booleans(),

@@ -177,7 +177,7 @@ def test_waters_that_touch_in_a_point_are_apart(clearance):
         water_id=["w"], area_m2=[1.0],
     )  # fmt: skip
     found = safe_ways(
-        hold_frame([(100, 45), (300, 300)]), ramp(50, 50), water, beam_m=0.0, position_error_m=0.0,
+        hold_frame([(100, 45), (300, 300)]), ramp(50, 50), water, beam_m=0.0, fix_error_m=0.0,
         idle_clearance_m=clearance, clearance_m=clearance,
     )  # fmt: skip
     (reason,) = found.left_out["reason"]
@@ -193,7 +193,7 @@ def test_strait_too_narrow_is_named_and_the_clearance_promised_opens_it():
     promised = float(reason.split("keeping ")[1].split(" m")[0])
     opened = safe_ways(
         hold_frame([(100, 100), (650, 150)]), ramp(150, 60), water,
-        beam_m=1.0, position_error_m=0.0, idle_clearance_m=promised - 0.5,
+        beam_m=1.0, fix_error_m=0.0, idle_clearance_m=promised - 0.5,
     )  # fmt: skip
     assert opened.left_out.empty
 

@@ -25,6 +25,7 @@ from castshed.toolbox.layers import list_layers, read_layer, write_layers
 from castshed.toolbox.output.formats.gpx import to_gpx
 from castshed.toolbox.sources import read_source
 from castshed.toolbox.sources.source_table import SourceTable
+from long_tests import as_many
 
 LON, LAT = -85.2, 35.76
 CRS = "EPSG:32616"
@@ -176,7 +177,7 @@ WORDS = st.text(st.characters(codec="utf-8", exclude_categories=("Cs", "Cc")), m
 
 
 @settings(
-    max_examples=30,
+    max_examples=as_many(30),
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow],
     phases=(Phase.explicit, Phase.generate),
@@ -280,7 +281,7 @@ def test_what_was_edited_in_another_program_comes_home(tmp_path, program):
 
 
 @settings(
-    max_examples=60,
+    max_examples=as_many(60),
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow],
     phases=(Phase.explicit, Phase.generate),

@@ -14,6 +14,7 @@ from castshed.algorithms.shallow_hazards import shallow_hazards
 from castshed.algorithms.water_today import water_today
 from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import CastshedError, NoSolution
+from long_tests import as_many
 from made_lake import CRS, X0, Y0, frame
 
 CELL = 5.0
@@ -100,7 +101,9 @@ def test_every_place_too_thin_lies_in_a_hazard(lake):
         assert shapely.intersects_xy(area(made[made["care"] == care]), xy[thin]).all()
 
 
-@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=as_many(12), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(draft=st.floats(0.2, 1.5), more=st.floats(0.0, 0.8), error=st.floats(0.0, 0.5))
 def test_more_draft_or_error_never_lessens_a_hazard(lake, draft, more, error):
     water = water_today(lake.depth, lake.shoreline).water
@@ -119,7 +122,7 @@ def test_more_draft_or_error_never_lessens_a_hazard(lake, draft, more, error):
 
 def test_a_known_hazard_is_as_wide_as_its_radius_and_the_position_error(lake):
     water = water_today(lake.depth, lake.shoreline).water
-    made = shallow_hazards(lake.depth, water, known_hazards=lake.known_hazards, position_error_m=8.0)
+    made = shallow_hazards(lake.depth, water, known_hazards=lake.known_hazards, hazard_error_m=8.0)
     here = made[made.intersects(lake.known_hazards.geometry.iloc[0])]
     ring = lake.known_hazards.geometry.iloc[0].buffer(10.0 + 8.0 - 0.01)
     assert ring.difference(area(here[here["care"] == "idle"])).area == pytest.approx(0.0, abs=0.05)

@@ -104,7 +104,7 @@ def test_the_windward_bank_is_the_one_the_wind_blows_onto():
         places_layer(at(30, 500), at(3970, 500), at(2000, 500)),
         water_layer(),
         wind_from_deg=270.0,
-        wind_mps=6.0,
+        wind_speed_mps=6.0,
     )
     assert found["bank"].tolist() == ["lee", "windward", "open"]
     assert found["fetch_m"].tolist() == pytest.approx([30.0, 3970.0, 2000.0])
@@ -113,7 +113,7 @@ def test_the_windward_bank_is_the_one_the_wind_blows_onto():
 
 def test_a_wind_along_the_bank_leaves_the_water_open():
     found = wind_exposure(
-        places_layer(at(3850, 990), at(150, 990)), water_layer(), wind_from_deg=270.0, wind_mps=6.0
+        places_layer(at(3850, 990), at(150, 990)), water_layer(), wind_from_deg=270.0, wind_speed_mps=6.0
     )
     assert found["bank"].tolist() == ["open", "open"]
 
@@ -143,10 +143,10 @@ def test_waves_are_those_of_the_named_method_at_fetch_and_mean_depth():
             places_layer(at(3000, 500)),
             water_layer(),
             wind_from_deg=270.0,
-            wind_mps=9.0,
+            wind_speed_mps=9.0,
             depth=flat(5.0),
             level_m=-1.5,
-            method=method,
+            wave_method=method,
         )
         height, period = wave_height(method, 9.0, 3000.0, 3.5)
         row = found.iloc[0]
@@ -160,7 +160,7 @@ def test_waves_are_those_of_the_named_method_at_fetch_and_mean_depth():
 
 
 def test_without_a_depth_the_deep_water_form_is_used_and_named():
-    found = wind_exposure(places_layer(at(3000, 500)), water_layer(), wind_from_deg=270.0, wind_mps=9.0)
+    found = wind_exposure(places_layer(at(3000, 500)), water_layer(), wind_from_deg=270.0, wind_speed_mps=9.0)
     assert found["wave_m"].iloc[0] == pytest.approx(float(wave_height("spm-1984", 9.0, 3000.0)[0]))
     assert "SPM 1984" in found["wave_method"].iloc[0]
     assert "deep-water" in found["wave_method"].iloc[0]
@@ -173,7 +173,7 @@ def test_a_wave_is_held_at_078_of_the_depth_it_stands_in():
         places_layer(at(3700, 500), at(3300, 500)),
         water_layer(),
         wind_from_deg=270.0,
-        wind_mps=15.0,
+        wind_speed_mps=15.0,
         depth=surface(depth),
     )
     on_bar, off_bar = found.iloc[0], found.iloc[1]
@@ -185,7 +185,7 @@ def test_a_wave_is_held_at_078_of_the_depth_it_stands_in():
 
 
 def test_a_short_wind_raises_less():
-    args = {"wind_from_deg": 270.0, "wind_mps": 9.0}
+    args = {"wind_from_deg": 270.0, "wind_speed_mps": 9.0}
     steady = wind_exposure(places_layer(at(3900, 500)), water_layer(), **args)
     short = wind_exposure(places_layer(at(3900, 500)), water_layer(), duration_s=600.0, **args)
     assert short["wave_m"].iloc[0] < 0.7 * steady["wave_m"].iloc[0]
@@ -193,7 +193,7 @@ def test_a_short_wind_raises_less():
 
 def test_effective_fetch_is_used_and_named_when_asked_for():
     places, water = places_layer(at(3000, 500)), water_layer()
-    found = wind_exposure(places, water, wind_from_deg=270.0, wind_mps=9.0, fetch="effective")
+    found = wind_exposure(places, water, wind_from_deg=270.0, wind_speed_mps=9.0, fetch="effective")
     expected = effective_fetch_lengths([(WEST + 3000, SOUTH + 500)], water.geometry.iloc[0], [270.0])[0, 0]
     assert found["fetch_m"].iloc[0] == pytest.approx(expected)
     assert expected < 2000.0
@@ -206,9 +206,9 @@ def test_the_coastal_engineering_manual_with_an_averaged_fetch_is_pointed_out():
             places_layer(at(3000, 500)),
             water_layer(),
             wind_from_deg=270.0,
-            wind_mps=9.0,
+            wind_speed_mps=9.0,
             fetch="effective",
-            method="cem-2002",
+            wave_method="cem-2002",
         )
 
 
@@ -235,7 +235,7 @@ def test_the_contract_of_the_toolbox_is_kept():
         places_layer(at(10, 10), at(3000, 500), box(100, 100, 300, 300)),
         water_layer(),
         wind_from_deg=200.0,
-        wind_mps=7.0,
+        wind_speed_mps=7.0,
         depth=flat(4.0),
         level_m=-1.0,
     )
@@ -244,7 +244,7 @@ def test_the_contract_of_the_toolbox_is_kept():
 def test_rows_ids_and_input_are_kept():
     places = places_layer(at(10, 10), at(3000, 500), box(100, 100, 300, 300))
     before = places.copy(deep=True)
-    found = wind_exposure(places, water_layer(), wind_from_deg=45.0, wind_mps=5.0)
+    found = wind_exposure(places, water_layer(), wind_from_deg=45.0, wind_speed_mps=5.0)
     assert found["spot_id"].tolist() == ["s0", "s1", "s2"]
     assert found.geometry.geom_equals(places.geometry).all()
     assert found.crs == places.crs
@@ -256,7 +256,7 @@ def test_rows_ids_and_input_are_kept():
 def test_a_place_off_the_water_keeps_its_row_without_figures_and_is_named():
     with pytest.warns(DataWarning, match=r"1 of 2 places are not on today's water.*s1"):
         found = wind_exposure(
-            places_layer(at(100, 100), at(-500, 100)), water_layer(), wind_from_deg=0.0, wind_mps=0.0
+            places_layer(at(100, 100), at(-500, 100)), water_layer(), wind_from_deg=0.0, wind_speed_mps=0.0
         )
     row = found.iloc[1]
     for column in ("fetch_m", "wave_m", "wave_low_m", "wave_high_m", "period_s"):
@@ -267,7 +267,7 @@ def test_a_place_off_the_water_keeps_its_row_without_figures_and_is_named():
 
 def test_waters_that_share_an_edge_are_one_water():
     halves = water_layer(box(0, 0, 2000, 1000), box(2000, 0, 4000, 1000))
-    found = wind_exposure(places_layer(at(3000, 500)), halves, wind_from_deg=270.0, wind_mps=5.0)
+    found = wind_exposure(places_layer(at(3000, 500)), halves, wind_from_deg=270.0, wind_speed_mps=5.0)
     assert found["fetch_m"].iloc[0] == pytest.approx(3000.0)
 
 
@@ -279,7 +279,7 @@ def test_a_fetch_without_depths_is_pointed_out():
             places_layer(at(3000, 500)),
             water_layer(),
             wind_from_deg=270.0,
-            wind_mps=9.0,
+            wind_speed_mps=9.0,
             depth=surface(depth),
         )
     assert "deep-water" in found["wave_method"].iloc[0]
@@ -289,16 +289,20 @@ def test_an_empty_layer_gives_an_empty_layer_with_the_same_columns():
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         empty = wind_exposure(
-            places_layer(at(1, 1)).iloc[:0], water_layer(), wind_from_deg=270.0, wind_mps=9.0, depth=flat(3.0)
+            places_layer(at(1, 1)).iloc[:0],
+            water_layer(),
+            wind_from_deg=270.0,
+            wind_speed_mps=9.0,
+            depth=flat(3.0),
         )
-    full = wind_exposure(places_layer(at(1, 1)), water_layer(), wind_from_deg=270.0, wind_mps=9.0)
+    full = wind_exposure(places_layer(at(1, 1)), water_layer(), wind_from_deg=270.0, wind_speed_mps=9.0)
     assert len(empty) == 0
     assert list(empty.columns) == list(full.columns)
 
 
 def test_running_it_again_for_another_wind_replaces_the_figures():
-    first = wind_exposure(places_layer(at(3000, 500)), water_layer(), wind_from_deg=270.0, wind_mps=9.0)
-    second = wind_exposure(first, water_layer(), wind_from_deg=90.0, wind_mps=4.0)
+    first = wind_exposure(places_layer(at(3000, 500)), water_layer(), wind_from_deg=270.0, wind_speed_mps=9.0)
+    second = wind_exposure(first, water_layer(), wind_from_deg=90.0, wind_speed_mps=4.0)
     assert list(second.columns) == list(first.columns)
     assert second["fetch_m"].iloc[0] == pytest.approx(1000.0)
     assert second["wind_mps"].iloc[0] == 4.0
@@ -307,26 +311,26 @@ def test_running_it_again_for_another_wind_replaces_the_figures():
 def test_degrees_two_systems_and_an_empty_water_are_refused():
     places, water = places_layer(at(1, 1)), water_layer()
     with pytest.raises(CrsError, match="degrees"):
-        wind_exposure(places.to_crs("EPSG:4326"), water, wind_from_deg=0.0, wind_mps=5.0)
+        wind_exposure(places.to_crs("EPSG:4326"), water, wind_from_deg=0.0, wind_speed_mps=5.0)
     with pytest.raises(CrsError, match="one coordinate"):
-        wind_exposure(places.to_crs("EPSG:32614"), water, wind_from_deg=0.0, wind_mps=5.0)
+        wind_exposure(places.to_crs("EPSG:32614"), water, wind_from_deg=0.0, wind_speed_mps=5.0)
     with pytest.raises(ContractError, match="empty layer"):
-        wind_exposure(places, water.iloc[:0], wind_from_deg=0.0, wind_mps=5.0)
+        wind_exposure(places, water.iloc[:0], wind_from_deg=0.0, wind_speed_mps=5.0)
 
 
 @pytest.mark.parametrize(
     "wrong",
     [
-        {"wind_mps": -1.0},
-        {"wind_mps": float("nan")},
+        {"wind_speed_mps": -1.0},
+        {"wind_speed_mps": float("nan")},
         {"wind_from_deg": 400.0},
-        {"method": "beaufort"},
+        {"wave_method": "beaufort"},
         {"fetch": "longest"},
         {"near_bank_m": -1.0},
     ],
 )
 def test_parameters_out_of_their_limits_are_refused(wrong):
-    given = {"wind_from_deg": 0.0, "wind_mps": 5.0, **wrong}
+    given = {"wind_from_deg": 0.0, "wind_speed_mps": 5.0, **wrong}
     with pytest.raises(UsageError):
         wind_exposure(places_layer(at(1, 1)), water_layer(), **given)
 
@@ -345,7 +349,7 @@ def test_fetch_of_the_algorithm_is_the_models():
     water = water_layer(box(0, 0, 4000, 1000) - box(1000, 300, 1200, 700))
     points = [(WEST + 3000.0, SOUTH + 500.0), (WEST + 500.0, SOUTH + 900.0)]
     found = wind_exposure(
-        places_layer(*(shapely.Point(p) for p in points)), water, wind_from_deg=250.0, wind_mps=5.0
+        places_layer(*(shapely.Point(p) for p in points)), water, wind_from_deg=250.0, wind_speed_mps=5.0
     )
     expected = fetch_lengths(points, water.geometry.iloc[0], [250.0])[:, 0]
     assert found["fetch_m"].tolist() == pytest.approx(expected.tolist())
@@ -378,7 +382,7 @@ def test_every_hour_is_that_of_its_own_wind():
             places,
             water,
             wind_from_deg=float(DAY.wind_from_deg[hour]),
-            wind_mps=float(DAY.wind_mps[hour]),
+            wind_speed_mps=float(DAY.wind_mps[hour]),
             depth=flat(4.0),
             level_m=-1.0,
         )
@@ -463,7 +467,7 @@ def test_a_table_is_read_with_its_columns_units_and_zone():
         water_layer(),
         forecast=table,
         columns=["time=when", "wind=w", "gust=g", "wind_from=d"],
-        units=["wind=kn", "gust=kn"],
+        speed_units=["wind=kn", "gust=kn"],
         zone="America/Chicago",
         first_time="2026-05-16T06:30",
     )
@@ -479,14 +483,14 @@ def test_a_stated_time_of_averaging_changes_the_waves_and_says_so():
     assert not steady.exposure["wave_method"].str.contains("averaged").any()
     assert short.exposure["wind_mps"].tolist() == steady.exposure["wind_mps"].tolist()
     one = wind_exposure(
-        places_layer(at(3000, 500)), water_layer(), wind_from_deg=270.0, wind_mps=9.0, averaged_s=60.0
+        places_layer(at(3000, 500)), water_layer(), wind_from_deg=270.0, wind_speed_mps=9.0, averaged_s=60.0
     )
     assert one["wave_m"].iloc[0] == pytest.approx(short.exposure["wave_m"].iloc[2])
 
 
 def test_a_single_wind_stated_for_another_height_is_brought_to_10_m():
     found = wind_exposure(
-        places_layer(at(3000, 500)), water_layer(), wind_from_deg=270.0, wind_mps=8.0, wind_height_m=4.0
+        places_layer(at(3000, 500)), water_layer(), wind_from_deg=270.0, wind_speed_mps=8.0, wind_height_m=4.0
     )
     assert found["wind_mps"].iloc[0] == pytest.approx(8.0 * 2.5 ** (1 / 7))  # EM 1110-2-1100 II-2, eq. II-2-9
 
@@ -495,9 +499,9 @@ def test_a_single_wind_stated_for_another_height_is_brought_to_10_m():
     ("given", "words"),
     [
         ({}, "or hourly winds with forecast"),
-        ({"wind_mps": 5.0}, "Give one wind"),
-        ({"wind_mps": 5.0, "wind_from_deg": 1.0, "forecast": DAY}, "give one of them"),
-        ({"wind_mps": 5.0, "wind_from_deg": 1.0, "zone": "UTC"}, "belong to a forecast"),
+        ({"wind_speed_mps": 5.0}, "Give one wind"),
+        ({"wind_speed_mps": 5.0, "wind_from_deg": 1.0, "forecast": DAY}, "give one of them"),
+        ({"wind_speed_mps": 5.0, "wind_from_deg": 1.0, "zone": "UTC"}, "belong to a forecast"),
         ({"forecast": DAY, "averaged_s": 60.0}, "states its own"),
         ({"forecast": [1, 2]}, "is a list"),
         ({"forecast": DAY, "first_time": "2026-05-17T00:00Z"}, "No hour"),
@@ -527,7 +531,7 @@ def castshed(folder, words):
 
 
 def test_a_forecast_writes_two_layers_and_a_single_wind_one(folder):
-    one = castshed(folder, "--wind-from W --wind 8kn --out one.gpkg:exposure --json")
+    one = castshed(folder, "--wind-from W --wind-speed 8kn --out one.gpkg:exposure --json")
     assert json.loads(one.stdout)["features"] == {"exposure": 2}
     two = castshed(folder, "--forecast wind.csv --out two.gpkg:windy --json")
     assert json.loads(two.stdout)["features"] == {"windy": 2, "exposure": 4}
@@ -536,7 +540,7 @@ def test_a_forecast_writes_two_layers_and_a_single_wind_one(folder):
         "exposure": 4,
     }
     # A single wind leaves the layer of hours alone, and minds its own name only.
-    assert castshed(folder, "--wind-from W --wind 8kn --out two.gpkg:still").returncode == 0
+    assert castshed(folder, "--wind-from W --wind-speed 8kn --out two.gpkg:still").returncode == 0
     refused = castshed(folder, "--forecast wind.csv --out two.gpkg:again")
     assert refused.returncode == 4
     assert "two.gpkg already has exposure" in refused.stderr

@@ -18,6 +18,7 @@ from castshed.algorithms.write_tables import write_tables
 from castshed.toolbox.errors import DataWarning, UsageError
 from castshed.toolbox.output.formats.csv_table import harmless
 from castshed.toolbox.sources import read_source
+from long_tests import as_many
 
 CRS = "EPSG:32616"
 X0, Y0 = pyproj.Transformer.from_crs("EPSG:4326", CRS, always_xy=True).transform(-85.2, 35.76)
@@ -84,7 +85,7 @@ def test_a_table_filled_in_comes_home_without_loss(tmp_path):
         assert change.layers["spots"].note.tolist() == HOSTILE
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=as_many(200), deadline=None)
 @given(st.text(st.characters(codec="utf-8", exclude_categories=("Cc", "Cs")), max_size=8))
 def test_what_is_made_harmless_is_read_as_it_was(text):
     from castshed.toolbox.sources.rows_of_cells import plain_cell

@@ -49,7 +49,7 @@ def wrong_with(plan, day, surface):
         The depths it was planned on.
     """
     boat, level = day.boat, day.level
-    error, keep = math.hypot(surface.error_m, level.error_m), boat.beam_m / 2 + boat.position_error_m
+    error, keep = math.hypot(surface.error_m, level.error_m), boat.beam_m / 2 + boat.fix_error_m
     rules = verifier.Rules(
         boat.running_depth_m + boat.margin_m + error,
         boat.draft_m + boat.margin_m + error,
@@ -57,7 +57,7 @@ def wrong_with(plan, day, surface):
         keep + boat.clearance_m,
         keep,
         150.0,
-        boat.running_speed_mps,
+        boat.run_speed_mps,
         boat.idle_speed_mps,
     )
     crs = surface.crs
@@ -71,7 +71,7 @@ def wrong_with(plan, day, surface):
     try:
         return verifier.verify(
             stops, legs, holds, surface=surface, level_m=day.level_m, shoreline=day.layers.shoreline, zones=zones,
-            known_hazards=known, hazards=hazards, rules=rules, position_error_m=boat.position_error_m,
+            known_hazards=known, hazards=hazards, rules=rules, position_error_m=boat.fix_error_m,
         )  # fmt: skip
     finally:
         verifier._gap = slow

@@ -140,6 +140,7 @@ def all_of(run, ours, stop_at=None):
     return seen
 
 
+@pytest.mark.long
 def test_the_bar_of_a_day_is_one_names_its_stages_and_ends_at_the_end(lake, tmp_path):
     run, ours = started("plan", lake / "day.toml", "--out", tmp_path / "day", "--json")
     seen = all_of(run, ours)
@@ -162,7 +163,7 @@ def test_nothing_is_shown_when_quiet_or_not_on_a_terminal(lake, tmp_path, how):
         "--contours",
         f"{lake}/reservoir.gpkg:contours",
     ]
-    words += ["--out", tmp_path / "my.gpkg", "--quiet" if how == "quiet" else "--json"]
+    words += ["--cell", "40m", "--out", tmp_path / "my.gpkg", "--quiet" if how == "quiet" else "--json"]
     run, ours = started(*words, terminal=how == "quiet")
     if how == "quiet":
         seen = all_of(run, ours)

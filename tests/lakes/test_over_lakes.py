@@ -547,6 +547,7 @@ except BaseException as error:
 """
 
 
+@pytest.mark.long
 def test_nobody_else_on_the_machine_runs_code_through_the_workers_ports(tmp_path):
     """As another account would: with nothing, and with a certificate of one's own making, at every port there is."""
     psutil = pytest.importorskip("psutil")

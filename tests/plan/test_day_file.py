@@ -19,7 +19,7 @@ file = "lake.gpkg"
 today = "-4ft"
 [boat]
 draft = "14in"
-running_speed = "30mph"
+run_speed = "30mph"
 [angler]
 cast = "70ft"
 [wind]
@@ -52,8 +52,8 @@ def test_a_day_file_is_read_in_si_units(folder):
     made = day(folder, GOOD)
     assert made.level_m == pytest.approx(-1.2192)  # four feet, international foot
     assert made.boat.draft_m == pytest.approx(0.3556)
-    assert made.boat.running_speed_mps == pytest.approx(13.4112)
-    assert made.wind.from_deg == 225.0
+    assert made.boat.run_speed_mps == pytest.approx(13.4112)
+    assert made.wind.wind_from_deg == 225.0
     assert made.run.at_each_s == 1500.0
     assert made.date == dt.date(2026, 5, 16)
     assert made.layers.depth is not None

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from castshed.toolbox.intake.book.lake_extent import LakeExtent
 from castshed.toolbox.intake.book.placing import Trust, place
 from castshed.toolbox.sources.coordinates import read_angle, read_pair
+from long_tests import as_many
 
 # Examples of the EPSG Dataset, degree representation methods 9643 (DMS) and 9640 (DM), epsg.io, read.
 EPSG = [
@@ -119,7 +120,7 @@ def test_what_is_no_angle_is_refused_with_its_text(text):
 
 
 @given(st.text(max_size=90))
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=as_many(300), deadline=None)
 def test_no_text_breaks_the_reader(text):
     angle = read_angle(text)
     assert math.isnan(angle.degrees) == bool(angle.fault)
@@ -132,7 +133,7 @@ def test_no_text_breaks_the_reader(text):
     st.integers(1, 6),
     st.sampled_from(["sign", "before", "after"]),
 )
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=as_many(300), deadline=None)
 def test_written_and_read_back_is_within_half_a_figure(value, form, figures, side):
     size = abs(value)
     if form == "d":
@@ -284,7 +285,7 @@ def test_a_lake_across_the_date_line():
     st.tuples(st.floats(-0.9, 0.9), st.floats(-0.9, 0.9)),
     st.tuples(st.booleans(), st.booleans(), st.booleans()),
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=as_many(60), deadline=None)
 def test_a_repair_gives_the_true_place_or_none(where, offset, damage):
     (lat, lon), (dy, dx), (swap, lose_lat, lose_lon) = where, offset, damage
     lake = _lake(lon=lon, lat=lat)
@@ -304,7 +305,7 @@ def test_a_repair_gives_the_true_place_or_none(where, offset, damage):
 @given(
     st.lists(st.tuples(st.floats(35.6, 35.9), st.floats(-85.4, -85.0)), min_size=1, max_size=12), st.randoms()
 )
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=as_many(30), deadline=None)
 def test_places_do_not_depend_on_the_order_of_rows(rows, rng):
     lake = _lake()
     shapes = np.array([shapely.Point(lon, lat) for lat, lon in rows], dtype=object)

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from castshed.toolbox.errors import DataError, FileMissing, LayerMissing, UsageError
 from castshed.toolbox.sources import delimited, file_text, read_source, read_sources
 from castshed.toolbox.sources.source_table import SourceTable
+from long_tests import as_many
 
 GPX = """<?xml version="1.0" encoding="UTF-8"?>
 <gpx version="1.1" creator="test" xmlns="http://www.topografix.com/GPX/1/1" xmlns:f="urn:x-made:f">
@@ -398,7 +399,7 @@ SEEDS = {
     st.sampled_from(sorted(SEEDS)),
     st.lists(st.tuples(st.integers(0, 2000), st.binary(max_size=6)), max_size=6),
 )
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=as_many(250), deadline=None)
 def test_damaged_files_give_a_table_or_a_clear_error(tmp_path_factory, name, cuts):
     data = SEEDS[name]
     for where, piece in cuts:

@@ -304,7 +304,7 @@ def run_lake(seed):
         warnings.simplefilter("ignore")
         try:
             made = shortest_run(
-                lake.holds, lake.ramps, lake.water, hazards=lake.hazards, beam_m=BEAM_M, position_error_m=ERROR_M,
+                lake.holds, lake.ramps, lake.water, hazards=lake.hazards, beam_m=BEAM_M, fix_error_m=ERROR_M,
                 clearance_m=CLEAR_M,
             )  # fmt: skip
         except CastshedError as error:

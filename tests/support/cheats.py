@@ -259,7 +259,7 @@ def straight_over_a_rock(g):
 def corner_cut(g):
     """A vertex dropped where the straight line no longer keeps clear."""
     legs = g["legs"]
-    keep = g["clearance_m"] + g["beam_m"] / 2.0 + g["position_error_m"]
+    keep = g["clearance_m"] + g["beam_m"] / 2.0 + g["fix_error_m"]
     off = shapely.union_all(
         [*g["hazards"].geometry, *g["zones"].geometry[g["zones"]["zone"] != "slow"], *g["water"].boundary]
     )
@@ -549,7 +549,7 @@ def sound_case(seed):
         "zones": case.zones, "dry_ground": today.dry_ground, "spots": case.spots, "ramps": case.ramps,
         "depth": case.depth, "level_m": case.level_m, "draft_m": case.draft_m, "running_depth_m": case.running_m,
         "margin_m": verifier.MARGIN_M, "level_error_m": verifier.LEVEL_ERROR_M, "beam_m": verifier.BEAM_M,
-        "position_error_m": verifier.POSITION_M, "clearance_m": case.clearance_m,
+        "fix_error_m": verifier.POSITION_M, "clearance_m": case.clearance_m,
     }  # fmt: skip
 
 

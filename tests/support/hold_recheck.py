@@ -18,14 +18,15 @@ DEFAULTS = {
     "margin_m": 0.4572,
     "drift_m": 3.048,
     "footprint_m": 3.048,
-    "position_error_m": 5.0,
-    "fix_error_m": 3.0,
-    "level_error_m": 0.0,
+    "spot_error_m": 8.0,
+    "fix_error_m": 3.048,
+    "level_error_m": 0.1016,
     "wind_from_deg": None,
     "upwind_factor": 0.7,
     "most_holds": 1,
     "apart_deg": 60.0,
-    "clearance_m": 4.2672,
+    "beam_m": 2.4384,
+    "idle_clearance_m": 0.0,
 }
 SLACK_M = 1e-5
 CHUNK = 200
@@ -87,7 +88,7 @@ def breaches(holds, cast_lines, spots, lake, level, *, hazards=None, water=None,
     off = np.sqrt(
         np.where(
             np.isnan(column(spots, "position_error_m")),
-            asked.position_error_m,
+            asked.spot_error_m,
             column(spots, "position_error_m"),
         )
         ** 2
@@ -145,7 +146,10 @@ def breaches(holds, cast_lines, spots, lake, level, *, hazards=None, water=None,
             if (shapely.distance(shape, place) < asked.drift_m + radius - 1e-6).any():
                 found.append(("hazard", ids[k]))
     if water is not None:
-        note("cut off", ~_reached(places, water, ramps, asked.clearance_m))
+        note(
+            "cut off",
+            ~_reached(places, water, ramps, asked.beam_m / 2.0 + asked.fix_error_m + asked.idle_clearance_m),
+        )
     found += _numbers(ok, row, x, y, shapes, asked)
     return found, ok
 

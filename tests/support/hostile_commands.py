@@ -40,14 +40,14 @@ CALLS = {
     "plan-sheet": "PLAN --depth LAKE:depth --out OUT/new",
     "prove-run": "FOLDER/plan.gpkg:stops FOLDER/plan.gpkg:legs LAKE:holds LAKE:water --hazards LAKE:shallow_hazards "
     "--zones LAKE:zones --depth LAKE:depth --out OUT/new.gpkg",
-    "read-log": "FOLDER/log.nmea --shoreline LAKE:shoreline --level 0ft --transducer 1ft --margin 900km --out OUT/new.gpkg",
+    "read-log": "FOLDER/log.nmea --shoreline LAKE:shoreline --level 0ft --transducer 1ft --outside 900km --out OUT/new.gpkg",
     "safe-ways": "LAKE:holds LAKE:ramps LAKE:water --hazards LAKE:shallow_hazards --zones LAKE:zones --out OUT/new.gpkg",
     "shallow-hazards": "LAKE:depth LAKE:water --known-hazards LAKE:known_hazards --out OUT/new.gpkg",
     "shortest-run": "LAKE:holds LAKE:ramps LAKE:water --zones LAKE:zones --depth LAKE:depth --out OUT/new.gpkg",
     "structure-map": "LAKE:structure LAKE:depth LAKE:shoreline --out OUT/new",
-    "trip-log": "LAKE:spots FOLDER/own_waypoints.gpx --shoreline LAKE:shoreline --margin 900km --out OUT/new.gpkg",
+    "trip-log": "LAKE:spots FOLDER/own_waypoints.gpx --shoreline LAKE:shoreline --outside 900km --out OUT/new.gpkg",
     "water-today": "LAKE:depth LAKE:shoreline --out OUT/new.gpkg",
-    "wind-exposure": "LAKE:spots LAKE:water --wind-from SW --wind 12mph --out OUT/new.gpkg",
+    "wind-exposure": "LAKE:spots LAKE:water --wind-from SW --wind-speed 12mph --out OUT/new.gpkg",
     "wind-picture": "LAKE:exposure --spots LAKE:spots --time-zone America/Chicago --out OUT/new",
     "write-tables": "LAKE:spots --out OUT/new",
 }

@@ -33,7 +33,7 @@ def chain(
         hazards = shallow_hazards(
             case.depth, water, known_hazards=case.known_hazards, level_m=level_m, draft_m=draft_m,
             running_depth_m=case.running_m if running_m is None else running_m, margin_m=MARGIN_M,
-            level_error_m=LEVEL_ERROR_M, position_error_m=POSITION_M,
+            level_error_m=LEVEL_ERROR_M, hazard_error_m=POSITION_M,
         )  # fmt: skip
         if holds is None:
             holds = boat_hold(
@@ -46,7 +46,7 @@ def chain(
         try:
             ways = safe_ways(
                 holds, case.ramps, water, hazards=hazards, zones=case.zones, level_m=level_m, beam_m=BEAM_M,
-                position_error_m=POSITION_M, clearance_m=case.clearance_m if clearance_m is None else clearance_m,
+                fix_error_m=POSITION_M, clearance_m=case.clearance_m if clearance_m is None else clearance_m,
                 idle_clearance_m=idle_clearance_m, run_speed_mps=12.0, idle_speed_mps=2.0,
             ).ways  # fmt: skip
         except NoSolution:

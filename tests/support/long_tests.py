@@ -1,23 +1,42 @@
 """Two suites in one: what a newcomer needs to trust a copy, and all of it.
 
 A test marked `long` is left out unless it is asked for, by `-m ""` as the gate does. The end of a run says how many were.
+Of a law's examples the short run tries a quarter (`as_many`), the gate all.
 """
 
 from __future__ import annotations
 
 from collections import Counter
 
+import hypothesis
 import pytest
 
 WORKERS = 2  # as many as a small machine has cores
 _LEFT_OUT = pytest.StashKey[int]()
-_WHAT = "faults put in, long kills, fuzzing, the browser, examples run afresh, large lakes"
+_WHAT = "faults put in, long kills, fuzzing, the browser, examples run afresh, large lakes, three of four cases of a law"
+_SHORT = "not long"
+_FEWEST = 5
+_asked = {"all": True}
 
 
 def words(count: int) -> str:
     """Say how many long tests were left out, which kinds that are, and how to run them."""
     tests = "1 long test" if count == 1 else f"{count:,} long tests"
     return f"{tests} left out ({_WHAT}); run pytest -m '' for all"
+
+
+def as_many(full):
+    """So many examples in the whole run; in the short one a quarter of them, five at least."""
+    return full if _asked["all"] else min(full, max(full // 4, _FEWEST))
+
+
+def pytest_configure(config):
+    """Before any test file is read: is this the short run?"""
+    _asked["all"] = config.option.markexpr != _SHORT
+    if not _asked["all"]:
+        usual = hypothesis.settings.default
+        hypothesis.settings.register_profile("short", usual, max_examples=as_many(usual.max_examples))
+        hypothesis.settings.load_profile("short")
 
 
 @pytest.hookimpl(tryfirst=True)
@@ -56,9 +75,7 @@ def pytest_terminal_summary(terminalreporter, config):
 
 def pytest_report_header(config):
     """Say at the beginning that the long ones are not run."""
-    return (
-        f"long tests are left out ({_WHAT}); -m '' runs all" if config.option.markexpr == "not long" else ""
-    )
+    return f"long tests are left out ({_WHAT}); -m '' runs all" if config.option.markexpr == _SHORT else ""
 
 
 @pytest.hookimpl(optionalhook=True)

@@ -31,11 +31,16 @@ def _alone(folder):
         yield folder
 
 
+def shared_folder(request, tmp_path_factory):
+    """Return the session's temporary folder, the same for all workers."""
+    base = tmp_path_factory.getbasetemp()
+    return base.parent if hasattr(request.config, "workerinput") else base
+
+
 @pytest.fixture(scope="session")
 def planned_demo_day(request, tmp_path_factory):
     """A folder with the demo files in `demo_layers`, and in `my_day` what `castshed plan` makes of them: to read, not to write."""
-    base = tmp_path_factory.getbasetemp()
-    with _alone(base.parent if hasattr(request.config, "workerinput") else base) as common:
+    with _alone(shared_folder(request, tmp_path_factory)) as common:
         home = common / "planned demo day"
         if not (home / "done").exists():
             shutil.rmtree(home, ignore_errors=True)

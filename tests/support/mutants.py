@@ -1,12 +1,13 @@
 """Are the tests of what keeps a boat off the rocks worth their name? Faults are put in, and counted when no test sees them.
 
-    python tests/support/mutants.py [MODULE ...] [--seed 1] [--each 40] [--all] [--jobs 1] [--coverage] [--json FILE]
+    python tests/support/mutants.py [MODULE ...] [--seed 1] [--each 40] [--all] [--jobs 1] [--coverage] [--short] [--json FILE]
 
 Draws places in the safety-critical modules at random, puts one fault in at a time (`mutant_places.py`) and runs the tests
 that reach it (`mutant_trials.py`). Those that survive are looked up in `survivors.toml`, where they were read and
 explained: `same` (no input tells it from the sound module) or `open` (a test could, and does not yet). The raw share
 counts all, the other leaves out what is explained as the same. `--coverage` shows lines and branches only.
-`--picked` puts in the faults of `picked_mutants.toml`, as the tests do.
+`--picked` puts in the faults of `picked_mutants.toml`, as the tests do. With `--short` only the tests of the short run
+are tried, with as many cases of a law as it has: how much a newcomer's run sees of what the whole one does.
 
 Needs the extras `test` and `trust` (`--picked` only the first), and an operating system that can fork.
 """
@@ -29,7 +30,7 @@ TESTS = Path(__file__).resolve().parent.parent
 sys.path[:0] = [str(TESTS)]
 
 from mutant_places import Mutant, mutants  # noqa: E402
-from mutant_trials import Known, file_of, measure_tests, trial, try_tests, warm  # noqa: E402
+from mutant_trials import Known, file_of, measure_tests, suite, trial, try_tests, warm  # noqa: E402
 
 MODULES = (
     "toolbox.water.level.level_arithmetic", "toolbox.water.level.level_series", "toolbox.water.level.pool_level",
@@ -52,6 +53,9 @@ FILES = (
     "water/proof/test_last_check_limits.py", "water/proof/test_last_check_chain.py",
 )  # fmt: skip
 """Of the tests those that are quick and speak of these modules."""
+SHORT = "not long"
+SHORT_SEES = 0.8
+"""The least share of the picked faults that the short run has to see."""
 
 
 def explained() -> tuple[dict[tuple[str, str, str], str], list[dict]]:
@@ -252,10 +256,18 @@ def main() -> int:
     parser.add_argument("--known", type=Path, help="file that keeps which test runs which line, between runs")
     parser.add_argument("--json", type=Path, help="write the outcome there")
     parser.add_argument("--picked", action="store_true", help="the few faults of picked_mutants.toml only")
+    parser.add_argument(
+        "--short",
+        action="store_true",
+        help="with the tests of the short run only; use a file of its own with --known",
+    )
     given = parser.parse_args()
+    if given.short:
+        suite["marks"] = SHORT
     os.environ.setdefault("CASTSHED_STORE", "off")
     if given.picked:
-        return 1 if picked()[1] else 0
+        count, missed = picked()
+        return int(len(missed) > (1.0 - SHORT_SEES) * count if given.short else bool(missed))
     each = 0 if given.coverage else None if given.all else given.each
     found = run(
         given.modules or list(MODULES),

@@ -278,7 +278,7 @@ def planned(case, *, clearance_m=None, hazards_of=None):
             water = water_today(case.depth, case.shoreline, level_m=case.level_m).water
             hazards = shallow_hazards(
                 case.depth, water, known_hazards=case.known_hazards, level_m=case.level_m, draft_m=case.draft_m,
-                running_depth_m=case.running_m, margin_m=MARGIN_M, level_error_m=LEVEL_ERROR_M, position_error_m=POSITION_M,
+                running_depth_m=case.running_m, margin_m=MARGIN_M, level_error_m=LEVEL_ERROR_M, hazard_error_m=POSITION_M,
             )  # fmt: skip
             drawn = hazards
             if hazards_of is not None:
@@ -289,7 +289,7 @@ def planned(case, *, clearance_m=None, hazards_of=None):
             ).holds  # fmt: skip
             run = shortest_run(
                 holds, case.ramps, water, hazards=hazards, zones=case.zones, depth=case.depth, level_m=case.level_m,
-                beam_m=BEAM_M, position_error_m=POSITION_M,
+                beam_m=BEAM_M, fix_error_m=POSITION_M,
                 clearance_m=case.clearance_m if clearance_m is None else clearance_m, run_speed_mps=12.0,
                 idle_speed_mps=2.0, launch_m=150.0,
             )  # fmt: skip

@@ -38,7 +38,7 @@ CALLS = {
     "depth-surface": lambda k: (depth_surface, (k.shoreline,), {"raster": k.depth}),
     "cast-reach": lambda k: (cast_reach, (k.spots, k.water), {}),
     "boat-hold": lambda k: (boat_hold, (k.spots, k.depth), {"level_m": LEVEL, "zones": k.zones}),
-    "wind-exposure": lambda k: (wind_exposure, (k.spots, k.water), {"wind_from_deg": 200.0, "wind_mps": 5.0}),
+    "wind-exposure": lambda k: (wind_exposure, (k.spots, k.water), {"wind_from_deg": 200.0, "wind_speed_mps": 5.0}),
     "fishable": lambda k: (fishable, (k.spots, k.water), {"depth": k.depth, "holds": k.holds}),
     "fishable-holds": lambda k: (fishable_holds, (k.holds, k.judged), {"least_rating": 4.0}),
     "shortest-run": lambda k: (
@@ -92,6 +92,7 @@ def test_the_example_of_a_command_that_is_no_algorithm_runs(folder, name, tmp_pa
     assert done.returncode == 0, done.stderr
 
 
+@pytest.mark.long
 def test_the_chain_in_the_readme_runs(folder):
     text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
     start = text.index("L=demo_layers")

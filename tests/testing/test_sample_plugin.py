@@ -75,6 +75,7 @@ def test_the_sample_is_a_package_of_under_forty_lines_with_its_test():
     assert any(p.name.startswith("test_") for p in files)
 
 
+@pytest.mark.long
 def test_an_installed_algorithm_is_listed_explained_and_run(site, place):
     path = {"PYTHONPATH": str(site)}
     listed = castshed(place, "--help", **path)
@@ -89,6 +90,7 @@ def test_an_installed_algorithm_is_listed_explained_and_run(site, place):
     assert "shore-distance" not in castshed(place, "--help").stdout
 
 
+@pytest.mark.long
 def test_the_samples_own_test_passes(site):
     done = subprocess.run(
         [sys.executable, "-m", "pytest", "-q", "-n0", "-p", "no:cacheprovider", str(SAMPLE)],

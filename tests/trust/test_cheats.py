@@ -50,7 +50,7 @@ def rocky(x, y, top=0.1, radius=6.0):
         [shapely.Point(500_000 + x, 4_000_000 + y)], kind=["rock"], top_depth_m=[top], radius_m=[radius]
     )
     lake.water = water_today(lake.depth, lake.shoreline).water
-    lake.hazards = shallow_hazards(lake.depth, lake.water, known_hazards=rock, position_error_m=3.0)
+    lake.hazards = shallow_hazards(lake.depth, lake.water, known_hazards=rock, hazard_error_m=3.0)
     return lake
 
 

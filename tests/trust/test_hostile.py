@@ -24,8 +24,11 @@ from castshed.toolbox.errors import CastshedError, ContractError, DataError, Uni
 from castshed.toolbox.layers import parse_reference, read_layer, read_surface, write_layers
 from castshed.toolbox.plan.day_file import read_day
 from castshed.toolbox.units import ACCEPTED, convert, parse
+from long_tests import as_many
 
-QUICK = settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+QUICK = settings(
+    max_examples=as_many(150), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 
 
 @pytest.fixture(scope="module")

@@ -30,6 +30,7 @@ from castshed.toolbox.layers import write_layers
 from castshed.toolbox.plan.day_file import read_day
 from castshed.toolbox.units import ACCEPTED, parse
 from castshed.toolbox.water.level.isobaths import shallower_than
+from long_tests import as_many
 from verifier import BEAM_M, POSITION_M
 
 LONG = os.environ.get("CASTSHED_LAWS") == "long"
@@ -39,7 +40,7 @@ QUIET = [HealthCheck.too_slow, HealthCheck.filter_too_much, HealthCheck.data_too
 def tried(short, long):
     """So many examples; the short ones are the same ones every time. A seed has no simpler one to shrink to."""
     return settings(
-        max_examples=long if LONG else short,
+        max_examples=long if LONG else as_many(short),
         deadline=None,
         derandomize=not LONG,
         database=None,
@@ -152,7 +153,7 @@ def test_more_wind_never_makes_a_spot_fishable_by_the_wave_rule(seed, bearing, w
                 case.spots,
                 water,
                 wind_from_deg=bearing,
-                wind_mps=speed,
+                wind_speed_mps=speed,
                 depth=case.depth,
                 level_m=case.level_m,
             ).places
@@ -273,7 +274,7 @@ def test_ways_turned_and_moved_are_as_long(seed, turn):
                         zones=frames[4],
                         level_m=case.level_m,
                         beam_m=0.0,
-                        position_error_m=0.0,
+                        fix_error_m=0.0,
                         clearance_m=0.0,
                     ).ways
                 )
@@ -299,7 +300,7 @@ running_depth = "{running}"
 margin = "{margin}"
 beam = "{beam}"
 clearance = "{clearance}"
-running_speed = "{speed}"
+run_speed = "{speed}"
 wave_limit = "{wave}"
 [angler]
 least_cast = "{least}"
@@ -368,7 +369,7 @@ def test_a_day_in_metres_and_in_feet_is_the_same_plan(seed, level_ft, draft_in):
         assert shapely.equals_exact(one, two, 1e-5)
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=as_many(300), deadline=None)
 @given(tenths=st.integers(-(10**7), 10**7), unit=st.sampled_from(["ft", "in", "mi", "fathom", "m", "km"]))
 def test_what_is_written_in_feet_is_exactly_that_many_feet(tenths, unit):
     """By definition 1 ft = 0.3048 m, 12 in = 1 ft, 5280 ft = 1 mi (yard and pound agreement of 1959), 6 ft = 1 fathom."""

@@ -14,6 +14,29 @@ SHORT = "def test_{n}():\n    pass\n"
 LONG = "import pytest\n\n\n@pytest.mark.long\ndef test_long():\n    pass\n\n\ndef test_beside():\n    pass\n"
 
 
+LAW = """
+from pathlib import Path
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from long_tests import as_many
+
+
+@settings(max_examples=as_many(40), deadline=None, database=None)
+@given(st.integers())
+def test_own_number(n):
+    with Path("own").open("a") as file:
+        file.write("x")
+
+
+@given(st.integers())
+def test_usual_number(n):
+    with Path("usual").open("a") as file:
+        file.write("x")
+"""
+
+
 @pytest.fixture
 def home(tmp_path):
     (tmp_path / "conftest.py").write_text(HOOKS)
@@ -25,7 +48,7 @@ def home(tmp_path):
 
 
 def run(home, *words):
-    env = {**os.environ, "PYTHONPATH": str(ROOT / "tests")}
+    env = {**os.environ, "PYTHONPATH": str(ROOT / "tests" / "support")}
     env.pop("PYTEST_ADDOPTS", None)
     done = subprocess.run(
         [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", *words],
@@ -52,6 +75,15 @@ def test_all_is_all_and_files_with_long_tests_come_first(home, words):
         order = [line for line in lines if line.startswith("test_")]
         assert len(order) == 5
         assert all("test_last.py" in line for line in order[:2])
+
+
+@pytest.mark.parametrize(
+    ("words", "own", "usual"), [((), 10, 25), (("-m", ""), 40, 100)], ids=["short", "all"]
+)
+def test_of_the_examples_of_a_law_the_short_run_tries_a_quarter_and_the_gate_all(home, words, own, usual):
+    (home / "test_law.py").write_text(LAW)
+    run(home, *words, "test_law.py")
+    assert [(home / name).stat().st_size for name in ("own", "usual")] == [own, usual]
 
 
 def test_the_gate_runs_all_and_the_readme_says_what_the_short_run_leaves_out():

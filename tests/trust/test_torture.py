@@ -29,6 +29,8 @@ sys.path.insert(0, str(Path(__file__).parent.parent / "support" / "torture"))
 import files  # the set stands beside, in a folder of its own
 import rows
 
+from long_tests import as_many
+
 FOOT_M = 0.3048
 
 
@@ -360,7 +362,7 @@ LINES = st.lists(
 )
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=as_many(40), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(LINES, min_size=1, max_size=3), st.booleans())
 def test_rows_in_are_spots_and_merged_and_set_aside(lists, merge):
     header = ["lat", "lon", "depth", "type", "name"]
@@ -372,7 +374,7 @@ def test_rows_in_are_spots_and_merged_and_set_aside(lists, merge):
     assert np.isfinite(shapely.get_coordinates(book.geometry.to_numpy())).all()
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=as_many(40), deadline=None)
 @given(
     st.binary(max_size=300),
     st.sampled_from([b"", b"PK\x03\x04", b"<gpx>", b"{", b"\xff\xfe", b"lat,lon\n", b"<kml>"]),

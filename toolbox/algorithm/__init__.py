@@ -16,7 +16,8 @@ from typing import Any, Final, ParamSpec, TypeVar
 
 from ..errors import PluginError, UsageError
 from ..level_told import mark_level, settled_level
-from ..parameters.annotations import INPUTS, OUTPUTS, check_value, marker_of
+from ..parameters.annotations import INPUTS, OUTPUTS, check_value, marker_of, shared_of
+from ..parameters.markers import Layer, Shared
 from .job_steps import STEPS
 from .spec import Output, Parameter, Spec
 
@@ -55,6 +56,33 @@ def _outputs(hint: Any, name: str) -> tuple[tuple[Output, ...], bool]:
     )
 
 
+def _as_shared(par: inspect.Parameter, shared: Shared, name: str, helps: dict[str, str]) -> None:
+    """Hold a parameter to the name and the default of its notion; take its help from there."""
+    if par.name != shared.name:
+        raise PluginError(f"{name}: parameter {par.name} has the type of {shared.name}; call it so.")
+    if par.default not in (par.empty, None, shared.default):
+        raise PluginError(
+            f"{name}: {par.name} is {par.default!r} by default, and {shared.default!r} for every algorithm; leave the "
+            "default so, or take a plain type and a name of its own."
+        )
+    if par.name in helps:
+        raise PluginError(
+            f"{name}: the help of {par.name} comes with its type; leave it out of the docstring."
+        )
+    helps[par.name] = shared.help
+
+
+def _whole_docstring(spec: Spec, text: str) -> str:
+    """Put the help of shared parameters into the docstring, for whoever asks Python for it."""
+    entries = "\n".join(f"{par.name}\n    {par.help}" for par in spec.parameters)
+    return re.sub(
+        r"(?ms)^(Parameters\n-{3,}\n).*?(?=\n\n\S|\Z)",
+        lambda m: m[1] + entries,
+        inspect.cleandoc(text),
+        count=1,
+    )
+
+
 def read_spec(function: Callable[..., Any], *, step: str, example: str, name: str | None = None) -> Spec:
     """Read an undecorated function into its `Spec`.
 
@@ -78,6 +106,9 @@ def read_spec(function: Callable[..., Any], *, step: str, example: str, name: st
         marker, optional = marker_of(hints.get(par.name))
         if marker is None:
             raise PluginError(f"{name}: parameter {par.name} needs a type from castshed.toolbox.parameters.")
+        shared = shared_of(hints[par.name])
+        if shared is not None:
+            _as_shared(par, shared, name, helps)
         if par.name not in helps:
             raise PluginError(f"{name}: parameter {par.name} has no entry under Parameters in the docstring.")
         positional = par.kind is not inspect.Parameter.KEYWORD_ONLY
@@ -86,7 +117,7 @@ def read_spec(function: Callable[..., Any], *, step: str, example: str, name: st
         required = par.default is inspect.Parameter.empty
         default = None if required else par.default
         parameters.append(
-            Parameter(par.name, marker, helps[par.name], default, required, positional, optional)
+            Parameter(par.name, marker, helps[par.name], default, required, positional, optional, shared)
         )
     outputs, several = _outputs(hints.get("return"), name)
     return Spec(name, function, step, summary, description, tuple(parameters), outputs, several, example)
@@ -130,7 +161,10 @@ def _settle_level(spec: Spec, bound: inspect.BoundArguments) -> None:
     known = isinstance(given, int | float) and not isinstance(given, bool)
     if given is not None and not known:
         return  # its own check says what is wrong with it
-    level_m = settled_level(layers, given)
+    in_column = [
+        par.name for par in spec.parameters if isinstance(par.marker, Layer) and par.marker.has(_LEVEL)
+    ]
+    level_m = settled_level(layers, given, in_column)
     if given is None and level_m is not None:
         bound.arguments[_LEVEL] = level_m
 
@@ -163,8 +197,7 @@ def algorithm(
 
     Returns
     -------
-    Callable
-        The same function with every call checked; its `Spec` is the attribute ``spec``.
+    The same function with every call checked; its `Spec` is the attribute ``spec``.
     """
 
     def decorate(function: Callable[P, R]) -> Callable[P, R]:
@@ -186,6 +219,7 @@ def algorithm(
             mark_outputs(bare, result, bound.arguments)
             return result
 
+        checked_call.__doc__ = _whole_docstring(bare, function.__doc__ or "")
         checked_call.spec = replace(bare, function=checked_call, steps=steps)  # type: ignore[attr-defined]  # a function may carry attributes; mypy cannot say so
         return checked_call
 

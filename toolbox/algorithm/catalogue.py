@@ -225,8 +225,7 @@ def entries() -> dict[str, Entry]:
 
     Returns
     -------
-    dict
-        Name -> entry. An entry that cannot be used has a ``problem``.
+    Name -> entry. An entry that cannot be used has a ``problem``.
     """
     found = {e.name: e for e in _folder(Path(__file__).parents[2] / "algorithms", _BUNDLED, "castshed")}
     others: dict[str, list[Entry]] = {}

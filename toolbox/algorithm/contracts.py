@@ -287,8 +287,7 @@ def check_inputs(inputs: Mapping[str, tuple[Any, Any]]) -> dict[str, Any]:
 
     Returns
     -------
-    dict
-        Name -> the value, frames as repaired and completed copies.
+    Name -> the value, frames as repaired and completed copies.
 
     Raises
     ------

@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    import numpy as np
     import pyproj
-    from numpy.typing import NDArray
 
-    Floats = NDArray[np.float64]
+    from ..arrays import Floats
+
 
 Extent = tuple[float, float, float, float]
 
@@ -91,10 +90,9 @@ def grid_factors(crs: pyproj.CRS, extent: Sequence[float]) -> GridFactors | None
 
     Returns
     -------
-    GridFactors or None
-        ``stretch`` is the greatest difference of the scale from 1 in any direction, ``turn_deg`` how far the axes are
-        from east and north at most: a grid that counts southwards is turned by 180 degrees. None where the system has
-        no place on Earth for the extent.
+    ``stretch`` is the greatest difference of the scale from 1 in any direction, ``turn_deg`` how far the axes are
+    from east and north at most: a grid that counts southwards is turned by 180 degrees. None where the system has
+    no place on Earth for the extent.
 
     Notes
     -----
@@ -151,9 +149,8 @@ def grid_fault(crs: pyproj.CRS, extent: Sequence[float], name: str) -> str | Non
 
     Returns
     -------
-    str or None
-        The fault, with the lake's own UTM zone. A system may be turned as much as that zone is there, even beyond one
-        degree: the remedy would be no better.
+    The fault, with the lake's own UTM zone. A system may be turned as much as that zone is there, even beyond one
+    degree: the remedy would be no better.
     """
     import pyproj
 

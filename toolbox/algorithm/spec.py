@@ -8,7 +8,7 @@ from typing import Any
 
 from .. import units
 from ..parameters.annotations import INPUTS, option_name
-from ..parameters.markers import Flag, Many, Quantity
+from ..parameters.markers import Flag, Many, Quantity, Shared
 
 
 @dataclass(frozen=True)
@@ -22,6 +22,7 @@ class Parameter:
     required: bool
     positional: bool
     optional: bool
+    shared: Shared | None = None
 
     @property
     def option(self) -> str:

@@ -102,9 +102,8 @@ def kept(function: Callable[P, R], what: str) -> Callable[P, R]:
 
     Returns
     -------
-    Callable
-        Takes and gives the same; what was noted while a result was made is noted again with it. Where no store is
-        open, or an argument is something whose content cannot be told, the algorithm is simply run.
+    Takes and gives the same; what was noted while a result was made is noted again with it. Where no store is
+    open, or an argument is something whose content cannot be told, the algorithm is simply run.
     """
     from ..algorithm import mark_outputs, spec_of
 

@@ -51,8 +51,7 @@ def fingerprint(*parts: str | bytes | NDArray[Any]) -> str:
 
     Returns
     -------
-    str
-        64 hexadecimal digits (SHA-256).
+    64 hexadecimal digits (SHA-256).
     """
     import numpy as np
 

@@ -229,8 +229,7 @@ def write_result(spec: Spec, result: Any, out: str, *, replace: bool, lineage: s
 
     Returns
     -------
-    dict
-        Layer or file name -> number of rows, cells or bytes.
+    Layer or file name -> number of rows, cells or bytes.
     """
     from ..algorithm.contracts import output_items
     from ..depth import DepthSurface

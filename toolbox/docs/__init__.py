@@ -19,8 +19,10 @@ from ..algorithm.catalogue import OWN, entries, load_entry
 from ..algorithm.job_steps import STEPS
 from ..algorithm.spec import Parameter, Spec
 from ..cli.own_commands import own_example
+from .vocabulary import second_meanings, with_table
 
 _PAGE = Path(__file__).parents[2] / "algorithms" / "README.md"
+_DEVELOPERS: Final = "DEVELOPERS.md"
 FOLDER: Final = "pictures"
 KEPT: Final = "examples.json"
 REMEDY: Final = "run python -m castshed.toolbox.docs --examples"
@@ -172,6 +174,12 @@ def stale_text(page_file: Path) -> list[str]:
     ]
     if not page_file.exists() or page_file.read_text(encoding="utf-8") != page(told):
         found.append(f"{page_file} is stale; run python -m castshed.toolbox.docs")
+    found += second_meanings(specs.values())
+    guide = page_file.parents[1] / _DEVELOPERS
+    if guide.exists() and (text := guide.read_text(encoding="utf-8")) != with_table(text, specs):
+        found.append(
+            f"the table of shared parameters in {guide} is stale; run python -m castshed.toolbox.docs"
+        )
     return found
 
 
@@ -225,5 +233,8 @@ def main(arguments: list[str]) -> int:
     if told.examples:
         _run_examples(folder)
     told.page.write_text(page(kept(folder)), encoding="utf-8")
+    guide = told.page.parents[1] / _DEVELOPERS
+    if guide.exists():
+        guide.write_text(with_table(guide.read_text(encoding="utf-8"), _bundled()), encoding="utf-8")
     print(f"wrote {told.page}")
     return 0

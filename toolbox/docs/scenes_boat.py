@@ -10,7 +10,8 @@ import shapely
 from ..layers.reading import read_layer
 from ..output.formats import palette
 from ..output.maps.example_map import Scene, areas, discs, marks, strokes, words
-from .windows import DAY, FOOT_M, LAKE, MADE, SPOT, around, both_units, ground, place_of, whole_lake
+from ..units import FOOT_M
+from .windows import DAY, LAKE, MADE, SPOT, around, both_units, ground, place_of, whole_lake
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

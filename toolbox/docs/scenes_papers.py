@@ -13,7 +13,7 @@ from ..output.formats import palette
 from ..output.maps.chart_page import blank_page, png_of
 from ..output.maps.example_map import HEIGHT_IN, WIDTH_IN, WIDTH_PX, part_of_picture, small_png
 from ..output.maps.map_window import Rect
-from .windows import FOOT_M
+from ..units import FOOT_M
 
 
 def level(example: str) -> bytes:

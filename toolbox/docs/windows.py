@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 from ..layers.reading import read_layer
+from ..units import FOOT_M
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -14,7 +15,6 @@ if TYPE_CHECKING:
 LAKE: Final = "demo_layers/reservoir.gpkg"
 DAY: Final = "my_day/plan.gpkg"
 MADE: Final = "my.gpkg"
-FOOT_M: Final = 0.3048
 SPOT: Final = "own-10"
 """The spot at which casts and holds are shown."""
 

@@ -198,8 +198,7 @@ def do_lakes(
 
     Returns
     -------
-    list
-        An outcome for each job, in their order.
+    An outcome for each job, in their order.
 
     Raises
     ------

@@ -167,8 +167,7 @@ def gather(
 
     Returns
     -------
-    bool
-        Whether anything was written; what is gathered already is let be.
+    Whether anything was written; what is gathered already is let be.
 
     Raises
     ------

@@ -88,8 +88,7 @@ def input_digest(text: str, marker: Any) -> str:
 
     Returns
     -------
-    str
-        Empty where there is no such file: the run itself says so better.
+    Empty where there is no such file: the run itself says so better.
     """
     path = parse_reference(text).path
     try:

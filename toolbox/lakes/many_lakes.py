@@ -209,8 +209,7 @@ def over_lakes(
 
     Returns
     -------
-    Summary
-        An outcome for every lake, whatever happened to others.
+    An outcome for every lake, whatever happened to others.
 
     Raises
     ------

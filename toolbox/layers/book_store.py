@@ -16,30 +16,14 @@ HISTORY: Final = "history"
 
 @dataclass(frozen=True)
 class BookChange:
-    """What an algorithm would change in a book.
+    """What an algorithm would change in a book."""
 
-    Attributes
-    ----------
-    layers
-        Layer name -> frame: the book as it would be, and what goes with it.
-    earlier
-        The spots as they are now, kept under the name ``spots_`` and the day.
-    history
-        Lines to add to the layer of what changed when.
-    day
-        Day of the change, ISO text.
-    said
-        Lines for people, printed at the end of the command.
-    figures
-        The few numbers that matter, for the report.
-    """
-
-    layers: Mapping[str, GeoDataFrame]
-    earlier: GeoDataFrame
-    history: GeoDataFrame
-    day: str
-    said: tuple[str, ...] = ()
-    figures: Mapping[str, Any] = field(default_factory=dict)
+    layers: Mapping[str, GeoDataFrame]  # layer name -> frame: the book as it would be, and what goes with it
+    earlier: GeoDataFrame  # the spots as they are now, kept under the name ``spots_`` and the day
+    history: GeoDataFrame  # lines to add to the layer of what changed when
+    day: str  # day of the change, ISO text
+    said: tuple[str, ...] = ()  # lines for people, printed at the end of the command
+    figures: Mapping[str, Any] = field(default_factory=dict)  # the few numbers that matter, for the report
 
 
 def _free_name(day: str, taken: set[str]) -> str:
@@ -64,8 +48,7 @@ def write_book(path: Path, change: BookChange, *, lineage: str, words: str) -> d
 
     Returns
     -------
-    dict
-        Layer name -> number of rows.
+    Layer name -> number of rows.
     """
     import pandas as pd
 

@@ -175,8 +175,7 @@ def require_table(path: Path, name: str) -> int:
 
     Returns
     -------
-    int
-        How many rows the table has: counted, not as some other table says.
+    How many rows the table has: counted, not as some other table says.
 
     Raises
     ------

@@ -22,8 +22,7 @@ def list_layers(path: Path) -> dict[str, str]:
 
     Returns
     -------
-    dict
-        Layer name -> ``features``, ``coverage`` or another data type of the GeoPackage standard.
+    Layer name -> ``features``, ``coverage`` or another data type of the GeoPackage standard.
 
     Raises
     ------

@@ -262,8 +262,7 @@ def read_sequence(stream: IO[bytes]) -> dict[str, GeoDataFrame]:
 
     Returns
     -------
-    dict
-        Layer name -> frame; features that name no layer are in one called ``features``.
+    Layer name -> frame; features that name no layer are in one called ``features``.
 
     Raises
     ------

@@ -23,6 +23,7 @@ from .markers import (
     Number,
     Quantity,
     SeriesInput,
+    Shared,
     SourceList,
     Surface,
     Text,
@@ -62,6 +63,15 @@ def marker_of(hint: Any) -> tuple[Any, bool]:
         return Choice(tuple(str(a) for a in typing.get_args(hint))), False
     plain = {float: Number(), int: Number(whole=True), str: Text(), bool: Flag()}
     return plain.get(hint), False
+
+
+def shared_of(hint: Any) -> Shared | None:
+    """Find the notion an annotation stands for; None where it stands for a plain number, word or layer."""
+    for one in (hint, *typing.get_args(hint)):
+        for extra in getattr(one, "__metadata__", ()):
+            if isinstance(extra, Shared):
+                return extra
+    return None
 
 
 def check_choice(value: object, words: Sequence[str], name: str) -> str:

@@ -43,6 +43,10 @@ class Layer:
     repair: str = ""
     metavar = "FILE:LAYER"
 
+    def has(self, column: str) -> bool:
+        """Whether a column of that name is one of the layer's own."""
+        return any(one.name == column for one in (*self.needs, *self.optional))
+
 
 @dataclass(frozen=True)
 class Surface:
@@ -157,6 +161,19 @@ class Many:
     def metavar(self) -> str:
         """The word the help shows."""
         return f"{self.of.metavar}"
+
+
+@dataclass(frozen=True)
+class Shared:
+    """A notion that several algorithms ask for: its one name, its one help text and its one default.
+
+    It stands beside the marker of its type. A parameter of such a type bears this name, has this default (or must be
+    given, or may be left out as None), and its help is taken from here.
+    """
+
+    name: str
+    help: str
+    default: Any
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,8 @@
 """The day file: one TOML page that says which lake, which boat, which casts, which wind and which run.
 
-Its keys are the fields of the classes below without their unit suffix (``draft_m`` is ``draft = "14in"``). A key that
+Its keys are the fields of the classes below without their unit suffix (``draft_m`` is ``draft = "14in"``) and without
+the name of their section (``level_error_m`` is ``error`` under ``[level]``); what algorithms ask for too has its name,
+default and help from `castshed.toolbox.parameters`. A key that
 is not known is refused, so that a slip of the pen never becomes a default. Imports nothing heavy until layers are read.
 """
 
@@ -14,27 +16,62 @@ import typing
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from .. import units
 from ..clock_times import zone_named
 from ..errors import DataError, UsageError
 from ..notes import note
+from ..parameters import defaults
 from ..parameters.annotations import check_value, option_name
-from ..parameters.markers import Choice, Quantity
-from ..parameters.quantities import (
-    Bearing,
-    Count,
-    Duration,
-    Length,
-    Level,
-    Plain,
-    SignedLength,
-    Speed,
-    Volume,
-    WordList,
-    Words,
+from ..parameters.boat import (
+    Beam,
+    Clearance,
+    Draft,
+    EngineHp,
+    FixError,
+    FuelOnBoard,
+    IdleSpeed,
+    Margin,
+    RunningDepth,
+    RunSpeed,
+    WaveLimit,
+    WindLimit,
 )
+from ..parameters.casts import Cast, LeastCast, MostCast, WindFrom, WindSpeed
+from ..parameters.levels import (
+    BeyondReadings,
+    ElevationUnit,
+    LevelItself,
+    NormalDatum,
+    NormalPool,
+    ParameterCode,
+    PoolDatum,
+    PoolElevation,
+    ReadOffTime,
+)
+from ..parameters.markers import Quantity
+from ..parameters.quantities import WordList, Words
+from ..parameters.stops import (
+    AtEach,
+    AtMost,
+    BackBy,
+    Depart,
+    EndRamp,
+    LeastDepth,
+    LeastRating,
+    LongestAtEach,
+    MostDepth,
+    MustStops,
+    NeverStops,
+    StartRamp,
+    StaysByKind,
+    StopValue,
+    TopMargin,
+    Windows,
+)
+from ..parameters.sureness import CellSize, DepthError, LevelError
+from ..parameters.wording import Columns, DepthUnit
 from ..real_files import is_folder, require_ordinary
 
 if TYPE_CHECKING:
@@ -44,58 +81,56 @@ if TYPE_CHECKING:
     from ..intake.series.series_table import SeriesTable
     from ..sources import SourceTable
 
-WAVE_METHODS: Final = ("spm84-shallow", "spm84-deep", "young-verhagen")
-
 
 @dataclass(frozen=True)
 class LevelToday:
     """Today's surface against chart datum: a difference, two elevations in one vertical datum, or a table of them."""
 
-    today_m: Level | None = None
-    pool_m: SignedLength | None = None
-    normal_pool_m: SignedLength | None = None
-    datum: Words = ""
-    normal_datum: Words = ""
+    today_m: LevelItself | None = None
+    pool_m: PoolElevation | None = None
+    normal_pool_m: NormalPool | None = None
+    datum: PoolDatum = ""
+    normal_datum: NormalDatum = ""
     table: Words = ""
-    time: Words = ""
-    beyond: Annotated[str, Choice(("refuse", "hold", "trend"))] = "refuse"
-    columns: WordList = ()
-    unit: Words = ""
-    parameter: Words = ""
-    error_m: Length = 0.1
+    time: ReadOffTime = ""
+    beyond: BeyondReadings = "refuse"
+    columns: Columns = ()
+    unit: ElevationUnit = ""
+    parameter: ParameterCode = ""
+    level_error_m: LevelError = defaults.LEVEL_ERROR_M
 
 
 @dataclass(frozen=True)
 class Boat:
     """The boat. Defaults are common practice for a lake boat; measure your own."""
 
-    draft_m: Length = 0.36
-    running_depth_m: Length = 0.76
-    margin_m: Length = 0.30
-    beam_m: Length = 2.4
-    clearance_m: Length = 6.0
-    position_error_m: Length = 3.0
-    running_speed_mps: Speed = 13.4112
-    idle_speed_mps: Speed = 2.2352
-    wave_limit_m: Length = 0.6
-    wind_limit_mps: Speed = 9.0
+    draft_m: Draft = defaults.DRAFT_M
+    running_depth_m: RunningDepth = defaults.RUNNING_DEPTH_M
+    margin_m: Margin = defaults.MARGIN_M
+    beam_m: Beam = defaults.BEAM_M
+    clearance_m: Clearance = defaults.CLEARANCE_M
+    fix_error_m: FixError = defaults.FIX_ERROR_M
+    run_speed_mps: RunSpeed = defaults.RUN_SPEED_MPS
+    idle_speed_mps: IdleSpeed = defaults.IDLE_SPEED_MPS
+    wave_limit_m: WaveLimit = defaults.WAVE_LIMIT_M
+    wind_limit_mps: WindLimit = defaults.WIND_LIMIT_MPS
 
 
 @dataclass(frozen=True)
 class Angler:
     """How far the angler casts. Defaults are common practice."""
 
-    least_cast_m: Length = 12.192
-    cast_m: Length = 21.336
-    most_cast_m: Length = 27.432
+    least_cast_m: LeastCast = defaults.LEAST_CAST_M
+    cast_m: Cast = defaults.CAST_M
+    most_cast_m: MostCast = defaults.MOST_CAST_M
 
 
 @dataclass(frozen=True)
 class Wind:
     """The wind, from the official forecast: one for the day, or a file of it by the hour."""
 
-    from_deg: Bearing | None = None
-    speed_mps: Speed | None = None
+    wind_from_deg: WindFrom | None = None
+    wind_speed_mps: WindSpeed | None = None
     forecast: Words = ""
 
 
@@ -103,30 +138,30 @@ class Wind:
 class Run:
     """From which ramp, back to which, how many stops, how long at each; with ``back_by`` the hours decide how many."""
 
-    start: Words = ""
-    end: Words = ""
-    at_most: Count = 12
-    at_each_s: Duration = 1500.0
-    depart: Words = ""
-    back_by: Words = ""
-    value: Words = "rating"
-    must: WordList = ()
-    never: WordList = ()
-    windows: WordList = ()
-    longest_at_each_s: Duration = 0.0
-    stays: WordList = ()
-    fuel_l: Volume | None = None
-    engine_hp: Count = 0
+    start: StartRamp = ""
+    end: EndRamp = ""
+    at_most: AtMost = defaults.AT_MOST
+    at_each_s: AtEach = defaults.AT_EACH_S
+    depart: Depart = ""
+    back_by: BackBy = ""
+    value: StopValue = defaults.VALUE
+    must: MustStops = ()
+    never: NeverStops = ()
+    windows: Windows = ()
+    longest_at_each_s: LongestAtEach = 0.0
+    stays: StaysByKind = ()
+    fuel_l: FuelOnBoard | None = None
+    engine_hp: EngineHp = 0
 
 
 @dataclass(frozen=True)
 class Fishing:
     """Which depths are worth a stop today."""
 
-    least_depth_m: Length = 0.6
-    most_depth_m: Length | None = None
-    top_margin_m: Length = 0.15
-    least_rating: Plain = 0.0
+    least_depth_m: LeastDepth = defaults.LEAST_DEPTH_M
+    most_depth_m: MostDepth | None = None
+    top_margin_m: TopMargin = defaults.TOP_MARGIN_M
+    least_rating: LeastRating = defaults.LEAST_RATING
 
 
 @dataclass(frozen=True)
@@ -134,7 +169,7 @@ class SpotLists:
     """Where the spots come from, and what a number without a unit means in them."""
 
     sources: WordList = ()
-    depth_unit: Annotated[str, Choice(("ft", "m"))] = "ft"
+    depth_unit: DepthUnit | None = None
 
 
 @dataclass(frozen=True)
@@ -150,8 +185,8 @@ class Lake:
     ramps: Words = "ramps"
     zones: Words = "zones"
     known_hazards: Words = "known_hazards"
-    cell_m: Length = 5.0
-    depth_error_m: Length | None = None
+    cell_m: CellSize | None = None
+    depth_error_m: DepthError | None = None
 
 
 @dataclass(frozen=True)
@@ -197,7 +232,7 @@ class Day:
     named: Mapping[str, str] = field(default_factory=dict)
 
 
-_SECTIONS: Final[dict[str, type[Any]]] = {
+SECTIONS: Final[dict[str, type[Any]]] = {
     "lake": Lake,
     "level": LevelToday,
     "boat": Boat,
@@ -210,15 +245,17 @@ _SECTIONS: Final[dict[str, type[Any]]] = {
 _TOP: Final = ("title", "date", "zone", "units")
 
 
-def key_of(name: str) -> str:
-    """Name the key of a field: without its unit suffix, in the words of the day file.
+def key_of(name: str, section: str = "") -> str:
+    """Name the key of a field: without its unit suffix, and without the name of its section.
 
     Examples
     --------
-    >>> key_of("running_speed_mps")
-    'running_speed'
+    >>> key_of("run_speed_mps", "boat")
+    'run_speed'
+    >>> key_of("wind_from_deg", "wind")
+    'from'
     """
-    return option_name(name).removeprefix("--").replace("-", "_")
+    return option_name(name).removeprefix("--").replace("-", "_").removeprefix(f"{section}_")
 
 
 def _unknown(key: str, known: list[str], where: str) -> UsageError:
@@ -253,7 +290,7 @@ def _section(kind: type[Any], given: Any, where: str) -> Any:
     if not isinstance(given, dict):
         raise UsageError(f"[{where}] must be a table of keys.")
     hints = typing.get_type_hints(kind, include_extras=True)
-    names = {key_of(f.name): f.name for f in dataclasses.fields(kind)}
+    names = {key_of(f.name, where): f.name for f in dataclasses.fields(kind)}
     values: dict[str, Any] = {}
     for key, value in given.items():
         if key not in names:
@@ -381,7 +418,7 @@ def _read_layers(lake: Lake, folder: Path) -> tuple[Layers, dict[str, str]]:
 def _forecast(wind: Wind, folder: Path) -> SeriesTable | None:
     if not wind.forecast:
         return None
-    if wind.from_deg is not None or wind.speed_mps is not None:
+    if wind.wind_from_deg is not None or wind.wind_speed_mps is not None:
         raise UsageError("[wind] gives a forecast and one wind as well; leave one of them out.")
     from ..intake.series.series_file import read_series
 
@@ -404,11 +441,11 @@ def read_day(path: Path) -> Day:
         A file or layer is missing or broken.
     """
     body = _parse(path)
-    known = [*_TOP, *_SECTIONS]
+    known = [*_TOP, *SECTIONS]
     for key in body:
         if key not in known:
             raise _unknown(key, known, path.name)
-    parts = {name: _section(kind, body.get(name, {}), name) for name, kind in _SECTIONS.items()}
+    parts = {name: _section(kind, body.get(name, {}), name) for name, kind in SECTIONS.items()}
     if "date" not in body:
         raise UsageError(f"{path.name} needs date = 2026-05-16 (the day of the trip).")
     zone = str(body.get("zone", "UTC"))

@@ -104,8 +104,8 @@ def _wind(day: Day, folder: Path) -> dict[str, Any] | None:
             "first_time": f"{date}T00:00",
             "last_time": f"{date}T23:59",
         }
-    if day.wind.from_deg is not None and day.wind.speed_mps is not None:
-        return {"wind_from_deg": day.wind.from_deg, "wind_mps": day.wind.speed_mps}
+    if day.wind.wind_from_deg is not None and day.wind.wind_speed_mps is not None:
+        return {"wind_from_deg": day.wind.wind_from_deg, "wind_speed_mps": day.wind.wind_speed_mps}
     return None
 
 
@@ -117,14 +117,14 @@ def _run(day: Day, common: Mapping[str, Any], hourly: bool, launch_m: float, dep
         "start": run.start,
         "end": run.end,
         "beam_m": boat.beam_m,
-        "position_error_m": boat.position_error_m,
+        "fix_error_m": boat.fix_error_m,
         "clearance_m": boat.clearance_m,
-        "run_speed_mps": boat.running_speed_mps,
+        "run_speed_mps": boat.run_speed_mps,
         "idle_speed_mps": boat.idle_speed_mps,
         "launch_m": launch_m,
         "draft_m": boat.draft_m,
         "depth_error_m": day.lake.depth_error_m,
-        "level_error_m": day.level.error_m,
+        "level_error_m": day.level.level_error_m,
         "depart": depart,
     }
     if not run.back_by:
@@ -137,8 +137,8 @@ def _run(day: Day, common: Mapping[str, Any], hourly: bool, launch_m: float, dep
         "must": run.must,
         "never": run.never,
         "windows": run.windows,
-        "stay_s": run.at_each_s,
-        "longest_stay_s": run.longest_at_each_s,
+        "at_each_s": run.at_each_s,
+        "longest_at_each_s": run.longest_at_each_s,
         "stays": run.stays,
         "fuel_l": run.fuel_l,
         "engine_hp": run.engine_hp,
@@ -160,9 +160,9 @@ def _proof(day: Day, common: Mapping[str, Any], launch_m: float) -> str:
         "running_depth_m": boat.running_depth_m,
         "margin_m": boat.margin_m,
         "depth_error_m": day.lake.depth_error_m,
-        "level_error_m": day.level.error_m,
+        "level_error_m": day.level.level_error_m,
         "beam_m": boat.beam_m,
-        "position_error_m": boat.position_error_m,
+        "fix_error_m": boat.fix_error_m,
         "clearance_m": boat.clearance_m,
         "launch_m": launch_m,
     }
@@ -205,7 +205,7 @@ def steps_of_day(day: Day, file: str, *, drift_m: float, depart: str, launch_m: 
     made = day.layers.depth is None
     depth = "@bottom:depth" if made else at["depth"]
     water, hazards, zones = "@today:water", "@thin:shallow_hazards", at["zones"]
-    errors = {"level_error_m": day.level.error_m}
+    errors = {"level_error_m": day.level.level_error_m}
     draft = {"draft_m": boat.draft_m, "margin_m": boat.margin_m}
     casts = {"least_cast_m": angler.least_cast_m, "most_cast_m": angler.most_cast_m}
     parts = [_HEAD.format(title=day.title.replace("\n", " "), date=day.date.isoformat())]
@@ -234,8 +234,8 @@ def steps_of_day(day: Day, file: str, *, drift_m: float, depart: str, launch_m: 
         _table("reach", "cast-reach", {"spots": "@book:spots", "water": water, **casts}, "steps.gpkg")
     )
     hold: dict[str, Any] = {"spots": "@book:spots", "depth": depth, **level, **errors, **casts, **draft}
-    hold |= {"fix_error_m": boat.position_error_m, "cast_m": angler.cast_m, "drift_m": drift_m}
-    hold |= {"wind_from_deg": day.wind.from_deg, "hazards": hazards}
+    hold |= {"fix_error_m": boat.fix_error_m, "cast_m": angler.cast_m, "drift_m": drift_m}
+    hold |= {"wind_from_deg": day.wind.wind_from_deg, "hazards": hazards}
     hold |= {"depth_confidence": unsure}
     hold |= {"known_hazards": at["known_hazards"], "zones": zones}
     parts.append(_table("held", "boat-hold", hold, "steps.gpkg"))
@@ -255,10 +255,10 @@ def steps_of_day(day: Day, file: str, *, drift_m: float, depart: str, launch_m: 
         **errors,
     }
     if hourly:
-        judged |= {"exposure": "@holds_in_wind:exposure", "zones": zones, "start": day.run.start}
+        judged |= {"exposure": "@holds_in_wind:exposure", "zones": zones, "from_ramp": day.run.start}
     judged |= {"depth_confidence": unsure}
     judged |= {"time_zone": day.zone, "least_depth_m": day.fishing.least_depth_m}
-    judged |= {"top_margin_m": day.fishing.top_margin_m, "deepest_m": day.fishing.most_depth_m}
+    judged |= {"top_margin_m": day.fishing.top_margin_m, "most_depth_m": day.fishing.most_depth_m}
     judged |= {"wave_limit_m": boat.wave_limit_m, "wind_limit_mps": boat.wind_limit_mps}
     parts.append(_table("judged", "fishable", judged, "steps.gpkg"))
     chosen = {"holds": holds, "spots": "@judged:judged", "least_rating": day.fishing.least_rating}

@@ -126,8 +126,7 @@ def read_source(reference: str) -> SourceTable:
 
     Returns
     -------
-    SourceTable
-        Its rows as text, each with its line, and geometry where the format has one.
+    Its rows as text, each with its line, and geometry where the format has one.
 
     Raises
     ------

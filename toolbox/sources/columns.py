@@ -155,8 +155,7 @@ def find_roles(headers: Sequence[str], mapping: Mapping[str, str]) -> Roles:
 
     Returns
     -------
-    Roles
-        A column plays one role at most.
+    A column plays one role at most.
     """
     free = {header: header_words(header) for header in headers if header not in OWN}
     units = {header: unit for header, (_, unit) in free.items() if unit}

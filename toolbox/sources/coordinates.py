@@ -43,30 +43,16 @@ _NAMES: Final = ("degrees", "minutes", "seconds")
 
 @dataclass(frozen=True, slots=True)
 class Angle:
-    """A latitude or longitude as read, not yet held against a lake.
+    """A latitude or longitude as read, not yet held against a lake."""
 
-    Attributes
-    ----------
-    degrees
-        Signed, north and east positive; NaN when it could not be read.
-    axis
-        ``lat`` or ``lon`` where a letter or word said so, else empty.
-    sign_open
-        True where nothing settles the sign: a bare number, or a minus sign beside a letter.
-    half_digit_deg
-        Half a unit of the last figure written: how far rounding alone may have moved it.
-    pieces
-        How many of degrees, minutes and seconds were written.
-    fault
-        Why it could not be read; empty when it could.
-    """
-
-    degrees: float
-    axis: str = ""
+    degrees: float  # signed, north and east positive; NaN when it could not be read
+    axis: str = ""  # ``lat`` or ``lon`` where a letter or word said so, else empty
+    # true where nothing settles the sign: a bare number, or a minus sign beside a letter
     sign_open: bool = True
+    # half a unit of the last figure written: how far rounding alone may have moved it
     half_digit_deg: float = 0.0
-    pieces: int = 0
-    fault: str = ""
+    pieces: int = 0  # how many of degrees, minutes and seconds were written
+    fault: str = ""  # why it could not be read; empty when it could
 
 
 def _unread(text: str, why: str) -> Angle:
@@ -109,9 +95,8 @@ def read_angle(text: str) -> Angle:
 
     Returns
     -------
-    Angle
-        With ``fault`` set when the text is not an angle. A minus sign beside a letter counts as one sign, and the
-        sign is left open (``-85.2 W`` is as often meant as W as the double turn).
+    With ``fault`` set when the text is not an angle. A minus sign beside a letter counts as one sign, and the
+    sign is left open (``-85.2 W`` is as often meant as W as the double turn).
 
     Notes
     -----
@@ -180,8 +165,7 @@ def read_pair(text: str) -> tuple[Angle, Angle]:
 
     Returns
     -------
-    tuple of Angle
-        Latitude and longitude; both with the same ``fault`` when there is not exactly one way to read two angles.
+    Latitude and longitude; both with the same ``fault`` when there is not exactly one way to read two angles.
     """
     tidy = str(text).translate(_SAME).strip().strip("()[]").strip()
     if not tidy or len(tidy) > 2 * _LONGEST:

@@ -70,9 +70,8 @@ def read_delimited(data: bytes, name: str) -> SourceTable:
 
     Returns
     -------
-    SourceTable
-        Every line that is not blank and stands below the header is a row; one that cannot be cut into the header's
-        cells has a ``problem``. Cells are text as they stand: ``=1+1`` is four characters.
+    Every line that is not blank and stands below the header is a row; one that cannot be cut into the header's
+    cells has a ``problem``. Cells are text as they stand: ``=1+1`` is four characters.
 
     Raises
     ------

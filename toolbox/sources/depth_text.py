@@ -55,25 +55,15 @@ _POINT: Final = re.compile(r"^\s*-\s*(?=[\d.])")
 
 @dataclass(frozen=True, slots=True)
 class DepthText:
-    """What a depth text says.
+    """What a depth text says."""
 
-    Attributes
-    ----------
-    least_m, most_m
-        Shallow and deep end, equal for a single figure; NaN when nothing usable was said.
-    top_m
-        Depth of the top where the text gives top and bottom (``8 over 14``); else NaN.
-    of
-        ``top`` or ``bottom`` where the text says which it is; else empty.
-    remark
-        What was read into it, or why it was not used; empty when there is nothing to say.
-    """
-
+    # shallow and deep end, equal for a single figure; NaN when nothing usable was said
     least_m: float = float("nan")
     most_m: float = float("nan")
+    # depth of the top where the text gives top and bottom (``8 over 14``); else NaN
     top_m: float = float("nan")
-    of: str = ""
-    remark: str = ""
+    of: str = ""  # ``top`` or ``bottom`` where the text says which it is; else empty
+    remark: str = ""  # what was read into it, or why it was not used; empty when there is nothing to say
 
 
 def unit_of(word: str) -> str:
@@ -143,8 +133,7 @@ def read_depth(text: str, unit: str | None, what: str = "depth") -> DepthText:
 
     Returns
     -------
-    DepthText
-        The ends of a range are kept; a bound (``20+``, ``<10``) is taken as its figure and said so.
+    The ends of a range are kept; a bound (``20+``, ``<10``) is taken as its figure and said so.
 
     Notes
     -----

@@ -83,8 +83,7 @@ def decode(data: bytes, name: str) -> tuple[str, list[str]]:
 
     Returns
     -------
-    tuple of (text, list of str)
-        The text, and what was noticed.
+    The text, and what was noticed.
 
     Raises
     ------

@@ -66,8 +66,7 @@ def read_geojson(data: bytes, name: str) -> SourceTable:
 
     Returns
     -------
-    SourceTable
-        One row a feature, counted from 1; nested properties as JSON text.
+    One row a feature, counted from 1; nested properties as JSON text.
 
     Raises
     ------

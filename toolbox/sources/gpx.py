@@ -91,9 +91,8 @@ def read_gpx(root: Element, name: str) -> SourceTable:
 
     Returns
     -------
-    SourceTable
-        Comment and description become notes, symbol and type kinds, time the day of survey; extensions keep their
-        element names; ``ele`` is the height of the point, never a depth, and stays an extra.
+    Comment and description become notes, symbol and type kinds, time the day of survey; extensions keep their
+    element names; ``ele`` is the height of the point, never a depth, and stays an extra.
     """
     found = [one for one in root.children if one.name == "wpt"]
     for route in (one for one in root.children if one.name == "rte"):

@@ -101,9 +101,8 @@ def parse_rules(data: bytes, name: str) -> Rules:
 
     Returns
     -------
-    Rules
-        From the tables ``[columns]`` (role = header), ``[kinds]`` (word = kind) and ``[lists."file.csv"]`` (columns,
-        depth_unit, depth_of, position_error, crs of easting and northing).
+    From the tables ``[columns]`` (role = header), ``[kinds]`` (word = kind) and ``[lists."file.csv"]`` (columns,
+    depth_unit, depth_of, position_error, crs of easting and northing).
 
     Raises
     ------

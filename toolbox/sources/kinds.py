@@ -125,10 +125,9 @@ def read_kinds(texts: list[str], synonyms: Mapping[str, str] | None = None) -> l
 
     Returns
     -------
-    list of Kind
-        The whole text is looked up first, then the longest run of its words that the table knows (``cedar brush
-        pile, 2019`` is conifer brush). Where two runs of one length name different kinds, and where nothing is
-        known, the kind is ``other``.
+    The whole text is looked up first, then the longest run of its words that the table knows (``cedar brush
+    pile, 2019`` is conifer brush). Where two runs of one length name different kinds, and where nothing is
+    known, the kind is ``other``.
     """
     table = _table(synonyms or {})
     longest = max(len(word.split()) for word in table)

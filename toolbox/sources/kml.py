@@ -112,9 +112,8 @@ def read_kml(root: Element, name: str) -> SourceTable:
 
     Returns
     -------
-    SourceTable
-        Name, description (as written, markup and all), folder, and the extended data under its own names. Links to
-        other files and the network are not followed.
+    Name, description (as written, markup and all), folder, and the extended data under its own names. Links to
+    other files and the network are not followed.
     """
     found = _placemarks(root)
     shapes = [_geometry(one) for one, _ in found]

@@ -43,9 +43,8 @@ def read_shapefile(path: Path, name: str) -> SourceTable:
 
     Returns
     -------
-    SourceTable
-        One row a feature, counted from 1. Without a .prj, coordinates that can be degrees are taken as WGS84, which is
-        said; without a .cpg, texts that are UTF-8 are read as such.
+    One row a feature, counted from 1. Without a .prj, coordinates that can be degrees are taken as WGS84, which is
+    said; without a .cpg, texts that are UTF-8 are read as such.
 
     Raises
     ------

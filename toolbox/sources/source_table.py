@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    import numpy as np
     import pandas as pd
     from geopandas import GeoDataFrame
-    from numpy.typing import NDArray
 
+    from ..arrays import Geometries, Ints
     from .how_to_read import Rules
 
 
@@ -39,45 +38,21 @@ def cell_text(value: Any) -> str:
 
 @dataclass(frozen=True, eq=False)
 class SourceTable:
-    """Rows of one source.
+    """Rows of one source."""
 
-    Attributes
-    ----------
-    name
-        What the source is called in the book: file name, with the layer where there is one.
-    kind
-        ``csv``, ``sheet``, ``gpx``, ``kml``, ``geojson``, ``shapefile``, ``layer`` or ``rules``.
-    rows
-        The cells, all text; an empty text is a gap.
-    line
-        Where each row stands in its source, in units of ``counted``.
-    counted
-        What ``line`` counts: ``line`` of a text file, ``row`` of a sheet, ``feature`` of a layer.
-    text
-        Each row as it was written, for people to find it again.
-    problem
-        Why a row could not be read; empty where it could.
-    geometry
-        A geometry for each row (x = longitude where ``crs`` is in degrees), None where a row has none; None for a
-        source without geometry.
-    crs
-        Reference system of the geometry, as `pyproj.CRS.from_user_input` takes it.
-    said
-        What the reader noticed about the file as a whole.
-    rules
-        How to read the other sources, in a table without rows that came from a .toml file.
-    """
-
-    name: str
-    kind: str
-    rows: pd.DataFrame
-    line: NDArray[np.int64]
-    counted: str
-    text: tuple[str, ...]
-    problem: tuple[str, ...]
-    geometry: NDArray[np.object_] | None = None
-    crs: Any = None
-    said: tuple[str, ...] = ()
+    name: str  # what the source is called in the book: file name, with the layer where there is one
+    kind: str  # ``csv``, ``sheet``, ``gpx``, ``kml``, ``geojson``, ``shapefile``, ``layer`` or ``rules``
+    rows: pd.DataFrame  # the cells, all text; an empty text is a gap
+    line: Ints  # where each row stands in its source, in units of ``counted``
+    counted: str  # what ``line`` counts: ``line`` of a text file, ``row`` of a sheet, ``feature`` of a layer
+    text: tuple[str, ...]  # each row as it was written, for people to find it again
+    problem: tuple[str, ...]  # why a row could not be read; empty where it could
+    # a geometry for each row (x = longitude where ``crs`` is in degrees), None where a row has none; None
+    # for a source without geometry
+    geometry: Geometries | None = None
+    crs: Any = None  # reference system of the geometry, as `pyproj.CRS.from_user_input` takes it
+    said: tuple[str, ...] = ()  # what the reader noticed about the file as a whole
+    # how to read the other sources, in a table without rows that came from a .toml file
     rules: Rules | None = None
 
     def __len__(self) -> int:

@@ -11,6 +11,7 @@ from castshed.toolbox.errors import UsageError
 from castshed.toolbox.sources.columns import ROLES, check_mapping, find_roles, header_words, parse_mapping
 from castshed.toolbox.sources.depth_text import read_depth
 from castshed.toolbox.sources.kinds import KINDS, SYNONYMS, Kind, alike, read_kinds
+from long_tests import as_many
 
 FT = 0.3048  # international foot, by definition
 
@@ -91,7 +92,7 @@ def test_top_and_bottom_in_the_text():
 
 
 @given(st.text(max_size=100), st.sampled_from(["ft", "m", None]))
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=as_many(300), deadline=None)
 def test_no_text_breaks_the_depth_reader(text, unit):
     depth = read_depth(text, unit)
     assert math.isnan(depth.least_m) or 0 <= depth.least_m <= depth.most_m <= 2000

@@ -22,6 +22,7 @@ from castshed.toolbox.errors import CrsError, DataWarning
 from castshed.toolbox.lon_lat import on_earth
 from castshed.toolbox.output.formats.geojson import to_geojson
 from castshed.toolbox.output.words.cautions import CAUTIONS
+from long_tests import as_many
 
 
 def refuse(word):
@@ -203,7 +204,7 @@ def test_a_lake_on_the_180th_meridian_is_cut_in_two():
     assert halves == pytest.approx(lake.area.iloc[0], rel=1e-5)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=as_many(60), deadline=None)
 @given(
     st.floats(-179.0, 179.0), st.floats(-80.0, 80.0), st.floats(1e-8, 0.05), st.integers(3, 40), st.integers(0, 2**32 - 1),
 )  # fmt: skip

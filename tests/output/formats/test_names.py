@@ -9,11 +9,12 @@ from hypothesis import strategies as st
 from castshed.toolbox.errors import UsageError
 from castshed.toolbox.output.words.names import NameRule, cut, to_ascii
 from castshed.toolbox.text import unique_names
+from long_tests import as_many
 
 ANY_NAMES = st.lists(st.text(max_size=20), max_size=60)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=as_many(200), deadline=None)
 @given(ANY_NAMES, st.integers(4, 30), st.booleans())
 def test_whatever_is_cut_names_stay_different_and_within_the_length(names, length, ascii_only):
     found = NameRule(length, ascii_only).unique(names)
@@ -24,7 +25,7 @@ def test_whatever_is_cut_names_stay_different_and_within_the_length(names, lengt
         assert all(name.isascii() and name.isprintable() for name in found)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=as_many(100), deadline=None)
 @given(ANY_NAMES)
 def test_without_a_length_names_are_as_ever(names):
     assert NameRule().unique(names) == unique_names(names)

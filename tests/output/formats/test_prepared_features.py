@@ -17,13 +17,14 @@ from castshed.toolbox.output.formats.prepared_features import coordinate_runs, r
 from castshed.toolbox.output.maps.draughting import FAMILY, Words, font
 from castshed.toolbox.output.maps.map_window import by_role
 from castshed.toolbox.output.sheets.course_up import cut_and_turned, in_pieces
+from long_tests import as_many
 
 DEGREES = st.one_of(
     st.floats(-180.0, 180.0), st.sampled_from([-180.0, 180.0, 0.0, -1e-7, 1e-7, -0.0, 9.9999999, -99.9999999, 10.0, 100.0])
 )  # fmt: skip
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=as_many(60), deadline=None)
 @given(st.lists(st.lists(st.tuples(DEGREES, DEGREES), min_size=2, max_size=5), min_size=1, max_size=4))
 def test_coordinates_are_those_python_writes(lines):
     # no minus before nought, which Python's own format keeps

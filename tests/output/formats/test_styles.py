@@ -7,7 +7,7 @@ import xml.etree.ElementTree as ET
 import pytest
 
 from castshed.toolbox.output.formats import palette
-from castshed.toolbox.output.formats.styles import VERSIONS, to_sld, to_sld_files
+from castshed.toolbox.output.formats.styles import to_sld, to_sld_files
 from castshed.toolbox.output.words.cautions import CAUTIONS
 
 # Order of children by StyledLayerDescriptor.xsd 1.0.0 (OGC 02-070) and FeatureStyle.xsd 1.1.0 (OGC 05-077r4); what the schemas themselves say is asked in test_other_readers.py
@@ -19,6 +19,9 @@ ORDER = {
     "Mark": ("WellKnownName", "Fill", "Stroke"),
     "Graphic": ("Mark", "Size"),
 }
+
+
+VERSIONS = ("1.0.0", "1.1.0")  # of the standard
 
 
 def local(element):

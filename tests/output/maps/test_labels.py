@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from castshed.toolbox.output.maps.labels import Wish, leader_end, overlaps, place_labels
+from long_tests import as_many
 
 FRAME = (0.0, 0.0, 8.0, 8.0)
 
@@ -23,7 +24,7 @@ def crowded(found):
     return int((overlaps(found, found) & ~np.eye(len(found), dtype=bool)).sum())
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=as_many(40), deadline=None)
 @given(st.integers(0, 2**32 - 1), st.integers(1, 30), st.floats(0.05, 4.0))
 def test_no_label_covers_another_a_mark_or_the_edge(seed, count, spread):
     rng = np.random.default_rng(seed)

@@ -5,7 +5,10 @@ from __future__ import annotations
 import io
 import math
 import re
+import tomllib
+from fnmatch import fnmatch
 from html.parser import HTMLParser
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -39,6 +42,7 @@ from castshed.toolbox.output.sheets.sheet_tables import (
     table_of_stops,
 )
 
+ROOT = Path(__file__).parents[3]
 VOID = {"meta", "br", "input", "link", "img", "hr"}
 
 
@@ -112,6 +116,15 @@ def test_the_page_loads_nothing_and_closes_every_tag(files):
     for link in read.links:
         assert link[1:] in read.ids
     assert len(text) < 3_000_000
+
+
+def test_every_part_of_the_page_is_listed_for_a_wheel():
+    listed = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["setuptools"]["package-data"]
+    home = ROOT / "toolbox" / "output" / "sheets"
+    parts = {path.name for path in home.iterdir() if path.is_file() and path.suffix != ".py"}
+    assert parts == {"sheet.css", "sheet.html.jinja", "sheet.js"}
+    patterns = listed["castshed.toolbox.output.sheets"]
+    assert all(any(fnmatch(name, one) for one in patterns) for name in parts)
 
 
 def test_everything_is_readable_without_scripts(files, plan):

@@ -238,7 +238,7 @@ def test_dark_hours_names_and_rows_beyond_the_number(drawn):
         {"spot_id": ["s0", "s1", "s2"], "name": ["$x^{2$ <b>\n&", "", "Third"]},
         geometry=[shapely.Point(500_000, 4_400_000)] * 3, crs=CRS,
     )  # fmt: skip
-    wind_picture(exposure(spots=("s0", "s1", "s2")), spots=spots, at_most=2)
+    wind_picture(exposure(spots=("s0", "s1", "s2")), spots=spots, most_rows=2)
     figure = drawn[1][0]
     assert texts(figure, "name") == ["$x^{2$ <b> &", "s1"]
     assert texts(figure, "more") == ["1 more places are in the layer."]

@@ -369,7 +369,7 @@ def test_a_raster_in_any_format_sign_and_unit_gives_the_same_depths(tmp_path, dr
         raster=read_surface(file),
         raster_holds=holds,
         raster_unit=unit,
-        datum_m=190.0 if holds == "elevation" else 0.0,
+        chart_datum_m=190.0 if holds == "elevation" else 0.0,
     ).depth
     assert made.depth_m == pytest.approx(depth, abs=2e-4)
 

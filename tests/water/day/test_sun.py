@@ -12,6 +12,7 @@ from almanac import sun_by_almanac
 from castshed.toolbox.errors import UsageError
 from castshed.toolbox.water.day.sun import darkness, middle_of, sun_times, zone_of
 from castshed.toolbox.water.day.sun_side import sun_at
+from long_tests import as_many
 
 UTC = dt.UTC
 LONDON = (51.5, -0.1333)
@@ -53,7 +54,7 @@ def test_a_utc_day_west_of_greenwich_does_not_bring_back_the_evening_before():
     assert times.dusk.date() == day + dt.timedelta(days=1)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=as_many(150), deadline=None)
 @given(
     st.dates(dt.date(2000, 1, 1), dt.date(2049, 12, 31)),
     st.floats(-60.0, 60.0),

@@ -61,7 +61,7 @@ def test_an_undeclared_mark_in_a_raster_of_elevations_stops_and_no_data_mends_it
     elevation = 345.0 - lake.depth.depth_m
     elevation[:4] = -9999.0
     raster = lake.depth.with_depth(elevation)
-    told = {"raster": raster, "raster_holds": "elevation", "datum_m": 345.0}
+    told = {"raster": raster, "raster_holds": "elevation", "chart_datum_m": 345.0}
     with pytest.raises(DataError, match="--no-data"):
         depth_surface(lake.shoreline, **told)
     with warnings.catch_warnings():

@@ -20,6 +20,7 @@ from castshed.toolbox.water.holds.hold_words import hold_reasons
 from castshed.toolbox.water.holds.rays import cast_rays
 from castshed.toolbox.water.landform.hump_crown import aim_at_edges, hump_crowns
 from castshed.toolbox.water.level.least_depth import least_depth_along, least_depth_inside
+from long_tests import as_many
 
 X0, Y0 = 500_000.0, 4_000_000.0
 NOTHING = np.empty(0, dtype=object)
@@ -447,7 +448,7 @@ SHAPES = np.array(
 
 
 @given(seed=st.integers(0, 10_000), wind=st.sampled_from([None, 20.0, 215.0]))
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=as_many(15), deadline=None)
 def test_turning_the_lake_by_right_angles_turns_the_hold(seed, wind):
     lake = rough(seed)
     for shape in SHAPES[[0]]:
@@ -479,7 +480,7 @@ def test_turning_slope_and_structure_by_any_angle_turns_the_hold(angle):
 @given(
     seed=st.integers(0, 10_000), east=st.integers(-40_000, 40_000), north=st.integers(-3_000_000, 3_000_000)
 )
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=as_many(10), deadline=None)
 def test_moving_everything_moves_the_holds(seed, east, north):
     lake = rough(seed)
     moved_lake = dataclasses.replace(lake, west_m=lake.west_m + east, north_m=lake.north_m + north)
@@ -491,7 +492,7 @@ def test_moving_everything_moves_the_holds(seed, east, north):
 
 
 @given(seed=st.integers(0, 10_000), level=st.integers(-16, 16))
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=as_many(15), deadline=None)
 def test_a_level_is_the_same_as_a_chart_that_much_deeper(seed, level):
     lake, level = rough(seed), level / 8  # eighths are exact in float32
     by_level, by_chart = hold(lake, SHAPES, level=level), hold(lake.shifted(level), SHAPES)
@@ -509,7 +510,7 @@ def test_the_order_of_rows_changes_nothing():
 
 
 @given(seed=st.integers(0, 10_000))
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=as_many(15), deadline=None)
 def test_more_draft_never_makes_a_hold(seed):
     lake = rough(seed)
     counts = [hold(lake, SHAPES, level=-2.0, draft_m=draft).found.sum() for draft in (0.3, 1.0, 2.0, 4.0)]
@@ -520,7 +521,7 @@ def test_more_draft_never_makes_a_hold(seed):
 
 
 @given(seed=st.integers(0, 10_000))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=as_many(25), deadline=None)
 def test_least_depth_along_is_never_above_dense_samples_and_close_below(seed):
     rng = np.random.default_rng(seed)
     lake = DepthSurface(rng.normal(3, 2, (12, 15)).astype("f4"), 0.0, 36.0, 2.0, 3.0, "EPSG:32615")
@@ -552,7 +553,7 @@ def test_lines_without_length_along_the_grid_and_off_the_grid():
 
 
 @given(seed=st.integers(0, 10_000), radius=st.sampled_from([0.0, 0.4, 3.0, 7.0]))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=as_many(25), deadline=None)
 def test_least_depth_inside_matches_dense_samples(seed, radius):
     rng = np.random.default_rng(seed)
     lake = DepthSurface(rng.normal(3, 2, (20, 20)).astype("f4"), 0.0, 40.0, 2.0, 2.0, "EPSG:32615")

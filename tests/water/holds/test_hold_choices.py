@@ -346,7 +346,7 @@ def test_margin_is_what_is_spare_in_the_drift_circle():
 
 def test_position_errors_are_joined_in_quadrature(lake):
     spots = lake.spots.iloc[[1, 2]].reset_index(drop=True).assign(position_error_m=[4.0, np.nan])
-    holds = boat_hold(spots, lake.depth, fix_error_m=3.0, position_error_m=12.0).holds
+    holds = boat_hold(spots, lake.depth, fix_error_m=3.0, spot_error_m=12.0).holds
     assert_allclose(holds["search_radius_m"], [5.0, np.hypot(12.0, 3.0)])
     vague = boat_hold(spots.assign(position_error_m=30.0), lake.depth).holds
     assert "look for the spot on the sounder first" in vague["reason"][0]

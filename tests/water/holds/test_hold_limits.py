@@ -20,6 +20,7 @@ from made_lake import CRS, frame
 
 NOTHING = np.empty(0, dtype=object)
 HAIR = 1e-6
+INCH_M, FOOT_M = 0.0254, 0.3048  # international, by definition
 
 
 def surface(depth_of, error_m=0.0):
@@ -184,9 +185,11 @@ def test_rules_at_their_limits_stand():
 def test_the_least_the_house_asks_of_a_hold_is_not_lowered_unseen():
     """Common practice, and the cautious end of it; whoever lowers these must say so here too."""
     usual = HoldRules()
-    assert (usual.draft_m, usual.margin_m, usual.drift_m, usual.footprint_m) == (0.6, 0.45, 3.0, 3.0)
-    assert (usual.position_error_m, usual.level_error_m, usual.upwind_factor) == (5.0, 0.0, 0.7)
-    assert (usual.least_cast_m, usual.cast_m, usual.most_cast_m) == (12.2, 21.3, 27.4)
+    boat_m = (usual.draft_m, usual.margin_m, usual.drift_m, usual.footprint_m)
+    assert boat_m == pytest.approx((24 * INCH_M, 18 * INCH_M, 10 * FOOT_M, 10 * FOOT_M))
+    assert (usual.spot_error_m, usual.level_error_m, usual.upwind_factor) == (8.0, 0.0, 0.7)
+    casts_m = (usual.least_cast_m, usual.cast_m, usual.most_cast_m)
+    assert casts_m == pytest.approx((40 * FOOT_M, 70 * FOOT_M, 90 * FOOT_M))
     assert (usual.most_holds, usual.apart_deg) == (1, 60.0)
 
 

@@ -16,7 +16,7 @@ from castshed.toolbox.water.level import isobaths
 from castshed.toolbox.water.level.isobaths import shallower_than, unknown_area
 from castshed.toolbox.water.level.uncertainty import doubted
 from castshed.toolbox.water.ways import safe_water
-from castshed.toolbox.water.ways.safe_water import kept_out_of, measured_clearance, safe_waters, shrink, sound
+from castshed.toolbox.water.ways.safe_water import kept_out_of, safe_waters, shrink, sound
 from made_lake import CRS, frame
 
 WATER = frame([shapely.box(0, 0, 200, 100)], water_id=["w"])
@@ -33,7 +33,7 @@ def marked(depth, **told):
         "running_depth_m": 1.0,
         "margin_m": 0.3,
         "level_error_m": 0.0,
-        "position_error_m": 2.0,
+        "hazard_error_m": 2.0,
     }
     return shallow_hazards(depth, WATER, **(given | told))
 
@@ -292,7 +292,8 @@ def test_much_rough_shore_is_kept_from_all_over(monkeypatch):
     for few in (0, 500):
         monkeypatch.setattr(safe_water, "_FEW", few)
         inner = shrink(star, 20.0, tolerance_m=4.0)
-        assert measured_clearance(inner, star) >= 20.0
+        assert shapely.distance(inner, shapely.boundary(star)) >= 20.0
+        assert shapely.covers(star, inner)
         assert inner.area >= math.pi * 470.0**2
 
 

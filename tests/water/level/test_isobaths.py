@@ -14,6 +14,7 @@ from scipy.ndimage import gaussian_filter
 from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import UsageError
 from castshed.toolbox.water.level.isobaths import shallower_than, unknown_area
+from long_tests import as_many
 
 CRS = "EPSG:32615"
 WEST, NORTH = 500_000.3, 4_000_000.7
@@ -46,7 +47,7 @@ depth_grids = hnp.arrays(
 )
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=as_many(150), deadline=None)
 @given(depth_grids, st.sampled_from([1.0, 2.0, 2.5, 4.0]), st.sampled_from([0.0, 1.25, 4.0]))
 def test_every_point_below_the_limit_lies_inside_whatever_the_grid(depth, limit, tolerance):
     surface = surface_of(depth, 5.0, 7.0)
@@ -126,7 +127,7 @@ def test_saving_corners_costs_no_more_than_the_tolerance():
 
 
 @given(st.floats(1.0, 7.0), st.floats(0.0, 2.0))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=as_many(25), deadline=None)
 def test_a_greater_limit_covers_a_lesser_one(limit, more):
     surface = swells(40, 50, 2.0, 11)
     less, greater = (shallower_than(surface, one, tolerance_m=0.0) for one in (limit, limit + more))
@@ -172,7 +173,7 @@ def test_a_limit_or_tolerance_that_is_no_length_is_refused(limit, tolerance):
         shallower_than(surface_of([[1.0]]), limit, tolerance_m=tolerance)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=as_many(40), deadline=None)
 @given(depth_grids)
 def test_the_unknown_area_is_where_samples_find_no_depth(depth):
     surface = surface_of(depth, 5.0, 7.0)

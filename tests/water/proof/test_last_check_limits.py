@@ -269,12 +269,12 @@ def test_legs_without_a_line_are_refused(shape):
 def test_limits_of_a_boat_are_what_is_stated_of_it():
     limits = Limits.of_boat(
         draft_m=0.5, running_depth_m=0.9, margin_m=0.3, depth_error_m=0.3, level_error_m=0.4, beam_m=2.4,
-        position_error_m=5.0, clearance_m=10.0, launch_m=50.0, idle_clearance_m=2.0,
+        fix_error_m=5.0, clearance_m=10.0, launch_m=50.0, idle_clearance_m=2.0,
     )  # fmt: skip
     # Errors of 0.3 and 0.4 m that know nothing of each other make 0.5 m (Pythagoras).
     assert limits == Limits(16.2, 8.2, pytest.approx(1.7), pytest.approx(1.3), pytest.approx(1.3), 50.0)
     plain = Limits.of_boat(
         draft_m=0.5, running_depth_m=0.9, margin_m=0.0, depth_error_m=0.0, level_error_m=0.0, beam_m=2.0,
-        position_error_m=0.0, clearance_m=0.0, launch_m=1.0,
+        fix_error_m=0.0, clearance_m=0.0, launch_m=1.0,
     )  # fmt: skip
     assert plain == Limits(1.0, 1.0, 0.9, 0.5, 0.5, 1.0)

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from castshed.toolbox.errors import DataError, NoSafeWay
 from castshed.toolbox.water.ways.navigation import SafeWater
 from castshed.toolbox.water.ways.orientation import turn
+from long_tests import as_many
 from made_waters import narrows, plain_lengths, points_on, ragged_water, relative_error, touches_itself
 
 EMPTY = shapely.MultiPolygon()
@@ -33,6 +34,7 @@ def many_waters():
         yield ragged_water(900 + seed, 180, 20), seed
 
 
+@pytest.mark.long
 def test_lengths_equal_plain_visibility_graphs_on_200_waters():
     tested, worst = 0, 0.0
     for water, seed in many_waters():
@@ -85,7 +87,7 @@ def test_there_and_back_are_the_same_way():
             assert np.array_equal(ways.way(i, j).coordinates, ways.way(j, i).coordinates[::-1])
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=as_many(25), deadline=None)
 @given(seed=st.integers(0, 10_000))
 def test_no_way_is_longer_than_a_detour(seed):
     water = ragged_water(seed, 40, 6)
@@ -94,7 +96,7 @@ def test_no_way_is_longer_than_a_detour(seed):
     assert np.all(found <= detour * (1.0 + 1e-12) + 1e-9)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=as_many(20), deadline=None)
 @given(
     seed=st.integers(0, 1000),
     turned=st.floats(-180.0, 180.0),
@@ -265,7 +267,7 @@ def test_progress_adds_up_to_one():
     assert sum(steps) == pytest.approx(1.0)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=as_many(200), deadline=None)
 @given(
     st.lists(st.floats(-1e7, 1e7, allow_subnormal=False), min_size=4, max_size=4),
     st.floats(-2.0, 3.0),

@@ -14,6 +14,7 @@ from castshed.toolbox.errors import UsageError
 from castshed.toolbox.water.ways.navigation import SafeWater
 from castshed.toolbox.water.ways.rounding import round_corners
 from castshed.toolbox.water.ways.safe_water import shrink
+from long_tests import as_many
 from made_waters import points_on, ragged_water
 
 OPEN = shapely.box(-1e4, -1e4, 1e4, 1e4)
@@ -47,7 +48,7 @@ def test_ends_stay_where_they_are():
     assert way.coordinates[[0, -1]].tolist() == [[0, 0], [20, 90]]
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=as_many(30), deadline=None)
 @given(seed=st.integers(0, 2000), radius=st.floats(1.0, 80.0))
 def test_rounded_way_keeps_to_its_water(seed, radius):
     water = ragged_water(seed, 60, 8)

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import math
-
 import geopandas as gpd
 import numpy as np
 import pyproj
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from castshed.toolbox.errors import DataError, DataWarning, UsageError
-from castshed.toolbox.water.ways.safe_water import measured_clearance, safe_waters, shrink
+from castshed.toolbox.water.ways.safe_water import safe_waters, shrink
+from long_tests import as_many
 from made_waters import narrows, ragged_water
 from valley import valley_shoreline
 
@@ -29,7 +28,7 @@ def plain_clearance(inner, water):
     return shapely.distance(shapely.boundary(inner), shapely.boundary(water))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=as_many(40), deadline=None)
 @given(seed=st.integers(0, 10_000), clearance=st.floats(0.1, 60.0), rough=st.floats(0.0, 3.0))
 def test_clearance_is_kept_whatever_the_simplification(seed, clearance, rough):
     water = ragged_water(seed, 60, 8)
@@ -40,8 +39,16 @@ def test_clearance_is_kept_whatever_the_simplification(seed, clearance, rough):
         assert inner.is_valid
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=as_many(20), deadline=None)
 @given(seed=st.integers(0, 10_000), clearance=st.floats(0.5, 20.0))
+@example(
+    152, 8.60435
+)  # at these GEOS leaves out basins of an offset with mitres: up to four fifths of the water
+@example(152, 8.6008)
+@example(2949, 14.120983811207061)
+@example(5017, 4.4291510975888935)
+@example(3693, 3.9991394907176576)
+@example(8225, 15.32685937474506)
 def test_little_more_than_asked_is_taken_away(seed, clearance):
     # All water farther from the edge than the clearance, its cut mitres (to a tenth) and twice the tolerance (a
     # tenth each) stays; shapely's own offset with finely rounded corners tells.
@@ -57,17 +64,6 @@ def test_real_valley_keeps_every_clearance():
     for clearance in (2.0, 10.0, 40.0):
         inner = shrink(water, clearance)
         assert plain_clearance(inner, water) >= clearance
-        assert measured_clearance(inner, water) == pytest.approx(plain_clearance(inner, water), rel=1e-12)
-
-
-def test_measured_clearance_is_zero_where_land_lies_inside():
-    water = shapely.box(0, 0, 100, 100).difference(shapely.box(40, 40, 60, 60))
-    assert measured_clearance(shapely.box(10, 10, 90, 90), water) == 0.0
-    assert measured_clearance(shapely.box(42, 42, 58, 58), water) == 0.0
-    assert measured_clearance(shapely.box(90, 90, 110, 95), water) == 0.0
-    assert measured_clearance(shapely.box(10, 10, 30, 30), water) == 10.0
-    assert measured_clearance(shapely.Polygon(), water) == math.inf
-    assert measured_clearance(shapely.box(0, 0, 1, 1), shapely.Polygon()) == 0.0
 
 
 def test_strait_opens_and_closes_with_the_clearance():
@@ -138,7 +134,7 @@ def test_without_hazards_both_waters_are_one():
     for nothing in (None, frame([], care=[])):
         running, idling = safe_waters(water, nothing, None, clearance_m=5.0)
         assert running.equals(idling)
-        assert 5.0 <= measured_clearance(running, water.geometry[0]) < 6.0
+        assert 5.0 <= plain_clearance(running, water.geometry[0]) < 6.0
 
 
 def test_hazards_that_cover_all_leave_nothing():

@@ -16,6 +16,7 @@ from castshed.toolbox.water.wind.fetch import (
     fetch_lengths,
     on_water,
 )
+from long_tests import as_many
 
 CENTRE = np.array([512_345.0, 4_234_567.0])  # far from the origin, as real layers are
 
@@ -132,7 +133,7 @@ def test_a_plain_ray_loop_gives_the_same_fetch(seed):
     assert np.abs(difference).max() < 1e-6  # far within the 0.1 m asked for
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=as_many(25), deadline=None)
 @given(st.integers(0, 10_000), st.floats(0.0, 360.0))
 def test_whole_number_grids_agree_with_the_ray_loop(seed, bearing):
     # Coordinates and bearings in whole numbers: rays meet corners and run along shores.

@@ -15,10 +15,11 @@ from castshed.algorithms.fishable import fishable
 from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import DataError, DataWarning, UsageError
 from castshed.toolbox.testing import check_algorithm
-from castshed.toolbox.water.verdicts.verdict import Limits, stand
+from castshed.toolbox.water.verdicts.verdict import FishingLimits, stand
 from castshed.toolbox.water.verdicts.way_seas import SeaLimits, sea_of, seas_on_ways
 from castshed.toolbox.water.wind.hours import intervals, read_hours
 from castshed.toolbox.water.wind.waves import wave_band
+from long_tests import as_many
 
 FOOT = 0.3048
 CRS = "EPSG:32615"
@@ -176,7 +177,7 @@ def test_a_layer_without_hours_is_refused_with_the_remedy():
         fishable(spots_layer(), WATER, exposure=exposure_layer([10]).iloc[:0])
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=as_many(80), deadline=None)
 @given(st.lists(st.booleans(), min_size=24, max_size=24))
 def test_intervals_cover_just_the_good_hours(good):
     hours, _ = read_hours([clock(h) for h in range(24)])
@@ -399,13 +400,13 @@ def test_no_way_from_the_ramp_and_another_ramp():
     assert both([10], spots, ways=ways, start="R2").judged["fishable"].tolist() == [0, 1]
     with pytest.raises(UsageError, match=r"R9.*R1, R2"):
         both([10], spots, ways=ways, start="R9")
-    with pytest.raises(DataError, match="--start"):
+    with pytest.raises(DataError, match="--from-ramp"):
         both([10], spots, ways=ways_layer([("s0", "s1", way), ("R1", "s0", way)]))
 
 
 def test_a_way_drawn_towards_the_ramp_is_turned_round():
     ways = ways_layer([("s0", "R1", line((4000, 4000), (1000, 4000)))])
-    found = both([10], ways=ways, start="R1", wind_mps=9.0, wind_from_deg=270.0, head_limit_m=0.1)
+    found = both([10], ways=ways, from_ramp="R1", wind_mps=9.0, wind_from_deg=270.0, head_limit_m=0.1)
     # Head sea on the way out from the ramp in the west? The boat heads east, wind from the west: following out.
     assert "head seas on the way back" in found.verdicts["reason"].iloc[0]
 
@@ -524,12 +525,12 @@ def test_a_spot_just_fallen_dry_is_marginal_and_one_on_land_is_not():
 depths = st.floats(-1.0, 6.0)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=as_many(200), deadline=None)
 @given(
     depths, st.floats(0.0, 4.0), st.floats(0.0, 1.0), st.booleans(), st.one_of(st.none(), st.floats(1.0, 5.0))
 )
 def test_marginal_is_what_some_shift_within_the_error_turns_round(depth, height, error, brush, deepest):
-    limits = Limits(0.9, 0.3, deepest, 0.6, 9.0)
+    limits = FishingLimits(0.9, 0.3, deepest, 0.6, 9.0)
 
     def one(shift, unsure=0.0):
         return stand([depth + shift], [height if brush else np.nan], ["brush"], level_m=0.0, limits=limits,
@@ -550,7 +551,7 @@ def test_marginal_is_what_some_shift_within_the_error_turns_round(depth, height,
 FIGURES = st.lists(st.tuples(*[st.one_of(st.just(np.nan), st.floats(0.0, 2.0))] * 3), min_size=1, max_size=8)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=as_many(60), deadline=None)
 @given(FIGURES, st.floats(0.1, 1.5), st.floats(0.0, 0.5), st.floats(0.5, 2.0), st.booleans())
 def test_looser_limits_never_close_an_hour_and_verdict_and_reason_agree(figures, wave, more, depth, brush):
     waves, winds, gusts = (np.array(one) for one in zip(*figures, strict=True))

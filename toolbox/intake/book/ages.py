@@ -10,13 +10,13 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import date
 
-    from numpy.typing import NDArray
+    from ...arrays import Floats
 
 LASTS_YEARS: Final = {"conifer_brush": 10, "brush": 10, "hardwood_brush": 15, "stake_bed": 15}
 """Kinds of sunk wood, and the age beyond which little may be left of it (common practice: conifers 5 to 10 years)."""
 
 
-def ages_years(kinds: Sequence[str], placed: Sequence[str], today: date) -> NDArray[np.float64]:
+def ages_years(kinds: Sequence[str], placed: Sequence[str], today: date) -> Floats:
     """Work out the age of sunk wood in whole years.
 
     Parameters
@@ -30,9 +30,8 @@ def ages_years(kinds: Sequence[str], placed: Sequence[str], today: date) -> NDAr
 
     Returns
     -------
-    NDArray
-        NaN for what is no wood, where the date is not known, and where it lies ahead. Of a year alone the difference of
-        the years counts, of a month that of the months.
+    NaN for what is no wood, where the date is not known, and where it lies ahead. Of a year alone the difference of
+    the years counts, of a month that of the months.
 
     Examples
     --------
@@ -51,6 +50,6 @@ def ages_years(kinds: Sequence[str], placed: Sequence[str], today: date) -> NDAr
     return ages
 
 
-def old_wood(kinds: Sequence[str], ages: NDArray[np.float64]) -> int:
+def old_wood(kinds: Sequence[str], ages: Floats) -> int:
     """Count the spots whose wood is older than it usually lasts."""
     return sum(age > LASTS_YEARS[kind] for kind, age in zip(kinds, ages.tolist(), strict=True) if age == age)  # noqa: PLR0124  # NaN

@@ -12,6 +12,7 @@ import pandas as pd
 import shapely
 
 from ...sources.kinds import Kind
+from ...units import FOOT_M
 from .ages import ages_years
 from .merging import find_same
 from .records import Records
@@ -21,7 +22,8 @@ if TYPE_CHECKING:
     from datetime import date
 
     import pyproj
-    from numpy.typing import NDArray
+
+    from ...arrays import Ints
 
 NUMBERS: Final = (
     "depth_m",
@@ -52,7 +54,7 @@ COLUMNS: Final = (
 )  # fmt: skip
 AGE: Final = "age_years"
 _TYPES: Final = (0, 1, 3, 4, 5, 6)  # point, line, polygon and their multiples, as shapely numbers them
-_DEPTHS_DIFFER_M: Final = 0.3048  # a foot: less is reading and level
+_DEPTHS_DIFFER_M: Final = FOOT_M  # less is reading and level
 
 
 def collect(parts: Sequence[Records]) -> Records:
@@ -84,7 +86,7 @@ def repair_shapes(records: Records) -> Records:
     return Records(table.assign(remark=remark) if len(table) else table, shapes, records.kinds, reason)
 
 
-def _repeats(table: pd.DataFrame, rows: NDArray[np.int64]) -> dict[int, int]:
+def _repeats(table: pd.DataFrame, rows: Ints) -> dict[int, int]:
     """Rows that stand twice in one source, letter for letter and with the same id of their own: row -> the first."""
     first: dict[tuple[int, str, str], int] = {}
     again: dict[int, int] = {}
@@ -251,8 +253,7 @@ def make_book(records: Records, crs: pyproj.CRS, *, merge: bool, today: date) ->
 
     Returns
     -------
-    GeoDataFrame
-        `COLUMNS` and geometry, in the order of each spot's first row; ``rows`` counts the rows a spot is made of.
+    `COLUMNS` and geometry, in the order of each spot's first row; ``rows`` counts the rows a spot is made of.
     """
     groups = _groups(records, merge=merge)
     rows_of_table = records.table.to_dict("records") if groups else []
@@ -294,18 +295,3 @@ def make_set_aside(records: Records, counted: Sequence[str], crs: pyproj.CRS) ->
     return geopandas.GeoDataFrame(
         frame, geometry=geopandas.GeoSeries([None] * len(frame), crs=crs, index=frame.index), crs=crs
     )
-
-
-def take_apart(spot_merged_from: str) -> list[dict[str, Any]]:
-    """Read ``merged_from`` back: the rows a spot was made of, each with its geometry under ``geometry``.
-
-    Parameters
-    ----------
-    spot_merged_from
-        The cell; empty for a spot of one row.
-    """
-    members = json.loads(spot_merged_from) if spot_merged_from else []
-    return [
-        {**{k: v for k, v in one.items() if k != "wkt"}, "geometry": shapely.from_wkt(one["wkt"])}
-        for one in members
-    ]

@@ -7,31 +7,19 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    import numpy as np
     import pyproj
     from geopandas import GeoDataFrame
-    from numpy.typing import NDArray
 
-    Shapes = NDArray[np.object_]
+    from ...arrays import Flags, Floats, Geometries
 
 
 @dataclass(frozen=True, eq=False)
 class LakeExtent:
-    """Bounding box of a shoreline.
+    """Bounding box of a shoreline."""
 
-    Attributes
-    ----------
-    crs
-        The shoreline's reference system, projected, in metres.
-    box
-        West, south, east, north in metres.
-    margin_m
-        How far outside the box a row may lie and still be kept.
-    """
-
-    crs: pyproj.CRS
-    box: tuple[float, float, float, float]
-    margin_m: float
+    crs: pyproj.CRS  # the shoreline's reference system, projected, in metres
+    box: tuple[float, float, float, float]  # west, south, east, north in metres
+    margin_m: float  # how far outside the box a row may lie and still be kept
 
     @classmethod
     def of(cls, shoreline: GeoDataFrame, margin_m: float) -> LakeExtent:
@@ -61,7 +49,7 @@ class LakeExtent:
         west, south, east, north = self.degrees
         return 0.5 * (west + east), 0.5 * (south + north)
 
-    def holds(self, shapes: Shapes, *, margin: bool) -> NDArray[np.bool_]:
+    def holds(self, shapes: Geometries, *, margin: bool) -> Flags:
         """Whether each geometry, in the lake's metres, lies wholly in the box, with or without its margin."""
         import numpy as np
         import shapely
@@ -70,7 +58,7 @@ class LakeExtent:
         pad = self.margin_m if margin else 0.0
         edges = shapely.bounds(shapes)
         with np.errstate(invalid="ignore"):
-            inside: NDArray[np.bool_] = (
+            inside: Flags = (
                 (edges[:, 0] >= west - pad)
                 & (edges[:, 1] >= south - pad)
                 & (edges[:, 2] <= east + pad)
@@ -78,7 +66,7 @@ class LakeExtent:
             )
         return inside
 
-    def land(self, shapes: Shapes) -> Shapes:
+    def land(self, shapes: Geometries) -> Geometries:
         """Bring geometries in WGS84 degrees into the lake's metres; None where one lies outside the box and margin."""
         import numpy as np
         import shapely
@@ -86,7 +74,7 @@ class LakeExtent:
         west, south, east, north = self.degrees
         middle = 0.5 * (west + east)
 
-        def wrapped(points: NDArray[np.float64]) -> NDArray[np.float64]:
+        def wrapped(points: Floats) -> Floats:
             turned = points.copy()
             far = (np.abs(points[:, 0] - middle) > 180.0) & np.isfinite(points[:, 0])
             turned[far, 0] = (points[far, 0] - middle + 180.0) % 360.0 - 180.0 + middle
@@ -103,7 +91,7 @@ class LakeExtent:
         if not hit.any():
             return landed
 
-        def to_metres(points: NDArray[np.float64]) -> NDArray[np.float64]:
+        def to_metres(points: Floats) -> Floats:
             return np.column_stack(self._from_degrees.transform(points[:, 0], points[:, 1]))
 
         there = shapely.transform(near[hit], to_metres)

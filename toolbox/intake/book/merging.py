@@ -12,8 +12,7 @@ from ...sources.kinds import alike
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from ...arrays import Floats, Geometries, Ints
     from ...sources.kinds import Kind
 
 
@@ -22,9 +21,7 @@ FARTHEST_M: Final = (
 )
 
 
-def _near_pairs(
-    shapes: NDArray[np.object_], reach_m: NDArray[np.float64]
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def _near_pairs(shapes: Geometries, reach_m: Floats) -> tuple[Ints, Ints]:
     """All pairs i < j of one geometry type whose boxes, grown by their reach, meet."""
     west, south, east, north = shapely.bounds(shapes).T
     boxes = shapely.box(west - reach_m, south - reach_m, east + reach_m, north + reach_m)
@@ -34,20 +31,18 @@ def _near_pairs(
     return one[keep], two[keep]
 
 
-def _distance(
-    shapes: NDArray[np.object_], one: NDArray[np.int64], two: NDArray[np.int64]
-) -> NDArray[np.float64]:
+def _distance(shapes: Geometries, one: Ints, two: Ints) -> Floats:
     """Distance of points; of lines and areas the Hausdorff distance, small only when the whole shape is the same."""
-    distance: NDArray[np.float64] = shapely.hausdorff_distance(shapes[one], shapes[two])
+    distance: Floats = shapely.hausdorff_distance(shapes[one], shapes[two])
     return distance
 
 
 def find_same(
-    shapes: NDArray[np.object_],
-    error_m: NDArray[np.float64],
-    source: NDArray[np.int64],
+    shapes: Geometries,
+    error_m: Floats,
+    source: Ints,
     kinds: Sequence[Kind],
-) -> NDArray[np.int64]:
+) -> Ints:
     """Group rows that are one place.
 
     Parameters
@@ -63,8 +58,7 @@ def find_same(
 
     Returns
     -------
-    NDArray
-        For each row the lowest row number of its group.
+    For each row the lowest row number of its group.
 
     Notes
     -----

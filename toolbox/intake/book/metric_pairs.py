@@ -124,9 +124,8 @@ def place_metric(
 
     Returns
     -------
-    Placement
-        A pair that lands in the lake's own (or the stated) system as written is taken so. Any other is taken when
-        exactly one reading lands: in another UTM zone, or with the two swapped; the remark says which.
+    A pair that lands in the lake's own (or the stated) system as written is taken so. Any other is taken when
+    exactly one reading lands: in another UTM zone, or with the two swapped; the remark says which.
     """
     import pyproj
 

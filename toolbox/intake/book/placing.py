@@ -9,12 +9,9 @@ import numpy as np
 import shapely
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from ...arrays import Flags, Floats, Geometries
     from .lake_extent import LakeExtent
 
-    Shapes = NDArray[np.object_]
-    Mask = NDArray[np.bool_]
 
 _SAME_PLACE_M: Final = 0.01
 
@@ -28,16 +25,16 @@ class Repair:
     lon_sign: bool = False
     run_together: bool = False
 
-    def applied(self, shapes: Shapes) -> Shapes:
+    def applied(self, shapes: Geometries) -> Geometries:
         """Apply it to every coordinate (x = longitude, y = latitude)."""
 
-        def change(points: NDArray[np.float64]) -> NDArray[np.float64]:
+        def change(points: Floats) -> Floats:
             x, y = (points[:, 1], points[:, 0]) if self.swap else (points[:, 0], points[:, 1])
             if self.run_together:
                 x, y = _from_run_together(x), _from_run_together(y)
             return np.column_stack((-x if self.lon_sign else x, -y if self.lat_sign else y))
 
-        repaired: Shapes = shapely.transform(shapes, change)
+        repaired: Geometries = shapely.transform(shapes, change)
         return repaired
 
     def words(self, shape: shapely.Geometry) -> str:
@@ -53,7 +50,7 @@ class Repair:
         return ", ".join(said)
 
 
-def _from_run_together(value: NDArray[np.float64]) -> NDArray[np.float64]:
+def _from_run_together(value: Floats) -> Floats:
     """Read ddmm.mmm (the form of NMEA 0183 sentences) as degrees; NaN where the minutes reach 60."""
     size = np.abs(value)
     minutes = size % 100.0
@@ -75,12 +72,12 @@ REPAIRS: Final = tuple(
 class Trust:
     """What the text of each row leaves open; True where a repair may touch it."""
 
-    lat_sign: Mask
-    lon_sign: Mask
-    order: Mask
-    run_together: Mask
+    lat_sign: Flags
+    lon_sign: Flags
+    order: Flags
+    run_together: Flags
 
-    def allows(self, repair: Repair) -> Mask:
+    def allows(self, repair: Repair) -> Flags:
         """Rows on which the repair may be tried."""
         free = np.ones(len(self.order), dtype=bool)
         for wanted, open_ in (
@@ -98,7 +95,7 @@ class Trust:
 class Placement:
     """Where rows ended: geometry in the lake's metres (None where none), what was repaired, why a row has no place."""
 
-    geometry: Shapes
+    geometry: Geometries
     remark: list[str]
     reason: list[str]
 
@@ -118,7 +115,7 @@ def _where(shape: shapely.Geometry, lake: LakeExtent) -> str:
     return f"{lat:.5f}, {lon:.5f} lies {lake.distance_km(lon, lat):,.0f} km from the middle of the lake"
 
 
-def place(shapes: Shapes, trust: Trust, lake: LakeExtent) -> Placement:
+def place(shapes: Geometries, trust: Trust, lake: LakeExtent) -> Placement:
     """Place geometries given in WGS84 degrees on the lake.
 
     Parameters
@@ -132,9 +129,8 @@ def place(shapes: Shapes, trust: Trust, lake: LakeExtent) -> Placement:
 
     Returns
     -------
-    Placement
-        A row that lands as written is taken as written. Any other is repaired when exactly one repair lands in the
-        box with its margin, and lands in the box itself; else it has no geometry, and a reason.
+    A row that lands as written is taken as written. Any other is repaired when exactly one repair lands in the
+    box with its margin, and lands in the box itself; else it has no geometry, and a reason.
 
     Notes
     -----
@@ -175,7 +171,7 @@ def place(shapes: Shapes, trust: Trust, lake: LakeExtent) -> Placement:
     return Placement(geometry, remark, reason)
 
 
-def place_in_metres(shapes: Shapes, lake: LakeExtent) -> Placement:
+def place_in_metres(shapes: Geometries, lake: LakeExtent) -> Placement:
     """Place geometries that are already in the lake's metres; nothing is repaired."""
     geometry = np.full(len(shapes), None, dtype=object)
     usable = ~(shapely.is_missing(shapes) | shapely.is_empty(shapes))

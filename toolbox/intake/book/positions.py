@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     import pyproj
-    from numpy.typing import NDArray
 
+    from ...arrays import Floats, Geometries
     from ...sources.columns import Roles
     from ...sources.source_table import SourceTable
     from .lake_extent import LakeExtent
@@ -34,27 +34,27 @@ _SURELY_METRES: Final = 1000.0
 class Positions:
     """Rows on the lake, and how far rounding of the text alone may have moved each."""
 
-    geometry: NDArray[np.object_]
-    rounding_m: NDArray[np.float64]
+    geometry: Geometries
+    rounding_m: Floats
     remark: list[str]
     reason: list[str]
 
 
-def _empty_shapes(n: int) -> NDArray[np.object_]:
+def _empty_shapes(n: int) -> Geometries:
     return np.full(n, None, dtype=object)
 
 
-def _transform(shapes: NDArray[np.object_], source: pyproj.CRS, target: Any) -> NDArray[np.object_]:
+def _transform(shapes: Geometries, source: pyproj.CRS, target: Any) -> Geometries:
     import pyproj
 
     move = pyproj.Transformer.from_crs(source, target, always_xy=True)
-    moved: NDArray[np.object_] = shapely.transform(
+    moved: Geometries = shapely.transform(
         shapes, lambda points: np.column_stack(move.transform(points[:, 0], points[:, 1]))
     )
     return moved
 
 
-def _from_geometry(table: SourceTable, shapes: NDArray[np.object_], lake: LakeExtent) -> Placement:
+def _from_geometry(table: SourceTable, shapes: Geometries, lake: LakeExtent) -> Placement:
     import pyproj
 
     if table.crs is None:
@@ -73,7 +73,7 @@ def _from_geometry(table: SourceTable, shapes: NDArray[np.object_], lake: LakeEx
     return place(shapes, Trust(free, free, free, ~free), lake)
 
 
-def _rounding(angles: Sequence[Angle]) -> NDArray[np.float64]:
+def _rounding(angles: Sequence[Angle]) -> Floats:
     """Half a last figure in degrees; a decimal degree one figure short has lost its last zero in a spreadsheet."""
     half = np.array([a.half_digit_deg for a in angles], dtype=float)
     plain = np.array([a.pieces == 1 for a in angles], dtype=bool)

@@ -20,8 +20,7 @@ from .positions import PLACING, PLACING_PAIRS, find_positions
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from numpy.typing import NDArray
-
+    from ...arrays import Geometries
     from ...sources.columns import Roles
     from ...sources.source_table import SourceTable
     from .lake_extent import LakeExtent
@@ -35,7 +34,7 @@ class Records:
     """Records of one source or several: a table, the geometry and the kind of each, and why one has no place."""
 
     table: pd.DataFrame
-    geometry: NDArray[np.object_]
+    geometry: Geometries
     kinds: list[Kind]
     reason: list[str]
 
@@ -182,8 +181,7 @@ def read_records(
 
     Returns
     -------
-    Records
-        One record a row, in order.
+    One record a row, in order.
     """
     n = len(table)
     places = find_positions(table, roles, lake, crs)

@@ -60,9 +60,8 @@ def take_rows_apart(records: Records, ids: Iterable[str]) -> tuple[Records, set[
 
     Returns
     -------
-    tuple of (Records, set of str)
-        The rows, each with the name, note, depth and position it had, where its spot stood; and the ids found. They
-        are rows of one source now, so that they are not joined to each other again.
+    The rows, each with the name, note, depth and position it had, where its spot stood; and the ids found. They
+    are rows of one source now, so that they are not joined to each other again.
 
     Raises
     ------

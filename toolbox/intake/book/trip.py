@@ -72,10 +72,9 @@ def match(book: geopandas.GeoDataFrame, brought: Records, farthest_m: float) -> 
 
     Returns
     -------
-    list of (int, str)
-        Row of the book, -1 for none, and how it was found: ``id``, ``name`` or ``place``. A spot is matched once by
-        each source: by its id, else by a name that stands once in both, else by place (within both position errors,
-        kinds alike), nearest first. Rows that bear its id may be several.
+    Row of the book, -1 for none, and how it was found: ``id``, ``name`` or ``place``. A spot is matched once by
+    each source: by its id, else by a name that stands once in both, else by place (within both position errors,
+    kinds alike), nearest first. Rows that bear its id may be several.
     """
     table, n = brought.table, len(brought.table)
     found: list[tuple[int, str]] = [(-1, "")] * n
@@ -231,9 +230,8 @@ def bring_home(
 
     Returns
     -------
-    tuple of (GeoDataFrame, DataFrame, list)
-        The book as it would be; one line for each row brought and each spot that none was brought of: ``spot_id``,
-        ``name``, ``status``, ``what``, ``moved_m``, ``found_by``, ``source``, ``line``; and the geometry of each line.
+    The book as it would be; one line for each row brought and each spot that none was brought of: ``spot_id``,
+    ``name``, ``status``, ``what``, ``moved_m``, ``found_by``, ``source``, ``line``; and the geometry of each line.
     """
     spots = [
         {str(k): v for k, v in row.items()}

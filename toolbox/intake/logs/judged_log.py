@@ -43,9 +43,8 @@ def judge_log(
 
     Returns
     -------
-    DataFrame
-        A row a reading: ``source``, ``line``, ``time``, ``measured_m``, ``depth_m`` below chart datum, ``used``,
-        ``reason``, ``x`` and ``y`` in the lake's metres, ``shape``.
+    A row a reading: ``source``, ``line``, ``time``, ``measured_m``, ``depth_m`` below chart datum, ``used``,
+    ``reason``, ``x`` and ``y`` in the lake's metres, ``shape``.
     """
     n = len(log)
     move = pyproj.Transformer.from_crs("OGC:CRS84", lake.crs, always_xy=True)

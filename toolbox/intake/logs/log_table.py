@@ -12,19 +12,19 @@ import pandas as pd
 from ...errors import DataError, UsageError
 from ...sources.columns import find_roles
 from ...sources.coordinates import read_angles
+from ...units import FOOT_M
 from .sounder_log import YEARS, SounderLog
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
     from typing import BinaryIO
 
-    from numpy.typing import NDArray
+    from ...arrays import Floats
 
 _LONGEST_LINE: Final = 64 * 1024
 _MOST_ROWS: Final = 20_000_000
 _HEADER_LINES: Final = 50
 _LARGEST_JSON: Final = 64 * 1024 * 1024
-_FOOT_M: Final = 0.3048
 _CSB: Final = frozenset(("LON", "LAT", "DEPTH", "TIME"))
 # Columns of a log, beside those every list of spots may have.
 _TIME_WORDS: Final = ("time", "timestamp", "datetime", "date time", "utc", "utc time", "time utc", "date")
@@ -43,7 +43,7 @@ def _lines(stream: BinaryIO, counted: dict[str, int]) -> Iterator[str]:
         yield from text.replace("\r\n", "\n").replace("\r", "\n").splitlines(keepends=True)
 
 
-def _times(texts: list[str]) -> NDArray[np.float64]:
+def _times(texts: list[str]) -> Floats:
     """Seconds since 1970: ISO 8601 (UTC where it names no zone) or such seconds themselves; NaN elsewhere."""
     series = pd.Series(texts, dtype=object)
     stamps = pd.to_datetime(series, format="ISO8601", utc=True, errors="coerce")
@@ -55,7 +55,7 @@ def _times(texts: list[str]) -> NDArray[np.float64]:
     return np.where((plain > 1e8) & (plain < 7e9), plain, seconds)
 
 
-def _degrees(texts: list[str]) -> NDArray[np.float64]:
+def _degrees(texts: list[str]) -> Floats:
     """Decimal degrees at once; what is written otherwise is read as an angle."""
     values = pd.to_numeric(pd.Series(texts, dtype=object), errors="coerce").to_numpy(dtype=float).copy()
     odd = np.flatnonzero(~np.isfinite(values))
@@ -148,11 +148,11 @@ def read_log_csv(
     n = len(line)
     scale = {
         "m": 1.0,
-        "ft": _FOOT_M,
-        "fathom": 6 * _FOOT_M,
+        "ft": FOOT_M,
+        "fathom": 6 * FOOT_M,
         "cm": 0.01,
-        "in": _FOOT_M / 12,
-        "yd": 3 * _FOOT_M,
+        "in": FOOT_M / 12,
+        "yd": 3 * FOOT_M,
     }[unit]
     depth = (
         pd.to_numeric(pd.Series(cells["depth"], dtype=object), errors="coerce").to_numpy(dtype=float) * scale
@@ -199,9 +199,8 @@ def read_log_geojson(data: bytes, name: str) -> SounderLog:
 
     Returns
     -------
-    SounderLog
-        Depths in metres below what the document names: the transducer, unless it says the water line. Draft of the
-        sounder from the platform's sensors.
+    Depths in metres below what the document names: the transducer, unless it says the water line. Draft of the
+    sounder from the platform's sensors.
 
     Raises
     ------

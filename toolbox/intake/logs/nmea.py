@@ -12,20 +12,19 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from ...units import FATHOM_M, FOOT_M
 from .sounder_log import YEARS, SounderLog
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from typing import BinaryIO
 
-    from numpy.typing import NDArray
+    from ...arrays import Floats
 
 LONGEST_LINE: Final = 64 * 1024
 FIX_GAP_S: Final = 10.0
 """A depth lies between two fixes no farther apart than this."""
 _CHUNK: Final = 4 * 1024 * 1024
-_FATHOM_M: Final = 1.8288
-_FOOT_M: Final = 0.3048
 _HEX: Final = np.full(256, 99, dtype=np.uint8)
 for _value, _digit in enumerate(b"0123456789ABCDEF"):
     _HEX[_digit] = _value
@@ -131,9 +130,9 @@ def _depth(read: _Read, line: int, word: int, cells: list[bytes]) -> None:
     elif cells[2]:
         value = float(cells[2])
     elif cells[0]:
-        value = float(cells[0]) * _FOOT_M
+        value = float(cells[0]) * FOOT_M
     else:
-        value = float(cells[4]) * _FATHOM_M
+        value = float(cells[4]) * FATHOM_M
     if not 0.0 <= value < 1e5:
         raise ValueError
     read.depth_line.append(line)
@@ -212,7 +211,7 @@ def _take(read: _Read, chunk: bytes, *, unchecked: bool) -> None:
             read.count("sentences with fields that cannot be read")
 
 
-def _fix_times(read: _Read, day_s: float) -> NDArray[np.float64]:
+def _fix_times(read: _Read, day_s: float) -> Floats:
     """Work out the times of the fixes in seconds since 1970; NaN where no date is known."""
     seconds, day = np.array(read.fix_s), np.array(read.fix_day_s)
     if len(day) == 0:
@@ -223,11 +222,11 @@ def _fix_times(read: _Read, day_s: float) -> NDArray[np.float64]:
     index = np.arange(len(day))
     fresh = np.maximum.accumulate(np.where(np.diff(day, prepend=np.nan) != 0.0, index, 0))
     midnights = np.cumsum(np.diff(seconds, prepend=seconds[:1]) < -0.5 * _DAY_S)
-    time: NDArray[np.float64] = day + seconds + _DAY_S * (midnights - midnights[fresh])
+    time: Floats = day + seconds + _DAY_S * (midnights - midnights[fresh])
     return time
 
 
-def _depths(read: _Read, time: NDArray[np.float64], said: list[str]) -> dict[str, Any]:
+def _depths(read: _Read, time: Floats, said: list[str]) -> dict[str, Any]:
     """Place each depth between the fixes before and after it."""
     word = np.frombuffer(bytes(read.depth_word), dtype=np.uint8)
     used = next((w for w in (2, 3, 4) if (word == w).any()), 2)
@@ -283,9 +282,8 @@ def read_nmea(
 
     Returns
     -------
-    SounderLog
-        One reading a depth sentence: DPT where there are any, else DBT, else DBS (below the surface). Its place and
-        time lie between the fixes before and after it, by the lines between, where these are at most `FIX_GAP_S` apart.
+    One reading a depth sentence: DPT where there are any, else DBT, else DBS (below the surface). Its place and
+    time lie between the fixes before and after it, by the lines between, where these are at most `FIX_GAP_S` apart.
 
     Notes
     -----

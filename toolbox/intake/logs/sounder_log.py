@@ -8,53 +8,29 @@ from typing import TYPE_CHECKING, Final
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    import numpy as np
-    from numpy.typing import NDArray
+    from ...arrays import Flags, Floats, Ints
 
-    Floats = NDArray[np.float64]
 
 YEARS: Final = range(1900, 2200)  # a log says when it was taken; a year beyond these is no year of one
 
 
 @dataclass(frozen=True, eq=False)
 class SounderLog:
-    """Readings of one log.
+    """Readings of one log."""
 
-    Attributes
-    ----------
-    name
-        What the log is called.
-    kind
-        ``nmea``, ``csv`` or ``csb``.
-    line
-        Line (or feature) each reading stands at, from 1.
-    time_s
-        Seconds since 1970 in UTC, NaN where the log does not tell.
-    lon_deg, lat_deg
-        WGS84; NaN where no fix was near.
-    measured_m
-        As the sounder said it; NaN where a cell could not be read.
-    below_surface
-        True where the depth is said to be below the water line, False where below the transducer.
-    transducer_m
-        Depth of the transducer below the water line where the log says so, else NaN.
-    counted
-        What was read and what was not, by words.
-    said
-        What was noticed about the log as a whole.
-    """
-
-    name: str
-    kind: str
-    line: NDArray[np.int64]
-    time_s: Floats
+    name: str  # what the log is called
+    kind: str  # ``nmea``, ``csv`` or ``csb``
+    line: Ints  # line (or feature) each reading stands at, from 1
+    time_s: Floats  # seconds since 1970 in UTC, NaN where the log does not tell
+    # WGS84; NaN where no fix was near
     lon_deg: Floats
     lat_deg: Floats
-    measured_m: Floats
-    below_surface: NDArray[np.bool_]
-    transducer_m: Floats
-    counted: Mapping[str, int] = field(default_factory=dict)
-    said: tuple[str, ...] = ()
+    measured_m: Floats  # as the sounder said it; NaN where a cell could not be read
+    # true where the depth is said to be below the water line, False where below the transducer
+    below_surface: Flags
+    transducer_m: Floats  # depth of the transducer below the water line where the log says so, else NaN
+    counted: Mapping[str, int] = field(default_factory=dict)  # what was read and what was not, by words
+    said: tuple[str, ...] = ()  # what was noticed about the log as a whole
 
     def __len__(self) -> int:
         return len(self.line)

@@ -189,8 +189,7 @@ def to_forecast(
 
     Returns
     -------
-    Forecast
-        Winds at 10 m.
+    Winds at 10 m.
 
     Raises
     ------

@@ -71,8 +71,7 @@ def parse_gauge_json(data: bytes, name: str) -> SeriesTable:
 
     Returns
     -------
-    SeriesTable
-        Columns `COLUMNS`; a row's line is its place in the file.
+    Columns `COLUMNS`; a row's line is its place in the file.
 
     Raises
     ------

@@ -230,8 +230,7 @@ def to_levels(
 
     Returns
     -------
-    LevelSeries
-        In order of time; rows without a number are left out and counted in ``said``.
+    In order of time; rows without a number are left out and counted in ``said``.
 
     Raises
     ------

@@ -17,30 +17,14 @@ _DELIMITERS: Final = (",", "\t", ";", "|")
 
 @dataclass(frozen=True)
 class SeriesTable:
-    """A table of values over time as it stands in its file.
+    """A table of values over time as it stands in its file."""
 
-    Attributes
-    ----------
-    name
-        What the file is called.
-    columns
-        Column names, in order.
-    rows
-        One mapping a row, column -> text.
-    lines
-        Line (or place in a list) of each row, from 1.
-    comments
-        Comment lines, without their mark.
-    said
-        What was noticed on reading.
-    """
-
-    name: str
-    columns: tuple[str, ...]
-    rows: tuple[Mapping[str, str], ...]
-    lines: tuple[int, ...]
-    comments: tuple[str, ...] = ()
-    said: tuple[str, ...] = ()
+    name: str  # what the file is called
+    columns: tuple[str, ...]  # column names, in order
+    rows: tuple[Mapping[str, str], ...]  # one mapping a row, column -> text
+    lines: tuple[int, ...]  # line (or place in a list) of each row, from 1
+    comments: tuple[str, ...] = ()  # comment lines, without their mark
+    said: tuple[str, ...] = ()  # what was noticed on reading
 
     def texts(self, column: str) -> list[str]:
         """Give one column, as text without blanks around it."""

@@ -108,8 +108,7 @@ def read_times(
 
     Returns
     -------
-    tuple
-        Times with zone, and whether some were dates alone.
+    Times with zone, and whether some were dates alone.
 
     Raises
     ------

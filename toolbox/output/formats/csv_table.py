@@ -55,9 +55,8 @@ def to_csv(frame: geopandas.GeoDataFrame, layer: str) -> bytes:
 
     Returns
     -------
-    bytes
-        All columns as they are called, depths in metres; then ``lat`` and ``lon`` in WGS84, of lines and areas those of
-        a point on them. Numbers have all their digits.
+    All columns as they are called, depths in metres; then ``lat`` and ``lon`` in WGS84, of lines and areas those of
+    a point on them. Numbers have all their digits.
     """
     columns = [str(c) for c in frame.columns if c != frame.geometry.name]
     cells = [[_cell(v) for v in frame[c].tolist()] for c in columns]

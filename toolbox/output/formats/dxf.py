@@ -94,18 +94,13 @@ def to_dxf(
     ----------
     layers
         Layers by name, all in one projected reference system in metres.
-    title, description
-        Name of the plan, and what the reader should know besides the cautions.
-    level_m, date
-        Today's surface minus chart datum in metres, and its day; None where not known.
-    rule
-        How names are written.
+    title, description, level_m, date, rule
+        As for `to_geojson`.
 
     Returns
     -------
-    bytes
-        A drawing in the form of 2010, in metres. Coordinates are those of the layers; the drawing
-        says which system they are in, and no program reads that by itself.
+    A drawing in the form of 2010, in metres. Coordinates are those of the layers; the drawing
+    says which system they are in, and no program reads that by itself.
 
     Raises
     ------

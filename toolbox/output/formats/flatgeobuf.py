@@ -33,12 +33,8 @@ def to_flatgeobuf_files(
     ----------
     layers
         Layers by name.
-    title, description
-        Name of the plan, and what the reader should know besides the cautions.
-    level_m, date
-        Today's surface minus chart datum in metres, and its day; None where not known.
-    rule
-        How titles are written.
+    title, description, level_m, date, rule
+        As for `to_geojson`.
     """
     tables = tables_of(layers, level_m=level_m, rule=rule)
     stems = file_stems(layer for layer, _, _ in tables)

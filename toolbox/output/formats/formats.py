@@ -34,32 +34,18 @@ class _About(TypedDict):
 
 @dataclass(frozen=True)
 class Telling:
-    """What is told in every file, and how names are written.
+    """What is told in every file, and how names are written."""
 
-    Attributes
-    ----------
-    title, description
-        Name of the plan, and what else the reader should know.
-    level_m, date
-        Today's surface minus chart datum in metres, and its day; None where not known.
-    rule
-        How names are written.
-    symbols
-        Kind to the symbol's text, for GPX.
-    most_points
-        Most way points of a GPX file; None for no limit.
-    sld_version
-        Version of the standard of styles.
-    """
-
+    # name of the plan, and what else the reader should know
     title: str
     description: str = ""
+    # today's surface minus chart datum in metres, and its day; None where not known
     level_m: float | None = None
     date: str | None = None
-    rule: NameRule = PLAIN
-    symbols: Mapping[str, str] = field(default_factory=dict)
-    most_points: int | None = None
-    sld_version: str = "1.0.0"
+    rule: NameRule = PLAIN  # how names are written
+    symbols: Mapping[str, str] = field(default_factory=dict)  # kind to the symbol's text, for GPX
+    most_points: int | None = None  # most way points of a GPX file; None for no limit
+    sld_version: str = "1.0.0"  # version of the standard of styles
 
     @property
     def about(self) -> _About:

@@ -95,11 +95,10 @@ def to_geojson(
 
     Returns
     -------
-    bytes
-        UTF-8. Each feature has an ``id`` that differs from all others, and the properties ``layer``, ``title``
-        and ``description`` before the columns of its row, in the order of the layer. A column called like one of
-        these three is written with an underscore behind it. Rows without a place keep a null geometry.
-        ``description`` and ``lineage`` of the whole are foreign members (RFC 7946 section 6.1).
+    UTF-8. Each feature has an ``id`` that differs from all others, and the properties ``layer``, ``title``
+    and ``description`` before the columns of its row, in the order of the layer. A column called like one of
+    these three is written with an underscore behind it. Rows without a place keep a null geometry.
+    ``description`` and ``lineage`` of the whole are foreign members (RFC 7946 section 6.1).
 
     Raises
     ------

@@ -179,8 +179,13 @@ def to_gpx_files(
 
     Parameters
     ----------
-    layers, title, description, level_m, date, made
-        As for `to_gpx`.
+    layers
+        Layers by name, in any reference system. ``stops`` become the route, with the turns of ``legs``; ``legs``
+        become one track with a segment for each row; other points become way points, and so do ``spots`` of any
+        geometry, at a point inside them; other lines become tracks. Areas have no place in GPX and are left out
+        with a warning, and so are tables by the hour.
+    title, description, level_m, date, made
+        As for `to_geojson`.
     rule
         How names are written: cut to a length, in ASCII. Names differ over all the files together.
     symbols
@@ -192,13 +197,14 @@ def to_gpx_files(
 
     Returns
     -------
-    list
-        One document or more; holds come first, then the other way points in the order given.
+    One document or more in UTF-8; holds come first, then the other way points in the order given. Names of way points
+    are unique regardless of case. A hold where a stop is made is named by the number and name of the stop, so that
+    way points sort in the order of the run.
 
     Raises
     ------
     CrsError, DataError
-        As for `to_gpx`.
+        As for `to_geojson`.
     UsageError
         ``made`` carries no zone; fewer than two points are allowed; a name is too long for its rule.
     """
@@ -248,61 +254,6 @@ def to_gpx_files(
     return documents
 
 
-def to_gpx(
-    layers: Mapping[str, gpd.GeoDataFrame],
-    *,
-    title: str,
-    description: str = "",
-    level_m: float | None = None,
-    date: str | None = None,
-    made: datetime | None = None,
-    rule: NameRule = PLAIN,
-    symbols: Mapping[str, str] | None = None,
-) -> bytes:
-    """Write layers as one GPX 1.1 document.
-
-    Parameters
-    ----------
-    layers
-        Layers by name, in any reference system. ``stops`` become the route, with the turns of ``legs``; ``legs``
-        become one track with a segment for each row; other points become way points, and so do ``spots`` of any
-        geometry, at a point inside them; other lines become tracks. Areas have no place in GPX and are left out
-        with a warning, and so are tables by the hour.
-    title
-        Name of the plan.
-    description
-        What the reader should know besides the cautions, which are always added.
-    level_m
-        Today's surface minus chart datum in metres, signed; None where it is not known.
-    date
-        Day of that level, as text.
-    made
-        When the plan was made, with its zone; written in UTC.
-    rule, symbols
-        As for `to_gpx_files`.
-
-    Returns
-    -------
-    bytes
-        The document in UTF-8. Names of way points are unique regardless of case. A hold where a stop is made is
-        named by the number and name of the stop, so that way points sort in the order of the run.
-
-    Raises
-    ------
-    CrsError
-        A layer has no reference system.
-    DataError
-        Something is not a layer.
-    UsageError
-        ``made`` carries no zone.
-    """
-    return to_gpx_files(
-        layers,
-        title=title,
-        description=description,
-        level_m=level_m,
-        date=date,
-        made=made,
-        rule=rule,
-        symbols=symbols,
-    )[0]
+def to_gpx(layers: Mapping[str, gpd.GeoDataFrame], **told: Any) -> bytes:
+    """Write layers as one GPX 1.1 document; what is told is that of `to_gpx_files`."""
+    return to_gpx_files(layers, **told)[0]

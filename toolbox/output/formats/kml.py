@@ -120,34 +120,17 @@ def to_kml(
         Layers by name, in any reference system; each becomes a folder, in the order given. Folders that would cover
         the map (depth bands, contours, soundings, cast reach, shoreline, safe water, ways, tables by the hour) are
         there but switched off.
-    title
-        Name of the plan.
-    description
-        What the reader should know besides the cautions, which are always added.
-    level_m
-        Today's surface minus chart datum in metres, signed; None where it is not known.
-    date
-        Day of that level, as text.
-    made
-        When the plan was made, with its zone; told in UTC.
-    rule
-        How names are written: cut to a length, in ASCII.
-    ready
-        The features of the layers, where they are made already; made here without it.
+    title, description, level_m, date, made, rule, ready
+        As for `to_geojson`.
 
     Returns
     -------
-    bytes
-        The document in UTF-8. Heights are never written: everything lies on the surface.
+    The document in UTF-8. Heights are never written: everything lies on the surface.
 
     Raises
     ------
-    CrsError
-        A layer has no reference system.
-    DataError
-        Something is not a layer.
-    UsageError
-        ``made`` carries no zone.
+    CrsError, DataError, UsageError
+        As for `to_geojson`.
     """
     layers = check_layers(layers)
     made_ready = ready_features(layers, level_m=level_m) if ready is None else ready

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from ...arrays import Floats
 
 PAPER: Final = "#fbfaf6"
 INK: Final = "#1d2326"
@@ -60,12 +60,12 @@ ZONE_DASHES: Final[dict[str, tuple[float, ...]]] = {
 """Outline of each kind of zone: line on, off, ... in points."""
 
 
-def rgb(colour: str) -> NDArray[np.float64]:
+def rgb(colour: str) -> Floats:
     """Red, green and blue between 0 and 1 of ``#rrggbb``."""
     return np.array([int(colour[at : at + 2], 16) / 255.0 for at in (1, 3, 5)])
 
 
-def linear(colour: NDArray[np.float64]) -> NDArray[np.float64]:
+def linear(colour: Floats) -> Floats:
     """Linear light of sRGB values (IEC 61966-2-1)."""
     return np.where(colour <= 0.04045, colour / 12.92, ((colour + 0.055) / 1.055) ** 2.4)
 
@@ -79,12 +79,6 @@ def contrast(one: str, other: str) -> float:
     """Contrast ratio of two colours, 1 to 21 (WCAG 2.1, W3C)."""
     light, dark = sorted((luminance(one), luminance(other)), reverse=True)
     return (light + 0.05) / (dark + 0.05)
-
-
-def lightness(colour: str) -> float:
-    """CIE 1976 lightness L*, 0 black to 100 white."""
-    y = luminance(colour)
-    return 116.0 * y ** (1.0 / 3.0) - 16.0 if y > (6.0 / 29.0) ** 3 else y * (29.0 / 3.0) ** 3
 
 
 def depth_colours(count: int) -> list[str]:

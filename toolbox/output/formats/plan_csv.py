@@ -73,19 +73,14 @@ def to_csv_files(
     ----------
     layers
         Layers by name, in any reference system.
-    title, description
-        Name of the plan, and what the reader should know besides the cautions.
-    level_m, date
-        Today's surface minus chart datum in metres, and its day; None where not known.
-    rule
-        How titles are written.
+    title, description, level_m, date, rule
+        As for `to_geojson`.
 
     Returns
     -------
-    dict
-        File name to content in UTF-8. A text that a spreadsheet would work out as a formula, in a cell or as the name
-        of a column, has an apostrophe before it. ``lon`` and ``lat`` are in WGS84; of lines and areas they are those
-        of a point on them, and ``wkt`` has the whole (OGC Simple Features).
+    File name to content in UTF-8. A text that a spreadsheet would work out as a formula, in a cell or as the name
+    of a column, has an apostrophe before it. ``lon`` and ``lat`` are in WGS84; of lines and areas they are those
+    of a point on them, and ``wkt`` has the whole (OGC Simple Features).
     """
     files: dict[str, bytes] = {}
     about = []

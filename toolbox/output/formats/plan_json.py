@@ -67,9 +67,8 @@ def to_plan_json(
 
     Returns
     -------
-    bytes
-        UTF-8. Lengths in metres, times in seconds, bearings in degrees, as the names of the members say; a number
-        that is not known is null.
+    UTF-8. Lengths in metres, times in seconds, bearings in degrees, as the names of the members say; a number
+    that is not known is null.
     """
     body: dict[str, Any] = {
         "title": title,

@@ -16,8 +16,9 @@ if TYPE_CHECKING:
     from collections.abc import Container, Mapping
 
     import geopandas as gpd
-    from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
+
+    from ...arrays import Floats, Geometries, Ints
 
 _WHOLE, _DECIMALS = 3, 7  # digits of a degree
 _POLYGON: Final = 3  # type of geometry; of higher types are those of several parts
@@ -25,20 +26,11 @@ _POLYGON: Final = 3  # type of geometry; of higher types are those of several pa
 
 @dataclass(frozen=True)
 class Ready:
-    """Features ready to be written.
+    """Features ready to be written."""
 
-    Attributes
-    ----------
-    features
-        The features in order.
-    shapes
-        Shape of each, (n,), in WGS84 by `on_earth`; None for one without a place.
-    runs
-        Coordinates of each, ``x,y x,y``, with seven decimals: a text for every point, line and ring in it.
-    """
-
-    features: list[Feature]
-    shapes: NDArray[np.object_]
+    features: list[Feature]  # the features in order
+    shapes: Geometries  # shape of each, (n,), in WGS84 by `on_earth`; None for one without a place
+    # coordinates of each, ``x,y x,y``, with seven decimals: a text for every point, line and ring in it
     runs: list[list[str]]
 
     def of(self, layers: Container[str]) -> Ready:
@@ -49,7 +41,7 @@ class Ready:
         )
 
 
-def _written(points: NDArray[np.float64]) -> tuple[str, NDArray[np.int64]]:
+def _written(points: Floats) -> tuple[str, Ints]:
     """Write points, (n, 2) in degrees, one behind the other, ``x,y`` and a space; tells where each ends, (n,).
 
     All at once, digit by digit: a plan has a million points, and writing numbers one by one would be most of the work.
@@ -69,7 +61,7 @@ def _written(points: NDArray[np.float64]) -> tuple[str, NDArray[np.int64]]:
         for digit in range(count):
             left, last = np.divmod(left, 10)
             letters[:, right - digit] = last + ord("0")
-    ends: NDArray[np.int64] = np.cumsum(kept.sum(axis=1))[1::2]
+    ends: Ints = np.cumsum(kept.sum(axis=1))[1::2]
     return letters[kept].tobytes().decode("ascii"), ends
 
 
@@ -78,7 +70,7 @@ def parts_of(geometry: BaseGeometry) -> list[BaseGeometry]:
     return [part for part in shapely.get_parts(geometry) if not part.is_empty]
 
 
-def coordinate_runs(shapes: NDArray[np.object_]) -> list[list[str]]:
+def coordinate_runs(shapes: Geometries) -> list[list[str]]:
     """Write the coordinates of every point, line and ring of each shape, in the order in which it holds them.
 
     Empty parts are passed over.

@@ -108,18 +108,13 @@ def to_shapefile_sets(
     ----------
     layers
         Layers by name. One with several kinds of geometry makes several shapefiles in its archive.
-    title, description
-        Name of the plan, and what the reader should know besides the cautions.
-    level_m, date
-        Today's surface minus chart datum in metres, and its day; None where not known.
-    rule
-        How titles are written.
+    title, description, level_m, date, rule
+        As for `to_geojson`.
 
     Returns
     -------
-    dict
-        File name to content. Each archive holds the files of the set and ``README.txt``: cautions, lineage, and the
-        whole name of each column. What had to be cut is warned of.
+    File name to content. Each archive holds the files of the set and ``README.txt``: cautions, lineage, and the
+    whole name of each column. What had to be cut is warned of.
     """
     tables = tables_of(layers, level_m=level_m, rule=rule)
     stems = file_stems(layer for layer, _, _ in tables)

@@ -26,7 +26,6 @@ if TYPE_CHECKING:
 
 _SLD: Final = "http://www.opengis.net/sld"
 _OGC: Final = "http://www.opengis.net/ogc"
-VERSIONS: Final = ("1.0.0", "1.1.0")
 
 # part -> column and its value for each look; the last holds for all other rows
 _CASES: Final[dict[str, tuple[tuple[str, str, str], ...]]] = {
@@ -176,10 +175,8 @@ def to_sld_files(
     ----------
     layers
         Layers by name.
-    title, description
-        Name of the plan, and what the reader should know besides the cautions.
-    level_m, date
-        Today's surface minus chart datum in metres, and its day; None where not known.
+    title, description, level_m, date
+        As for `to_geojson`.
     version
         ``1.0.0`` or ``1.1.0`` of the standard.
     """

@@ -66,9 +66,8 @@ def tables_of(
 
     Returns
     -------
-    list
-        Columns ``title`` and ``description``, then those of the layer in its order, one called like these two with
-        an underscore behind it; geometry in the layer's reference system without heights.
+    Columns ``title`` and ``description``, then those of the layer in its order, one called like these two with
+    an underscore behind it; geometry in the layer's reference system without heights.
     """
     layers = check_layers(layers)
     features = features_of(layers, level_m=level_m)

@@ -168,8 +168,7 @@ def draw_map(
 
     Returns
     -------
-    bytes
-        A PNG file with title and cautions in its text fields. North is the grid's.
+    A PNG file with title and cautions in its text fields. North is the grid's.
 
     Raises
     ------

@@ -11,18 +11,21 @@ from matplotlib.patches import PathPatch
 from ...text import number
 from ..formats import palette
 from .chart_marks import draw_marks
-from .draughting import dots, hatching, outline, strokes_of
+from .draughting import dots, outline
 
 if TYPE_CHECKING:
     import geopandas as gpd
     from matplotlib.axes import Axes
-    from numpy.typing import NDArray
 
+    from ...arrays import Geometries
     from .map_window import View
 
 BandColours = list[tuple[float, float, str]]
 
-_HATCH_IN = 0.052  # distance of hatch lines on paper
+_HATCH = {
+    "run": "/////",
+    "idle": "\\\\\\\\\\",
+}  # lines 0.047 inch apart, on one grid so that neighbours match
 _DOTS_IN = 0.06
 _DETAIL_IN = 0.004  # finer than a printed line shows
 
@@ -39,16 +42,20 @@ def band_colours(bands: gpd.GeoDataFrame | None) -> BandColours:
     return [(low, high, colour) for (low, high), colour in zip(low_first, colours, strict=True)]
 
 
-def _areas(frame: gpd.GeoDataFrame, mask: Any = None) -> NDArray[np.object_]:
-    geometries: NDArray[np.object_] = frame.geometry.to_numpy()
+def _areas(frame: gpd.GeoDataFrame, mask: Any = None) -> Geometries:
+    geometries: Geometries = frame.geometry.to_numpy()
     return geometries if mask is None else geometries[np.asarray(mask, dtype=bool)]
 
 
-def _fill(axes: Axes, areas: NDArray[np.object_], view: View, order: float, **look: Any) -> None:
+def _fill(axes: Axes, areas: Geometries, view: View, order: float, **look: Any) -> None:
     path = outline(areas, _DETAIL_IN * view.metres_per_inch)
     if path is not None:
         # not add_patch: that walks every edge as a curve to find limits that are fixed already
-        axes.add_artist(PathPatch(path, zorder=order, **{"linewidth": 0.0, "joinstyle": "round", **look}))
+        stroke = look.pop("hatch_linewidth", None)
+        patch = PathPatch(path, zorder=order, **{"linewidth": 0.0, "joinstyle": "round", **look})
+        if stroke is not None:
+            patch.set_hatch_linewidth(stroke)
+        axes.add_artist(patch)
 
 
 def _water(
@@ -86,18 +93,12 @@ def _dry_ground(axes: Axes, frame: gpd.GeoDataFrame, view: View) -> None:
 
 def _hazards(axes: Axes, frame: gpd.GeoDataFrame, view: View) -> None:
     """Hatch what is too thin: one way for running, both ways for idling, on a pale ground that shows on deep water."""
-    spacing = _HATCH_IN * view.metres_per_inch
     idling = frame["care"].astype(str).to_numpy() == "idle"
     _fill(axes, _areas(frame), view, 3.4, facecolor=palette.HAZARD_GROUND, alpha=0.6)
-    for areas, angle, care in ((_areas(frame, ~idling), 45.0, "run"), (_areas(frame, idling), -45.0, "idle")):
+    for areas, care in ((_areas(frame, ~idling), "run"), (_areas(frame, idling), "idle")):
         width = palette.HATCH_WIDTH[care]
-        lines = hatching(areas, spacing, angle)
-        if len(lines):  # one path, not a collection: all backends draw it many times faster
-            strokes = strokes_of(lines)
-            axes.add_artist(
-                PathPatch(strokes, facecolor="none", edgecolor=palette.HAZARD, linewidth=width, zorder=3.5)
-            )
-        _fill(axes, areas, view, 3.5, facecolor="none", edgecolor=palette.HAZARD, linewidth=width)
+        look = {"facecolor": "none", "edgecolor": palette.HAZARD, "linewidth": width}
+        _fill(axes, areas, view, 3.5, hatch=_HATCH[care], hatch_linewidth=width, **look)
 
 
 def _zones(axes: Axes, frame: gpd.GeoDataFrame, view: View) -> None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from ...text import number
+from ...units import FOOT_M
 from ..formats import palette
 from .chart_ground import band_colours
 from .chart_marks import draw_marks
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
     from .draughting import Pen
 
 KEY_LINE_IN: Final = 0.175
-_FOOT_M: Final = 0.3048
 _BODY: Final = 7.0
 
 
@@ -29,9 +29,7 @@ def _depth_words(low: float, high: float, *, metric_first: bool) -> str:
         return f"{round(value / unit, 1) + 0.0:g}"
 
     feet = (
-        f"{say(low, _FOOT_M)}–{say(high, _FOOT_M)} ft"
-        if math.isfinite(high)
-        else f"over {say(low, _FOOT_M)} ft"
+        f"{say(low, FOOT_M)}–{say(high, FOOT_M)} ft" if math.isfinite(high) else f"over {say(low, FOOT_M)} ft"
     )
     metres = f"{say(low, 1.0)}–{say(high, 1.0)} m" if math.isfinite(high) else f"over {say(low, 1.0)} m"
     return f"{metres} ({feet})" if metric_first else f"{feet} ({metres})"

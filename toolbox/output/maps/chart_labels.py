@@ -11,8 +11,8 @@ import numpy as np
 import shapely
 from matplotlib.collections import LineCollection
 from matplotlib.patches import FancyBboxPatch
-from numpy.typing import NDArray
 
+from ...arrays import Floats
 from ...text import number, one_line
 from ..formats import palette
 from .chart_legs import along
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     import geopandas as gpd
     from matplotlib.axes import Axes
 
-Array = NDArray[np.float64]
 
 _STOP_SIZE: Final = 7.2
 _LEG_SIZE: Final = 6.4
@@ -61,7 +60,7 @@ class Label:
         )
 
 
-def places_of(view: View, frame: gpd.GeoDataFrame | None) -> Array:
+def places_of(view: View, frame: gpd.GeoDataFrame | None) -> Floats:
     """Find a point on the page for each row: the point itself, or one inside the area or on the line."""
     if frame is None or not len(frame):
         return np.empty((0, 2))
@@ -111,7 +110,7 @@ def _points(view: View, frame: gpd.GeoDataFrame, pen: Pen) -> list[Label]:
     ]
 
 
-def _ramps(view: View, ramps: gpd.GeoDataFrame, pen: Pen, taken: Array) -> list[Label]:
+def _ramps(view: View, ramps: gpd.GeoDataFrame, pen: Pen, taken: Floats) -> list[Label]:
     found = []
     for (x, y), name in zip(places_of(view, ramps).tolist(), _names(ramps, "ramp_id"), strict=True):
         if len(taken) and np.hypot(*(taken - [x, y]).T).min() < 0.02:
@@ -121,7 +120,7 @@ def _ramps(view: View, ramps: gpd.GeoDataFrame, pen: Pen, taken: Array) -> list[
     return found
 
 
-def _legs(by_leg: Mapping[str, list[Array]]) -> list[Label]:
+def _legs(by_leg: Mapping[str, list[Floats]]) -> list[Label]:
     found = []
     for name, lines in by_leg.items():
         spots = tuple(
@@ -146,7 +145,7 @@ def _zones(view: View, zones: gpd.GeoDataFrame) -> list[Label]:
 
 
 def labels_of(
-    view: View, frames: Mapping[str, gpd.GeoDataFrame], by_leg: Mapping[str, list[Array]], pen: Pen
+    view: View, frames: Mapping[str, gpd.GeoDataFrame], by_leg: Mapping[str, list[Floats]], pen: Pen
 ) -> list[Label]:
     """All labels inside the map, the most important first."""
     there = {role: frame for role, frame in frames.items() if len(frame)}

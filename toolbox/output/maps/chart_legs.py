@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import shapely
 from matplotlib.collections import LineCollection, PolyCollection
-from numpy.typing import NDArray
 
+from ...arrays import Floats
 from ...text import number, one_line
 from ..formats import palette
 
@@ -21,14 +21,13 @@ if TYPE_CHECKING:
     from .draughting import Pen
     from .map_window import View
 
-Array = NDArray[np.float64]
 
 _ARROW_IN: Final = 0.11
 _ARROW_LEAST_IN: Final = 0.42  # a leg shorter on paper has room for its number only
 _ARROW_TWICE_IN: Final = 3.0
 
 
-def lines_of(view: View, frame: gpd.GeoDataFrame) -> list[list[Array]]:
+def lines_of(view: View, frame: gpd.GeoDataFrame) -> list[list[Floats]]:
     """Parts of each row's lines, in inches on the page."""
     rows = []
     for geometry in frame.geometry:
@@ -37,12 +36,12 @@ def lines_of(view: View, frame: gpd.GeoDataFrame) -> list[list[Array]]:
     return rows
 
 
-def length_of(lines: Sequence[Array]) -> float:
+def length_of(lines: Sequence[Floats]) -> float:
     """Length of consecutive lines."""
     return float(sum(np.hypot(*np.diff(line, axis=0).T).sum() for line in lines))
 
 
-def along(lines: Sequence[Array], share: float) -> tuple[Array, Array] | None:
+def along(lines: Sequence[Floats], share: float) -> tuple[Floats, Floats] | None:
     """Place at a share of the length of consecutive lines and the direction there; None without length."""
     left = share * length_of(lines)
     for line in lines:
@@ -54,17 +53,16 @@ def along(lines: Sequence[Array], share: float) -> tuple[Array, Array] | None:
     return None
 
 
-def draw_legs(axes: Axes, legs: gpd.GeoDataFrame, view: View, pen: Pen) -> dict[str, list[Array]]:
+def draw_legs(axes: Axes, legs: gpd.GeoDataFrame, view: View, pen: Pen) -> dict[str, list[Floats]]:
     """Draw the legs.
 
     Returns
     -------
-    dict
-        The lines of each leg by its number, in inches on the page.
+    The lines of each leg by its number, in inches on the page.
     """
-    by_leg: dict[str, list[Array]] = {}
-    running: list[Array] = []
-    idling: list[Array] = []
+    by_leg: dict[str, list[Floats]] = {}
+    running: list[Floats] = []
+    idling: list[Floats] = []
     for lines, leg, part in zip(
         lines_of(view, legs), legs["leg_no"].tolist(), legs["part"].tolist(), strict=True
     ):
@@ -88,15 +86,14 @@ def draw_legs(axes: Axes, legs: gpd.GeoDataFrame, view: View, pen: Pen) -> dict[
     return by_leg
 
 
-def draw_arrows(axes: Axes, by_leg: Mapping[str, list[Array]], pen: Pen) -> Array:
+def draw_arrows(axes: Axes, by_leg: Mapping[str, list[Floats]], pen: Pen) -> Floats:
     """Draw arrow heads on legs long enough on paper.
 
     Returns
     -------
-    array
-        Boxes of the heads, (n, 4), so that labels keep off them.
+    Boxes of the heads, (n, 4), so that labels keep off them.
     """
-    heads: list[Array] = []
+    heads: list[Floats] = []
     for lines in by_leg.values():
         length = length_of(lines)
         shares = () if length < _ARROW_LEAST_IN else (0.72,) if length < _ARROW_TWICE_IN else (0.3, 0.72)

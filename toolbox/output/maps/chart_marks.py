@@ -15,7 +15,8 @@ from ..formats import palette
 
 if TYPE_CHECKING:
     from matplotlib.transforms import Transform
-    from numpy.typing import NDArray
+
+    from ...arrays import Floats
 
 
 def _closed(points: list[tuple[float, float]]) -> Path:
@@ -66,7 +67,7 @@ MARKS: Final[dict[str, Mark]] = {
 }
 
 
-def draw_marks(name: str, points: NDArray[np.float64], transform: Transform, order: float) -> PathCollection:
+def draw_marks(name: str, points: Floats, transform: Transform, order: float) -> PathCollection:
     """Make the artist that puts a mark at each point, in the coordinates of ``transform``."""
     mark = MARKS[name]
     scaled = Path(

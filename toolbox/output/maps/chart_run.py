@@ -19,8 +19,8 @@ from .labels import place_labels
 if TYPE_CHECKING:
     import geopandas as gpd
     from matplotlib.axes import Axes
-    from numpy.typing import NDArray
 
+    from ...arrays import Floats
     from .draughting import Pen
     from .map_window import View
 
@@ -29,7 +29,7 @@ _INSIDE_IN: Final = 0.03
 _SAMPLE_IN: Final = 0.06
 
 
-def _mark_places(view: View, frames: Mapping[str, gpd.GeoDataFrame]) -> dict[str, NDArray[np.float64]]:
+def _mark_places(view: View, frames: Mapping[str, gpd.GeoDataFrame]) -> dict[str, Floats]:
     """Where each kind of mark goes, those drawn first first."""
     spots, holds = frames.get("spots"), frames.get("holds")
     out = np.zeros(0 if spots is None else len(spots), dtype=bool)
@@ -52,8 +52,7 @@ def draw_run(axes: Axes, frames: Mapping[str, gpd.GeoDataFrame], view: View, pen
 
     Returns
     -------
-    int
-        How many labels found no place.
+    How many labels found no place.
     """
     on_page = pen.figure.dpi_scale_trans
     legs = frames.get("legs")

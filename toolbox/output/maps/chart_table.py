@@ -113,8 +113,7 @@ def left_out_groups(
 
     Returns
     -------
-    list
-        Names and the reason they share; few spots of one reason stand alone, many together.
+    Names and the reason they share; few spots of one reason stand alone, many together.
     """
     reasons: dict[str, tuple[str, str]] = {}
     unfit = [row for row in records(frames.get("spots")) if number(row.get("fishable")) == 0.0]

@@ -10,7 +10,7 @@ import numpy as np
 from matplotlib.patches import Circle, Polygon
 
 from ...text import bearing_text, both_speeds, number
-from ...units import compass_point
+from ...units import FOOT_M, MILE_M, compass_point
 from ..formats import palette
 from .map_window import Rect, View
 
@@ -19,8 +19,6 @@ if TYPE_CHECKING:
 
     from .draughting import Pen
 
-_FOOT_M: Final = 0.3048
-_MILE_M: Final = 1609.344
 _BODY: Final = 7.0
 
 
@@ -41,8 +39,8 @@ def _bar(pen: Pen, rect: Rect, words: str) -> None:
 def draw_scale(pen: Pen, view: View, rect: Rect) -> None:
     """Draw two scale bars, one in each unit system, the metric one below; neither is longer than the rectangle."""
     per_inch = view.metres_per_inch
-    miles, feet, metres = (nice(rect.width * per_inch / unit) for unit in (_MILE_M, _FOOT_M, 1.0))
-    us, us_words = (miles * _MILE_M, f"{miles:g} mi") if miles >= 0.1 else (feet * _FOOT_M, f"{feet:g} ft")
+    miles, feet, metres = (nice(rect.width * per_inch / unit) for unit in (MILE_M, FOOT_M, 1.0))
+    us, us_words = (miles * MILE_M, f"{miles:g} mi") if miles >= 0.1 else (feet * FOOT_M, f"{feet:g} ft")
     metric_words = f"{metres / 1000.0:g} km" if metres >= 1000.0 else f"{metres:g} m"
     _bar(pen, Rect(rect.left, rect.bottom + 0.2, us / per_inch, 0.055), us_words)
     _bar(pen, Rect(rect.left, rect.bottom, metres / per_inch, 0.055), metric_words)

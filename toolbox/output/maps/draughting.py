@@ -1,4 +1,4 @@
-"""The drawing board: outlines, hatching and dots from geometry, and text that fits its place."""
+"""The drawing board: outlines and dots from geometry, and text that fits its place."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ from matplotlib.patches import Rectangle
 from matplotlib.path import Path
 from matplotlib.text import Text
 from matplotlib.textpath import text_to_path
-from numpy.typing import NDArray
 
+from ...arrays import Floats, Geometries
 from ...text import one_line
 
 if TYPE_CHECKING:
@@ -30,13 +30,12 @@ FAMILY: Final = "DejaVu Sans"  # comes with matplotlib, so a map looks the same 
 _BOX: Final = "\u25a1"
 
 
-def outline(areas: NDArray[np.object_], tolerance_m: float) -> Path | None:
+def outline(areas: Geometries, tolerance_m: float) -> Path | None:
     """One path of all polygons, with their holes, simplified to what the drawing can show.
 
     Returns
     -------
-    Path or None
-        None where there is no polygon.
+    None where there is no polygon.
     """
     parts = shapely.get_parts(areas[~shapely.is_missing(areas)])
     parts = parts[(shapely.get_dimensions(parts) == 2) & ~shapely.is_empty(parts)]
@@ -55,71 +54,21 @@ def outline(areas: NDArray[np.object_], tolerance_m: float) -> Path | None:
     return Path(points, codes)
 
 
-def _scan(
-    areas: NDArray[np.object_], spacing: float, angle_deg: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Cut parallel lines to areas.
-
-    Each line is walked from crossing to crossing; the rings all turn one way round and their holes the other, so the
-    sum of the turns so far tells inside from outside, also where areas overlap.
-
-    Returns
-    -------
-    starts, ends
-        In axes along and across the lines, (n, 2); the second coordinate is a multiple of the spacing.
-    """
-    nothing = np.empty((0, 2)), np.empty((0, 2))
-    parts = shapely.get_parts(areas[~shapely.is_missing(areas)])
-    parts = parts[(shapely.get_type_id(parts) == 3) & ~shapely.is_empty(parts)]
-    points, ring = shapely.get_coordinates(
-        shapely.get_rings(shapely.orient_polygons(parts)), return_index=True
-    )
-    turn = np.deg2rad(angle_deg)
-    turned = points @ np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
-    same = ring[:-1] == ring[1:]
-    a, b = turned[:-1][same], turned[1:][same]
-    # half-open: a corner on a line belongs to one of its two edges
-    low, high = np.minimum(a[:, 1], b[:, 1]), np.maximum(a[:, 1], b[:, 1])
-    first, count = np.ceil(low / spacing), (np.ceil(high / spacing) - np.ceil(low / spacing)).astype(np.int64)
-    if not count.sum():
-        return nothing
-    edge = np.repeat(np.arange(len(a)), count)
-    line = first[edge] + np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count)
-    share = (line * spacing - a[edge, 1]) / (b[edge, 1] - a[edge, 1])
-    at = a[edge, 0] + share * (b[edge, 0] - a[edge, 0])
-    sign = np.where(b[edge, 1] > a[edge, 1], -1, 1)
-    order = np.lexsort((at, line))
-    line, at, inside = line[order], at[order], np.cumsum(sign[order])
-    # every line starts and ends outside, so the sum over all lines is that of the line
-    runs = np.flatnonzero((inside[:-1] > 0) & (line[:-1] == line[1:]) & (at[1:] > at[:-1]))
-    across = line[runs] * spacing
-    return np.column_stack([at[runs], across]), np.column_stack([at[runs + 1], across])
-
-
-def hatching(areas: NDArray[np.object_], spacing_m: float, angle_deg: float) -> list[NDArray[np.float64]]:
-    """Parallel lines inside areas, on one common grid so that neighbours match."""
-    starts, ends = _scan(areas, spacing_m, angle_deg)
-    turn = np.deg2rad(angle_deg)
-    back = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
-    return list(np.stack([starts @ back, ends @ back], axis=1))
-
-
-def strokes_of(lines: Sequence[NDArray[np.float64]]) -> Path:
+def strokes_of(lines: Sequence[Floats]) -> Path:
     """Make one path of many open lines, each (n, 2)."""
     codes = np.full(sum(map(len, lines)), Path.LINETO, dtype=np.uint8)
     codes[np.r_[0, np.cumsum([len(line) for line in lines])[:-1]]] = Path.MOVETO
     return Path(np.concatenate(lines), codes)
 
 
-def dots(areas: NDArray[np.object_], spacing_m: float) -> NDArray[np.float64]:
-    """Points of a staggered grid inside areas, (n, 2)."""
-    starts, ends = _scan(areas, spacing_m, 0.0)
-    lean = np.where(np.round(starts[:, 1] / spacing_m) % 2 == 0, 0.0, 0.5)
-    first = np.ceil(starts[:, 0] / spacing_m - lean)
-    count = np.maximum(np.floor(ends[:, 0] / spacing_m - lean) - first + 1.0, 0.0).astype(np.int64)
-    run = np.repeat(np.arange(len(starts)), count)
-    along = first[run] + np.arange(len(run)) - np.repeat(np.cumsum(count) - count, count)
-    return np.column_stack([(along + lean[run]) * spacing_m, starts[run, 1]])
+def dots(areas: Geometries, spacing_m: float) -> Floats:
+    """Points of a staggered grid inside areas, (n, 2), on one common grid so that neighbours match."""
+    west, south, east, north = np.nan_to_num(shapely.total_bounds(areas)) / spacing_m
+    column, row = np.meshgrid(np.arange(np.floor(west) - 1, east + 1), np.arange(np.floor(south), north + 1))
+    at = spacing_m * np.column_stack([(column + row % 2 / 2).ravel(), row.ravel()])
+    grid = shapely.STRtree(np.asarray(shapely.points(at), dtype=object))
+    inside: Floats = at[np.unique(grid.query(areas, predicate="contains")[1])]
+    return inside
 
 
 _BREAK: Final = re.compile(r"(?<!°) (?!(?:ft|mi|m|km|mph|m/s|min|gal)\b)")
@@ -256,7 +205,7 @@ class Pen:
         self.shape(Line2D(xs, ys, **look))
 
 
-def points_between(lines: Sequence[NDArray[np.float64]], step: float) -> NDArray[np.float64]:
+def points_between(lines: Sequence[Floats], step: float) -> Floats:
     """Points along lines, no further apart than ``step``."""
     found = [np.empty((0, 2))]
     for line in lines:

@@ -40,25 +40,15 @@ Extra = Callable[["Axes", "View", "Pen"], None]
 
 @dataclass(frozen=True)
 class Scene:
-    """What is drawn.
+    """What is drawn."""
 
-    Attributes
-    ----------
-    bounds_m
-        The window; it is widened to the shape of the picture.
-    pale, strong
-        Layers by role, drawn as on the map: what is given, and what is made.
-    run
-        Legs, stops, holds, ramps, spots, cast lines that are made.
-    extra
-        Draws what the map has no mark for, on top.
-    """
-
-    bounds_m: Bounds
+    bounds_m: Bounds  # the window; it is widened to the shape of the picture
+    # layers by role, drawn as on the map: what is given, and what is made
     pale: Mapping[str, gpd.GeoDataFrame] = field(default_factory=dict)
     strong: Mapping[str, gpd.GeoDataFrame] = field(default_factory=dict)
+    # legs, stops, holds, ramps, spots, cast lines that are made
     run: Mapping[str, gpd.GeoDataFrame] = field(default_factory=dict)
-    extra: Extra | None = None
+    extra: Extra | None = None  # draws what the map has no mark for, on top
 
 
 def window(bounds_m: Bounds, rect: Rect) -> View:

@@ -13,9 +13,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from ...arrays import Flags, Floats
 
 _DIRECTIONS: Final = 24
 _GROWTH: Final = 1.32
@@ -28,25 +27,17 @@ _ROUNDS: Final = 3
 
 @dataclass(frozen=True)
 class Wish:
-    """A label that wants a place.
+    """A label that wants a place."""
 
-    Attributes
-    ----------
-    x, y
-        Its mark.
-    sizes
-        Width and height of its text, and of shorter forms of it in falling order of liking.
-    near, far
-        Least and greatest distance between mark and label.
-    spots
-        Other points it may sit on, centred, tried before the rings; a leg's number sits on its leg.
-    """
-
+    # its mark
     x: float
     y: float
+    # width and height of its text, and of shorter forms of it in falling order of liking
     sizes: tuple[tuple[float, float], ...]
+    # least and greatest distance between mark and label
     near: float
     far: float
+    # other points it may sit on, centred, tried before the rings; a leg's number sits on its leg
     spots: tuple[tuple[float, float], ...] = ()
 
 
@@ -59,7 +50,7 @@ class Place:
     leader: bool
 
 
-def _rings(wish: Wish, size: tuple[float, float]) -> tuple[Array, Array]:
+def _rings(wish: Wish, size: tuple[float, float]) -> tuple[Floats, Floats]:
     """Boxes on rings round the mark, and what each costs by its place alone."""
     steps = max(1, int(np.ceil(np.log(max(wish.far / wish.near, 1.0)) / np.log(_GROWTH))) + 1)
     distances = wish.near * _GROWTH ** np.arange(steps)
@@ -74,13 +65,13 @@ def _rings(wish: Wish, size: tuple[float, float]) -> tuple[Array, Array]:
     return boxes, np.asarray(away + 0.04 * (1.0 - ux) + 0.03 * np.abs(uy), dtype=float)
 
 
-def _on_spots(wish: Wish, size: tuple[float, float]) -> tuple[Array, Array]:
+def _on_spots(wish: Wish, size: tuple[float, float]) -> tuple[Floats, Floats]:
     at = np.asarray(wish.spots, dtype=float).reshape(-1, 2)
     half = np.array(size) / 2.0
     return np.hstack([at - half, at + half]), np.linspace(0.0, 0.01 * len(at), len(at))
 
 
-def overlaps(boxes: Array, others: Array) -> NDArray[np.bool_]:
+def overlaps(boxes: Floats, others: Floats) -> Flags:
     """Which boxes share inside with which others: (boxes, others)."""
     return (
         (boxes[:, None, 0] < others[None, :, 2])
@@ -90,7 +81,7 @@ def overlaps(boxes: Array, others: Array) -> NDArray[np.bool_]:
     )
 
 
-def _inside(points: Array, boxes: Array) -> NDArray[np.bool_]:
+def _inside(points: Floats, boxes: Floats) -> Flags:
     """Which points lie in which boxes: (points, boxes)."""
     return (
         (points[:, None, 0] > boxes[None, :, 0])
@@ -105,7 +96,7 @@ def leader_end(x: float, y: float, box: Sequence[float]) -> tuple[float, float]:
     return float(np.clip(x, box[0], box[2])), float(np.clip(y, box[1], box[3]))
 
 
-def _crossings(wish: Wish, boxes: Array, others: Array) -> Array:
+def _crossings(wish: Wish, boxes: Floats, others: Floats) -> Floats:
     """How many other labels the leader to each box would cross."""
     if not len(others):
         return np.zeros(len(boxes))
@@ -119,7 +110,7 @@ def _crossings(wish: Wish, boxes: Array, others: Array) -> Array:
     return np.asarray(crossed.sum(axis=1), dtype=float)
 
 
-def _leaders(wishes: Sequence[Wish], places: Sequence[Place | None], skip: int) -> Array:
+def _leaders(wishes: Sequence[Wish], places: Sequence[Place | None], skip: int) -> Floats:
     """Points along the leaders of all labels but one."""
     along = np.linspace(0.0, 1.0, _SAMPLES)[:, None]
     found = [
@@ -131,7 +122,7 @@ def _leaders(wishes: Sequence[Wish], places: Sequence[Place | None], skip: int) 
 
 
 def _best(
-    wish: Wish, *, frame: Array, hard: Array, labels: Array, soft: Array, leaders: Array
+    wish: Wish, *, frame: Floats, hard: Floats, labels: Floats, soft: Floats, leaders: Floats
 ) -> Place | None:
     best: tuple[float, Place] | None = None
     for form, size in enumerate(wish.sizes):
@@ -161,7 +152,7 @@ def _best(
 
 
 def place_labels(
-    wishes: Sequence[Wish], *, frame: Sequence[float], hard: Array | None = None, soft: Array | None = None
+    wishes: Sequence[Wish], *, frame: Sequence[float], hard: Floats | None = None, soft: Floats | None = None
 ) -> list[Place | None]:
     """Find a place for each label.
 
@@ -178,8 +169,7 @@ def place_labels(
 
     Returns
     -------
-    list
-        A place for each wish in its order; None where no form of it fits anywhere within its reach.
+    A place for each wish in its order; None where no form of it fits anywhere within its reach.
     """
     fixed = np.empty((0, 4)) if hard is None or not len(hard) else np.asarray(hard, dtype=float)
     points = np.empty((0, 2)) if soft is None or not len(soft) else np.asarray(soft, dtype=float)

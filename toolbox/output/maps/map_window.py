@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from ...arrays import Floats
 from ...errors import CrsError, DataError
 from ..words.features import check_layers
 from ..words.roles import role_of
@@ -50,17 +50,10 @@ class Rect:
 
 @dataclass(frozen=True)
 class View:
-    """A window of the lake on a rectangle of the page.
+    """A window of the lake on a rectangle of the page."""
 
-    Attributes
-    ----------
-    rect
-        Where on the page.
-    west_m, south_m, metres_per_inch
-        Which part of the lake, and how large.
-    """
-
-    rect: Rect
+    rect: Rect  # where on the page
+    # which part of the lake, and how large
     west_m: float
     south_m: float
     metres_per_inch: float
@@ -75,11 +68,11 @@ class View:
             self.south_m + self.rect.height * self.metres_per_inch,
         )
 
-    def on_page(self, points_m: NDArray[np.float64]) -> NDArray[np.float64]:
+    def on_page(self, points_m: Floats) -> Floats:
         """Inches on the page of places in metres, (n, 2)."""
         corner = np.array([self.rect.left, self.rect.bottom])
         from_corner = np.asarray(points_m) - [self.west_m, self.south_m]
-        placed: NDArray[np.float64] = from_corner / self.metres_per_inch + corner
+        placed: Floats = from_corner / self.metres_per_inch + corner
         return placed
 
 

@@ -112,8 +112,7 @@ def draw_structure(
 
     Returns
     -------
-    bytes
-        A PNG file with title and cautions in its text fields. North is the grid's.
+    A PNG file with title and cautions in its text fields. North is the grid's.
     """
     frames = by_role(ground)
     metric = units == "metric"

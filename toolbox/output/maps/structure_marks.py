@@ -15,8 +15,8 @@ from matplotlib.collections import LineCollection, PathCollection
 from matplotlib.path import Path
 from matplotlib.patheffects import withStroke
 from matplotlib.transforms import IdentityTransform
-from numpy.typing import NDArray
 
+from ...arrays import Floats
 from ..formats import palette
 from .chart_legs import length_of
 
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     from .draughting import Pen
     from .map_window import Rect
 
-Array = NDArray[np.float64]
 
 STRUCTURE: Final = (
     "#7a1f4f"  # the plum of casts: dark enough on the deepest band, apart from hazards by hue and form
@@ -77,7 +76,7 @@ _FORMS: Final[dict[str, tuple[Path, bool]]] = {
 }
 
 
-def place_mark(kind: str, points: Array, transform: Any, order: float) -> PathCollection:
+def place_mark(kind: str, points: Floats, transform: Any, order: float) -> PathCollection:
     """Make the artist that marks places of a kind."""
     form, filled = _FORMS[kind]
     scaled = Path(np.asarray(form.vertices, dtype=float) * (_SIZE_IN / 2.0 / 0.75) * 72.0, form.codes)
@@ -97,7 +96,7 @@ def place_mark(kind: str, points: Array, transform: Any, order: float) -> PathCo
     return marks
 
 
-def _ticks(line: Array, deep: Array) -> list[Array]:
+def _ticks(line: Floats, deep: Floats) -> list[Floats]:
     """Short strokes square to a line, on the side a direction points to."""
     far = np.r_[0.0, np.cumsum(np.hypot(*np.diff(line, axis=0).T))]
     count = max(2, round(far[-1] / _TICKS_EVERY_IN))
@@ -109,12 +108,12 @@ def _ticks(line: Array, deep: Array) -> list[Array]:
     return list(np.stack([here, here + _TICK_IN * square], axis=1))
 
 
-def _direction(bearing_deg: float) -> Array:
+def _direction(bearing_deg: float) -> Floats:
     angle = np.radians(bearing_deg if np.isfinite(bearing_deg) else 180.0)
     return np.array([np.sin(angle), np.cos(angle)])
 
 
-def line_marks(kind: str, lines: list[tuple[Array, float]]) -> list[LineCollection]:
+def line_marks(kind: str, lines: list[tuple[Floats, float]]) -> list[LineCollection]:
     """Make the artists that draw lines of a kind, in inches; each line comes with its deep-side bearing."""
     strokes = [line for line, _ in lines if len(line) > 1 and length_of([line]) > 0.0]
     if kind == "ledge":
@@ -124,7 +123,7 @@ def line_marks(kind: str, lines: list[tuple[Array, float]]) -> list[LineCollecti
             if len(line) > 1 and length_of([line]) > 0.0
             for tick in _ticks(line, _direction(bearing))
         ]
-        looks: list[tuple[list[Array], Mapping[str, Any]]] = [
+        looks: list[tuple[list[Floats], Mapping[str, Any]]] = [
             (strokes + ticks, {"colors": palette.CASING, "linewidths": 2.6}),
             (ticks, {"colors": STRUCTURE, "linewidths": 0.8}),
             (strokes, {"colors": STRUCTURE, "linewidths": 1.3}),

@@ -10,16 +10,15 @@ import shapely
 
 if TYPE_CHECKING:
     import geopandas as gpd
-    from numpy.typing import NDArray
+
+    from ...arrays import Floats
 
 _LINES: Final = ("legs", "cast_lines")
 IN_PIECES: Final = ("water", "depth_bands", "dry_ground", "shallow_hazards")
 """Areas of the ground, which are found faster in pieces."""
 
 
-def turned_points(
-    xy: NDArray[np.float64], centre: tuple[float, float], course_deg: float
-) -> NDArray[np.float64]:
+def turned_points(xy: Floats, centre: tuple[float, float], course_deg: float) -> Floats:
     """Turn points about a centre so that a course (degrees from grid north, clockwise) points up."""
     angle = np.radians(course_deg)
     east, north = (np.asarray(xy, dtype=np.float64) - centre).T
@@ -68,8 +67,7 @@ def cut_and_turned(
 
     Returns
     -------
-    dict
-        The layers that have something there; lines are kept whole.
+    The layers that have something there; lines are kept whole.
     """
     west, south, east, north = window
     corners = np.array([(west, south), (east, south), (east, north), (west, north)])

@@ -170,8 +170,7 @@ def draw_timeline(
 
     Returns
     -------
-    Figure or None
-        None where the stops have no times.
+    None where the stops have no times.
     """
     rows = sorted(
         records(frames.get("stops")), key=lambda row: (number(row.get("day")), number(row.get("stop_no")))

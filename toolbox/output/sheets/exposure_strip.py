@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from ...text import both_waves, shortened
+from ...units import FOOT_M
 from ..formats import palette
 from ..maps.chart_page import FOOT_LINE_IN, blank_page, caution_lines, png_of, write_cautions
 from ..maps.map_window import Rect
@@ -19,13 +20,10 @@ from .wind_hours import UNIT_MPS, UNIT_WORDS, WindDay, draw_arrow
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from ...arrays import Flags, Floats
     from ..maps.draughting import Pen
 
-    Floats = NDArray[np.float64]
 
-_FOOT_M: Final = 0.3048
 _WIDTH_IN: Final = 12.0
 _EDGE: Final = 0.24
 _NAME_IN: Final = 2.15
@@ -37,28 +35,15 @@ _KEY_IN: Final = 0.62
 
 @dataclass(frozen=True, eq=False)
 class Strip:
-    """Rows of the strip, n places by m hours.
+    """Rows of the strip, n places by m hours."""
 
-    Attributes
-    ----------
-    names
-        Of the places.
-    wave_high_m
-        Upper end of the wave band; NaN where not known.
-    fishable, marginal
-        The verdict of each hour; None where there is none.
-    hours
-        Hours in which each place is fishable, in words.
-    more
-        How many places are not shown.
-    """
-
-    names: Sequence[str]
-    wave_high_m: Floats
-    fishable: NDArray[np.bool_] | None = None
-    marginal: NDArray[np.bool_] | None = None
-    hours: Sequence[str] = ()
-    more: int = 0
+    names: Sequence[str]  # of the places
+    wave_high_m: Floats  # upper end of the wave band; NaN where not known
+    # the verdict of each hour; None where there is none
+    fishable: Flags | None = None
+    marginal: Flags | None = None
+    hours: Sequence[str] = ()  # hours in which each place is fishable, in words
+    more: int = 0  # how many places are not shown
 
 
 def _head(pen: Pen, day: WindDay, left: float, each: float, base: float, units: str) -> None:
@@ -116,7 +101,7 @@ def _figure(value: float, digits: int) -> str:
 
 def _row(pen: Pen, strip: Strip, row: int, left: float, each: float, bottom: float, units: str) -> None:
     limits = WAVE_LIMITS[units]
-    unit, digits = (_FOOT_M, 1) if units == "US" else (1.0, 2)
+    unit, digits = (FOOT_M, 1) if units == "US" else (1.0, 2)
     colours = ramp(len(limits) + 1)
     room = pen.width(_figure(0.0, digits), 6.6) + 0.02
     pen.write(

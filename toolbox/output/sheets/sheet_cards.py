@@ -13,6 +13,7 @@ from matplotlib.collections import LineCollection
 from matplotlib.patches import PathPatch, Polygon
 
 from ...text import bearing_text
+from ...units import FOOT_M
 from ..formats import palette
 from ..maps.chart_ground import BandColours, draw_ground
 from ..maps.chart_marks import draw_marks
@@ -107,7 +108,7 @@ def _scale(pen: Pen, view: View) -> tuple[float, float, float, float]:
     room = 0.3 * rect.width * view.metres_per_inch
     x, y = rect.left + 0.08, rect.bottom + 0.1
     east = x
-    for unit, word, up in ((1.0, "m", 0.0), (0.3048, "ft", 0.13)):
+    for unit, word, up in ((1.0, "m", 0.0), (FOOT_M, "ft", 0.13)):
         size = nice(room / unit)
         end = x + size * unit / view.metres_per_inch
         pen.line([x, end], [y + up, y + up], color=palette.CASING, linewidth=3.2, zorder=6.9)
@@ -260,7 +261,7 @@ def _isobath_labels(
     metric: bool,
 ) -> None:
     """Write its depth on some isobaths, round ones first, where nothing else stands."""
-    unit, round_to = (1.0, 5.0) if metric else (0.3048, 10.0)
+    unit, round_to = (1.0, 5.0) if metric else (FOOT_M, 10.0)
     parts, rows = shapely.get_parts(lines.geometry.to_numpy(), return_index=True)
     told = np.round(lines["depth_m"].to_numpy()[rows] / unit, 2)
     order = np.lexsort((-shapely.length(parts), told % round_to != 0.0))

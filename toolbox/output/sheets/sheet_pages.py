@@ -13,6 +13,7 @@ import shapely
 from matplotlib.backends.backend_pdf import PdfPages
 
 from ...text import number
+from ...units import FOOT_M
 from ..formats import palette
 from ..maps.chart import compose
 from ..maps.chart_ground import BandColours, band_colours
@@ -61,7 +62,7 @@ class Pages:
 
 def _depth_key(pen: Pen, right: float, top: float, colours: BandColours, *, metric: bool) -> float:
     """Draw the depth bands as a strip with their limits below; tells its left edge."""
-    unit, word = (1.0, "m") if metric else (0.3048, "ft")
+    unit, word = (1.0, "m") if metric else (FOOT_M, "ft")
     left = right - _KEY_STEP_IN * len(colours) - 0.2
     for k, (low, _, colour) in enumerate(colours):
         x = left + _KEY_STEP_IN * k

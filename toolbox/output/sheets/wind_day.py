@@ -18,8 +18,7 @@ from .wind_colours import WIND_LIMITS, class_of, class_words, ramp
 from .wind_hours import TURNING_MPS, UNIT_MPS, UNIT_WORDS, WindDay, draw_columns
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from ...arrays import Indices
     from ..maps.draughting import Pen
 
 _WIDTH_IN: Final = 9.2
@@ -28,7 +27,7 @@ _ROSE_IN: Final = 4.0
 _COLUMNS_IN: Final = 1.85
 
 
-def counts(day: WindDay, units: str) -> tuple[NDArray[np.intp], int]:
+def counts(day: WindDay, units: str) -> tuple[Indices, int]:
     """Hours by compass sector and class of speed, (16, classes); and hours without a bearing to speak of."""
     limits = WIND_LIMITS[units]
     table = np.zeros((len(COMPASS), len(limits) + 1), dtype=np.intp)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from matplotlib.patches import Polygon
 
+from ...units import MPH_MPS
 from ..formats import palette
 from ..maps.map_window import Rect
 from .wind_colours import WIND_LIMITS, class_of, ramp
@@ -16,13 +17,11 @@ from .wind_colours import WIND_LIMITS, class_of, ramp
 if TYPE_CHECKING:
     import datetime as dt
 
-    from numpy.typing import NDArray
-
+    from ...arrays import Flags, Floats
     from ..maps.draughting import Pen
 
-    Floats = NDArray[np.float64]
 
-UNIT_MPS: Final = {"US": 1609.344 / 3600.0, "metric": 1.0}
+UNIT_MPS: Final = {"US": MPH_MPS, "metric": 1.0}
 UNIT_WORDS: Final = {"US": "mph", "metric": "m/s"}
 TURNING_MPS: Final = 0.5
 """Wind weaker than this has no bearing to speak of."""
@@ -30,23 +29,14 @@ TURNING_MPS: Final = 0.5
 
 @dataclass(frozen=True, eq=False)
 class WindDay:
-    """Wind over the lake at each hour of a day.
+    """Wind over the lake at each hour of a day."""
 
-    Attributes
-    ----------
-    start
-        Start of each hour, with its zone.
-    wind_mps, gust_mps, wind_from_deg
-        Wind, gusts and where it comes from; NaN where not known.
-    dark
-        Whether each hour is not wholly light.
-    """
-
-    start: tuple[dt.datetime, ...]
+    start: tuple[dt.datetime, ...]  # start of each hour, with its zone
+    # wind, gusts and where it comes from; NaN where not known
     wind_mps: Floats
     gust_mps: Floats
     wind_from_deg: Floats
-    dark: NDArray[np.bool_]
+    dark: Flags  # whether each hour is not wholly light
 
     @property
     def words(self) -> str:

@@ -50,34 +50,18 @@ _IDS: Final[dict[str, tuple[str, ...]]] = {
 
 @dataclass(frozen=True)
 class Feature:
-    """One row of a layer, ready to be written.
+    """One row of a layer, ready to be written."""
 
-    Attributes
-    ----------
-    layer, role
-        What its layer is called, and which part of the plan that is.
-    key
-        Differs for every feature of a file: layer and id.
-    name
-        Short name, not yet unique.
-    words
-        Sentences about it, in the order of weight.
-    geometry
-        Longitude and latitude in WGS84, two-dimensional; None where the row has none.
-    values
-        Its columns in the layer's order, without the geometry.
-    stop
-        Title of the stop that is made there; empty where none is.
-    """
-
+    # what its layer is called, and which part of the plan that is
     layer: str
     role: str
-    key: str
-    name: str
-    words: tuple[str, ...]
+    key: str  # differs for every feature of a file: layer and id
+    name: str  # short name, not yet unique
+    words: tuple[str, ...]  # sentences about it, in the order of weight
+    # longitude and latitude in WGS84, two-dimensional; None where the row has none
     geometry: BaseGeometry | None
-    values: Mapping[str, Any]
-    stop: str = ""
+    values: Mapping[str, Any]  # its columns in the layer's order, without the geometry
+    stop: str = ""  # title of the stop that is made there; empty where none is
 
 
 def to_lon_lat(frame: gpd.GeoDataFrame, layer: str) -> list[BaseGeometry | None]:

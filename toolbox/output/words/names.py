@@ -60,21 +60,14 @@ def cut(text: str, length: int) -> str:
 class NameRule:
     """How names are written for a device.
 
-    Attributes
-    ----------
-    length
-        Most characters of a name; None for no limit.
-    ascii_only
-        Whether names and words are kept to the printable characters of ASCII.
-
     Raises
     ------
     UsageError
         The length leaves no room for names that differ.
     """
 
-    length: int | None = None
-    ascii_only: bool = False
+    length: int | None = None  # most characters of a name; None for no limit
+    ascii_only: bool = False  # whether names and words are kept to the printable characters of ASCII
 
     def __post_init__(self) -> None:
         if self.length is not None and self.length < LEAST_LENGTH:

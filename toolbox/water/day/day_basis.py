@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from ..ways.passages import Passages
-    from .day_hours import Hours
+    from .day_hours import DayHours
     from .day_offers import Spans
     from .day_task import Route
     from .day_wishes import Wishes
@@ -79,7 +79,7 @@ class DayBasis:
     setup_s: float
     worth: Floats
     wishes: Wishes
-    hours: Hours
+    hours: DayHours
     days: int
     done: tuple[int, ...] = ()
 

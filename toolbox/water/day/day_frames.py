@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
     from ..runs.afloat import Afloat
-    from ..runs.run import Surroundings
+    from ..runs.run import LegSurroundings
     from .day_basis import DayBasis
     from .day_moves import Routes
     from .day_task import DayTask, Route
@@ -93,7 +93,7 @@ def day_legs(
     routes: Routes,
     places: gpd.GeoDataFrame,
     afloat: Afloat,
-    around: Surroundings,
+    around: LegSurroundings,
     crs: Any,
 ) -> gpd.GeoDataFrame:
     """Make the layer ``legs`` of all days.

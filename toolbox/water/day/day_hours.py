@@ -25,7 +25,7 @@ EVER: Final[Spans] = [(-math.inf, math.inf)]
 
 
 @dataclass(frozen=True)
-class Hours:
+class DayHours:
     """Earliest start of the day, the moment it is planned from, and when the boat has to be back; with their zones."""
 
     begin: pd.Timestamp
@@ -68,7 +68,7 @@ def moment_of(text: str, start: pd.Timestamp, what: str) -> pd.Timestamp:
     return pd.Timestamp(dt.datetime.combine(start.date(), clock, start.tzinfo))
 
 
-def hours_of(depart: str, back_by: str, at: str) -> Hours:
+def hours_of(depart: str, back_by: str, at: str) -> DayHours:
     """Read the hours of a day.
 
     Parameters
@@ -94,7 +94,7 @@ def hours_of(depart: str, back_by: str, at: str) -> Hours:
         raise NothingFishable(
             f"What must be does not fit together: start at {now:%H:%M}; back by {over:%H:%M}. Give a later end."
         )
-    return Hours(begin, now, over)
+    return DayHours(begin, now, over)
 
 
 def daylight(start: pd.Timestamp, days: int, latitude_deg: float, longitude_deg: float) -> Spans:

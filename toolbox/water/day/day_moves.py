@@ -18,8 +18,6 @@ if TYPE_CHECKING:
 Ints = NDArray[np.int64]
 Routes = list[Route]
 
-_LATE = np.iinfo(np.int64).max // 4
-
 
 def _slack(task: DayTask, route: Route) -> tuple[Ints, Ints, Ints, Ints, int]:
     """Places along a route with both ends, when each is left at the earliest, reached at the latest, and fuel left."""

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from .day_basis import DayBasis
-    from .day_hours import Hours
+    from .day_hours import DayHours
     from .day_moves import Routes
     from .day_task import DayTask
 
@@ -137,7 +137,9 @@ def why_left_out(basis: DayBasis, task: DayTask, routes: Routes) -> dict[int, st
     return {row: why(row) for row in range(len(basis.spans)) if FIRST_HOLD + row not in met}
 
 
-def why_no_day(task: DayTask, routes: Routes, hours: Hours, names: Sequence[str], *, seed: int) -> str | None:
+def why_no_day(
+    task: DayTask, routes: Routes, hours: DayHours, names: Sequence[str], *, seed: int
+) -> str | None:
     """Say why a plan is none: a stop that has to be in it is not, or there is no stop at all; None for a good one.
 
     Parameters

@@ -15,8 +15,7 @@ from .stray_soundings import stray_soundings
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from ...arrays import Floats
     from ..bottom.measured import Measured
 
 _LINE_POINTS: Final = 200_000  # places along shore and contours that soundings are compared with, at most
@@ -28,7 +27,7 @@ _LOOK: Final = (
 _NONE: Final = np.empty(0, dtype=np.int64)
 
 
-def _listed(labels: Sequence[object], depth_m: NDArray[np.float64], expected_m: NDArray[np.float64]) -> str:
+def _listed(labels: Sequence[object], depth_m: Floats, expected_m: Floats) -> str:
     told = [
         f"row {label}: {in_words(depth, 'length')} where {in_words(expected, 'length')} is expected"
         for label, depth, expected in zip(labels[:_SHOWN], depth_m, expected_m, strict=False)
@@ -44,7 +43,7 @@ def without_blunders(
     *,
     keep: bool = False,
     apart: bool = False,
-) -> tuple[Measured, list[str], NDArray[np.float64]]:
+) -> tuple[Measured, list[str], Floats]:
     """Leave out contours and soundings that contradict what lies round them.
 
     Parameters

@@ -12,16 +12,15 @@ import numpy as np
 
 from ...errors import DataError
 from ...notes import note
-from ...units import in_words
+from ...units import FATHOM_M, FOOT_M, in_words
 from .depth_doubt import DATUM_M, MENDS
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
-    from numpy.typing import NDArray
 
+    from ...arrays import Floats
     from ...depth import DepthSurface
 
-    Floats = NDArray[np.float64]
 
 _MOST: Final = 20_000
 _ENOUGH: Final = 8
@@ -39,9 +38,9 @@ class Agreement:
 
 
 _UNITS: Final = {
-    "metres": 1.0 / 0.3048,
-    "feet": 0.3048,
-    "fathoms": 1.0 / 1.8288,
+    "metres": 1.0 / FOOT_M,
+    "feet": FOOT_M,
+    "fathoms": 1.0 / FATHOM_M,
 }
 
 

@@ -19,12 +19,11 @@ from ...units import in_words
 from .impossible_depths import refuse_beyond_lakes, refuse_marks
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
+    from ...arrays import Floats
     from ...depth import DepthSurface
 
-    Floats = NDArray[np.float64]
 
 _SAMPLES: Final = 4000
 _FEW: Final = 24  # fewer places than this along a shoreline show nothing
@@ -32,35 +31,23 @@ DATUM_M: Final = 4.0
 """So far the whole shoreline may lie from depth 0: a pool held some feet above or below normal is sound."""
 _STEEPEST: Final = 1.75  # a bank of 60 degrees; steeper ones are cliffs, which no lake has all round
 MENDS: Final = (
-    "Where the raster holds elevations, make the coverage with depth-surface --raster-holds elevation --datum "
+    "Where the raster holds elevations, make the coverage with depth-surface --raster-holds elevation --chart-datum "
     "(the elevation of chart datum)"
 )
 
 
 @dataclass(frozen=True, eq=False)
 class ShoreReading:
-    """What a surface holds along a shoreline and well inside it.
+    """What a surface holds along a shoreline and well inside it."""
 
-    Attributes
-    ----------
-    on_m
-        On the shoreline itself; empty where less than half of it is known on both sides.
-    bend_m
-        How far the surface bends within a cell there: land walled off with any number bends it hard.
-    beside_m, beside_away_m
-        In the nearest known cell inside, and how far from the shoreline its centre may lie.
-    inside_m
-        At cells spread all over the inside, away from the shore.
-    dry
-        Share of the cells inside that lie above chart datum.
-    """
-
-    on_m: Floats
+    on_m: Floats  # on the shoreline itself; empty where less than half of it is known on both sides
+    # how far the surface bends within a cell there: land walled off with any number bends it hard
     bend_m: float
+    # in the nearest known cell inside, and how far from the shoreline its centre may lie
     beside_m: Floats
     beside_away_m: Floats
-    inside_m: Floats
-    dry: float
+    inside_m: Floats  # at cells spread all over the inside, away from the shore
+    dry: float  # share of the cells inside that lie above chart datum
 
 
 def _along(lake: BaseGeometry, step_m: float) -> Floats:

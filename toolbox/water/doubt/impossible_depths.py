@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from ...errors import DataError
-from ...units import in_words
+from ...units import FATHOM_M, FOOT_M, in_words
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -19,9 +19,9 @@ DEEPEST_LAKE_M: Final = 1642.0
 _HIGHEST_M: Final = 9000.0  # no ground on Earth stands higher
 _USUAL: Final = (999.0, 9999.0, 99999.0, 999999.0, 32767.0, 32768.0, 65535.0, 65536.0)
 """Numbers in use as marks for 'nothing known', of either sign (common practice)."""
-_UNITS: Final = (1.0, 0.3048, 1200.0 / 3937.0, 1.8288)  # a mark is converted with the depths around it
+_UNITS: Final = (1.0, FOOT_M, 1200.0 / 3937.0, FATHOM_M)  # a mark is converted with the depths around it
 _OFTEN: Final = 5
-_ABOVE: Final = 900.0 * 0.3048  # the least of the marks, in feet
+_ABOVE: Final = 900.0 * FOOT_M  # the least of the marks, in feet
 _REMEDY: Final = (
     "Say which number stands for that: depth-surface --no-data, or the raster's own no-data value."
 )
@@ -100,8 +100,8 @@ def refuse_beyond_lakes(surface: DepthSurface, name: str = "The depth coverage")
         count = int((surface.depth_m > np.float32(DEEPEST_LAKE_M)).sum())
         raise DataError(
             f"{name} is {in_words(deepest, 'length')} deep, and more than {DEEPEST_LAKE_M:.0f} m, the deepest of all "
-            f"lakes, in {count:,} cells. It may hold elevations (depth-surface --raster-holds elevation --datum), "
-            f"another unit (--raster-unit), or a mark for 'nothing known' (--no-data)."
+            f"lakes, in {count:,} cells. It may hold elevations (depth-surface --raster-holds elevation "
+            f"--chart-datum), another unit (--raster-unit), or a mark for 'nothing known' (--no-data)."
         )
     if highest < -_HIGHEST_M:
         raise DataError(

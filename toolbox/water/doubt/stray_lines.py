@@ -11,7 +11,7 @@ from scipy.spatial import Delaunay, QhullError
 from .stray_soundings import Strays
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from ...arrays import Floats, Geometries, Ints
 
 _MOST_SAMPLES: Final = 30_000
 _RUNGS: Final = (
@@ -22,7 +22,7 @@ _LEAST_EDGES: Final = 6
 _MOST_ROUNDS: Final = 200
 
 
-def _seen_edges(lines: NDArray[np.object_], least_m: float) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def _seen_edges(lines: Geometries, least_m: float) -> tuple[Ints, Ints]:
     """Pairs of lines that see each other, one pair for each Delaunay edge that crosses no line on its way."""
     length = shapely.length(lines)
     spacing = max(float(length.sum()) / _MOST_SAMPLES, least_m)
@@ -57,9 +57,7 @@ def _seen_edges(lines: NDArray[np.object_], least_m: float) -> tuple[NDArray[np.
     return line[edges[seen, 0]], line[edges[seen, 1]]
 
 
-def stray_lines(
-    lines: NDArray[np.object_], line_depth_m: NDArray[np.float64], shores: int, least_m: float = 1.0
-) -> Strays:
+def stray_lines(lines: Geometries, line_depth_m: Floats, shores: int, least_m: float = 1.0) -> Strays:
     """Find contours whose depth does not fit between the lines beside them.
 
     Parameters

@@ -10,7 +10,7 @@ import shapely
 from scipy.spatial import cKDTree
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from ...arrays import Flags, Floats, Geometries, Ints
 
 _NEIGHBOURS: Final = 12
 _LEAST_NEIGHBOURS: Final = 5
@@ -26,13 +26,11 @@ _TOO_DEEP: Final = 1.8
 class Strays:
     """Which rows contradict their neighbours, and the depth those make expect there."""
 
-    rows: NDArray[np.int64]
-    expected_m: NDArray[np.float64]
+    rows: Ints
+    expected_m: Floats
 
 
-def _plane(
-    offset: NDArray[np.float64], depth: NDArray[np.float64], there: NDArray[np.bool_]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _plane(offset: Floats, depth: Floats, there: Flags) -> tuple[Floats, Floats]:
     """Depth at the middle of each row of neighbours by a plane that outliers do not tilt, and their spread about it."""
     count = there.sum(axis=1).astype(float)
     table = np.concatenate([np.ones((*depth.shape, 1)), offset], axis=2)
@@ -56,12 +54,12 @@ def _plane(
 
 
 def _expected(
-    place: NDArray[np.float64],
-    own: NDArray[np.int64],
+    place: Floats,
+    own: Ints,
     tree: cKDTree,
-    depth: NDArray[np.float64],
+    depth: Floats,
     walls: shapely.STRtree | None,
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]:
+) -> tuple[Floats, Floats, Floats, Flags]:
     """Depth that the nearest others make expect, their spread, how near the nearest is, and whether they are enough.
 
     ``own`` is the row each place has in the tree, -1 when it has none; it is left out.
@@ -87,12 +85,12 @@ def _expected(
 
 
 def _outlying(
-    depth: NDArray[np.float64],
-    expected: NDArray[np.float64],
-    spread: NDArray[np.float64],
-    nearest: NDArray[np.float64],
-    usual: NDArray[np.float64],
-) -> NDArray[np.bool_]:
+    depth: Floats,
+    expected: Floats,
+    spread: Floats,
+    nearest: Floats,
+    usual: Floats,
+) -> Flags:
     """Tell what no bottom explains: far off by the spread round it, and steeper or deeper than a bottom is."""
     off = depth - expected
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -102,7 +100,7 @@ def _outlying(
     return np.asarray(far & (steep | deep))
 
 
-def _usual(off: NDArray[np.float64], nearest: NDArray[np.float64]) -> NDArray[np.float64]:
+def _usual(off: Floats, nearest: Floats) -> Floats:
     """How far off soundings with neighbours as near as these commonly are: soundings far apart tell each other less."""
     usual = np.zeros(len(off))
     known = np.flatnonzero(np.isfinite(off))
@@ -114,10 +112,10 @@ def _usual(off: NDArray[np.float64], nearest: NDArray[np.float64]) -> NDArray[np
 
 
 def stray_soundings(
-    xy: NDArray[np.float64],
-    depth_m: NDArray[np.float64],
-    others: NDArray[np.float64],
-    rings: NDArray[np.object_],
+    xy: Floats,
+    depth_m: Floats,
+    others: Floats,
+    rings: Geometries,
 ) -> Strays:
     """Find soundings that no bottom through their neighbours explains.
 

@@ -12,12 +12,9 @@ import shapely
 from .line_rules import BREAKS
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from ...arrays import Floats, Indices
     from .line_marks import Marks
 
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
 
 _BEND_M: Final = 3.0  # how far a leg of constant heading may leave the line
 _ACROSS: Final = 0.17  # cosine below which the wind is across the line: 80 to 100 degrees
@@ -25,28 +22,19 @@ _MOST_LEGS: Final = 12
 
 
 @dataclass(frozen=True, eq=False)
-class Piece:
-    """A stretch of track that keeps every rule.
+class LinePiece:
+    """A stretch of track that keeps every rule."""
 
-    Attributes
-    ----------
-    marks
-        Its marks, in the direction of travel.
-    before, after
-        What is broken before and after it: a sum of keys of `castshed.toolbox.water.hold_lines.line_rules.BREAKS`; 0
-        where the track itself ends.
-    loop
-        Whether it comes back to its first mark.
-    """
-
-    marks: Ints
+    marks: Indices  # its marks, in the direction of travel
+    # what is broken before and after it: a sum of keys of
+    # `castshed.toolbox.water.hold_lines.line_rules.BREAKS`; 0 where the track itself ends
     before: int
     after: int
-    loop: bool
+    loop: bool  # whether it comes back to its first mark
 
-    def turned(self) -> Piece:
+    def turned(self) -> LinePiece:
         """Give the same piece in the other direction."""
-        return Piece(self.marks[::-1], self.after, self.before, self.loop)
+        return LinePiece(self.marks[::-1], self.after, self.before, self.loop)
 
     def xy(self, marks: Marks) -> Floats:
         """Give the places along the piece."""
@@ -54,18 +42,18 @@ class Piece:
         return np.column_stack([marks.x[at], marks.y[at]])
 
 
-def _ring_piece(marks: Marks, chain: Ints) -> Piece:
+def _ring_piece(marks: Marks, chain: Indices) -> LinePiece:
     """Make a loop that starts where its path does."""
     start = int(marks.along_m[chain].argmin())
-    return Piece(np.roll(chain, -start), 0, 0, loop=True)
+    return LinePiece(np.roll(chain, -start), 0, 0, loop=True)
 
 
-def pieces_of(marks: Marks) -> list[Piece]:
+def pieces_of(marks: Marks) -> list[LinePiece]:
     """Cut tracks into the longest pieces that keep every rule, in the order of the tracks."""
     good = marks.broken == 0
     linked = good & (marks.following >= 0) & (marks.broken_after == 0)
     linked[linked] = good[marks.following[linked]]
-    pieces: list[Piece] = []
+    pieces: list[LinePiece] = []
     bounds = np.flatnonzero(np.diff(marks.track, prepend=-1, append=-2))
     for first, stop in itertools.pairwise(bounds):
         chain = np.arange(first, stop)
@@ -82,7 +70,7 @@ def pieces_of(marks: Marks) -> list[Piece]:
         for begin, end in zip(begins, ends, strict=True):
             if end > begin:
                 pieces.append(
-                    Piece(
+                    LinePiece(
                         chain[begin : end + 1],
                         _broken_before(marks, chain, int(begin), ring=bool(ring)),
                         _broken_after(marks, int(chain[end])),
@@ -92,7 +80,7 @@ def pieces_of(marks: Marks) -> list[Piece]:
     return pieces
 
 
-def _broken_before(marks: Marks, chain: Ints, at: int, *, ring: bool) -> int:
+def _broken_before(marks: Marks, chain: Indices, at: int, *, ring: bool) -> int:
     if at == 0 and not ring:
         return 0
     previous = int(chain[at - 1])

@@ -15,15 +15,10 @@ from .side_depths import BOTH
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from ...arrays import Floats, Geometries, Indices
     from ..holds.hold_rules import Setting
     from .line_marks import Marks
     from .side_depths import Sides
-
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
-    Geometries = NDArray[np.object_]
 
 
 _POINTS: Final = (0, 4)  # geometry types, as shapely counts them
@@ -36,7 +31,7 @@ def _length(metres: float) -> str:
 
 def why_here(
     sides: Sides,
-    station: Ints,
+    station: Indices,
     deep_bearing_deg: float,
     *,
     area: bool,
@@ -66,7 +61,7 @@ def why_here(
     )
 
 
-def _why(kind: int, mine: Marks, live: Ints, setting: Setting, follow_m: float | None) -> str:
+def _why(kind: int, mine: Marks, live: Indices, setting: Setting, follow_m: float | None) -> str:
     if kind in _POINTS:
         return "a point has no line beside it; boat-hold places the boat for it"
     if not live.size:
@@ -96,7 +91,7 @@ def why_none(
     bare: Sequence[int],
     structures: Geometries,
     marks: Marks,
-    mark_row: Ints,
+    mark_row: Indices,
     setting: Setting,
     *,
     longest_m: Floats,

@@ -10,12 +10,8 @@ import shapely
 from scipy import ndimage
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from ...arrays import Flags, Floats, Geometries, Indices
 
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
-    Flags = NDArray[np.bool_]
-    Geometries = NDArray[np.object_]
 
 _STEP_M: Final = 2.0  # resampling of a structure's line
 _FEWEST: Final = 9  # points of the shortest line
@@ -29,23 +25,13 @@ _TURN_M: Final = 1.5  # half-length over which the direction of a path is taken
 
 @dataclass(frozen=True, eq=False)
 class Paths:
-    """Smoothed lines and outlines of structures; one entry a path.
+    """Smoothed lines and outlines of structures; one entry a path."""
 
-    Attributes
-    ----------
-    row
-        Row of the structure.
-    line
-        The line; the outline of a polygon runs counter-clockwise, so that the water is on its right.
-    length_m
-        Its length.
-    closed, area
-        Whether it ends where it begins, and whether it is the outline of a polygon.
-    """
-
-    row: Ints
+    row: Indices  # row of the structure
+    # the line; the outline of a polygon runs counter-clockwise, so that the water is on its right
     line: Geometries
-    length_m: Floats
+    length_m: Floats  # its length
+    # whether it ends where it begins, and whether it is the outline of a polygon
     closed: Flags
     area: Flags
 
@@ -55,24 +41,12 @@ class Paths:
 
 @dataclass(frozen=True, eq=False)
 class Tracks:
-    """Lines that a boat might follow beside paths; one entry a track.
+    """Lines that a boat might follow beside paths; one entry a track."""
 
-    Attributes
-    ----------
-    path
-        The path it lies beside.
-    line
-        The track; a ring ends where it begins.
-    ring
-        Whether it is a ring.
-    cast_m
-        Distance from the path at which it was drawn; 0 where it was drawn otherwise.
-    """
-
-    path: Ints
-    line: Geometries
-    ring: Flags
-    cast_m: Floats
+    path: Indices  # the path it lies beside
+    line: Geometries  # the track; a ring ends where it begins
+    ring: Flags  # whether it is a ring
+    cast_m: Floats  # distance from the path at which it was drawn; 0 where it was drawn otherwise
 
 
 def _smoothed(xy: Floats, width: float, *, closed: bool) -> Floats:
@@ -186,7 +160,7 @@ def cast_tracks(paths: Paths, cast_m: Floats) -> Tracks:
     return Tracks(path=path, line=lines, ring=np.ones(len(lines), dtype=np.bool_), cast_m=cast_m[path])
 
 
-def directions(paths: Paths, path: Ints, along_m: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+def directions(paths: Paths, path: Indices, along_m: Floats) -> tuple[Floats, Floats, Floats, Floats]:
     """Give places on paths and the direction of the path there.
 
     Parameters

@@ -15,12 +15,11 @@ from .side_depths import BOTH, LEFT, RIGHT
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from ...arrays import Floats, Indices
     from .hold_paths import Paths, Tracks
     from .line_rules import Fished
     from .side_depths import Sides
 
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
     Bits = NDArray[np.uint32]
 
 _STEP_M: Final = 3.0  # marks; between them the way is looked at again where a rule might fail
@@ -31,40 +30,27 @@ _SQUARE: Final = 0.02  # cosine up to which a mark lies square off the end of a 
 
 @dataclass(frozen=True, eq=False)
 class Marks:
-    """Marks along tracks, one after the other; numbers are NaN where a mark was ruled out before they mattered.
+    """Marks along tracks, one after the other; numbers are NaN where a mark was ruled out before they mattered."""
 
-    Attributes
-    ----------
-    track, following
-        Track, ascending, and the next mark on it: -1 at the end of an open one.
-    x, y, aim_x, aim_y, cast_m
-        The mark, the point of the structure nearest to it, and the distance between them.
-    along_m, side, station
-        Where its path is nearest, which side of the path it lies on, and the station there.
-    depth_m
-        Today's depth.
-    broken
-        Sum of the keys of `BREAKS` that it breaks.
-    broken_after
-        The same for the way to the following mark, where both marks keep all rules.
-    """
-
-    track: Ints
-    following: Ints
+    # track, ascending, and the next mark on it: -1 at the end of an open one
+    track: Indices
+    following: Indices
+    # the mark, the point of the structure nearest to it, and the distance between them
     x: Floats
     y: Floats
     aim_x: Floats
     aim_y: Floats
     cast_m: Floats
+    # where its path is nearest, which side of the path it lies on, and the station there
     along_m: Floats
     side: NDArray[np.int8]
-    station: Ints
-    depth_m: Floats
-    broken: Bits
-    broken_after: Bits
+    station: Indices
+    depth_m: Floats  # today's depth
+    broken: Bits  # sum of the keys of `BREAKS` that it breaks
+    broken_after: Bits  # the same for the way to the following mark, where both marks keep all rules
 
 
-def _dense(tracks: Tracks, step_m: float) -> tuple[Ints, Ints, Floats, Floats]:
+def _dense(tracks: Tracks, step_m: float) -> tuple[Indices, Indices, Floats, Floats]:
     """Set marks along tracks; give the track, the following mark and the place of each."""
     xy, track = shapely.get_coordinates(shapely.segmentize(tracks.line, step_m), return_index=True)
     last = np.append(track[1:] != track[:-1], True)[: len(track)]
@@ -90,8 +76,7 @@ def mark_tracks(tracks: Tracks, paths: Paths, sides: Sides, fished: Fished) -> M
 
     Returns
     -------
-    Marks
-        At most three metres apart.
+    At most three metres apart.
     """
     track, following, x, y = _dense(tracks, _STEP_M)
     path = tracks.path[track]

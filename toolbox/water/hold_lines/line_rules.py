@@ -29,14 +29,11 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from ...arrays import Floats, Geometries, Indices
     from ...depth import DepthSurface
     from ..holds.hold_rules import Setting
 
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
-    Flags = NDArray[np.bool_]
     Bits = NDArray[np.uint32]
-    Geometries = NDArray[np.object_]
 
 ENDS: Final = 1 << 20
 OTHER_SIDE: Final = 1 << 21
@@ -60,47 +57,28 @@ _ROOM_M: Final = 1.6  # from the least and longest cast, within which a way of t
 
 @dataclass(frozen=True, eq=False)
 class Lay:
-    """How places lie to the structure they fish; one entry a place.
+    """How places lie to the structure they fish; one entry a place."""
 
-    Attributes
-    ----------
-    aim_x, aim_y, cast_m
-        The point of the structure nearest to each, and how far it is.
-    depth_m, top_m
-        Today's depth at the place, and of the structure's top.
-    broken
-        Sum of the keys of `BREAKS` that it breaks.
-    """
-
+    # the point of the structure nearest to each, and how far it is
     aim_x: Floats
     aim_y: Floats
     cast_m: Floats
+    # today's depth at the place, and of the structure's top
     depth_m: Floats
     top_m: Floats
-    broken: Bits
+    broken: Bits  # sum of the keys of `BREAKS` that it breaks
 
 
 @dataclass(frozen=True, eq=False)
 class Fished:
-    """Structures that are fished, by row, in their setting; the same rows as those of the surroundings.
+    """Structures that are fished, by row, in their setting; the same rows as those of the surroundings."""
 
-    Attributes
-    ----------
-    structures
-        Their geometries.
-    bottom_m, height_m
-        Charted depth of the bottom under each (NaN: the surface's own), and height off the bottom.
-    setting
-        The lake on the day, the rules of a hold, and what to keep off.
-    blocks
-        Least depths of blocks of the surface.
-    """
-
-    structures: Geometries
+    structures: Geometries  # their geometries
+    # charted depth of the bottom under each (NaN: the surface's own), and height off the bottom
     bottom_m: Floats
     height_m: Floats
-    setting: Setting
-    blocks: LeastBlocks = field(init=False)
+    setting: Setting  # the lake on the day, the rules of a hold, and what to keep off
+    blocks: LeastBlocks = field(init=False)  # least depths of blocks of the surface
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "blocks", LeastBlocks(self.setting.surface))
@@ -125,7 +103,7 @@ def _water_edge(
     return aim_x, aim_y
 
 
-def lay_of(x: Floats, y: Floats, row: Ints, fished: Fished, places: Geometries | None = None) -> Lay:
+def lay_of(x: Floats, y: Floats, row: Indices, fished: Fished, places: Geometries | None = None) -> Lay:
     """Try the rules on places from which structures are fished.
 
     Parameters
@@ -141,8 +119,7 @@ def lay_of(x: Floats, y: Floats, row: Ints, fished: Fished, places: Geometries |
 
     Returns
     -------
-    Lay
-        Cheap rules go first; a place that breaks one of them is not tried on the next.
+    Cheap rules go first; a place that breaks one of them is not tried on the next.
 
     Notes
     -----
@@ -202,7 +179,7 @@ def _box(x: Sequence[Floats], y: Sequence[Floats], off_m: float) -> tuple[Floats
     )
 
 
-def _near_others(shapes: Geometries, row: Ints, setting: Setting) -> Bits:
+def _near_others(shapes: Geometries, row: Indices, setting: Setting) -> Bits:
     """Tell which places or ways come too near to a hazard or to another structure."""
     broken = np.zeros(len(shapes), dtype=np.uint32)
     broken[setting.surroundings.structure_near(shapes, row) >= 0] |= OVER_OTHER
@@ -210,7 +187,9 @@ def _near_others(shapes: Geometries, row: Ints, setting: Setting) -> Bits:
     return broken
 
 
-def ways_between(x: Floats, y: Floats, lay: Lay, start: Ints, stop: Ints, row: Ints, fished: Fished) -> Bits:
+def ways_between(
+    x: Floats, y: Floats, lay: Lay, start: Indices, stop: Indices, row: Indices, fished: Fished
+) -> Bits:
     """Try the rules on straight ways between places that keep all of them.
 
     Parameters

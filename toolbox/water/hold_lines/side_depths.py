@@ -17,13 +17,10 @@ from .hold_paths import directions
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from ...arrays import Flags, Floats, Geometries, Indices
     from ...depth import DepthSurface
     from .hold_paths import Paths
 
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
-    Flags = NDArray[np.bool_]
-    Geometries = NDArray[np.object_]
 
 LEFT: Final = 1
 RIGHT: Final = -1
@@ -37,36 +34,24 @@ _NEARER: Final = 0.9  # share of its distance that a sample may lose to a bend b
 
 @dataclass(frozen=True, eq=False)
 class Sides:
-    """Stations along paths and the side that is deeper there; one entry a station.
+    """Stations along paths and the side that is deeper there; one entry a station."""
 
-    Attributes
-    ----------
-    path, along_m
-        Path, ascending, and distance from its begin.
-    east, north
-        Direction of the path; the left lies towards (-north, east).
-    fall_m
-        How much deeper the left is than the right one cast off; beside a polygon, how much deeper its edge is
-        than the water one cast off. NaN where neither side has water that is known.
-    clear
-        Whether that stands out from the depth error and from the roughness.
-    lonely
-        Whether only one side has water that is known.
-    deep
-        `LEFT` or `RIGHT`: the side of the nearest clear station of the path; `BOTH` where the path has none. Round a
-        polygon without a clearly deep edge, `BOTH` wherever the edge is not clearly the shallow one.
-    """
-
-    path: Ints
+    # path, ascending, and distance from its begin
+    path: Indices
     along_m: Floats
+    # direction of the path; the left lies towards (-north, east)
     east: Floats
     north: Floats
+    # how much deeper the left is than the right one cast off; beside a polygon, how much deeper its edge is
+    # than the water one cast off. NaN where neither side has water that is known.
     fall_m: Floats
-    clear: Flags
-    lonely: Flags
+    clear: Flags  # whether that stands out from the depth error and from the roughness
+    lonely: Flags  # whether only one side has water that is known
+    # `LEFT` or `RIGHT`: the side of the nearest clear station of the path; `BOTH` where the path has none.
+    # Round a polygon without a clearly deep edge, `BOTH` wherever the edge is not clearly the shallow one.
     deep: NDArray[np.int8]
 
-    def station_at(self, path: Ints, along_m: Floats) -> Ints:
+    def station_at(self, path: Indices, along_m: Floats) -> Indices:
         """Find the station nearest to places along paths."""
         count = np.bincount(self.path, minlength=int(path.max(initial=-1)) + 1)
         first = np.cumsum(count) - count
@@ -75,7 +60,7 @@ class Sides:
         return np.asarray(first[path] + np.clip(step, 0, count[path] - 1))
 
 
-def _stations(paths: Paths, spacing_m: float) -> tuple[Ints, Floats, Ints, Ints]:
+def _stations(paths: Paths, spacing_m: float) -> tuple[Indices, Floats, Indices, Indices]:
     """Lay stations along every path; give path, distance, first station of the path and their number."""
     count = np.ceil(paths.length_m / spacing_m).astype(np.intp) + 1
     count = np.maximum(count, 3)
@@ -118,7 +103,7 @@ def _beside(x: Floats, y: Floats, line: Geometries, across: Floats) -> Flags:
     return beside
 
 
-def _filled(path: Ints, along_m: Floats, fall_m: Floats, clear: Flags) -> NDArray[np.int8]:
+def _filled(path: Indices, along_m: Floats, fall_m: Floats, clear: Flags) -> NDArray[np.int8]:
     """Give every station the side of the nearest clear station of its path."""
     deep = np.zeros(len(path), dtype=np.int8)
     found = np.flatnonzero(clear)
@@ -149,8 +134,7 @@ def side_depths(
 
     Returns
     -------
-    Sides
-        Stations a third of a cast apart.
+    Stations a third of a cast apart.
 
     Notes
     -----

@@ -15,11 +15,8 @@ import shapely
 from .wind_cast import within_casts
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from ...arrays import Flags, Floats, Geometries, Indices
 
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
-    Geometries = NDArray[np.object_]
 
 _ARC_SEGMENTS: Final = 18
 _VIEW_M: Final = 5.0  # spacing of the places along a line or an edge that are cast to
@@ -30,26 +27,17 @@ _FAR: Final = 3.0  # how far a shadow reaches, in greatest casts; pieces of shor
 
 
 @dataclass(frozen=True, eq=False)
-class Reach:
-    """Cast reach of n structures.
+class CastRings:
+    """Cast reach of n structures."""
 
-    Attributes
-    ----------
-    area
-        Water from which the structure can be cast to; empty where there is none.
-    reason
-        Why there is none, empty text otherwise.
-    cut, covered
-        Whether land or tall cover takes a part of the full ring, and whether tall cover does.
-    """
-
-    area: Geometries
-    reason: list[str]
-    cut: NDArray[np.bool_]
-    covered: NDArray[np.bool_]
+    area: Geometries  # water from which the structure can be cast to; empty where there is none
+    reason: list[str]  # why there is none, empty text otherwise
+    # whether land or tall cover takes a part of the full ring, and whether tall cover does
+    cut: Flags
+    covered: Flags
 
 
-def _edges(areas: Geometries, longest_m: float) -> tuple[Geometries, Ints]:
+def _edges(areas: Geometries, longest_m: float) -> tuple[Geometries, Indices]:
     """Cut the edges of areas into straight pieces no longer than given; give the area of each too."""
     parts, area = shapely.get_parts(areas, return_index=True)
     rings, part = shapely.get_rings(parts, return_index=True)
@@ -66,7 +54,7 @@ def _discs(structures: Geometries, radius_m: Floats, shape: Floats | None) -> Ge
     return within_casts(structures, radius_m, shape)
 
 
-def _views(structures: Geometries, whole: shapely.Geometry) -> tuple[Geometries, Ints]:
+def _views(structures: Geometries, whole: shapely.Geometry) -> tuple[Geometries, Indices]:
     """Give the places of each structure that are cast to: points, and points along lines and edges."""
     parts, owner = shapely.get_parts(structures, return_index=True)
     points = shapely.get_type_id(parts) == 0
@@ -89,7 +77,7 @@ def _views(structures: Geometries, whole: shapely.Geometry) -> tuple[Geometries,
     return view[order], of_view[order]
 
 
-def _shadows(x: Floats, y: Floats, ends: Floats, far_m: float) -> tuple[Geometries, NDArray[np.bool_]]:
+def _shadows(x: Floats, y: Floats, ends: Floats, far_m: float) -> tuple[Geometries, Flags]:
     """Draw the shadow each piece of shore throws away from a place; tell which throw one at all."""
     first = ends[:, 0] - np.column_stack([x, y])
     last = ends[:, 1] - np.column_stack([x, y])
@@ -107,8 +95,8 @@ def _shadows(x: Floats, y: Floats, ends: Floats, far_m: float) -> tuple[Geometri
 
 
 def _seen(
-    views: Geometries, owner: Ints, most_m: Floats, blocks: _Blocks, shape: Floats | None
-) -> tuple[Geometries, NDArray[np.bool_]]:
+    views: Geometries, owner: Indices, most_m: Floats, blocks: _Blocks, shape: Floats | None
+) -> tuple[Geometries, Flags]:
     """Give what is seen from each place, and whether tall cover hides some of it."""
     far_m = _FAR * float(most_m.max(initial=0.0))
     view, piece = blocks.tree.query(views, predicate="dwithin", distance=most_m)
@@ -139,9 +127,9 @@ class _Blocks:
     """Straight pieces that throw shadows, and for each the tall cover it is the edge of, -1 for shore."""
 
     pieces: Geometries
-    screen: Ints
+    screen: Indices
     screens: Geometries
-    rows: Ints
+    rows: Indices
     tree: shapely.STRtree
 
 
@@ -153,8 +141,8 @@ def cast_reaches(
     most_m: float | Floats,
     shape: Floats | None = None,
     screens: Geometries | None = None,
-    screen_rows: Ints | None = None,
-) -> Reach:
+    screen_rows: Indices | None = None,
+) -> CastRings:
     """Give the water from which each structure can be cast to.
 
     Parameters
@@ -173,9 +161,8 @@ def cast_reaches(
 
     Returns
     -------
-    Reach
-        One entry a structure. A place belongs to it when it is no nearer to the structure than the least cast
-        and a straight line over water, no longer than the most cast, leads to the structure.
+    One entry a structure. A place belongs to it when it is no nearer to the structure than the least cast
+    and a straight line over water, no longer than the most cast, leads to the structure.
 
     Notes
     -----
@@ -189,7 +176,7 @@ def cast_reaches(
     cut, covered = np.zeros(n, dtype=np.bool_), np.zeros(n, dtype=np.bool_)
     reason = [""] * n
     if not n:
-        return Reach(area, reason, cut, covered)
+        return CastRings(area, reason, cut, covered)
     least, most = np.broadcast_to(least_m, n).astype(float), np.broadcast_to(most_m, n).astype(float)
     wide = least < most
     whole = shapely.union_all(water) if len(water) > 1 else water[0]  # what two waters share is no shore
@@ -235,4 +222,4 @@ def cast_reaches(
             reason[row] = "no water within a cast is in line of sight"
         else:
             reason[row] = "on dry ground or on the shore today"
-    return Reach(area, reason, cut, cut & covered)
+    return CastRings(area, reason, cut, cut & covered)

@@ -14,23 +14,18 @@ import shapely
 
 from .hold_rules import broken_rules
 from .hold_tables import Found, apart_deg, bearings_deg, emptied, joined, tell
-from .places import Look, first_good, look_and_rank, turned
+from .places import Outlook, first_good, look_and_rank, turned
 from .stance import Lie
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from ...arrays import Floats, Geometries, Indices
     from .hold_rules import Setting
-
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
-    Geometries = NDArray[np.object_]
 
 
 _CHUNK: Final = 300  # structures at a time: memory stays flat, and what is worked on stays near the processor
 
 
-def _settled(look: Look, picked: Ints, middle: Floats, earlier: list[Floats]) -> tuple[Lie, Floats]:
+def _settled(look: Outlook, picked: Indices, middle: Floats, earlier: list[Floats]) -> tuple[Lie, Floats]:
     """Turn the picked places where that gains and breaks nothing; give where they lie and their casts."""
     ray, radius = look.ray[picked], look.radius[picked]
     at = look.ring.rays.structure[ray]
@@ -46,7 +41,7 @@ def _settled(look: Look, picked: Ints, middle: Floats, earlier: list[Floats]) ->
     return Lie(*(np.where(gained, new, was) for new, was in zip(lie, old, strict=True))), cast_m
 
 
-def _chunk(look: Look, marks: Geometries) -> list[Found]:
+def _chunk(look: Outlook, marks: Geometries) -> list[Found]:
     """Find the holds of some structures, one table for the first of each, one for the second, and so on."""
     ray, cast_m, rules = look.ray, look.ring.radii_m[look.radius], look.setting.rules
     structure = look.ring.rays.structure[ray]
@@ -80,7 +75,7 @@ def find_holds_apart(
     structures: Geometries,
     setting: Setting,
     *,
-    rows: Ints | None = None,
+    rows: Indices | None = None,
     bottom_m: Floats | None = None,
     height_m: Floats | None = None,
     marks: Geometries | None = None,
@@ -136,7 +131,7 @@ def find_holds(
     structures: Geometries,
     setting: Setting,
     *,
-    rows: Ints | None = None,
+    rows: Indices | None = None,
     bottom_m: Floats | None = None,
     height_m: Floats | None = None,
 ) -> Found:
@@ -144,8 +139,7 @@ def find_holds(
 
     Returns
     -------
-    Found
-        One entry a structure.
+    One entry a structure.
     """
     one = replace(setting, rules=replace(setting.rules, most_holds=1))
     return find_holds_apart(structures, one, rows=rows, bottom_m=bottom_m, height_m=height_m)[0]

@@ -12,9 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from ...arrays import Flags, Floats, Indices
 
-    Floats = NDArray[np.float64]
 
 _FAINT = 0.02  # what a side counts at most that does not stand out: enough to break a tie
 _FEWEST = 8  # samples below which a plane says nothing
@@ -23,28 +22,17 @@ _NARROWEST_M = 1.0  # standard deviation across the narrow way below which the s
 
 @dataclass(frozen=True, eq=False)
 class DeepSide:
-    """Deep side by group of samples.
+    """Deep side by group of samples."""
 
-    Attributes
-    ----------
-    east, north
-        Unit vector towards deeper water; both 0 where there is none at all.
-    fall_m
-        How much deeper the plane is one cast off, metres.
-    clear
-        Whether the fall stands out from the depth error and from the roughness round the plane.
-    weight
-        What the side counts: 1 where it is clear, next to nothing where not, and 0 on dead level ground.
-    directionality
-        0 to 1: the plane's share in the variance of the depths, their own error counted in; 1 is a clean
-        slope without error, 0 level ground or a fall alike on all sides.
-    """
-
+    # unit vector towards deeper water; both 0 where there is none at all
     east: Floats
     north: Floats
-    fall_m: Floats
-    clear: NDArray[np.bool_]
+    fall_m: Floats  # how much deeper the plane is one cast off, metres
+    clear: Flags  # whether the fall stands out from the depth error and from the roughness round the plane
+    # what the side counts: 1 where it is clear, next to nothing where not, and 0 on dead level ground
     weight: Floats
+    # 0 to 1: the plane's share in the variance of the depths, their own error counted in; 1 is a clean
+    # slope without error, 0 level ground or a fall alike on all sides
     directionality: Floats
 
     @property
@@ -57,7 +45,7 @@ def deep_sides(
     x: Floats,
     y: Floats,
     depth_m: Floats,
-    group: NDArray[np.intp],
+    group: Indices,
     groups: int,
     *,
     cast_m: float,
@@ -83,8 +71,7 @@ def deep_sides(
 
     Returns
     -------
-    DeepSide
-        One entry a group.
+    One entry a group.
 
     Notes
     -----

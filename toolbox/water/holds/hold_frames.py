@@ -12,13 +12,9 @@ import shapely
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from ...arrays import Floats, Geometries
     from .hold_tables import Found
 
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
-    Geometries = NDArray[np.object_]
 
 _NUMBERS = (
     "depth_m",

@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 
 from ...errors import UsageError
+from ...parameters import defaults
 from ...units import in_words
 from ..level.least_depth import least_depth_along, least_depth_inside
 from ..level.uncertainty import needed_depth_m
@@ -22,11 +23,10 @@ from .wind_cast import check_factor, upwind_share, wind_angles_deg
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from ...arrays import Floats, Indices
     from ...depth import DepthSurface
     from .stance import Lie
 
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
     Bits = NDArray[np.uint16]
 
 __all__ = [
@@ -59,59 +59,40 @@ RULES: Final[dict[int, str]] = {
 
 @dataclass(frozen=True, kw_only=True)
 class HoldRules:
-    """Lengths and weights a hold is chosen by; the defaults are common practice.
+    """Lengths and weights a hold is chosen by; the defaults are common practice."""
 
-    Attributes
-    ----------
-    least_cast_m, cast_m, most_cast_m
-        Shortest, preferred and longest cast.
-    draft_m, margin_m
-        Draft of the boat and water wanted under it; the depth error of the surface comes on top.
-    drift_m
-        Radius of the circle in which the boat swings and drifts while it holds.
-    footprint_m
-        Radius round every other structure that the boat keeps off, beside its position error.
-    position_error_m
-        Position error of structures that do not tell their own.
-    wind_from_deg
-        Where the wind comes from; None: calm or not known.
-    deep_weight, wind_weight, cast_weight
-        What the deep side, the wind and the length of cast count. With 1 and 0.5 the wind swings the hold no
-        more than 30 degrees off the deep side while all of the ring is open.
-    level_error_m
-        Error of the level; joined to the depth error of the surface by the root of the sum of squares.
-    upwind_factor
-        Longest cast straight upwind, as a share of the longest cast.
-    sun_bearing_deg, sun_height_deg, sun_weight
-        Where the sun stands and how high; what the caster's shadow on the spot counts. Without a bearing there is
-        no shadow, nor with the sun below the horizon; without a height the shadow has no end.
-    caster_m
-        Height of the caster above the water, for the length of the shadow.
-    next_weight
-        What it counts to sit next to another structure.
-    most_holds, apart_deg
-        How many holds a structure gets at most, and how far apart they lie, seen from its middle.
-    """
-
-    least_cast_m: float = 12.2
-    cast_m: float = 21.3
-    most_cast_m: float = 27.4
-    draft_m: float = 0.6
-    margin_m: float = 0.45
-    drift_m: float = 3.0
-    footprint_m: float = 3.0
-    position_error_m: float = 5.0
-    wind_from_deg: float | None = None
+    # shortest, preferred and longest cast
+    least_cast_m: float = defaults.LEAST_CAST_M
+    cast_m: float = defaults.CAST_M
+    most_cast_m: float = defaults.MOST_CAST_M
+    # draft of the boat and water wanted under it; the depth error of the surface comes on top
+    draft_m: float = defaults.DRAFT_M
+    margin_m: float = defaults.MARGIN_M
+    drift_m: float = (
+        defaults.DRIFT_M
+    )  # radius of the circle in which the boat swings and drifts while it holds
+    # radius round every other structure that the boat keeps off, beside its position error
+    footprint_m: float = defaults.FOOTPRINT_M
+    spot_error_m: float = defaults.SPOT_ERROR_M  # position error of structures that do not tell their own
+    wind_from_deg: float | None = None  # where the wind comes from; None: calm or not known
+    # what the deep side, the wind and the length of cast count. With 1 and 0.5 the wind swings the hold no
+    # more than 30 degrees off the deep side while all of the ring is open.
     deep_weight: float = 1.0
     wind_weight: float = 0.5
     cast_weight: float = 1.0
+    # error of the level; joined to the depth error of the surface by the root of the sum of squares
     level_error_m: float = 0.0
-    upwind_factor: float = 0.7
+    upwind_factor: float = (
+        defaults.UPWIND_FACTOR
+    )  # longest cast straight upwind, as a share of the longest cast
+    # where the sun stands and how high; what the caster's shadow on the spot counts. Without a bearing
+    # there is no shadow, nor with the sun below the horizon; without a height the shadow has no end.
     sun_bearing_deg: float | None = None
     sun_height_deg: float | None = None
     sun_weight: float = 0.5
-    caster_m: float = 2.5
-    next_weight: float = 0.25
+    caster_m: float = 2.5  # height of the caster above the water, for the length of the shadow
+    next_weight: float = 0.25  # what it counts to sit next to another structure
+    # how many holds a structure gets at most, and how far apart they lie, seen from its middle
     most_holds: int = 1
     apart_deg: float = 60.0
 
@@ -146,25 +127,15 @@ class HoldRules:
 
 @dataclass(frozen=True, eq=False)
 class Setting:
-    """The lake on the day, the rules, and what to keep off.
+    """The lake on the day, the rules, and what to keep off."""
 
-    Attributes
-    ----------
-    surface, level_m
-        Depth below chart datum, and today's surface minus chart datum.
-    rules
-        Casts, draft, margins and weights.
-    surroundings
-        All structures of the plan, and the hazards.
-    surely
-        Depths lowered where they are less sure than the error counted everywhere; None where that is nowhere. Water
-        enough for the boat is judged by them.
-    """
-
+    # depth below chart datum, and today's surface minus chart datum
     surface: DepthSurface
     level_m: float
-    rules: HoldRules
-    surroundings: Surroundings
+    rules: HoldRules  # casts, draft, margins and weights
+    surroundings: Surroundings  # all structures of the plan, and the hazards
+    # depths lowered where they are less sure than the error counted everywhere; None where that is nowhere.
+    # Water enough for the boat is judged by them.
     surely: DepthSurface | None = None
 
     @property
@@ -185,7 +156,7 @@ def longest_cast_m(east: Floats, north: Floats, rules: HoldRules) -> Floats:
     return rules.most_cast_m * upwind_share(angle, rules.upwind_factor)
 
 
-def broken_rules(lie: Lie, cast_m: Floats, *, fished: Ints, top_m: Floats, setting: Setting) -> Bits:
+def broken_rules(lie: Lie, cast_m: Floats, *, fished: Indices, top_m: Floats, setting: Setting) -> Bits:
     """Tell which hard rules each place breaks.
 
     Parameters

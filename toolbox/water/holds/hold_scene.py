@@ -12,10 +12,8 @@ from ..ways.safe_water import SLOW, safe_waters
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
-    from numpy.typing import NDArray
 
-    Floats = NDArray[np.float64]
-    Geometries = NDArray[np.object_]
+    from ...arrays import Floats, Geometries
 
 
 def kept_off(

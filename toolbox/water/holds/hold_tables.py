@@ -15,13 +15,10 @@ from .wind_cast import wind_angles_deg
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from .places import Look
+    from ...arrays import Flags, Floats, Indices
+    from .places import Outlook
 
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
     Bits = NDArray[np.uint16]
-    Flags = NDArray[np.bool_]
-    Geometries = NDArray[np.object_]
 
 
 _BITS: Final = len(RULES)
@@ -29,50 +26,35 @@ _BITS: Final = len(RULES)
 
 @dataclass(frozen=True, eq=False)
 class Found:
-    """Holds of n structures; numbers are NaN where there is none.
+    """Holds of n structures; numbers are NaN where there is none."""
 
-    Attributes
-    ----------
-    found
-        Whether there is a hold.
-    x, y, aim_x, aim_y
-        Hold, and the point of the structure it casts to.
-    depth_m, margin_m, cast_m
-        Today's depth at the hold, spare water at the shallowest of the drift circle beyond what is needed, length of
-        the cast.
-    cast_bearing_deg, deep_bearing_deg, wind_angle_deg
-        Boat to structure; structure to deep water, NaN where no side is clearly deeper; angle between cast
-        and the direction the wind comes from, NaN without a wind.
-    directionality
-        How clear the deep side is, 0 to 1 (`deep_side.DeepSide`).
-    fall_m
-        How much deeper the plane through the visible water is one cast off on the deep side.
-    aim_depth_m
-        Today's depth at the deepest part of the structure's edge, with or without a hold; NaN where none is known.
-    seen_depth_m
-        Deepest water within a cast that is seen from the structure, with or without a hold; NaN where none is.
-    broken, alone
-        How many places broke each rule, and how many that one only, by bit of `hold_rules.RULES`, (n, 9). Complete
-        for structures without a hold.
-    """
-
-    found: Flags
+    found: Flags  # whether there is a hold
+    # hold, and the point of the structure it casts to
     x: Floats
     y: Floats
     aim_x: Floats
     aim_y: Floats
+    # today's depth at the hold, spare water at the shallowest of the drift circle beyond what is needed,
+    # length of the cast
     depth_m: Floats
     margin_m: Floats
     cast_m: Floats
+    # boat to structure; structure to deep water, NaN where no side is clearly deeper; angle between cast
+    # and the direction the wind comes from, NaN without a wind
     cast_bearing_deg: Floats
     deep_bearing_deg: Floats
     wind_angle_deg: Floats
-    directionality: Floats
-    fall_m: Floats
+    directionality: Floats  # how clear the deep side is, 0 to 1 (`deep_side.DeepSide`)
+    fall_m: Floats  # how much deeper the plane through the visible water is one cast off on the deep side
+    # today's depth at the deepest part of the structure's edge, with or without a hold; NaN where none is
+    # known
     aim_depth_m: Floats
+    # deepest water within a cast that is seen from the structure, with or without a hold; NaN where none is
     seen_depth_m: Floats
-    broken: Ints
-    alone: Ints
+    # how many places broke each rule, and how many that one only, by bit of `hold_rules.RULES`, (n, 9).
+    # Complete for structures without a hold.
+    broken: Indices
+    alone: Indices
 
 
 def bearings_deg(east: Floats, north: Floats) -> Floats:
@@ -85,14 +67,14 @@ def apart_deg(one: Floats, other: Floats) -> Floats:
     return np.asarray(np.abs((one - other + 180.0) % 360.0 - 180.0))
 
 
-def _most(structure: Ints, values: Floats, rows: int) -> Floats:
+def _most(structure: Indices, values: Floats, rows: int) -> Floats:
     known = ~np.isnan(values)
     most = np.full(rows, -np.inf)
     np.maximum.at(most, structure[known], values[known])
     return np.where(np.isfinite(most), most, np.nan)
 
 
-def _tally(structure: Ints, bits: Bits, rows: int) -> tuple[Ints, Ints]:
+def _tally(structure: Indices, bits: Bits, rows: int) -> tuple[Indices, Indices]:
     """Count by structure how many places broke each rule, and how many that one only."""
     broken, alone = (np.zeros((rows, _BITS), dtype=np.intp) for _ in range(2))
     for number in range(_BITS):
@@ -101,7 +83,7 @@ def _tally(structure: Ints, bits: Bits, rows: int) -> tuple[Ints, Ints]:
     return broken, alone
 
 
-def tell(look: Look, chosen: Ints, lie: Lie, cast_m: Floats, bits: Bits) -> Found:
+def tell(look: Outlook, chosen: Indices, lie: Lie, cast_m: Floats, bits: Bits) -> Found:
     """Put the holds of one number into a table with a row for each structure."""
     ring, setting, n = look.ring, look.setting, len(look.rows)
     rays, surface, rules = ring.rays, setting.surface, setting.rules

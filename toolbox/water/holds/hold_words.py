@@ -13,13 +13,10 @@ from .relaxations import nearest_relaxations
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from ...arrays import Floats, Geometries
     from .hold_rules import HoldRules, Setting
     from .hold_tables import Found
 
-    Floats = NDArray[np.float64]
-    Geometries = NDArray[np.object_]
 
 _FAR_OFF_DEG: Final = 45.0  # off the deep side by more than wind alone turns the hold of a point
 

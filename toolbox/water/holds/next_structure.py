@@ -10,11 +10,7 @@ import shapely
 from scipy.spatial import cKDTree
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
-    Geometries = NDArray[np.object_]
+    from ...arrays import Floats, Geometries, Indices
 
 
 _MOST_PAIRS: Final = 1_000_000
@@ -22,25 +18,16 @@ _MOST_PAIRS: Final = 1_000_000
 
 @dataclass(frozen=True, eq=False)
 class NextStructures:
-    """Structures round each of those that are fished, one after the other.
+    """Structures round each of those that are fished, one after the other."""
 
-    Attributes
-    ----------
-    rows
-        Row of each fished structure among all.
-    points, point_rows
-        All structures that are points, and the row of each.
-    first, count
-        Where the other neighbours of each fished structure begin in ``others``, and how many there are.
-    others, bounds
-        Those neighbours, and the box of each.
-    """
-
-    rows: Ints
+    rows: Indices  # row of each fished structure among all
+    # all structures that are points, and the row of each
     points: cKDTree
-    point_rows: Ints
-    first: Ints
-    count: Ints
+    point_rows: Indices
+    # where the other neighbours of each fished structure begin in ``others``, and how many there are
+    first: Indices
+    count: Indices
+    # those neighbours, and the box of each
     others: Geometries
     bounds: Floats = field(init=False)
 
@@ -48,7 +35,7 @@ class NextStructures:
         object.__setattr__(self, "bounds", shapely.bounds(self.others).reshape(-1, 4))
 
     @classmethod
-    def build(cls, fished: Geometries, rows: Ints, structures: Geometries, reach_m: float) -> Self:
+    def build(cls, fished: Geometries, rows: Indices, structures: Geometries, reach_m: float) -> Self:
         """Find the neighbours of structures.
 
         Parameters
@@ -79,7 +66,7 @@ class NextStructures:
         count = np.bincount(one, minlength=len(fished))
         return cls(rows, points, point_rows, np.cumsum(count) - count, count, structures[other[order]])
 
-    def gap_m(self, fished: Ints, x: Floats, y: Floats, within_m: float) -> Floats:
+    def gap_m(self, fished: Indices, x: Floats, y: Floats, within_m: float) -> Floats:
         """Give the distance from places to the nearest neighbour of the structure fished, where it is within reach.
 
         Parameters
@@ -100,7 +87,7 @@ class NextStructures:
             self._near(gap, part, fished, x, y, within_m)
         return gap
 
-    def _to_points(self, fished: Ints, x: Floats, y: Floats, within_m: float) -> Floats:
+    def _to_points(self, fished: Indices, x: Floats, y: Floats, within_m: float) -> Floats:
         """Give the gap to the nearest point that is not the structure fished itself."""
         if not len(self.point_rows) or not len(x):
             return np.full(len(x), np.inf)
@@ -111,7 +98,9 @@ class NextStructures:
         itself = found[:, 0] == self.rows[fished]
         return np.asarray(np.where(itself, off[:, 1], off[:, 0]))
 
-    def _near(self, gap: Floats, some: Ints, fished: Ints, x: Floats, y: Floats, within_m: float) -> None:
+    def _near(
+        self, gap: Floats, some: Indices, fished: Indices, x: Floats, y: Floats, within_m: float
+    ) -> None:
         """Write the gaps of some places that have neighbours."""
         number = self.count[fished[some]]
         start = np.cumsum(number) - number

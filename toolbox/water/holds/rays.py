@@ -16,11 +16,8 @@ import shapely
 from .ring_walk import points_on_rings
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from ...arrays import Flags, Floats, Geometries, Indices
 
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
-    Geometries = NDArray[np.object_]
 
 FAN = 72  # rays round a point: 5 degrees, 2 m apart on a ring of 21 m, as fine as positions are known
 _AROUND = 58  # rays to as much ring round a line or polygon: 3 m apart on the ring of the greatest cast
@@ -32,48 +29,31 @@ _MIDDLE = 0.3  # cost of the end of a line against its middle, where the deep si
 
 @dataclass(frozen=True, eq=False)
 class Rays:
-    """Rays of many structures, one after the other; all arrays have one entry a ray unless said otherwise.
+    """Rays of many structures, one after the other; all arrays have one entry a ray unless said otherwise."""
 
-    Attributes
-    ----------
-    structure
-        Row of the structure, ascending.
-    group, groups
-        Stretch of a structure that has a deep side of its own, and how many there are: a point or polygon is
-        one, a long line several.
-    x, y
-        Point of the structure that the ray starts from, the aim of a cast.
-    east, north
-        Unit vector from there to the boat.
-    middle_x, middle_y
-        Middle of the stretch.
-    cost
-        What the ray loses by lying off the middle of a line.
-    before, after
-        The neighbouring rays, left and right on the same ring.
-    open
-        False where another part of the same structure is nearer.
-    ring, place
-        Ring on which the ray ends and how far along it, metres; -1 and NaN for a fan round a point.
-    rings, parts
-        The rings themselves and the simple geometry each belongs to.
-    """
-
-    structure: Ints
-    group: Ints
+    structure: Indices  # row of the structure, ascending
+    # stretch of a structure that has a deep side of its own, and how many there are: a point or polygon is
+    # one, a long line several
+    group: Indices
     groups: int
+    # point of the structure that the ray starts from, the aim of a cast
     x: Floats
     y: Floats
+    # unit vector from there to the boat
     east: Floats
     north: Floats
+    # middle of the stretch
     middle_x: Floats
     middle_y: Floats
-    cost: Floats
-    before: Ints
-    after: Ints
-    open: NDArray[np.bool_]
-    ring: Ints
+    cost: Floats  # what the ray loses by lying off the middle of a line
+    # the neighbouring rays, left and right on the same ring
+    before: Indices
+    after: Indices
+    open: Flags  # false where another part of the same structure is nearer
+    # ring on which the ray ends and how far along it, metres; -1 and NaN for a fan round a point
+    ring: Indices
     place: Floats
+    # the rings themselves and the simple geometry each belongs to
     rings: Geometries
     parts: Geometries
 
@@ -81,7 +61,7 @@ class Rays:
         return len(self.structure)
 
 
-def _neighbours(sizes: Ints) -> tuple[Ints, Ints]:
+def _neighbours(sizes: Indices) -> tuple[Indices, Indices]:
     """Give the rays before and after each, round closed rings of the given sizes."""
     first = np.repeat(np.cumsum(sizes) - sizes, sizes)
     size = np.repeat(sizes, sizes)
@@ -95,7 +75,7 @@ def _unit(dx: Floats, dy: Floats) -> tuple[Floats, Floats]:
     return dx / length, dy / length
 
 
-def _fans(points: Geometries, owner: Ints, most_m: float, whole: Geometries) -> Rays:
+def _fans(points: Geometries, owner: Indices, most_m: float, whole: Geometries) -> Rays:
     angle = np.arange(FAN) * (2 * np.pi / FAN)
     x, y = np.repeat(shapely.get_x(points), FAN), np.repeat(shapely.get_y(points), FAN)
     structure = np.repeat(owner, FAN)
@@ -132,14 +112,14 @@ def _aims(parts: Geometries, ends: Geometries) -> tuple[Floats, Floats]:
     return nearest[:, 0], nearest[:, 1]
 
 
-def _stretches(parts: Geometries, longest_m: float) -> Ints:
+def _stretches(parts: Geometries, longest_m: float) -> Indices:
     """Give the number of stretches of each part: odd, so that one holds the middle; polygons are one."""
     is_line = shapely.get_type_id(parts) == 1
     count = np.ceil(shapely.length(parts) / longest_m)
     return np.where(is_line, count + (count + 1) % 2, 1).astype(np.intp)
 
 
-def _around(parts: Geometries, owner: Ints, most_m: float, whole: Geometries) -> Rays:
+def _around(parts: Geometries, owner: Indices, most_m: float, whole: Geometries) -> Rays:
     rings, of_part = shapely.get_rings(
         shapely.buffer(parts, most_m, quad_segs=_ARC_SEGMENTS), return_index=True
     )
@@ -213,7 +193,7 @@ def _joined(fans: Rays, around: Rays) -> Rays:
     def floats(name: str) -> Floats:
         return np.asarray(np.concatenate([getattr(fans, name), getattr(around, name)])[order])
 
-    def ints(name: str, shift: int = 0) -> Ints:
+    def ints(name: str, shift: int = 0) -> Indices:
         return np.asarray(np.concatenate([getattr(fans, name), getattr(around, name) + shift])[order])
 
     return Rays(
@@ -249,8 +229,7 @@ def cast_rays(structures: Geometries, most_m: float) -> Rays:
 
     Returns
     -------
-    Rays
-        Of all structures, ascending by row.
+    Of all structures, ascending by row.
 
     Notes
     -----
@@ -265,7 +244,7 @@ def cast_rays(structures: Geometries, most_m: float) -> Rays:
     return _joined(fans, _around(parts[~is_point], owner[~is_point], most_m, structures))
 
 
-def between(rays: Rays, index: Ints, fraction: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+def between(rays: Rays, index: Indices, fraction: Floats) -> tuple[Floats, Floats, Floats, Floats]:
     """Lay new rays between neighbours.
 
     Parameters

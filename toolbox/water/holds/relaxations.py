@@ -13,13 +13,9 @@ from .casting import find_holds
 from .surroundings import Surroundings
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from ...arrays import Flags, Floats, Geometries, Indices
     from .hold_rules import Setting
 
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
-    Geometries = NDArray[np.object_]
 
 _QUARTERS: Final = 4
 _LONGER_CAST: Final = 0.5  # at most half as long again
@@ -118,7 +114,7 @@ def _ways(setting: Setting) -> list[_Way]:
 
 
 def nearest_relaxations(
-    structures: Geometries, setting: Setting, *, rows: Ints, bottom_m: Floats, height_m: Floats
+    structures: Geometries, setting: Setting, *, rows: Indices, bottom_m: Floats, height_m: Floats
 ) -> list[str]:
     """Name for each structure without a hold the least that would have to give way for one.
 
@@ -147,7 +143,7 @@ def nearest_relaxations(
     said = [""] * len(structures)
     least = np.full(len(structures), np.inf)
 
-    def holds(at: Ints, asked: Setting) -> NDArray[np.bool_]:
+    def holds(at: Indices, asked: Setting) -> Flags:
         found = find_holds(
             structures[at], asked, rows=rows[at], bottom_m=bottom_m[at], height_m=height_m[at]
         ).found

@@ -8,14 +8,10 @@ import numpy as np
 import shapely
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
-    Geometries = NDArray[np.object_]
+    from ...arrays import Floats, Geometries, Indices
 
 
-def points_on_rings(rings: Geometries, ring: Ints, place: Floats) -> tuple[Floats, Floats]:
+def points_on_rings(rings: Geometries, ring: Indices, place: Floats) -> tuple[Floats, Floats]:
     """Give the points that lie so far along rings.
 
     Parameters

@@ -9,16 +9,13 @@ import numpy as np
 from .wind_cast import wind_angles_deg
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from ...arrays import Floats, Indices
     from .deep_side import DeepSide
     from .hold_rules import HoldRules
     from .next_structure import NextStructures
     from .rays import Rays
     from .stance import Lie
 
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
 
 BEST_WIND_ANGLE_DEG: Final = 60.0
 """Angle between cast and wind rated best: bow into the wind, cast across it. Straight upwind the cast falls short;
@@ -49,7 +46,7 @@ def shadow_cost(lie: Lie, cast_m: Floats, rules: HoldRules) -> Floats:
 
 def soft_score(
     rays: Rays,
-    index: Ints,
+    index: Indices,
     lie: Lie,
     radius_m: Floats,
     *,

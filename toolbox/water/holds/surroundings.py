@@ -9,11 +9,7 @@ import numpy as np
 import shapely
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
-    Geometries = NDArray[np.object_]
+    from ...arrays import Flags, Floats, Geometries, Indices
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,7 +34,7 @@ class Surroundings:
     hazards: Geometries
     hazard_radius_m: Floats
     screens: Geometries = field(default_factory=lambda: np.empty(0, dtype=object))
-    screen_rows: Ints = field(default_factory=lambda: np.empty(0, dtype=np.intp))
+    screen_rows: Indices = field(default_factory=lambda: np.empty(0, dtype=np.intp))
     reachable: shapely.Geometry | None = None
     _tree: shapely.STRtree = field(init=False)
     _hazard_tree: shapely.STRtree = field(init=False)
@@ -52,7 +48,7 @@ class Surroundings:
         if self.reachable is not None:
             shapely.prepare(self.reachable)
 
-    def structure_near(self, places: Geometries, fished: Ints) -> Ints:
+    def structure_near(self, places: Geometries, fished: Indices) -> Indices:
         """Give for each place the row of another structure it lies too near to, -1 where there is none.
 
         A polygon that holds all of the fished structure, as a flat holds a stump, is no other structure to it.
@@ -77,7 +73,7 @@ class Surroundings:
         gap[row] = np.inf
         return int(gap.argmin()) if len(gap) > 1 else -1
 
-    def screened(self, aims: Geometries, places: Geometries, fished: Ints) -> NDArray[np.bool_]:
+    def screened(self, aims: Geometries, places: Geometries, fished: Indices) -> Flags:
         """Tell for each place whether tall cover lies between it and the aim of its cast."""
         found = np.zeros(len(places), dtype=np.bool_)
         if not len(places) or not len(self.screens):
@@ -89,13 +85,13 @@ class Surroundings:
         found[place[hides]] = True
         return found
 
-    def out_of_reach(self, x: Floats, y: Floats) -> NDArray[np.bool_]:
+    def out_of_reach(self, x: Floats, y: Floats) -> Flags:
         """Tell for each place whether no safe way leads there."""
         if self.reachable is None:
             return np.zeros(len(x), dtype=np.bool_)
         return ~np.asarray(shapely.intersects_xy(self.reachable, x, y))
 
-    def hazard_near(self, places: Geometries, drift_m: float) -> NDArray[np.bool_]:
+    def hazard_near(self, places: Geometries, drift_m: float) -> Flags:
         """Tell for each place whether its drift circle touches a hazard."""
         found = np.zeros(len(places), dtype=np.bool_)
         if not len(places) or not len(self.hazards):

@@ -11,45 +11,31 @@ from .deep_side import DeepSide, deep_sides
 from .rays import FAN, Rays, cast_rays
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from ...arrays import Flags, Floats, Geometries, Indices
     from ...depth import DepthSurface
     from .hold_rules import HoldRules
 
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
-    Flags = NDArray[np.bool_]
-    Geometries = NDArray[np.object_]
 
 _STEP_M: Final = 1.5  # finest step along a ray; the line of cast of a chosen hold is checked exactly
 
 
 @dataclass(frozen=True, eq=False)
 class VisibleRing:
-    """Water round structures, by ray and length of cast.
+    """Water round structures, by ray and length of cast."""
 
-    Attributes
-    ----------
-    rays, radii_m
-        The rays, and the lengths of cast looked at.
-    aim_depth_m, top_m
-        Today's depth at each ray's aim, and of the structure's top there.
-    depth_m, seen
-        Today's depth at each length of each ray, and whether the water is open from the aim to there.
-    deep
-        Deep side of each group of rays.
-    """
-
+    # the rays, and the lengths of cast looked at
     rays: Rays
     radii_m: Floats
+    # today's depth at each ray's aim, and of the structure's top there
     aim_depth_m: Floats
     top_m: Floats
+    # today's depth at each length of each ray, and whether the water is open from the aim to there
     depth_m: Floats
     seen: Flags
-    deep: DeepSide
+    deep: DeepSide  # deep side of each group of rays
 
 
-def _steps(radii: Floats, step: float) -> tuple[Floats, Ints]:
+def _steps(radii: Floats, step: float) -> tuple[Floats, Indices]:
     """Give distances along a ray, no farther apart than a step, and where among them the lengths of cast are."""
     gaps = np.diff(radii, prepend=0.0)
     count = np.ceil(gaps / step - 1e-9).astype(np.intp)
@@ -88,8 +74,7 @@ def look_round(
 
     Returns
     -------
-    VisibleRing
-        Rays in the order of the structures.
+    Rays in the order of the structures.
 
     Notes
     -----

@@ -10,10 +10,8 @@ import shapely
 from ...errors import UsageError
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from ...arrays import Floats, Geometries
 
-    Floats = NDArray[np.float64]
-    Geometries = NDArray[np.object_]
 
 LEAST_UPWIND: Final = 0.5
 """Smallest factor taken: down to it the shape of the reach is convex, so that sums with lines and areas are exact."""

@@ -14,6 +14,7 @@ from .polyline import ahead, evenly, smoothed
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from ...arrays import Floats
     from ...depth import DepthSurface
 
 _SMOOTH_M = (
@@ -25,8 +26,8 @@ _SMOOTH_M = (
 class BankLine:
     """A piece of the water's edge: points at even steps, unit vectors to the water, and whether it closes."""
 
-    points: NDArray[np.float64]
-    to_water: NDArray[np.float64]
+    points: Floats
+    to_water: Floats
     step_m: float
     closed: bool
 
@@ -86,8 +87,7 @@ def bank_lines(
 
     Returns
     -------
-    list of BankLine
-        In the order of the grid's rows; empty where there is no edge.
+    In the order of the grid's rows; empty where there is no edge.
     """
     depth = surface.depth_m
     if unknown_is_land is None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,25 +12,12 @@ from ...compiled import compiled
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from ...arrays import Floats
     from ...depth import DepthSurface
 
 
 @compiled
-def _block_means(depth: NDArray[np.float32], down: int, right: int, out: NDArray[np.float32]) -> None:
-    rows, columns = depth.shape
-    for r in range(out.shape[0]):
-        for c in range(out.shape[1]):
-            total, count = 0.0, 0
-            for rr in range(r * down, min((r + 1) * down, rows)):
-                for cc in range(c * right, min((c + 1) * right, columns)):
-                    if not np.isnan(depth[rr, cc]):
-                        total += depth[rr, cc]
-                        count += 1
-            out[r, c] = total / count if count else np.nan
-
-
-@compiled
-def _blur_rows(values: NDArray[np.float32], weights: NDArray[np.float64], out: NDArray[np.float32]) -> None:
+def _blur_rows(values: NDArray[np.float32], weights: Floats, out: NDArray[np.float32]) -> None:
     """Weighted mean along rows of what is known; written transposed, so that twice makes both directions."""
     rows, columns = values.shape
     reach = weights.size // 2
@@ -56,7 +44,7 @@ def _blur_rows(values: NDArray[np.float32], weights: NDArray[np.float64], out: N
             out[c, r] = total / weight
 
 
-def _weights(spread: float) -> NDArray[np.float64]:
+def _weights(spread: float) -> Floats:
     reach = int(np.ceil(2.5 * spread))
     weights = np.exp(-0.5 * (np.arange(-reach, reach + 1) / spread) ** 2)
     return np.asarray(weights / weights.sum())
@@ -101,22 +89,18 @@ def coarsened(surface: DepthSurface, cell_m: float) -> DepthSurface:
 
     Returns
     -------
-    DepthSurface
-        With the same corner in the northwest; its last row and column may reach beyond the old grid. A block is
-        unknown only where all its cells are.
+    With the same corner in the northwest; its last row and column may reach beyond the old grid. A block is
+    unknown only where all its cells are.
     """
     down, right = (max(1, int(cell_m / size + 1e-9)) for size in (surface.cell_y_m, surface.cell_x_m))
     if down == 1 and right == 1:
         return surface
     rows, columns = surface.shape
-    out = np.empty((-(-rows // down), -(-columns // right)), dtype=np.float32)
-    _block_means(surface.depth_m, down, right, out)
-    return type(surface)(
-        out,
-        surface.west_m,
-        surface.north_m,
-        surface.cell_x_m * right,
-        surface.cell_y_m * down,
-        surface.crs,
-        surface.error_m,
-    )
+    margin = ((0, -rows % down), (0, -columns % right))
+    blocks = np.pad(surface.depth_m.astype(np.float64), margin, constant_values=np.nan)
+    blocks = blocks.reshape(blocks.shape[0] // down, down, -1, right)
+    count = np.count_nonzero(~np.isnan(blocks), axis=(1, 3))
+    mean = np.nansum(blocks, axis=(1, 3)) / np.where(count, count, np.nan)
+    cell_x, cell_y = surface.cell_x_m * right, surface.cell_y_m * down
+    depth = mean.astype(np.float32)
+    return replace(surface, depth_m=depth, cell_x_m=cell_x, cell_y_m=cell_y)

@@ -13,6 +13,7 @@ from .merge_tree import DOWN, RIGHT, holder, local_top, longer, shallower
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from ...arrays import Floats, Ints
     from .merge_tree import Rises
 
 
@@ -20,13 +21,13 @@ if TYPE_CHECKING:
 class Cols:
     """Cols: their cell (flat index), and which two of the rises they lie between."""
 
-    cell: NDArray[np.int64]
-    one: NDArray[np.int64]
-    other: NDArray[np.int64]
+    cell: Ints
+    one: Ints
+    other: Ints
 
 
 @compiled
-def _passes(depth: NDArray[np.float32], owner: NDArray[np.int32]) -> NDArray[np.float64]:
+def _passes(depth: NDArray[np.float32], owner: NDArray[np.int32]) -> Floats:
     """Find cells from which the bottom rises on two sides, and the tops of the two different rises it rises to."""
     rows, columns = depth.shape
     outside = rows * columns

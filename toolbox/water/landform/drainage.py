@@ -13,9 +13,11 @@ from ...compiled import compiled
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from ...arrays import Flags, Ints
+
 
 @compiled
-def _deepest(depth: NDArray[np.float32], waters: NDArray[np.int32], count: int) -> NDArray[np.int64]:
+def _deepest(depth: NDArray[np.float32], waters: NDArray[np.int32], count: int) -> Ints:
     """Give the deepest cell of each water, the first of equals."""
     rows, columns = depth.shape
     pits = np.full(count, -1, dtype=np.int64)
@@ -34,7 +36,7 @@ def _deepest(depth: NDArray[np.float32], waters: NDArray[np.int32], count: int) 
 def _flood(
     depth: NDArray[np.float32],
     waters: NDArray[np.int32],
-    pits: NDArray[np.int64],
+    pits: Ints,
     down: NDArray[np.int32],
     order: NDArray[np.int32],
 ) -> int:
@@ -91,7 +93,7 @@ def _stems(
     cells: NDArray[np.int32],
     least: int,
     stems: NDArray[np.int32],
-    ends: NDArray[np.int64],
+    ends: Ints,
 ) -> int:
     """Write the stems one after the other, each from its mouth upward; give their number."""
     size = down.size
@@ -141,7 +143,7 @@ def _stems(
 
 
 def drained(
-    depth_m: NDArray[np.float32], water: NDArray[np.bool_]
+    depth_m: NDArray[np.float32], water: Flags
 ) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.int32]]:
     """Drain every water to its deepest cell.
 
@@ -189,9 +191,8 @@ def stems(
 
     Returns
     -------
-    list of arrays
-        Numbers of the cells of each stem. At a meeting the arm that gathers more goes on and the other begins a stem
-        of its own; the two greatest arms that come down to a deepest cell are one stem.
+    Numbers of the cells of each stem. At a meeting the arm that gathers more goes on and the other begins a stem
+    of its own; the two greatest arms that come down to a deepest cell are one stem.
     """
     most = int(np.count_nonzero(cells >= least_cells))
     # Every cell is in one stem, and each stem may repeat the cell it comes out at.

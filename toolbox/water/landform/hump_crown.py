@@ -14,12 +14,9 @@ import shapely
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from ...arrays import Floats, Geometries
     from ...depth import DepthSurface
 
-    Floats = NDArray[np.float64]
-    Geometries = NDArray[np.object_]
 
 _RAYS = 72
 _LEAST_STEP_M = 1.0

@@ -14,6 +14,7 @@ from .terrain import gradient
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from ...arrays import Floats
     from ...depth import DepthSurface
 
 
@@ -145,9 +146,7 @@ class Turning:
     step_m: float
     least_slope: float
 
-    def least_beside(
-        self, x: NDArray[np.float64], y: NDArray[np.float64], within_m: float, sign: float
-    ) -> NDArray[np.float64]:
+    def least_beside(self, x: Floats, y: Floats, within_m: float, sign: float) -> Floats:
         """Least of `sign` times the turn, along the isobath through each place, no further than `within_m` from it."""
         row = (self.surface.north_m - y) / self.surface.cell_y_m - 0.5
         column = (x - self.surface.west_m) / self.surface.cell_x_m - 0.5
@@ -182,7 +181,7 @@ def isobath_turning(surface: DepthSurface, *, smooth_m: float, over_m: float, le
     """
     cell_x, cell_y = surface.cell_x_m, surface.cell_y_m
     depth = blurred(surface.depth_m, smooth_m, cell_x, cell_y)
-    slant = gradient(depth, cell_x, cell_y, mend=True)
+    slant = gradient(depth, cell_x, cell_y)
     east, south = (np.asarray(part, dtype=np.float32) for part in slant)
     step_m = over_m / (2 * _STEPS)
     out = np.empty(depth.shape, dtype=np.float32)

@@ -19,6 +19,8 @@ from ...errors import DataError
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from ...arrays import Flags, Floats, Ints
+
 DOWN = np.array([-1, -1, 0, 1, 1, 1, 0, -1], dtype=np.int64)  # the eight neighbours in a circle
 RIGHT = np.array([0, 1, 1, 1, 0, -1, -1, -1], dtype=np.int64)
 
@@ -31,14 +33,14 @@ class Rises:
     rise joins it. `outermost` tells which close on the bank and not on a higher rise.
     """
 
-    top: NDArray[np.int64]
-    closes_m: NDArray[np.float64]
-    own_m: NDArray[np.float64]
-    outermost: NDArray[np.bool_]
+    top: Ints
+    closes_m: Floats
+    own_m: Floats
+    outermost: Flags
 
 
 @compiled
-def longer(table: NDArray[np.float64]) -> NDArray[np.float64]:
+def longer(table: Floats) -> Floats:
     """Give a table twice as many rows."""
     out = np.empty((2 * table.shape[0], table.shape[1]))
     out[: table.shape[0]] = table
@@ -60,7 +62,7 @@ def _flood(
     least_relief: float,
     least_cells: int,
     owner: NDArray[np.int32],
-) -> NDArray[np.float64]:
+) -> Floats:
     """Join cells in order; give top, depth of closing and what each rise closes on.
 
     Afterwards `owner` holds, at each local top, itself (a rise) or the top it belongs to. While a rise is open,
@@ -163,7 +165,7 @@ def holder(owner: NDArray[np.int32], top: int) -> int:
 
 
 @compiled
-def rise_cells(depth: NDArray[np.float32], top: int, level: float) -> NDArray[np.int64]:
+def rise_cells(depth: NDArray[np.float32], top: int, level: float) -> Ints:
     """Cells that hang together with a top and are shallower than a level (flat indices)."""
     rows, columns = depth.shape
     flat = depth.ravel()

@@ -7,12 +7,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from ...arrays import Flags, Floats, Indices
 
 
-def evenly(
-    points: NDArray[np.float64], step_m: float, *, closed: bool = False
-) -> tuple[NDArray[np.float64], float]:
+def evenly(points: Floats, step_m: float, *, closed: bool = False) -> tuple[Floats, float]:
     """Put points at even steps along a line.
 
     Parameters
@@ -35,7 +33,7 @@ def evenly(
     return np.column_stack([np.interp(at, along, points[:, k]) for k in (0, 1)]), step
 
 
-def smoothed(values: NDArray[np.float64], reach: int, *, closed: bool = False) -> NDArray[np.float64]:
+def smoothed(values: Floats, reach: int, *, closed: bool = False) -> Floats:
     """Mean over 2 reach + 1 rows; the ends of an open line are continued through their end point, which stays."""
     if reach < 1:
         return values
@@ -51,7 +49,7 @@ def smoothed(values: NDArray[np.float64], reach: int, *, closed: bool = False) -
     return np.asarray((total[width:] - total[:-width]) / width)
 
 
-def ahead(points: NDArray[np.float64], *, closed: bool = False) -> NDArray[np.float64]:
+def ahead(points: Floats, *, closed: bool = False) -> Floats:
     """Give unit vectors along a line at its points; turned by 90 degrees clockwise they are (y, -x)."""
     way = np.roll(points, -1, axis=0) - np.roll(points, 1, axis=0)
     if not closed:
@@ -61,7 +59,7 @@ def ahead(points: NDArray[np.float64], *, closed: bool = False) -> NDArray[np.fl
     return np.asarray(way / size[:, None])
 
 
-def spells(true: NDArray[np.bool_], *, closed: bool = False) -> list[NDArray[np.intp]]:
+def spells(true: Flags, *, closed: bool = False) -> list[Indices]:
     """Give the runs of true points in order along the line; on a ring a run may go over its seam."""
     count = len(true)
     if count and true.all():
@@ -72,7 +70,7 @@ def spells(true: NDArray[np.bool_], *, closed: bool = False) -> list[NDArray[np.
     return [(np.arange(a, b) + start) % count for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def bridged(true: NDArray[np.bool_], most: int) -> NDArray[np.bool_]:
+def bridged(true: Flags, most: int) -> Flags:
     """Fill runs of at most so many false points that have true ones on both sides."""
     filled = true.copy()
     for gap in spells(~true):

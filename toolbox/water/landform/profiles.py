@@ -11,8 +11,7 @@ from ...compiled import compiled
 from .polyline import ahead
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from ...arrays import Floats
     from ...depth import DepthSurface
 
 REACH_M = 70.0  # profiles run this far to each side
@@ -31,15 +30,15 @@ class Drops:
     side; `back` is how much of the drop is lost again within reach, on the worse side.
     """
 
-    top: NDArray[np.float64]
-    base: NDArray[np.float64]
-    run: NDArray[np.float64]
-    middle: NDArray[np.float64]
-    steeper: NDArray[np.float64]
-    back: NDArray[np.float64]
+    top: Floats
+    base: Floats
+    run: Floats
+    middle: Floats
+    steeper: Floats
+    back: Floats
 
 
-def to_deep(surface: DepthSurface, points: NDArray[np.float64]) -> NDArray[np.float64]:
+def to_deep(surface: DepthSurface, points: Floats) -> Floats:
     """Give unit vectors square to a line, toward the side that is deeper at most of its points."""
     way = ahead(points)
     right = np.column_stack([way[:, 1], -way[:, 0]])
@@ -49,7 +48,7 @@ def to_deep(surface: DepthSurface, points: NDArray[np.float64]) -> NDArray[np.fl
     return right if known.size == 0 or np.median(known) >= 0 else -right
 
 
-def _mean_along(profile: NDArray[np.float64], reach: int) -> NDArray[np.float64]:
+def _mean_along(profile: Floats, reach: int) -> Floats:
     """Mean of what is known over neighbouring profiles; NaN where the profile's own depth is not known."""
     known = np.isfinite(profile)
     padded = np.pad(np.where(known, profile, 0.0), ((reach + 1, reach), (0, 0)))
@@ -63,7 +62,7 @@ def _mean_along(profile: NDArray[np.float64], reach: int) -> NDArray[np.float64]
 
 
 @compiled
-def _drop(profile: NDArray[np.float64], step: float, out: NDArray[np.float64]) -> None:
+def _drop(profile: Floats, step: float, out: Floats) -> None:
     """Find the drop in one profile, which runs from the shallow to the deep side with the line at its middle."""
     count = profile.size
     zero = count // 2
@@ -120,14 +119,12 @@ def _drop(profile: NDArray[np.float64], step: float, out: NDArray[np.float64]) -
 
 
 @compiled
-def _all_drops(profiles: NDArray[np.float64], step: float, out: NDArray[np.float64]) -> None:
+def _all_drops(profiles: Floats, step: float, out: Floats) -> None:
     for k in range(profiles.shape[0]):
         _drop(profiles[k], step, out[k])
 
 
-def drops_along(
-    surface: DepthSurface, points: NDArray[np.float64], deep: NDArray[np.float64], step_m: float
-) -> Drops:
+def drops_along(surface: DepthSurface, points: Floats, deep: Floats, step_m: float) -> Drops:
     """Read the drop at every point of a line.
 
     Parameters

@@ -12,17 +12,19 @@ from ...compiled import compiled
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from ...arrays import Flags, Floats, Indices, Ints
+
 _OFF_CREST = 4.0  # a step off the crest counts as this many along it, so that ways keep to the crest
 
 
 @compiled
 def _spread(
     start: int,
-    band: NDArray[np.bool_],
-    crest: NDArray[np.bool_],
+    band: Flags,
+    crest: Flags,
     cell_x: float,
     cell_y: float,
-    away: NDArray[np.float64],
+    away: Floats,
     parent: NDArray[np.int32],
     order: NDArray[np.int32],
 ) -> int:
@@ -58,13 +60,13 @@ def _spread(
 
 @compiled
 def _ways(
-    band: NDArray[np.bool_],
-    crest: NDArray[np.bool_],
+    band: Flags,
+    crest: Flags,
     cell_x: float,
     cell_y: float,
     least: float,
-    ways: NDArray[np.int64],
-    ends: NDArray[np.int64],
+    ways: Ints,
+    ends: Ints,
 ) -> int:
     """Write the ways one after the other to `ways`, where each ends to `ends`; give their number."""
     rows, columns = band.shape
@@ -108,13 +110,13 @@ def _ways(
 
 
 def crest_lines(
-    band: NDArray[np.bool_],
-    crest: NDArray[np.bool_],
+    band: Flags,
+    crest: Flags,
     cell_x_m: float,
     cell_y_m: float,
     *,
     least_m: float,
-) -> list[tuple[NDArray[np.intp], NDArray[np.intp]]]:
+) -> list[tuple[Indices, Indices]]:
     """Trace lines through bands of cells.
 
     Parameters
@@ -130,9 +132,8 @@ def crest_lines(
 
     Returns
     -------
-    list of (rows, columns)
-        The cells of each line in order along it. In every piece of band the longest line comes first; the branches
-        that follow end where they meet one before them. No cell is in two lines.
+    The cells of each line in order along it. In every piece of band the longest line comes first; the branches
+    that follow end where they meet one before them. No cell is in two lines.
 
     Notes
     -----

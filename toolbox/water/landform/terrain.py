@@ -1,4 +1,4 @@
-"""Slope, aspect and curvature of a grid of heights, from the eight cells around each.
+"""Slope of a grid of heights, from the eight cells around each.
 
 Heights count upward; a depth grid is handed in negated, or its gradient is read as pointing to deep water. Rows run
 from north to south, so the textbook's y, which counts rows, points south.
@@ -6,7 +6,7 @@ from north to south, so the textbook's y, which counts rows, points south.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from ...errors import DataError, UsageError
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-Method = Literal["horn", "zevenbergen_thorne"]
+    from ...arrays import Floats
 
 
 class Gradient(NamedTuple):
@@ -26,22 +26,9 @@ class Gradient(NamedTuple):
     south: NDArray[np.floating]
 
 
-class Curvature(NamedTuple):
-    """Curvature in 1/m, an array each; NaN where not known.
-
-    `profile` is that of the line of steepest slope, above zero where the slope eases downhill (hollow); `plan` is
-    that across it, above zero on a nose (bulging); `general` is their difference plan - profile, above zero on a
-    rise. Profile and plan have no meaning on level ground and are 0 there.
-    """
-
-    profile: NDArray[np.floating]
-    plan: NDArray[np.floating]
-    general: NDArray[np.floating]
-
-
 @compiled
-def _window(z: NDArray[np.floating], r: int, c: int, mend: bool, out: NDArray[np.float64]) -> bool:
-    """Fill `out` with the nine heights around a cell, row by row; False when one is unknown and not to be mended."""
+def _window(z: NDArray[np.floating], r: int, c: int, out: Floats) -> bool:
+    """Fill `out` with the nine heights around a cell, row by row; False where its own is unknown."""
     rows, columns = z.shape
     middle = float(z[r, c])
     if np.isnan(middle):
@@ -56,8 +43,6 @@ def _window(z: NDArray[np.floating], r: int, c: int, mend: bool, out: NDArray[np
         whole = whole and not np.isnan(out[k])
     if whole:
         return True
-    if not mend:
-        return False
     # A straight line through the cell continues what is known on the other side. The four sides first, the corners
     # then from the sides, so that a plane stays a plane up to its rim.
     for k in (1, 3, 5, 7):
@@ -78,8 +63,6 @@ def _gradient(
     z: NDArray[np.floating],
     cell_x: float,
     cell_y: float,
-    horn: bool,
-    mend: bool,
     east: NDArray[np.floating],
     south: NDArray[np.floating],
 ) -> None:
@@ -87,50 +70,12 @@ def _gradient(
     n = np.empty(9)
     for r in range(rows):
         for c in range(columns):
-            if not _window(z, r, c, mend, n):
+            if not _window(z, r, c, n):
                 east[r, c] = np.nan
                 south[r, c] = np.nan
-            elif horn:
+            else:
                 east[r, c] = ((n[2] + 2.0 * n[5] + n[8]) - (n[0] + 2.0 * n[3] + n[6])) / (8.0 * cell_x)
                 south[r, c] = ((n[6] + 2.0 * n[7] + n[8]) - (n[0] + 2.0 * n[1] + n[2])) / (8.0 * cell_y)
-            else:
-                east[r, c] = (n[5] - n[3]) / (2.0 * cell_x)
-                south[r, c] = (n[7] - n[1]) / (2.0 * cell_y)
-
-
-@compiled
-def _curvature(
-    z: NDArray[np.floating],
-    cell_x: float,
-    cell_y: float,
-    mend: bool,
-    profile: NDArray[np.floating],
-    plan: NDArray[np.floating],
-    general: NDArray[np.floating],
-) -> None:
-    rows, columns = z.shape
-    n = np.empty(9)
-    for r in range(rows):
-        for c in range(columns):
-            if not _window(z, r, c, mend, n):
-                profile[r, c] = np.nan
-                plan[r, c] = np.nan
-                general[r, c] = np.nan
-                continue
-            # The letters are those of the published quadratic; D and E are half the second derivatives.
-            D = ((n[3] + n[5]) / 2.0 - n[4]) / (cell_x * cell_x)
-            E = ((n[1] + n[7]) / 2.0 - n[4]) / (cell_y * cell_y)
-            F = (-n[0] + n[2] + n[6] - n[8]) / (4.0 * cell_x * cell_y)
-            G = (n[5] - n[3]) / (2.0 * cell_x)
-            H = (n[1] - n[7]) / (2.0 * cell_y)
-            steep = G * G + H * H
-            if steep > 0.0:
-                profile[r, c] = 2.0 * (D * G * G + E * H * H + F * G * H) / steep
-                plan[r, c] = -2.0 * (D * H * H + E * G * G - F * G * H) / steep
-            else:
-                profile[r, c] = 0.0
-                plan[r, c] = 0.0
-            general[r, c] = -2.0 * (D + E)
 
 
 def _checked(
@@ -149,15 +94,10 @@ def _checked(
     return height, float(cell_x_m), float(cell_y_m)
 
 
-def gradient(
-    height_m: NDArray[np.floating],
-    cell_x_m: float,
-    cell_y_m: float,
-    *,
-    method: Method = "horn",
-    mend: bool = False,
-) -> Gradient:
-    """Rise per metre toward east and south.
+def gradient(height_m: NDArray[np.floating], cell_x_m: float, cell_y_m: float) -> Gradient:
+    """Rise per metre toward east and south, up to the rim of what is known.
+
+    Where a neighbour is unknown or off the grid the surface goes on in a straight line.
 
     Parameters
     ----------
@@ -165,64 +105,10 @@ def gradient(
         Heights at cell centres, row 0 in the north; NaN where not known.
     cell_x_m, cell_y_m
         Size of a cell from west to east and from north to south.
-    method
-        `horn` weighs all eight neighbours and smooths a little; `zevenbergen_thorne` reads the four beside the cell.
-    mend
-        Continue the surface in a straight line where a neighbour is unknown or off the grid. Without it such a cell
-        has no gradient.
 
     Returns
     -------
-    Gradient
-        Arrays of the grid's shape.
-
-    Raises
-    ------
-    DataError
-        Heights that are not rows and columns.
-    UsageError
-        A cell size that is not a length, or a method nobody knows.
-
-    Notes
-    -----
-    Horn 1981, Proceedings of the IEEE 69, 14-47; Zevenbergen and Thorne 1987, Earth Surface Processes and Landforms
-    12, 47-56. White noise of one standard deviation s in the heights gives noise of 0.43 s / cell (Horn) or
-    0.71 s / cell in each part: on fine cells smooth the heights first.
-    """
-    height, cell_x, cell_y = _checked(height_m, cell_x_m, cell_y_m)
-    if method not in {"horn", "zevenbergen_thorne"}:
-        raise UsageError(f"The method is {method!r}; choose horn or zevenbergen_thorne.")
-    east, south = np.empty_like(height, order="C"), np.empty_like(height, order="C")
-    _gradient(height, cell_x, cell_y, method == "horn", mend, east, south)
-    return Gradient(east, south)
-
-
-def slope_deg(slant: Gradient) -> NDArray[np.floating]:
-    """Angle of steepest slope above the horizontal, 0 to 90 degrees."""
-    slope: NDArray[np.floating] = np.degrees(np.arctan(np.hypot(slant.east, slant.south)))
-    return slope
-
-
-def aspect_deg(slant: Gradient) -> NDArray[np.floating]:
-    """Bearing of steepest descent, clockwise from the grid's north, 0 up to 360; NaN on level ground."""
-    bearing = np.degrees(np.arctan2(-slant.east, slant.south)) % 360.0
-    return np.where((slant.east == 0) & (slant.south == 0), np.nan, np.where(bearing >= 360.0, 0.0, bearing))
-
-
-def curvature(
-    height_m: NDArray[np.floating], cell_x_m: float, cell_y_m: float, *, mend: bool = False
-) -> Curvature:
-    """Profile, plan and general curvature in 1/m.
-
-    Parameters
-    ----------
-    height_m, cell_x_m, cell_y_m, mend
-        As for `gradient`.
-
-    Returns
-    -------
-    Curvature
-        Three arrays of the grid's shape.
+    Arrays of the grid's shape.
 
     Raises
     ------
@@ -233,12 +119,16 @@ def curvature(
 
     Notes
     -----
-    Zevenbergen and Thorne 1987 (see `gradient`): second derivatives along and across the slope, as published, without
-    the division by (1 + slope squared) that would make them curvatures of the curve itself; on bottoms under 20
-    degrees the two differ by less than a fifth. Some programs give the same numbers per 100 m, or with the opposite
-    sign for the profile. Noise grows with 1 / cell squared: smooth the heights first.
+    Horn 1981, Proceedings of the IEEE 69, 14-47. White noise of one standard deviation s in the heights gives noise of
+    0.43 s / cell in each part: on fine cells smooth the heights first.
     """
     height, cell_x, cell_y = _checked(height_m, cell_x_m, cell_y_m)
-    profile, plan, general = (np.empty_like(height, order="C") for _ in range(3))
-    _curvature(height, cell_x, cell_y, mend, profile, plan, general)
-    return Curvature(profile, plan, general)
+    east, south = np.empty_like(height, order="C"), np.empty_like(height, order="C")
+    _gradient(height, cell_x, cell_y, east, south)
+    return Gradient(east, south)
+
+
+def slope_deg(slant: Gradient) -> NDArray[np.floating]:
+    """Angle of steepest slope above the horizontal, 0 to 90 degrees."""
+    slope: NDArray[np.floating] = np.degrees(np.arctan(np.hypot(slant.east, slant.south)))
+    return slope

@@ -10,9 +10,9 @@ import shapely
 from .isobaths import shallower_than
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
+    from ...arrays import Floats, Geometries
     from ...depth import DepthSurface
 
 _QUARTER = 8
@@ -20,18 +20,18 @@ _QUARTER = 8
 _ROUND = 1.0 / np.cos(np.pi / (4 * _QUARTER))
 
 
-def polygon_parts(geometry: BaseGeometry) -> NDArray[np.object_]:
+def polygon_parts(geometry: BaseGeometry) -> Geometries:
     """Take the polygons out of any geometry, from west to east, the same order on every machine."""
     parts = np.asarray(shapely.get_parts(shapely.get_parts(geometry)))
     parts = parts[(shapely.get_type_id(parts) == 3) & (shapely.area(parts) > 0)]
     if len(parts) == 0:
         return np.asarray(parts, dtype=object)
     west, south, east, north = shapely.bounds(parts).T
-    ordered: NDArray[np.object_] = np.asarray(parts[np.lexsort((north, east, south, west))], dtype=object)
+    ordered: Geometries = np.asarray(parts[np.lexsort((north, east, south, west))], dtype=object)
     return ordered
 
 
-def least_depths(surface: DepthSurface, polygons: NDArray[np.object_]) -> NDArray[np.float64]:
+def least_depths(surface: DepthSurface, polygons: Geometries) -> Floats:
     """Least depth of the surface in each of some polygons that do not overlap.
 
     Notes
@@ -69,7 +69,7 @@ def shallow_area(
     return area if shapely.is_empty(unknown) else shapely.difference(area, unknown)
 
 
-def widened(things: NDArray[np.object_], by_m: NDArray[np.float64]) -> NDArray[np.object_]:
+def widened(things: Geometries, by_m: Floats) -> Geometries:
     """Widen things on all sides by at least so much; a thing without extent and width becomes a small disc."""
     wide = shapely.buffer(things, np.maximum(by_m, 0.01) * _ROUND, quad_segs=_QUARTER)
     return np.asarray(wide)

@@ -14,13 +14,14 @@ from .isolines import shallow_rings
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from ...arrays import Floats, Ints
     from ...depth import DepthSurface
 
 
 _STRAY_M = 2.0
 
 
-def _nodes(surface: DepthSurface) -> tuple[NDArray[np.float32], NDArray[np.float64], NDArray[np.float64]]:
+def _nodes(surface: DepthSurface) -> tuple[NDArray[np.float32], Floats, Floats]:
     """Cell centres and a rim of nodes on the outer edge of the grid, which repeats the outermost centres."""
     west, south, east, north = surface.bounds
     xs = np.concatenate([[west], surface.xs, [east]])
@@ -28,7 +29,7 @@ def _nodes(surface: DepthSurface) -> tuple[NDArray[np.float32], NDArray[np.float
     return np.pad(surface.depth_m, 1, mode="edge"), xs, ys
 
 
-def _twice_areas(corners: NDArray[np.float64], offsets: NDArray[np.int64]) -> NDArray[np.float64]:
+def _twice_areas(corners: Floats, offsets: Ints) -> Floats:
     """Twice the signed area of each ring; positive where it runs counter-clockwise."""
     if len(offsets) < 2:
         return np.empty(0)
@@ -39,7 +40,7 @@ def _twice_areas(corners: NDArray[np.float64], offsets: NDArray[np.int64]) -> ND
     return np.add.reduceat(x * y[following] - x[following] * y, offsets[:-1])
 
 
-def _polygons(corners: NDArray[np.float64], offsets: NDArray[np.int64], least_hole_m2: float) -> MultiPolygon:
+def _polygons(corners: Floats, offsets: Ints, least_hole_m2: float) -> MultiPolygon:
     """Put every hole into the smallest outer ring round it."""
     twice = _twice_areas(corners, offsets)
     ring = np.repeat(np.arange(len(twice)), np.diff(offsets))
@@ -122,7 +123,7 @@ def unknown_area(surface: DepthSurface) -> MultiPolygon:
     found = [shapely.geometry.shape(outline) for outline, _ in shapes(patches.astype(np.uint8), mask=patches)]
     columns, rows = np.arange(len(xs)), np.arange(len(ys))
 
-    def place(nodes: NDArray[np.float64]) -> NDArray[np.float64]:
+    def place(nodes: Floats) -> Floats:
         return np.column_stack([np.interp(nodes[:, 0], columns, xs), np.interp(nodes[:, 1], rows, ys)])
 
     # Rows run south, so that outlines come out mirrored; shapely cares for validity, not for direction.

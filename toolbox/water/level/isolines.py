@@ -6,10 +6,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ...compiled import compiled
+from ...compiled import compiled, interpreted
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+    from ...arrays import Floats, Ints
 
 # A depth nearer to the limit than this counts as shallow, so that no ring passes exactly through a node.
 _NODE_GAP_M = 1e-4
@@ -17,6 +19,7 @@ _NODE_GAP_M = 1e-4
 _ROUNDING_M = 1e-6
 # How far along an edge the ring may run where the far node is outside the grid or unknown: anywhere in this share.
 _OPEN_EDGE = (0.02, 0.5)
+_FEW_NODES = 16_000  # the ground about a ramp
 
 
 @compiled
@@ -45,7 +48,7 @@ def _flag_row(
 
 
 @compiled
-def _mixed_patches(depth: NDArray[np.floating], isobath: float, limit: float) -> NDArray[np.int64]:
+def _mixed_patches(depth: NDArray[np.floating], isobath: float, limit: float) -> Ints:
     """Find the patches whose four nodes are not all on one side, by the number of their upper left node."""
     rows, columns = depth.shape[0] + 2, depth.shape[1] + 2
     upper, lower = np.zeros(columns, dtype=np.uint8), np.zeros(columns, dtype=np.uint8)
@@ -82,7 +85,7 @@ def _falls(depth: NDArray[np.floating], row: int, column: int, isobath: float) -
 
 @compiled
 def _join(
-    steps: NDArray[np.int64],
+    steps: Ints,
     count: int,
     shallow: tuple[bool, bool, bool],
     edges: tuple[int, int, int],
@@ -100,7 +103,7 @@ def _join(
 
 
 @compiled
-def _steps(depth: NDArray[np.floating], isobath: float, limit: float) -> NDArray[np.int64]:
+def _steps(depth: NDArray[np.floating], isobath: float, limit: float) -> Ints:
     """List the steps of rings from an edge to the edge crossed next, with the shallow side to the left, (n, 2).
 
     Edges of node (r, c) have the numbers 3 (r columns + c) + 0 to the right, + 1 down, + 2 the patch's diagonal.
@@ -128,8 +131,8 @@ def _steps(depth: NDArray[np.floating], isobath: float, limit: float) -> NDArray
 def _gate(
     edge: int,
     depth: NDArray[np.floating],
-    xs: NDArray[np.float64],
-    ys: NDArray[np.float64],
+    xs: Floats,
+    ys: Floats,
     isobath: float,
     limit: float,
     tolerance: float,
@@ -162,14 +165,14 @@ def _gate(
 @compiled
 def _gates(
     depth: NDArray[np.floating],
-    xs: NDArray[np.float64],
-    ys: NDArray[np.float64],
+    xs: Floats,
+    ys: Floats,
     isobath: float,
     limit: float,
     tolerance: float,
-    edges: NDArray[np.int64],
-    following: NDArray[np.int64],
-) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    edges: Ints,
+    following: Ints,
+) -> tuple[Floats, Ints]:
     """Gates of all rings in order, (n, 4), and the offsets at which rings begin.
 
     Each crossed edge, in order, is followed by the one of which `following` has the place.
@@ -198,7 +201,7 @@ def _cross(ax: float, ay: float, bx: float, by: float) -> float:
 
 
 @compiled
-def _on_gate(gate: NDArray[np.float64], px: float, py: float, dx: float, dy: float) -> tuple[float, float]:
+def _on_gate(gate: Floats, px: float, py: float, dx: float, dy: float) -> tuple[float, float]:
     """Where the ray from p along d passes a gate, held to the gate."""
     gx, gy = gate[2] - gate[0], gate[3] - gate[1]
     bottom = _cross(dx, dy, gx, gy)
@@ -208,18 +211,16 @@ def _on_gate(gate: NDArray[np.float64], px: float, py: float, dx: float, dy: flo
 
 
 @compiled
-def _thread(gates: NDArray[np.float64], out: NDArray[np.float64]) -> int:
+def _thread(gates: Floats, out: Floats) -> int:
     """Pass a ring through its gates in order with few corners; greedy, the farthest gate in sight each time."""
     total = gates.shape[0]
     out[0, 0], out[0, 1] = gates[0, 0], gates[0, 1]
     corners, at = 1, 0
-    while True:
+    while at + 1 < total:
         px, py = out[corners - 1]
         # Directions from p that pass all gates so far: clockwise of "left" (the isobath), counter-clockwise of "right".
         lx, ly = gates[at + 1, 0] - px, gates[at + 1, 1] - py
         rx, ry = gates[at + 1, 2] - px, gates[at + 1, 3] - py
-        if at + 1 == total:
-            rx, ry = lx, ly
         k = at + 1
         turn = 0
         while k < total:
@@ -240,19 +241,18 @@ def _thread(gates: NDArray[np.float64], out: NDArray[np.float64]) -> int:
             if _cross(rx, ry, fx, fy) > 0.0:
                 rx, ry = fx, fy
         if turn == 0:
-            return corners
+            break
         at = k - 1
         if turn > 0:
             out[corners] = _on_gate(gates[at], px, py, lx, ly)
         else:
             out[corners] = _on_gate(gates[at], px, py, rx, ry)
         corners += 1
+    return corners
 
 
 @compiled
-def _thread_all(
-    gates: NDArray[np.float64], starts: NDArray[np.int64]
-) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+def _thread_all(gates: Floats, starts: Ints) -> tuple[Floats, Ints]:
     corners = np.empty((gates.shape[0], 2))
     offsets = np.zeros(starts.size, dtype=np.int64)
     filled = 0
@@ -269,11 +269,11 @@ def _thread_all(
 
 def shallow_rings(
     depth_m: NDArray[np.floating],
-    xs: NDArray[np.float64],
-    ys: NDArray[np.float64],
+    xs: Floats,
+    ys: Floats,
     limit_m: float,
     tolerance_m: float,
-) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+) -> tuple[Floats, Ints]:
     """Draw the rings that bound the region where a grid of depths is shallower than a limit.
 
     Parameters
@@ -309,14 +309,31 @@ def shallow_rings(
     xs_ = np.concatenate([[-hair_x], xs - x0, [xs[-1] - x0 + hair_x]])
     ys_ = np.concatenate([[hair_y], ys - y0, [ys[-1] - y0 - hair_y]])
     limit = limit_m + _ROUNDING_M
+    if depth_m.size <= _FEW_NODES:
+        # So few are drawn by Python itself sooner than the loops are loaded; in double precision, as loops reckon.
+        with interpreted():
+            corners, offsets = _rings(
+                depth_m.astype(np.float64), xs_, ys_, limit_m, limit, float(tolerance_m)
+            )
+    else:
+        corners, offsets = _rings(depth_m, xs_, ys_, limit_m, limit, float(tolerance_m))
+    return corners + np.array([x0, y0]), offsets
+
+
+def _rings(
+    depth_m: NDArray[np.floating],
+    xs: NDArray[np.float64],
+    ys: NDArray[np.float64],
+    limit_m: float,
+    limit: float,
+    tolerance_m: float,
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
     steps = _steps(depth_m, limit_m, limit)
     steps = steps[np.argsort(steps[:, 0], kind="stable")]
     following = np.searchsorted(steps[:, 0], steps[:, 1])
     gates, starts = _gates(
-        depth_m, xs_, ys_, limit_m, limit, float(tolerance_m), np.ascontiguousarray(steps[:, 0]), following
+        depth_m, xs, ys, limit_m, limit, tolerance_m, np.ascontiguousarray(steps[:, 0]), following
     )
     if tolerance_m > 0:
-        corners, offsets = _thread_all(gates, starts)
-    else:
-        corners, offsets = gates[:, :2].copy(), starts
-    return corners + np.array([x0, y0]), offsets
+        return _thread_all(gates, starts)
+    return gates[:, :2].copy(), starts

@@ -14,9 +14,9 @@ from ..bottom.shore import dry_land
 from .isobaths import unknown_area
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
+    from ...arrays import Flags
     from ...depth import DepthSurface
 
 _UNKNOWN, _LAND = "the area of unknown depth", "the dry land of the grid"
@@ -47,7 +47,7 @@ def kept_unknown_area(surface: DepthSurface) -> BaseGeometry:
     return area
 
 
-def kept_dry_land(surface: DepthSurface, lake: BaseGeometry) -> NDArray[np.bool_]:
+def kept_dry_land(surface: DepthSurface, lake: BaseGeometry) -> Flags:
     """Mark the unknown cells outside the shoreline as `dry_land` does, or take them from the open store."""
     store = open_store()
     if store is None:

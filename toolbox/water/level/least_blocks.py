@@ -7,12 +7,9 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from ...arrays import Flags, Floats
     from ...depth import DepthSurface
 
-    Floats = NDArray[np.float64]
-    Flags = NDArray[np.bool_]
 
 _BLOCK_M: Final = 8.0  # a third of a cast: few blocks to a box, and not much water beyond it
 

@@ -11,11 +11,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from ...arrays import Floats
     from ...depth import DepthSurface
 
-    Floats = NDArray[np.float64]
 
 _MOST_VALUES = 2_000_000  # values held at a time, so that memory stays flat whatever is asked
 _CIRCLE_POINTS = 64

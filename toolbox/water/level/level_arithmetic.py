@@ -11,15 +11,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import ArrayLike, NDArray
+    from numpy.typing import ArrayLike
+
+    from ...arrays import Floats
 
 
-def level_of(pool_today_m: ArrayLike, pool_normal_m: ArrayLike) -> NDArray[np.float64]:
+def level_of(pool_today_m: ArrayLike, pool_normal_m: ArrayLike) -> Floats:
     """Find the level from two elevations of the surface on the same vertical datum."""
     return np.subtract(np.asarray(pool_today_m, np.float64), np.asarray(pool_normal_m, np.float64))
 
 
-def depth_today(charted_m: ArrayLike, level_m: ArrayLike) -> NDArray[np.float64]:
+def depth_today(charted_m: ArrayLike, level_m: ArrayLike) -> Floats:
     """Find today's depth of a charted depth; negative is dry, by that much.
 
     Notes
@@ -29,11 +31,6 @@ def depth_today(charted_m: ArrayLike, level_m: ArrayLike) -> NDArray[np.float64]
     return np.add(np.asarray(charted_m, np.float64), np.asarray(level_m, np.float64))
 
 
-def charted_depth(today_m: ArrayLike, level_m: ArrayLike) -> NDArray[np.float64]:
-    """Find the charted depth of what is so deep today: the isobath to look for on the chart."""
-    return np.subtract(np.asarray(today_m, np.float64), np.asarray(level_m, np.float64))
-
-
-def top_depth(bottom_m: ArrayLike, height_m: ArrayLike) -> NDArray[np.float64]:
+def top_depth(bottom_m: ArrayLike, height_m: ArrayLike) -> Floats:
     """Find the depth of the top of a thing that stands off the bottom; negative is bare, by that much."""
     return np.subtract(np.asarray(bottom_m, np.float64), np.asarray(height_m, np.float64))

@@ -11,9 +11,8 @@ import numpy as np
 from ...errors import DataError, NoSolution, UsageError
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from ...arrays import Floats
 
-    Floats = NDArray[np.float64]
 
 BEYOND: Final = ("refuse", "hold", "trend")
 TREND_S: Final = 3 * 86_400.0
@@ -22,46 +21,23 @@ LONG_GAP_S: Final = 2 * 86_400.0
 
 
 class PoolAt(NamedTuple):
-    """The pool at a moment.
+    """The pool at a moment."""
 
-    Attributes
-    ----------
-    elevation_m
-        Elevation of the surface.
-    how
-        How it was found, in words.
-    carried_m
-        How much of it is not measured but carried on beyond the last reading; 0 between readings.
-    """
-
-    elevation_m: float
-    how: str
+    elevation_m: float  # elevation of the surface
+    how: str  # how it was found, in words
+    # how much of it is not measured but carried on beyond the last reading; 0 between readings
     carried_m: float
 
 
 @dataclass(frozen=True, eq=False)
 class LevelSeries:
-    """Pool elevations over time, on one vertical datum.
+    """Pool elevations over time, on one vertical datum."""
 
-    Attributes
-    ----------
-    time
-        With zone, one later than the other.
-    elevation_m
-        Elevation of the surface.
-    datum
-        Name of the vertical datum; empty where nobody says.
-    name
-        Where they come from.
-    said
-        What was noticed.
-    """
-
-    time: tuple[dt.datetime, ...]
-    elevation_m: Floats
-    datum: str = ""
-    name: str = "table"
-    said: tuple[str, ...] = ()
+    time: tuple[dt.datetime, ...]  # with zone, one later than the other
+    elevation_m: Floats  # elevation of the surface
+    datum: str = ""  # name of the vertical datum; empty where nobody says
+    name: str = "table"  # where they come from
+    said: tuple[str, ...] = ()  # what was noticed
 
     def __post_init__(self) -> None:
         """Hold the readings to their limits.
@@ -128,8 +104,7 @@ def pool_at(series: LevelSeries, moment: dt.datetime, beyond: str = "refuse") ->
 
     Returns
     -------
-    PoolAt
-        Between two readings the straight line between them.
+    Between two readings the straight line between them.
 
     Raises
     ------

@@ -18,34 +18,17 @@ _UNLIKELY_M: Final = 30.0
 
 
 class LevelFound(NamedTuple):
-    """Today's level and where it comes from.
+    """Today's level and where it comes from."""
 
-    Attributes
-    ----------
-    level_m
-        Today's surface minus normal pool.
-    how
-        How it was found, in words.
-    pool_m, normal_pool_m
-        The two elevations; NaN where the level was given as such.
-    datum
-        Vertical datum of both; empty where nobody says.
-    carried_m
-        How much is not measured but carried on beyond the last reading.
-    measured
-        False where the level is held or carried on beyond the last reading.
-    notes
-        What a person should know before relying on it.
-    """
-
-    level_m: float
-    how: str
+    level_m: float  # today's surface minus normal pool
+    how: str  # how it was found, in words
+    # the two elevations; NaN where the level was given as such
     pool_m: float = float("nan")
     normal_pool_m: float = float("nan")
-    datum: str = ""
-    carried_m: float = 0.0
-    measured: bool = True
-    notes: tuple[str, ...] = ()
+    datum: str = ""  # vertical datum of both; empty where nobody says
+    carried_m: float = 0.0  # how much is not measured but carried on beyond the last reading
+    measured: bool = True  # false where the level is held or carried on beyond the last reading
+    notes: tuple[str, ...] = ()  # what a person should know before relying on it
 
 
 def _one_datum(pool_datum: str, normal_datum: str) -> tuple[str, tuple[str, ...]]:

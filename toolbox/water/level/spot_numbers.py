@@ -11,11 +11,9 @@ from ...errors import DataError
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
-    from numpy.typing import NDArray
 
+    from ...arrays import Floats
     from ...depth import DepthSurface
-
-    Floats = NDArray[np.float64]
 
 
 def not_negative(spots: GeoDataFrame, column: str) -> Floats:

@@ -10,11 +10,8 @@ import shapely
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
+    from ...arrays import Floats, Geometries, Indices
 
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
-    Geometries = NDArray[np.object_]
 
 STANDS_OUT: Final = frozenset({"standing_timber", "dock"})
 """Kinds that stand out of the water unless their height tells otherwise (common practice)."""
@@ -28,7 +25,7 @@ def tall_cover(
     bottom_m: Floats,
     height_m: Floats,
     radius_m: float,
-) -> tuple[Geometries, Ints]:
+) -> tuple[Geometries, Indices]:
     """Find the structures that stand out of the water today, and the area each takes.
 
     Parameters

@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import ArrayLike, NDArray
+    from numpy.typing import ArrayLike
 
-    Floats = NDArray[np.float64]
+    from ...arrays import Floats
+
 
 _SMALLEST = 1e-12  # a sine below this is no crossing
 

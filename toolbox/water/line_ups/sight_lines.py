@@ -10,18 +10,14 @@ import shapely
 from ..proof.keep_out import edges_of
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from ...arrays import Flags, Floats, Geometries, Indices
 
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
-    Flags = NDArray[np.bool_]
-    Geometries = NDArray[np.object_]
 
 _THIN_M: Final = 5.0  # land on a sight line that hides nothing: a bar, a rounded corner of the shoreline
 _BANK_M: Final = 30.0  # land between the water and a low mark that is always looked over
 
 
-class Shore:
+class SightShore:
     """The edge of the water, ready to be crossed by lines.
 
     Parameters
@@ -45,7 +41,7 @@ class Shore:
         """Distance of places from the water; 0 on it."""
         return np.asarray(shapely.distance(self._water, shapely.points(x, y)))
 
-    def crossings(self, x0: Floats, y0: Floats, x1: Floats, y1: Floats) -> tuple[Ints, Floats]:
+    def crossings(self, x0: Floats, y0: Floats, x1: Floats, y1: Floats) -> tuple[Indices, Floats]:
         """Find where lines cross the edge.
 
         Returns

@@ -15,34 +15,18 @@ from ...errors import UsageError
 from .fix_error import bearing_error_m
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
+    from ...arrays import Floats, Indices
 
 
 @dataclass(frozen=True, kw_only=True)
 class Eyes:
-    """How well marks are seen; all errors are half-widths of 95 %, and common practice.
+    """How well marks are seen; all errors are half-widths of 95 %, and common practice."""
 
-    Attributes
-    ----------
-    bearing_error_deg
-        Error of a bearing taken by hand compass from a small boat.
-    in_line_error_deg
-        Error with which the eye tells that two marks are in line.
-    open_error_share
-        Error of an estimated gap between two marks, as a share of the gap.
-    most_open_deg
-        Widest gap at which two marks still serve as a range.
-    least_range_m, most_range_m
-        Nearest and farthest mark.
-    """
-
-    bearing_error_deg: float = 2.0
-    in_line_error_deg: float = 0.25
-    open_error_share: float = 0.25
-    most_open_deg: float = 4.0
+    bearing_error_deg: float = 2.0  # error of a bearing taken by hand compass from a small boat
+    in_line_error_deg: float = 0.25  # error with which the eye tells that two marks are in line
+    open_error_share: float = 0.25  # error of an estimated gap between two marks, as a share of the gap
+    most_open_deg: float = 4.0  # widest gap at which two marks still serve as a range
+    # nearest and farthest mark
     least_range_m: float = 25.0
     most_range_m: float = 2000.0
 
@@ -68,39 +52,28 @@ class Eyes:
 
 @dataclass(frozen=True, eq=False)
 class Sights:
-    """Sights from one place; one entry a sight.
+    """Sights from one place; one entry a sight."""
 
-    Attributes
-    ----------
-    front, rear
-        Rows of the marks: the nearer and the farther one of a range; rear is -1 for a bearing.
-    bearing_deg, distance_m
-        Of the front mark.
-    direction_deg
-        Bearing along the line that the sight ties the boat to.
-    open_deg
-        How far the front mark stands to the right (above 0) or left of the rear one; NaN for a bearing.
-    error_m
-        Error of that line, across it.
-    """
-
-    front: Ints
-    rear: Ints
+    # rows of the marks: the nearer and the farther one of a range; rear is -1 for a bearing
+    front: Indices
+    rear: Indices
+    # of the front mark
     bearing_deg: Floats
     distance_m: Floats
-    direction_deg: Floats
+    direction_deg: Floats  # bearing along the line that the sight ties the boat to
+    # how far the front mark stands to the right (above 0) or left of the rear one; NaN for a bearing
     open_deg: Floats
-    error_m: Floats
+    error_m: Floats  # error of that line, across it
 
     def __len__(self) -> int:
         return len(self.front)
 
-    def taken(self, index: Ints) -> Sights:
+    def taken(self, index: Indices) -> Sights:
         """Give some of the sights."""
         return Sights(**{one.name: getattr(self, one.name)[index] for one in fields(self)})
 
 
-def sights_from(east_m: Floats, north_m: Floats, mark_error_m: Floats, rows: Ints, eyes: Eyes) -> Sights:
+def sights_from(east_m: Floats, north_m: Floats, mark_error_m: Floats, rows: Indices, eyes: Eyes) -> Sights:
     """List every sight of marks round a place.
 
     Parameters
@@ -116,8 +89,7 @@ def sights_from(east_m: Floats, north_m: Floats, mark_error_m: Floats, rows: Int
 
     Returns
     -------
-    Sights
-        A bearing of each mark within range, and every range of two of them.
+    A bearing of each mark within range, and every range of two of them.
 
     Notes
     -----

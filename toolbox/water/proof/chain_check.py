@@ -17,9 +17,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     import geopandas as gpd
-    from numpy.typing import NDArray
 
-    Floats = NDArray[np.float64]
+    from ...arrays import Floats
 
 
 def _apart(one: Any, other: Any) -> float:

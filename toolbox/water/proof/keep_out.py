@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from ...arrays import Floats, Geometries, Indices
 from ...units import in_words
 from .sick_shapes import all_it_may_mean, areas_of, walls_in
 from .violations import Violation
@@ -20,8 +20,6 @@ from .violations import Violation
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-Geometries = NDArray[np.object_]
-Floats = NDArray[np.float64]
 
 _TINY_M = 1e-3
 
@@ -35,24 +33,15 @@ THIN_CAUSES: Final = ("bottom", "no depth")
 
 @dataclass(frozen=True)
 class Breach:
-    """A line or point that comes too near to an area.
+    """A line or point that comes too near to an area."""
 
-    Attributes
-    ----------
-    item, area
-        Rows of the line or point and of the area; -1 for the edge of the water.
-    inside_m
-        Length of a line that lies inside the area, or how far inside a point lies; 0 for what stays outside.
-    gap_m
-        Distance to the area; 0 where it is entered.
-    x, y
-        Where it is worst.
-    """
-
+    # rows of the line or point and of the area; -1 for the edge of the water
     item: int
     area: int
+    # length of a line that lies inside the area, or how far inside a point lies; 0 for what stays outside
     inside_m: float
-    gap_m: float
+    gap_m: float  # distance to the area; 0 where it is entered
+    # where it is worst
     x: float
     y: float
 
@@ -91,8 +80,7 @@ def too_near(items: Geometries, areas: Geometries, keep_m: float) -> list[Breach
 
     Returns
     -------
-    list of Breach
-        One for each pair that breaks the rule.
+    One for each pair that breaks the rule.
     """
     if not len(items) or not len(areas):
         return []
@@ -136,8 +124,7 @@ def off_water(items: Geometries, water: Any, keep_m: float) -> list[Breach]:
 
     Returns
     -------
-    list of Breach
-        At most one each; ``inside_m`` is the length, or for a point the distance, outside the water.
+    At most one each; ``inside_m`` is the length, or for a point the distance, outside the water.
     """
     if not len(items):
         return []
@@ -227,7 +214,7 @@ class OffLimits:
         self.closed = np.asarray(closed, dtype=bool)
         self.charted = np.asarray(charted, dtype=bool)
 
-    def _kept_out_of(self, *, running: bool) -> NDArray[np.intp]:
+    def _kept_out_of(self, *, running: bool) -> Indices:
         return np.flatnonzero(~self.run_only | running)
 
     def violations(

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from ...arrays import Floats, Geometries
 from ...errors import CrsError, DataError, UsageError
 from ...same_system import same_crs
 from ...units import in_words
@@ -31,8 +31,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Limits", "Violation", "last_check", "sampled_least"]
 
-Floats = NDArray[np.float64]
-Geometries = NDArray[np.object_]
 
 PARTS: Final = ("run", "idle", "launch")
 _SAMPLES_A_CELL: Final = 4
@@ -41,28 +39,17 @@ _DEPTH_TOLERANCE_M: Final = 1e-4  # depths are kept in single precision
 
 @dataclass(frozen=True)
 class Limits:
-    """What a run is held to; lengths in metres.
+    """What a run is held to; lengths in metres."""
 
-    Attributes
-    ----------
-    run_clearance_m, idle_clearance_m
-        Least distance from land, hazards and closed zones while running and while idling.
-    run_depth_m, idle_depth_m
-        Least depth today along a leg.
-    hold_depth_m
-        Least depth today at a hold.
-    launch_m
-        Greatest length of the piece between a ramp and the water the boat can use.
-    float_depth_m
-        Least depth today at which the boat floats whatever the errors; unless told, what it needs at idle.
-    """
-
+    # least distance from land, hazards and closed zones while running and while idling
     run_clearance_m: float
     idle_clearance_m: float
+    # least depth today along a leg
     run_depth_m: float
     idle_depth_m: float
-    hold_depth_m: float
-    launch_m: float
+    hold_depth_m: float  # least depth today at a hold
+    launch_m: float  # greatest length of the piece between a ramp and the water the boat can use
+    # least depth today at which the boat floats whatever the errors; unless told, what it needs at idle
     float_depth_m: float | None = dataclasses.field(default=None, compare=False)
 
     @property
@@ -80,14 +67,14 @@ class Limits:
         depth_error_m: float,
         level_error_m: float,
         beam_m: float,
-        position_error_m: float,
+        fix_error_m: float,
         clearance_m: float,
         launch_m: float,
         idle_clearance_m: float = 0.0,
     ) -> Limits:
         """Work out what a boat needs, from what is stated of it alone and not from how its run was found."""
         error = math.hypot(depth_error_m, level_error_m)
-        keep = beam_m / 2.0 + position_error_m
+        keep = beam_m / 2.0 + fix_error_m
         return cls(
             run_clearance_m=keep + clearance_m,
             idle_clearance_m=keep + idle_clearance_m,
@@ -308,8 +295,7 @@ def last_check(
 
     Returns
     -------
-    list of Violation
-        Everything that does not hold; empty for a sound run.
+    Everything that does not hold; empty for a sound run.
 
     Raises
     ------

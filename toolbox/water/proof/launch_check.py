@@ -17,13 +17,10 @@ from .violations import Violation
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from numpy.typing import NDArray
-
+    from ...arrays import Floats, Geometries
     from ...depth import DepthSurface
     from .keep_out import OffLimits
 
-    Floats = NDArray[np.float64]
-    Geometries = NDArray[np.object_]
 
 LANE_M: Final = 50.0
 """Longest stretch from a ramp over dry ground and water too thin to float: a slab of 12 % over 6 m of fallen water."""
@@ -35,7 +32,7 @@ _AMPLE: Final = 1.5
 _AMPLE_M: Final = 1.0
 
 
-def launches(lines: Geometries, part: NDArray[np.object_], start: Any, end: Any) -> dict[int, bool]:
+def launches(lines: Geometries, part: Geometries, start: Any, end: Any) -> dict[int, bool]:
     """Find the launches among pieces called so: whether each leads from the ramp, by its row.
 
     A piece is one if it is the first of the run and begins at its start, or the last and ends at its end. Whatever else

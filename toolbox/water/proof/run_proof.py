@@ -5,14 +5,13 @@ Shares no code with the search for ways.
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
 
 from ...errors import DataError
-from ...lineage import ATTRIBUTE
+from ...level_told import level_words, same_level, told_level
 from ...units import in_words
 from .keep_out import OffLimits
 from .last_check import last_check, sampled_least
@@ -29,34 +28,18 @@ if TYPE_CHECKING:
     from ...depth import DepthSurface
     from .last_check import Limits
 
-_SAME_M: Final = 1e-6
 _DEPTH_TOLERANCE_M: Final = 1e-4
-
-
-def _told_level(frame: Any) -> float | None:
-    """Read the level a layer was made at: its own column, else the lineage kept with it; None where it tells none."""
-    if "level_m" in frame.columns:
-        told = frame["level_m"].to_numpy(dtype=float, na_value=np.nan)
-        told = told[np.isfinite(told)]
-        # Rows of two levels: the one farther from the others will not fit, whichever is asked for.
-        return None if not len(told) else float(told.min() if np.ptp(told) <= _SAME_M else np.nan)
-    try:
-        made = json.loads(frame.attrs.get(ATTRIBUTE) or "null")
-        level = made["parameters"]["level_m"]
-    except (TypeError, ValueError, KeyError):
-        return None
-    return float(level) if isinstance(level, int | float) else None
 
 
 def other_levels(layers: Mapping[str, Any], level_m: float) -> Iterator[Violation]:
     """Find layers that were made at another level than is given."""
     for name, frame in layers.items():
-        level = None if frame is None else _told_level(frame)
-        if level is None or abs(level - level_m) <= _SAME_M:
+        level = None if frame is None else told_level(frame)
+        if level is None or same_level(level, level_m):
             continue
-        told = "several levels" if np.isnan(level) else in_words(level, "length")
         yield Violation(
-            f"the layer {name}", f"is of level {told}, the run is proved at {in_words(level_m, 'length')}"
+            f"the layer {name}",
+            f"is of level {level_words(level)}, the run is proved at {in_words(level_m, 'length')}",
         )
 
 
@@ -186,8 +169,7 @@ def run_violations(
 
     Returns
     -------
-    list of Violation
-        Everything that does not hold; empty for a sound run.
+    Everything that does not hold; empty for a sound run.
 
     Raises
     ------

@@ -9,20 +9,18 @@ from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
-Geometries = NDArray[np.object_]
-Rows = NDArray[np.intp]
+from ...arrays import Geometries, Indices
 
 
-def _there(frame: Any) -> tuple[Geometries, Rows]:
+def _there(frame: Any) -> tuple[Geometries, Indices]:
     if frame is None or not len(frame):
         return np.empty(0, dtype=object), np.empty(0, dtype=np.intp)
     geometry = np.asarray(shapely.force_2d(frame.geometry.to_numpy()), dtype=object)
     return geometry, np.flatnonzero(~(shapely.is_missing(geometry) | shapely.is_empty(geometry)))
 
 
-def areas_of(frame: Any) -> tuple[Geometries, Rows]:
+def areas_of(frame: Any) -> tuple[Geometries, Indices]:
     """Take the geometries of a layer, repaired where need be, and the rows they are of."""
     geometry, rows = _there(frame)
     return np.asarray(shapely.make_valid(geometry[rows]), dtype=object), rows
@@ -51,8 +49,7 @@ def enclosed(shape: Any) -> list[Any]:
 
     Returns
     -------
-    list of geometries
-        One area, unless it is empty; lines and points that belong to no area.
+    One area, unless it is empty; lines and points that belong to no area.
     """
     rings = _rings(shape)
     faces: list[Any] = []
@@ -70,7 +67,7 @@ def enclosed(shape: Any) -> list[Any]:
     return ([] if area.is_empty else [area]) + lone
 
 
-def all_it_may_mean(frame: Any) -> tuple[Geometries, Rows]:
+def all_it_may_mean(frame: Any) -> tuple[Geometries, Indices]:
     """Take what a layer asks to keep out of, on the safe side, and the rows it is of; a row may have several shapes."""
     geometry, rows = _there(frame)
     shapes: list[Any] = []

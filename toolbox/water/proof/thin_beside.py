@@ -19,15 +19,14 @@ from .violations import Violation
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from numpy.typing import NDArray
-
+    from ...arrays import Floats, Geometries
     from ...depth import DepthSurface
 
 _DEPTH_TOLERANCE_M = 1e-4  # depths are kept in single precision
 _STEP_M = 100.0
 
 
-def _cells(depth: DepthSurface, low: Any, high: Any) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _cells(depth: DepthSurface, low: Any, high: Any) -> tuple[Floats, Floats]:
     """Take the cell centres within a box, and their depths."""
     rows, columns = depth.shape
     west = max(0, int(np.floor((low[0] - depth.west_m) / depth.cell_x_m - 0.5)))
@@ -43,7 +42,7 @@ def _cells(depth: DepthSurface, low: Any, high: Any) -> tuple[NDArray[np.float64
 
 
 def thin_beside(
-    lines: NDArray[np.object_],
+    lines: Geometries,
     names: Sequence[str],
     depth: DepthSurface,
     level_m: float,

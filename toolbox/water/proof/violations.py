@@ -11,25 +11,14 @@ from ...units import in_words
 
 @dataclass(frozen=True)
 class Violation:
-    """One rule that does not hold.
+    """One rule that does not hold."""
 
-    Attributes
-    ----------
-    what
-        The leg or hold.
-    rule
-        What is wrong with it, in words.
-    x, y
-        Where, in the reference system of the legs; NaN where it has no place.
-    by_m
-        By how much, in metres; NaN where that has no meaning.
-    """
-
-    what: str
-    rule: str
+    what: str  # the leg or hold
+    rule: str  # what is wrong with it, in words
+    # where, in the reference system of the legs; NaN where it has no place
     x: float = float("nan")
     y: float = float("nan")
-    by_m: float = float("nan")
+    by_m: float = float("nan")  # by how much, in metres; NaN where that has no meaning
 
     def __str__(self) -> str:
         much = f", by {in_words(self.by_m, 'length')}" if np.isfinite(self.by_m) else ""

@@ -7,17 +7,17 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from ...arrays import Geometries
 from ...cache.store import open_store
 from ...errors import UsageError
 from ...threads import side_by_side
 from ..ways.alongside import edges_to_keep_from
 from ..ways.kept_water import kept_mesh, kept_safe_waters
 from ..ways.passages import passages
-from ..ways.safe_water_inputs import Lake
+from ..ways.safe_water_inputs import LakeToday
 from .launches import LaunchGround, charted_things, launch_from, launch_ground
-from .run import Surroundings, slow_zones
+from .run import LegSurroundings, slow_zones
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -26,9 +26,6 @@ if TYPE_CHECKING:
     from ..ways.navigation import SafeWater
     from ..ways.passages import Passages
     from .run import SlowZones
-
-Floats = NDArray[np.float64]
-Geometries = NDArray[np.object_]
 
 
 @dataclass(frozen=True)
@@ -50,7 +47,7 @@ class Handling:
         cls,
         *,
         beam_m: float,
-        position_error_m: float,
+        fix_error_m: float,
         clearance_m: float,
         idle_clearance_m: float,
         run_speed_mps: float,
@@ -67,7 +64,7 @@ class Handling:
         """
         if run_speed_mps <= 0.0 or idle_speed_mps <= 0.0:
             raise UsageError("run-speed and idle-speed must be above 0.")
-        keep = beam_m / 2.0 + position_error_m
+        keep = beam_m / 2.0 + fix_error_m
         return cls(
             keep + idle_clearance_m,
             keep + clearance_m,
@@ -82,7 +79,7 @@ class Handling:
 class Afloat:
     """Water safe to run and to idle on, and where a boat from each ramp has the water it needs (None: nowhere)."""
 
-    lake: Lake
+    lake: LakeToday
     handling: Handling
     ramps: list[Any]
     running: Any
@@ -101,8 +98,7 @@ class Afloat:
 
         Returns
         -------
-        Passages
-            Its first stop is the first ramp with an entry; reasons refer to it.
+        Its first stop is the first ramp with an entry; reasons refer to it.
         """
         stops = [entry for entry in self.entries if entry is not None]
         return passages(
@@ -116,7 +112,7 @@ class Afloat:
             lake=self.lake,
         )
 
-    def surroundings(self, depth: DepthSurface | None, level_m: float) -> Surroundings:
+    def surroundings(self, depth: DepthSurface | None, level_m: float) -> LegSurroundings:
         """Gather what the pieces of a run are measured against: all to keep clear of, slow zones, depths."""
         lake = self.lake
         run, idle = (
@@ -126,7 +122,7 @@ class Afloat:
         launch = edges_to_keep_from(
             lake.water.iloc[:0], charted_things(lake.hazards), lake.zones, running=False
         )
-        return Surroundings(run, idle, self.slow, depth, level_m, launch)
+        return LegSurroundings(run, idle, self.slow, depth, level_m, launch)
 
     def launches(self) -> dict[int, Any]:
         """Lines from ramps to the water the boat can use, by the ramp's number, where the two lie apart."""
@@ -167,7 +163,7 @@ def set_afloat(
     running, idling = kept_safe_waters(
         water, hazards, zones, clearance_m=handling.clearance_m, run_clearance_m=handling.run_clearance_m
     )
-    lake = Lake(water, hazards, zones, handling.clearance_m, today)
+    lake = LakeToday(water, hazards, zones, handling.clearance_m, today)
     afloat, closed = lake.area(), lake.closed()
     entries, lanes = [], []
     for ramp in ramps:

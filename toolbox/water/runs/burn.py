@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Floats
 from ...units import GALLON_L
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ class Burn:
             engine_hp * _IDLE_LPH_A_HP if idle_lph is None else idle_lph,
         )
 
-    def of_ways(self, ways: Passages, idle_speed_mps: float) -> NDArray[np.float64]:
+    def of_ways(self, ways: Passages, idle_speed_mps: float) -> Floats:
         """Litres burnt on the way between each pair of stops (n, n); inf where no way leads."""
         leads = np.isfinite(ways.time_s)
         idle_s = np.where(leads, ways.idle_m, 0.0) / idle_speed_mps

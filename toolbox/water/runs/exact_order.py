@@ -7,26 +7,25 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from ...arrays import Ints
 
 MOST_STOPS = 14
 """Between first and last. Memory and time grow as 2^k k and 2^k k^2: 14 take 2 MB, 20 would take 170 MB."""
 
 
-def exact_order(cost: NDArray[np.int64]) -> NDArray[np.int64]:
+def exact_order(cost: Ints) -> Ints:
     """Find the cheapest order of all nodes from the first to the last one.
 
     Parameters
     ----------
     cost
-        Whole-number costs (k, k), asymmetric allowed, every entry 0 or more; at least two nodes, at most
+        Whole-number costs (k, k), every entry 0 or more; at least two nodes, at most
         ``MOST_STOPS`` between the first and the last. Sums of k of them must fit 62 bits.
 
     Returns
     -------
-    array of int
-        All nodes, 0 first and k - 1 last. Of equal orders the one that is found first from the end is taken, the
-        same on every machine.
+    All nodes, 0 first and k - 1 last. Of equal orders the one that is found first from the end is taken, the
+    same on every machine.
 
     Notes
     -----

@@ -20,15 +20,17 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     import geopandas as gpd
-    from numpy.typing import NDArray
 
+    from ...arrays import Floats, Geometries, Indices
     from .afloat import Afloat
 
+_POINT: Final = 0
+_POLYGON: Final = 3
 FORGIVEN_M: Final = 0.001
 """How much nearer than asked a way may be: nothing but rounding."""
 
 
-def _geometries(frame: gpd.GeoDataFrame | None, column: str = "", besides: str = "") -> NDArray[np.object_]:
+def _geometries(frame: gpd.GeoDataFrame | None, column: str = "", besides: str = "") -> Geometries:
     if frame is None or not len(frame):
         return np.empty(0, dtype=object)
     shapes = frame.geometry.to_numpy()
@@ -36,17 +38,47 @@ def _geometries(frame: gpd.GeoDataFrame | None, column: str = "", besides: str =
     return np.asarray(shapes[kept & ~shapely.is_missing(shapes) & ~shapely.is_empty(shapes)], dtype=object)
 
 
-def _least(lines: NDArray[np.object_], things: NDArray[np.object_]) -> NDArray[np.float64]:
+def _plain(things: Geometries) -> Geometries:
+    """Take collections apart, into points, lines, rings and polygons."""
+    while np.any(shapely.get_type_id(things) > _POLYGON):
+        things = shapely.get_parts(things)
+    return things
+
+
+def _pieces(lines: Geometries) -> tuple[Geometries, Indices]:
+    """Cut lines into pieces of two corners, which a tree finds among thousands; and the line each is of."""
+    xy, line = shapely.get_coordinates(lines, return_index=True)
+    along = np.flatnonzero(line[1:] == line[:-1])
+    return np.asarray(shapely.linestrings(np.stack([xy[along], xy[along + 1]], axis=1))), line[along]
+
+
+def _least(lines: Geometries, things: Geometries) -> Floats:
+    """Measure how near each line comes to the nearest thing: 0 where it is within one."""
     least = np.full(len(lines), np.inf)
-    if len(things) and len(lines):
-        (row, _), gap = shapely.STRtree(things).query_nearest(lines, return_distance=True, all_matches=False)
-        least[row] = gap
+    things = _plain(things)
+    if not len(things) or not len(lines):
+        return least
+    kind = shapely.get_type_id(things)
+    areas = things[kind == _POLYGON]
+    edges = _pieces(
+        np.concatenate([things[(kind != _POINT) & (kind != _POLYGON)], shapely.get_rings(areas)])
+    )[0]
+    parts, of = _pieces(lines)
+    # Ways go round the same corners: each piece is measured once, for all ways that share it.
+    _, first, same = np.unique(
+        shapely.to_wkb(shapely.normalize(parts)), return_index=True, return_inverse=True
+    )
+    tree = shapely.STRtree(np.concatenate([edges, things[kind == _POINT]]))
+    (row, _), gap = tree.query_nearest(parts[first], return_distance=True, all_matches=False)
+    nearest = np.full(len(first), np.inf)
+    nearest[row] = gap
+    np.minimum.at(least, of, nearest[same])
+    # What comes to no edge lies within an area as a whole, or outside.
+    least[shapely.STRtree(areas).query(shapely.get_point(lines, 0), predicate="intersects")[0]] = 0.0
     return least
 
 
-def least_clearances(
-    lines: NDArray[np.object_], *, running: bool, water: Any, hazards: Any, zones: Any
-) -> NDArray[np.float64]:
+def least_clearances(lines: Geometries, *, running: bool, water: Any, hazards: Any, zones: Any) -> Floats:
     """Measure how near lines come to what they keep out of, as the layers have it, and to the water's edge.
 
     Parameters
@@ -60,8 +92,7 @@ def least_clearances(
 
     Returns
     -------
-    array
-        Metres (n,); 0 for what enters a hazard or leaves the water.
+    Metres (n,); 0 for what enters a hazard or leaves the water.
     """
     sea = _geometries(water)
     origin = origin_of(sea) if len(sea) else np.zeros(2)
@@ -71,15 +102,15 @@ def least_clearances(
             _geometries(zones, "zone", SLOW),
         ]
     )
-    near, sea = moved(lines, -origin), moved(sea, -origin)
-    # An area counts as a whole, and its edge as well: an edge that crosses itself leaves parts that no area has.
-    things = moved(things, -origin)
-    least = np.minimum(_least(near, things), _least(near, shapely.boundary(things)))
+    _, first, same = np.unique(shapely.to_wkb(lines), return_index=True, return_inverse=True)
+    near, sea = moved(lines[first], -origin), moved(sea, -origin)
     whole = shapely.union_all(sea)
-    least = np.minimum(least, _least(near, shapely.get_parts(shapely.boundary(whole))))
+    # An area counts as a whole, and its edge as well: an edge that crosses itself leaves parts that no area has.
+    shore = _plain(np.array([shapely.boundary(whole)], dtype=object))
+    least = np.minimum(_least(near, moved(things, -origin)), _least(near, shore))
     shapely.prepare(whole)
     least[~shapely.intersects(whole, near)] = 0.0
-    return least
+    return least[same]
 
 
 def require_clear(ways: Sequence[tuple[str, Any]], afloat: Afloat) -> None:

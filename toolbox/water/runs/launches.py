@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from ...arrays import Flags, Floats, Geometries
 from ..level.isobaths import shallower_than, unknown_area
 from ..ways.safe_water import kept_out_of
 
@@ -22,10 +22,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from ...depth import DepthSurface
-    from ..ways.safe_water_inputs import Lake
+    from ..ways.safe_water_inputs import LakeToday
 
-Geometries = NDArray[np.object_]
-Bools = NDArray[np.bool_]
 
 LANE_M: Final = 50.0
 """Longest lane of a ramp, over dry ground and water too thin to float: a slab of 12 % over 6 m of fallen water.
@@ -43,18 +41,11 @@ _FEW: Final = 1500  # corners looked at
 
 @dataclass(frozen=True, eq=False)
 class LaunchGround:
-    """What a launch is held to near one ramp.
+    """What a launch is held to near one ramp."""
 
-    Attributes
-    ----------
-    hard
-        What no part of it may enter: charted things with their radius and position error, closed zones.
-    dry
-        Ground and water that floats no boat: only the lane may lie on it.
-    """
-
+    # what no part of it may enter: charted things with their radius and position error, closed zones
     hard: Any
-    dry: Any
+    dry: Any  # ground and water that floats no boat: only the lane may lie on it
 
 
 def charted_things(hazards: Any) -> Any:
@@ -77,7 +68,7 @@ def _with_cause(hazards: Any, *causes: str) -> Any:
 
 
 def launch_ground(
-    ramp: Any, lake: Lake, water: Any, closed: Any, *, float_m: float, reach_m: float
+    ramp: Any, lake: LakeToday, water: Any, closed: Any, *, float_m: float, reach_m: float
 ) -> LaunchGround:
     """Gather what a launch from one ramp is held to.
 
@@ -120,7 +111,7 @@ def _too_thin(today: DepthSurface, window: Any, float_m: float) -> Any:
     return shapely.union_all([outside, shallower_than(part, float_m), unknown_area(part)])
 
 
-def _clear(lines: Geometries, areas: Any) -> Bools:
+def _clear(lines: Geometries, areas: Any) -> Flags:
     """Whether lines keep out of areas; their edge may be touched."""
     fits = np.ones(len(lines), dtype=bool)
     touched = np.flatnonzero(shapely.intersects(areas, lines))
@@ -146,7 +137,7 @@ def _lane(line: Any, dry: Any) -> tuple[float, float]:
     return lane_m, beyond_m
 
 
-def _from_ramp(lines: Geometries, ground: LaunchGround) -> Bools:
+def _from_ramp(lines: Geometries, ground: LaunchGround) -> Flags:
     """Whether straight lines from a ramp are a lane and then afloat."""
     fits = _clear(lines, ground.hard)
     for row in np.flatnonzero(fits):
@@ -174,7 +165,7 @@ def moved_in(point: Any, origin: Any, part: Any) -> Any | None:
     return None
 
 
-def _corners(obstacles: Any, ramp: Any, reach_m: float) -> NDArray[np.float64]:
+def _corners(obstacles: Any, ramp: Any, reach_m: float) -> Floats:
     """Places a launch may bend at: the corners of what it goes around, a hand outside."""
     tolerance = _OFF_M
     while True:
@@ -186,7 +177,7 @@ def _corners(obstacles: Any, ramp: Any, reach_m: float) -> NDArray[np.float64]:
         tolerance *= 2.0
 
 
-def _lane_ends(corners: NDArray[np.float64], ramp: Any, dry: Any) -> NDArray[np.float64]:
+def _lane_ends(corners: Floats, ramp: Any, dry: Any) -> Floats:
     """Where straight lanes from a ramp past each corner come to water that floats the boat, a hand beyond."""
     off = corners - (ramp.x, ramp.y)
     away = np.hypot(*off.T)
@@ -246,7 +237,7 @@ def shortest_launch(ramp: Any, part: Any, ground: LaunchGround, others: Any, *, 
         done[here] = True
         origin = shapely.Point(places[here])
 
-        def passes(lines: Geometries, here: int = here) -> Bools:
+        def passes(lines: Geometries, here: int = here) -> Flags:
             return _from_ramp(lines, ground) if here == 0 else _clear(lines, afloat)
 
         goal = shapely.get_point(shapely.shortest_line(part, origin), 0)
@@ -305,8 +296,7 @@ def launch_from(
 
     Returns
     -------
-    tuple
-        The entry and the launch. The ramp itself and None where it lies in such water; None twice where there is none.
+    The entry and the launch. The ramp itself and None where it lies in such water; None twice where there is none.
     """
     parts = np.asarray(shapely.get_parts(idling), dtype=object)
     parts = parts[shapely.dwithin(parts, ramp, reach_m)] if len(parts) else parts

@@ -9,48 +9,35 @@ import numpy as np
 from ...compiled import compiled
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from ...arrays import Flags, Floats, Ints
 
-    Ints = NDArray[np.int64]
 
 _LONGEST_PIECE = 3  # of a moved piece, after Or
 
 
 @compiled
-def _settle(cost: Ints, state: tuple[Ints, Ints, Ints], first: int, last: int) -> None:
-    """Bring places and running sums up to date after positions first to last have changed.
-
-    The sums tell what it costs more to pass the first k legs the other way round.
-    """
-    order, place, turned = state
+def _settle(state: tuple[Ints, Ints], first: int, last: int) -> None:
+    """Bring places up to date after positions first to last have changed."""
+    order, place = state
     for k in range(first, last + 1):
         place[order[k]] = k
-    if len(turned) > 1:
-        for k in range(max(first - 1, 0), len(order) - 1):
-            here, there = order[k], order[k + 1]
-            turned[k + 1] = turned[k] + cost[there, here] - cost[here, there]
 
 
 @compiled
-def _gain_of_turning(cost: Ints, order: Ints, turned: Ints, i: int, j: int) -> int:
+def _gain_of_turning(cost: Ints, order: Ints, i: int, j: int) -> int:
     """Change by passing positions i + 1 to j the other way round."""
     a, b, c, d = order[i], order[i + 1], order[j], order[j + 1]
-    change = cost[a, c] + cost[b, d] - cost[a, b] - cost[c, d]
-    if len(turned) > 1:
-        change += turned[j] - turned[i + 1]
-    return int(change)
+    return int(cost[a, c] + cost[b, d] - cost[a, b] - cost[c, d])
 
 
 @compiled
-def _gain_of_moving(cost: Ints, order: Ints, turned: Ints, a: int, b: int, q: int, back: bool) -> int:
+def _gain_of_moving(cost: Ints, order: Ints, a: int, b: int, q: int, back: bool) -> int:
     """Change by putting positions a to b between q and q + 1, turned round if asked."""
     head, tail = order[a], order[b]
     before, after, left, right = order[a - 1], order[b + 1], order[q], order[q + 1]
     change = cost[before, after] - cost[before, head] - cost[tail, after] - cost[left, right]
     if back:
-        if len(turned) > 1:
-            change += turned[b] - turned[a]
-        return int(change + cost[left, tail] + cost[head, right])
+        head, tail = tail, head
     return int(change + cost[left, head] + cost[tail, right])
 
 
@@ -81,22 +68,20 @@ def _move(order: Ints, a: int, b: int, q: int, back: bool) -> tuple[int, int]:
 
 
 @compiled
-def _best_move(
-    cost: Ints, state: tuple[Ints, Ints, Ints], near: Ints, node: int
-) -> tuple[int, int, int, int, int]:
+def _best_move(cost: Ints, state: tuple[Ints, Ints], near: Ints, node: int) -> tuple[int, int, int, int, int]:
     """Best move that joins a node to one near it: gain, kind (0 turn, 1 move, 2 move turned), places a, b and q."""
-    order, place, turned = state
+    order, place = state
     end = len(order) - 1
     best, kind, best_a, best_b, best_q = 0, 0, 0, 0, 0
     for other in near[node]:
         p, r = place[node], place[other]
         low, high = min(p, r), max(p, r)
         if high < end and low < high:
-            change = _gain_of_turning(cost, order, turned, low, high)
+            change = _gain_of_turning(cost, order, low, high)
             if change < best:
                 best, kind, best_a, best_b = change, 0, low, high
         if low > 0:
-            change = _gain_of_turning(cost, order, turned, low - 1, high - 1)
+            change = _gain_of_turning(cost, order, low - 1, high - 1)
             if change < best:
                 best, kind, best_a, best_b = change, 0, low - 1, high - 1
         for one, two in ((p, r), (r, p)):  # a piece that begins or ends at the one goes beside the other
@@ -107,16 +92,14 @@ def _best_move(
                     q = two if way in (0, 2) else two - 1
                     if a < 1 or b >= end or q < 0 or q >= end or (a - 1 <= q <= b):
                         continue
-                    change = _gain_of_moving(cost, order, turned, a, b, q, way > 1)
+                    change = _gain_of_moving(cost, order, a, b, q, way > 1)
                     if change < best:
                         best, kind, best_a, best_b, best_q = change, 2 if way > 1 else 1, a, b, q
     return best, kind, best_a, best_b, best_q
 
 
 @compiled
-def _descend(
-    cost: Ints, near: Ints, state: tuple[Ints, Ints, Ints], ring: Ints, waiting: NDArray[np.bool_], count: int
-) -> int:
+def _descend(cost: Ints, near: Ints, state: tuple[Ints, Ints], ring: Ints, waiting: Flags, count: int) -> int:
     """Take the best move at each node that waits, until none is left that gains; return the change in all.
 
     Nodes wait in a ring with room for all of them, the first ``count`` places of which are filled.
@@ -136,11 +119,11 @@ def _descend(
             if kind == 0:
                 ends = (order[a], order[a + 1], order[b], order[b + 1], node, node)
                 _turn(order, a + 1, b)
-                _settle(cost, state, a + 1, b)
+                _settle(state, a + 1, b)
             else:
                 ends = (order[a - 1], order[a], order[b], order[b + 1], order[q], order[q + 1])
                 first, last = _move(order, a, b, q, kind == 2)
-                _settle(cost, state, first, last)
+                _settle(state, first, last)
             for end in ends:
                 if end != node and not waiting[end]:
                     waiting[end] = True
@@ -150,15 +133,7 @@ def _descend(
 
 
 @compiled
-def _state_of(cost: Ints, order: Ints, symmetric: bool) -> tuple[Ints, Ints, Ints]:
-    """Lay out an order with the place of each node and the running sums; of these one only where all are 0."""
-    state = (order, np.empty_like(order), np.zeros(1 if symmetric else len(order), dtype=np.int64))
-    _settle(cost, state, 0, len(order) - 1)
-    return state
-
-
-@compiled
-def _three_cuts(near: Ints, place: Ints, draws: NDArray[np.float64]) -> tuple[int, int, int]:
+def _three_cuts(near: Ints, place: Ints, draws: Floats) -> tuple[int, int, int]:
     """Draw three legs near each other, in ascending order: those after a node and after two met by walks from it."""
     legs = len(place) - 1
     begin = int(draws[0] * (legs + 1))
@@ -182,32 +157,31 @@ def searched(
     near: Ints,
     current: Ints,
     best: Ints,
-    draws: NDArray[np.float64],
-    allowed: NDArray[np.float64],
-    symmetric: bool,
+    draws: Floats,
+    allowed: Floats,
 ) -> None:
     """Improve an order; then disturb it again and again, improve it each time, and go on from what is hardly worse.
 
     Parameters
     ----------
     cost, near
-        Whole-number costs, and the nodes tried beside each.
+        Whole-number costs, the same both ways between inner nodes, and the nodes tried beside each.
     current, best
         The order to go on from, and the best one met; both are written to.
     draws
         Random numbers (rounds, 1 + 2 k) from 0 to below 1: where, and two walks of k steps to nodes near by.
     allowed
         By how much a worse order may pass, each round.
-    symmetric
-        Whether all costs between inner nodes are the same both ways.
     """
     legs = len(current) - 1
-    state = _state_of(cost, current.copy(), symmetric)
-    order, place, turned = state
+    order = current.copy()
+    place = np.empty_like(order)
+    state = (order, place)
+    _settle(state, 0, legs)
     ring, waiting = order.copy(), np.ones(len(order), dtype=np.bool_)
     _descend(cost, near, state, ring, waiting, len(order))
     current[:] = order
-    kept_place, kept_turned = place.copy(), turned.copy()
+    kept_place = place.copy()
     now, least = 0, 0
     for k in range(legs):
         now += cost[current[k], current[k + 1]]
@@ -232,13 +206,13 @@ def searched(
         order[i + 1 + k - j : k + 1] = current[i + 1 : j + 1]
         for leg in (i, i + k - j, k):
             total += cost[order[leg], order[leg + 1]]
-        _settle(cost, state, i + 1, k)
+        _settle(state, i + 1, k)
         total += _descend(cost, near, state, ring, waiting, count)
         if total <= now + allowed[number]:
             now = total
-            current[:], kept_place[:], kept_turned[:] = order, place, turned
+            current[:], kept_place[:] = order, place
             if now < least:
                 least = now
                 best[:] = order
         else:
-            order[:], place[:], turned[:] = current, kept_place, kept_turned
+            order[:], place[:] = current, kept_place

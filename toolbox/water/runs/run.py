@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from ...arrays import Floats, Ints
 from ..level.least_depth import least_depth_along
 from ..ways.alongside import Alongside, passed_nearest
 from ..ways.rounding import round_corners
@@ -22,8 +22,6 @@ if TYPE_CHECKING:
     from ..ways.alongside import Edges
     from ..ways.passages import Passages
 
-Floats = NDArray[np.float64]
-Geometries = NDArray[np.object_]
 SlowZones = list[tuple[float, Any]]
 
 
@@ -39,7 +37,7 @@ class Piece:
 
 
 @dataclass(frozen=True)
-class Surroundings:
+class LegSurroundings:
     """What the pieces of a run are measured against."""
 
     running: Edges
@@ -65,7 +63,7 @@ def slow_zones(zones: gpd.GeoDataFrame | None, *, unstated_mps: float) -> SlowZo
     return found
 
 
-def pieces_of(found: Passages, order: NDArray[np.int64], launches: dict[int, Any]) -> list[Piece]:
+def pieces_of(found: Passages, order: Ints, launches: dict[int, Any]) -> list[Piece]:
     """List the pieces of a run in order.
 
     Parameters
@@ -131,7 +129,7 @@ def slow_and_time(
     return slow_m, time_s + (shapely.length(lines) - slow_m).clip(min=0.0) / speed
 
 
-def nearest_along(pieces: list[Piece], around: Surroundings) -> Alongside:
+def nearest_along(pieces: list[Piece], around: LegSurroundings) -> Alongside:
     """Find what each piece passes nearest to of all that counts for it: of a launch, things and closed zones."""
     count = len(pieces)
     found = Alongside(

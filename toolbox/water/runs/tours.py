@@ -11,12 +11,12 @@ from .exact_order import MOST_STOPS, exact_order
 from .order_search import better_order
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
 
-    from numpy.typing import ArrayLike, NDArray
+    from numpy.typing import ArrayLike
 
-    Ints = NDArray[np.int64]
-    Floats = NDArray[np.float64]
+    from ...arrays import Flags, Floats, Ints
+
 
 _ROUNDS_PER_STOP = 100
 _MOST_ROUNDS = 6_000
@@ -26,7 +26,7 @@ _DIGITS = 34  # binary, that a cost is kept to: a length of 10 km to a thousandt
 _BITS = 60  # sums of whole orders, missing ways included, stay below 2^60
 
 
-def _checked(cost: ArrayLike, start: int, end: int | None, names: Sequence[str] | None) -> Floats:
+def _checked(cost: ArrayLike, start: int, end: int) -> Floats:
     matrix = np.array(cost, dtype=np.float64)
     if matrix.ndim != 2 or matrix.shape[0] != matrix.shape[1] or not len(matrix):
         raise UsageError(
@@ -34,25 +34,23 @@ def _checked(cost: ArrayLike, start: int, end: int | None, names: Sequence[str] 
         )
     count = len(matrix)
     for word, stop in (("start", start), ("end", end)):
-        if stop is not None and not (isinstance(stop, (int, np.integer)) and 0 <= stop < count):
+        if not (isinstance(stop, (int, np.integer)) and 0 <= stop < count):
             raise UsageError(f"{word} is {stop!r}; give the number of one of the {count} stops, from 0")
-    if names is not None and len(names) != count:
-        raise UsageError(f"{len(names)} names are given for {count} stops; give one each")
     np.fill_diagonal(matrix, 0.0)
     if np.isnan(matrix).any() or (matrix < 0).any():
         row, column = (int(at[0]) for at in np.nonzero(~(matrix >= 0)))
         raise UsageError(
             f"the cost from stop {row} to stop {column} is {matrix[row, column]}; a cost is 0 or more, inf for no way"
         )
-    return matrix
+    return np.maximum(matrix, matrix.T)
 
 
-def _some(stops: Sequence[int], names: Sequence[str] | None) -> str:
-    words = [names[stop] if names is not None else f"stop {stop}" for stop in stops[:_SHOWN]]
+def _some(stops: Sequence[int]) -> str:
+    words = [f"stop {stop}" for stop in stops[:_SHOWN]]
     return ", ".join(words) + (f" and {len(stops) - _SHOWN} more" if len(stops) > _SHOWN else "")
 
 
-def _reached(open_way: NDArray[np.bool_], stop: int) -> NDArray[np.bool_]:
+def _reached(open_way: Flags, stop: int) -> Flags:
     """Which stops can be reached from one, over others if need be."""
     reached = np.zeros(len(open_way), dtype=bool)
     reached[stop] = True
@@ -63,17 +61,10 @@ def _reached(open_way: NDArray[np.bool_], stop: int) -> NDArray[np.bool_]:
         reached = more
 
 
-def _require_ways(cost: Floats, start: int, end: int | None, names: Sequence[str] | None) -> None:
-    open_way = np.isfinite(cost)
-    lost = np.flatnonzero(~_reached(open_way, start)).tolist()
+def _require_ways(cost: Floats, start: int) -> None:
+    lost = np.flatnonzero(~_reached(np.isfinite(cost), start)).tolist()
     if lost:
-        raise NoSafeWay(f"no way leads from {_some([start], names)} to {_some(lost, names)}; leave them out")
-    if end is not None:
-        lost = np.flatnonzero(~_reached(open_way.T, end)).tolist()
-        if lost:
-            raise NoSafeWay(
-                f"no way leads from {_some(lost, names)} to {_some([end], names)}; leave them out or end elsewhere"
-            )
+        raise NoSafeWay(f"no way leads from {_some([start])} to {_some(lost)}; leave them out")
 
 
 def _whole(cost: Floats) -> tuple[Ints, int]:
@@ -94,17 +85,14 @@ def _whole(cost: Floats) -> tuple[Ints, int]:
     return whole, far
 
 
-def _opened(cost: Floats, start: int, end: int | None) -> tuple[Floats, Ints]:
+def _opened(cost: Floats, start: int, end: int) -> tuple[Floats, Ints]:
     """Rewrite the task: from the first node over all to the last, each once. Also give the stop of each node.
 
-    The last node is the end, a copy of the start when the tour is closed, or, when the end is free, a node that costs
-    nothing to get to from anywhere.
+    The last node is the end, a copy of the start when the tour is closed.
     """
     inner = np.array([stop for stop in range(len(cost)) if stop not in (start, end)], dtype=np.int64)
-    stops = np.concatenate(([start], inner, [-1 if end is None else end]))
+    stops = np.concatenate(([start], inner, [end]))
     opened = cost[np.ix_(stops, stops)]
-    if end is None:
-        opened[:, -1] = 0.0
     # Nobody leaves the last node or comes to the first.
     opened[-1, :] = np.inf
     opened[:, 0] = np.inf
@@ -132,56 +120,29 @@ def _first_order(whole: Ints) -> Ints:
     return np.array([*cycle[:-1], count], dtype=np.int64)
 
 
-def tour_cost(cost: ArrayLike, order: ArrayLike, *, closed: bool) -> float:
-    """Sum the costs of an order, with the way back from last to first when it is closed.
-
-    Examples
-    --------
-    >>> tour_cost([[0, 1], [2, 0]], [0, 1], closed=True)
-    3.0
-    """
-    matrix, stops = np.asarray(cost, dtype=np.float64), np.asarray(order, dtype=np.int64)
-    after = np.append(stops[1:], stops[:1]) if closed else stops[1:]
-    return float(matrix[stops[: len(after)], after][stops[: len(after)] != after].sum())
-
-
-def tour(
-    cost: ArrayLike,
-    *,
-    start: int = 0,
-    end: int | None = 0,
-    seed: int = 0,
-    names: Sequence[str] | None = None,
-    progress: Callable[[float], object] | None = None,
-) -> NDArray[np.int64]:
+def tour(cost: ArrayLike, *, start: int = 0, end: int = 0) -> Ints:
     """Order all stops so that the sum of costs from one to the next is small.
 
     Parameters
     ----------
     cost
-        Cost (n, n) of going from the stop of the row to that of the column, 0 or more, in any unit; asymmetric
-        allowed; inf where no way leads. The diagonal plays no part.
+        Cost (n, n) of going from the stop of the row to that of the column, 0 or more, in any unit; inf where
+        no way leads. Ways lead both ways: where two costs differ the greater counts. The diagonal plays no part.
     start
         First stop.
     end
-        Last stop: equal to ``start`` for a closed tour, another one for a fixed end, None for a free end.
-    seed
-        Seed of the search for many stops. The same costs and seed give the same order on every machine.
-    names
-        Names of the stops, for messages.
-    progress
-        Called with the share done, 0 to 1.
+        Last stop: equal to ``start`` for a closed tour, or another one.
 
     Returns
     -------
-    array of int
-        All stops once, ``start`` first; a closed tour names its start once and the way back is understood. A closed
-        tour over symmetric costs runs in the direction in which its second stop has a lower number than its last.
+    All stops once, ``start`` first; a closed tour names its start once and the way back is understood. A closed
+    tour runs in the direction in which its second stop has a lower number than its last. The same costs give the
+    same order on every machine.
 
     Raises
     ------
     NoSafeWay
-        Stops that cannot be reached, or from which the end cannot be; the message names them.
+        Stops that cannot be reached; the message names them.
     UsageError
         Costs that are no square table of numbers, or stops that are not in it.
 
@@ -193,10 +154,10 @@ def tour(
     inequality grossly, and few open ways between many stops, where an order may not be found though there is one; it
     then says so.
     """
-    matrix = _checked(cost, start, end, names)
+    matrix = _checked(cost, start, end)
     if len(matrix) == 1:
         return np.array([start])
-    _require_ways(matrix, start, end, names)
+    _require_ways(matrix, start)
     opened, stops = _opened(matrix, start, end)
     whole, far = _whole(opened)
     exact = len(stops) - 2 <= MOST_STOPS
@@ -205,19 +166,15 @@ def tour(
     else:
         count = len(stops)
         rounds = min(_ROUNDS_PER_STOP * count, _MOST_ROUNDS, max(_WORK // count, 1))
-        order = better_order(whole, _first_order(whole), rounds=rounds, seed=seed, progress=progress)
+        order = better_order(whole, _first_order(whole), rounds=rounds)
     missing = np.flatnonzero(whole[order[:-1], order[1:]] == far)
     if len(missing):
-        gaps = [
-            f"{_some([stops[order[at]]], names)} to {_some([stops[order[at + 1]]], names)}" for at in missing
-        ]
+        gaps = [f"{_some([stops[order[at]]])} to {_some([stops[order[at + 1]]])}" for at in missing]
         raise NoSafeWay(
             f"{'there is no order' if exact else 'no order was found'} that visits all stops over open ways; "
             f"ways missing: {'; '.join(gaps[:_SHOWN])}. Leave one of them out."
         )
-    if progress is not None:
-        progress(1.0)
-    found = stops[order[:-1]] if start == end or end is None else stops[order]
-    if start == end and len(found) > 2 and np.array_equal(matrix, matrix.T) and found[1] > found[-1]:
+    found = stops[order[:-1]] if start == end else stops[order]
+    if start == end and len(found) > 2 and found[1] > found[-1]:
         found = np.concatenate((found[:1], found[:0:-1]))
     return np.asarray(found)

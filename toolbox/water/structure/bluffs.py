@@ -15,8 +15,8 @@ from .finding_table import bearing_deg, findings, require_lengths
 
 if TYPE_CHECKING:
     import geopandas as gpd
-    from numpy.typing import NDArray
 
+    from ...arrays import Floats
     from ...depth import DepthSurface
     from ..landform.bank import BankLine
 
@@ -29,7 +29,7 @@ _SHOTS = 5  # soundings on each way
 _LONE_M = 15.0  # a spell along the bank shorter than this is a rock or a gully, not the bank's character
 
 
-def _off_bank(surface: DepthSurface, bank: BankLine, within_m: float) -> NDArray[np.float64]:
+def _off_bank(surface: DepthSurface, bank: BankLine, within_m: float) -> Floats:
     """Depth reached within a distance off each point of a bank, as long as the way there is water."""
     reached = np.empty((len(_FAN_DEG), len(bank.points)))
     for row, turn in zip(reached, np.radians(_FAN_DEG), strict=True):
@@ -70,15 +70,9 @@ def find_bluffs(
 
     Returns
     -------
-    geopandas.GeoDataFrame
-        A LineString along the water's edge for each bluff, the clearest first. `top_m` is 0, the water's edge;
-        `base_m` the middle depth within `within_m` of it; `slope_deg` the mean slope down to there; `strength`
-        is base over `depth_m`.
-
-    Raises
-    ------
-    UsageError
-        A threshold that is not above zero.
+    A LineString along the water's edge for each bluff, the clearest first. `top_m` is 0, the water's edge;
+    `base_m` the middle depth within `within_m` of it; `slope_deg` the mean slope down to there; `strength`
+    is base over `depth_m`.
 
     Notes
     -----

@@ -16,8 +16,8 @@ from .finding_table import findings, require_lengths
 
 if TYPE_CHECKING:
     import geopandas as gpd
-    from numpy.typing import NDArray
 
+    from ...arrays import Floats, Indices
     from ...depth import DepthSurface
 
 _CELL_M = 5.0  # a channel is wide; finer cells are averaged to about this
@@ -32,16 +32,14 @@ _GAP_M = 80.0  # a bed silted up, or with a hollow beside it, over less than thi
 _RADIUS_M = 250.0  # a bed that turns with more than this radius runs straight
 
 
-def _depth_across(
-    surface: DepthSurface, points: NDArray[np.float64], offsets: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _depth_across(surface: DepthSurface, points: Floats, offsets: Floats) -> Floats:
     way = ahead(points)
     right = np.column_stack([way[:, 1], -way[:, 0]])
     at = points[:, None, :] + offsets[None, :, None] * right[:, None, :]
     return surface.at(at[..., 0], at[..., 1])
 
 
-def _centred(surface: DepthSurface, points: NDArray[np.float64], step_m: float) -> NDArray[np.float64]:
+def _centred(surface: DepthSurface, points: Floats, step_m: float) -> Floats:
     """Move a way to the middle of what is deep across it."""
     offsets = np.arange(-_CENTRE_M, _CENTRE_M + 1e-9, _STEP_M)
     depth = _depth_across(surface, points, offsets)
@@ -56,9 +54,7 @@ def _centred(surface: DepthSurface, points: NDArray[np.float64], step_m: float) 
     return smoothed(smoothed(moved, reach), reach)
 
 
-def _cut(
-    surface: DepthSurface, points: NDArray[np.float64], width_m: float, step_m: float
-) -> NDArray[np.float64]:
+def _cut(surface: DepthSurface, points: Floats, width_m: float, step_m: float) -> Floats:
     """How much deeper the bed is than its two banks would be, carried on over it in a straight line."""
     best = np.full(len(points), -np.inf)
     for near, far in _SIDES:
@@ -75,7 +71,7 @@ def _cut(
     return np.asarray(median_filter(best, size=size, mode="nearest"))
 
 
-def _turning(points: NDArray[np.float64], step_m: float) -> NDArray[np.float64]:
+def _turning(points: Floats, step_m: float) -> Floats:
     """Radians turned at each point, counter-clockwise above zero; what the wiggles turn is smoothed away."""
     way = ahead(points)
     heading = np.unwrap(np.arctan2(way[:, 1], way[:, 0]))
@@ -83,9 +79,7 @@ def _turning(points: NDArray[np.float64], step_m: float) -> NDArray[np.float64]:
     return np.asarray(turn)
 
 
-def _bends(
-    points: NDArray[np.float64], step_m: float, least_rad: float, room_m: float
-) -> list[tuple[NDArray[np.intp], float]]:
+def _bends(points: Floats, step_m: float, least_rad: float, room_m: float) -> list[tuple[Indices, float]]:
     """Give the stretches of a bed that turn one way by enough, and by how much each turns.
 
     Their middle lies by some room from the ends of the bed: where a stem comes out into another it turns too.
@@ -102,7 +96,7 @@ def _bends(
     return found
 
 
-def _wall_deg(soft: DepthSurface, points: NDArray[np.float64], width_m: float) -> float:
+def _wall_deg(soft: DepthSurface, points: Floats, width_m: float) -> float:
     """Slope of the steeper wall of a bed, from its mean profile."""
     offsets = np.arange(-width_m / 2, width_m / 2 + 1e-9, _STEP_M)
     depth = _depth_across(soft, points, offsets)
@@ -111,7 +105,7 @@ def _wall_deg(soft: DepthSurface, points: NDArray[np.float64], width_m: float) -
     return float(np.degrees(np.arctan(np.nanmax(steep)))) if np.isfinite(steep).any() else 0.0
 
 
-def _kept(lines: list[shapely.LineString], strength: NDArray[np.float64]) -> list[int]:
+def _kept(lines: list[shapely.LineString], strength: Floats) -> list[int]:
     """Choose, clearest first, the bends that do not run along one chosen before: two stems may share a wide bed."""
     order = np.argsort(-strength, kind="stable")
     tree = shapely.STRtree(lines)
@@ -150,16 +144,10 @@ def find_channel_bends(
 
     Returns
     -------
-    geopandas.GeoDataFrame
-        A LineString along the middle of the bed through each bend, the clearest first. `base_m` is the middle depth of
-        the bed, `top_m` that of the rim (base less the cut), `slope_deg` that of the steeper wall; there is no deeper
-        side to a bed, so `deep_bearing_deg` is NaN. `strength` is the lesser of turn over `turn_deg` and cut over
-        `cut_m`.
-
-    Raises
-    ------
-    UsageError
-        A threshold that is not above zero.
+    A LineString along the middle of the bed through each bend, the clearest first. `base_m` is the middle depth of
+    the bed, `top_m` that of the rim (base less the cut), `slope_deg` that of the steeper wall; there is no deeper
+    side to a bed, so `deep_bearing_deg` is NaN. `strength` is the lesser of turn over `turn_deg` and cut over
+    `cut_m`.
 
     Notes
     -----

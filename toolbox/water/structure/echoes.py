@@ -14,10 +14,8 @@ import shapely
 
 if TYPE_CHECKING:
     import geopandas as gpd
-    from numpy.typing import NDArray
 
-    Geometries = NDArray[np.object_]
-    Bools = NDArray[np.bool_]
+    from ...arrays import Flags, Floats, Geometries, Ints
 
 
 @dataclass(frozen=True)
@@ -50,7 +48,7 @@ _LEAST_REACH_M: Final = 12.0
 _POINT_REACH_M: Final = (20.0, 80.0)
 
 
-def _reach(findings: gpd.GeoDataFrame, rows: NDArray[np.int64], beyond_m: float) -> Geometries:
+def _reach(findings: gpd.GeoDataFrame, rows: Ints, beyond_m: float) -> Geometries:
     """Ground each finding stands for: what is drawn, or a disc of its area or half its length round its middle."""
     shapes = findings.geometry.to_numpy()[rows]
     kind = findings["kind"].to_numpy(dtype=object)[rows]
@@ -64,7 +62,7 @@ def _reach(findings: gpd.GeoDataFrame, rows: NDArray[np.int64], beyond_m: float)
     return np.asarray(shapely.buffer(shapes, radius + beyond_m), dtype=object)
 
 
-def _share(shapes: Geometries, reach: Geometries) -> NDArray[np.float64]:
+def _share(shapes: Geometries, reach: Geometries) -> Floats:
     """Share of each shape in each reach: of its area, else its length; 1 or 0 for a point."""
     common = shapely.intersection(shapes, reach)
     whole_area, whole_length = shapely.area(shapes), shapely.length(shapes)
@@ -76,7 +74,7 @@ def _share(shapes: Geometries, reach: Geometries) -> NDArray[np.float64]:
     return np.asarray(share)
 
 
-def _pairs(findings: gpd.GeoDataFrame, rule: Echo, left: Bools) -> list[tuple[int, int]]:
+def _pairs(findings: gpd.GeoDataFrame, rule: Echo, left: Flags) -> list[tuple[int, int]]:
     """Rows (echo, owner) a rule joins, each echo with the owner that holds most of it."""
     kind = findings["kind"].to_numpy(dtype=object)
     echoes, owners = np.flatnonzero(left & (kind == rule.echo)), np.flatnonzero(left & (kind == rule.owner))
@@ -108,9 +106,8 @@ def without_echoes(findings: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
 
     Returns
     -------
-    geopandas.GeoDataFrame
-        The findings that are no echoes, in their order, with a column ``echoes``: what the echoes put to each are,
-        such as ``ledge, 2.1 m of drop``; empty where there are none.
+    The findings that are no echoes, in their order, with a column ``echoes``: what the echoes put to each are,
+    such as ``ledge, 2.1 m of drop``; empty where there are none.
     """
     kept = findings.reset_index(drop=True)
     left = np.ones(len(kept), dtype=bool)

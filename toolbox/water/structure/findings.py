@@ -19,8 +19,7 @@ from .finding_table import findings
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
-    from numpy.typing import NDArray
-
+    from ...arrays import Floats, Geometries
     from ...depth import DepthSurface
 
     Finder = Callable[..., gpd.GeoDataFrame]
@@ -86,9 +85,8 @@ def find_all(
 
     Returns
     -------
-    geopandas.GeoDataFrame
-        Findings of all kinds in the columns of `frame.NUMBERS`, with ``echoes``, ``confidence`` (0 to 1) and ``score``
-        (0 to 1), the best first.
+    Findings of all kinds in the columns of `frame.NUMBERS`, with ``echoes``, ``confidence`` (0 to 1) and ``score``
+    (0 to 1), the best first.
 
     Notes
     -----
@@ -121,7 +119,7 @@ def find_all(
     return found.sort_values("score", ascending=False, kind="stable", ignore_index=True)
 
 
-def middles(shapes: NDArray[np.object_]) -> NDArray[np.float64]:
+def middles(shapes: Geometries) -> Floats:
     """Give one place for each finding: the point, the middle of a line, a point well inside an area."""
     kind = shapely.get_type_id(shapes)
     places = np.asarray(shapely.point_on_surface(shapes), dtype=object)
@@ -148,8 +146,7 @@ def chosen(
 
     Returns
     -------
-    geopandas.GeoDataFrame
-        The chosen ones in their order, with ``rank`` from 1.
+    The chosen ones in their order, with ``rank`` from 1.
     """
     shallow = found["top_m"].fillna(found["base_m"])
     deep = found["base_m"].fillna(found["top_m"])

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     import geopandas as gpd
     from numpy.typing import NDArray
 
+    from ...arrays import Flags, Floats
     from ...depth import DepthSurface
 
 _CELL_M = 5.0  # a flat is wide; finer cells are averaged to about this
@@ -31,13 +32,11 @@ _LEVEL_DEG = 0.1  # a flat that falls less than this has no deep side
 def _steepness(
     depth: NDArray[np.float32], spread_m: float, cell_x: float, cell_y: float
 ) -> NDArray[np.floating]:
-    slant = gradient(blurred(depth, spread_m, cell_x, cell_y), cell_x, cell_y, mend=True)
+    slant = gradient(blurred(depth, spread_m, cell_x, cell_y), cell_x, cell_y)
     return np.asarray(np.hypot(slant.east, slant.south))
 
 
-def _ground(
-    level: NDArray[np.bool_], almost: NDArray[np.bool_], width_m: float, sampling: tuple[float, float]
-) -> NDArray[np.bool_]:
+def _ground(level: Flags, almost: Flags, width_m: float, sampling: tuple[float, float]) -> Flags:
     """Keep level ground that a disc fits into, and regain at its edge what smoothing took.
 
     Outside the grid nothing is known, so the rim does not narrow a flat.
@@ -58,7 +57,7 @@ def _without_pinholes(polygon: shapely.Polygon, area_m2: float) -> shapely.Polyg
     return shapely.Polygon(polygon.exterior, holes)
 
 
-def _plane(x: NDArray[np.float64], y: NDArray[np.float64], depth: NDArray[np.float32]) -> tuple[float, float]:
+def _plane(x: Floats, y: Floats, depth: NDArray[np.float32]) -> tuple[float, float]:
     """Least-squares fall of the depths toward east and north."""
     sides = np.column_stack([x - x.mean(), y - y.mean(), np.ones_like(x)])
     east, north, _ = np.linalg.lstsq(sides, depth.astype(np.float64), rcond=None)[0]
@@ -108,11 +107,10 @@ def find_flats(
 
     Returns
     -------
-    geopandas.GeoDataFrame
-        A Polygon for each flat, the clearest first. `top_m` and `base_m` are the depths that a twentieth of it is
-        shallower and deeper than; `slope_deg` is that of the plane through it, `deep_bearing_deg` its fall (NaN where
-        it is level); `length_m` is the longer side of the narrowest box round it; `strength` is the root of area over
-        `area_m2`.
+    A Polygon for each flat, the clearest first. `top_m` and `base_m` are the depths that a twentieth of it is
+    shallower and deeper than; `slope_deg` is that of the plane through it, `deep_bearing_deg` its fall (NaN where
+    it is level); `length_m` is the longer side of the narrowest box round it; `strength` is the root of area over
+    `area_m2`.
 
     Raises
     ------

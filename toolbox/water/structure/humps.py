@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     import geopandas as gpd
     from numpy.typing import NDArray
 
+    from ...arrays import Floats, Ints
     from ...depth import DepthSurface
 
 SMOOTH_M = 3.5
@@ -37,10 +38,10 @@ def _length(x: NDArray[np.floating], y: NDArray[np.floating]) -> float:
 def _measured(
     raw: NDArray[np.float32],
     smooth: DepthSurface,
-    top: NDArray[np.int64],
-    own_m: NDArray[np.float64],
+    top: Ints,
+    own_m: Floats,
     apart_m: float,
-) -> dict[str, NDArray[np.float64]]:
+) -> dict[str, Floats]:
     """Place and least depth of the crown, mean slope, longest extent and area of each rise.
 
     Between two rises lies a cut deeper than `apart_m` under the top; a crown of less is that of one rise alone.
@@ -77,9 +78,7 @@ def _measured(
     }
 
 
-def _deep_sides(
-    smooth: DepthSurface, x: NDArray[np.float64], y: NDArray[np.float64], reach: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _deep_sides(smooth: DepthSurface, x: Floats, y: Floats, reach: Floats) -> tuple[Floats, Floats]:
     """Direction in which the ground on a ring round each place is deepest (first harmonic), east and north."""
     turn = np.linspace(0.0, 2 * np.pi, 32, endpoint=False)
     ring = smooth.at(x[:, None] + reach[:, None] * np.cos(turn), y[:, None] + reach[:, None] * np.sin(turn))
@@ -103,16 +102,10 @@ def find_humps(surface: DepthSurface, *, relief_m: float = 0.75, area_m2: float 
 
     Returns
     -------
-    geopandas.GeoDataFrame
-        One point a hump, at its crown. `top_m` is its least depth, `base_m` the depth at which it closes. `length_m`,
-        `area_m2` and the mean slope `slope_deg` are of the ground it has for itself: down to there, or to where a
-        lower hump joins it. `deep_bearing_deg` points to where the ground round it is deepest, NaN where it is as deep
-        all round.
-
-    Raises
-    ------
-    UsageError
-        When a threshold is not above zero.
+    One point a hump, at its crown. `top_m` is its least depth, `base_m` the depth at which it closes. `length_m`,
+    `area_m2` and the mean slope `slope_deg` are of the ground it has for itself: down to there, or to where a
+    lower hump joins it. `deep_bearing_deg` points to where the ground round it is deepest, NaN where it is as deep
+    all round.
 
     Notes
     -----

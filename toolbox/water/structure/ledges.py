@@ -19,8 +19,8 @@ from .finding_table import bearing_deg, findings, require_lengths
 
 if TYPE_CHECKING:
     import geopandas as gpd
-    from numpy.typing import NDArray
 
+    from ...arrays import Floats
     from ...depth import DepthSurface
 
 _SMOOTH_M = 3.0  # of the depths compared
@@ -35,7 +35,7 @@ _BACK = 0.35  # a drop that loses more than this share of itself within 55 m is 
 
 
 def _along(
-    surface: DepthSurface, points: NDArray[np.float64], drop_m: float, run_m: float, length_m: float
+    surface: DepthSurface, points: Floats, drop_m: float, run_m: float, length_m: float
 ) -> list[tuple[shapely.Geometry, dict[str, float]]]:
     """Measure the drop along a traced line and keep the stretches where it is one."""
     points, step = evenly(points, _STEP_M)
@@ -95,15 +95,9 @@ def find_ledges(
 
     Returns
     -------
-    geopandas.GeoDataFrame
-        A LineString along the middle of each drop, the clearest first. `top_m` and `base_m` are the middle depths of
-        its upper and lower edge, `slope_deg` the mean slope between them (so relief over its tangent is the run),
-        `strength` is the drop beyond that of the sides over `drop_m`.
-
-    Raises
-    ------
-    UsageError
-        A threshold that is not above zero.
+    A LineString along the middle of each drop, the clearest first. `top_m` and `base_m` are the middle depths of
+    its upper and lower edge, `slope_deg` the mean slope between them (so relief over its tangent is the run),
+    `strength` is the drop beyond that of the sides over `drop_m`.
 
     Notes
     -----
@@ -125,7 +119,7 @@ def find_ledges(
         )
         return findings("ledge", [], surface.crs, {})
     depth = blurred(surface.depth_m, _SMOOTH_M, cell_x, cell_y)
-    east, south = gradient(blurred(surface.depth_m, _WAY_SMOOTH_M, cell_x, cell_y), cell_x, cell_y, mend=True)
+    east, south = gradient(blurred(surface.depth_m, _WAY_SMOOTH_M, cell_x, cell_y), cell_x, cell_y)
     excess = excess_drop(
         depth, east, south, cell_x, cell_y, runs_m=_RUNS_M, side_m=_SIDE_M, steep=0.5 * drop_m / _RUNS_M[-1]
     )

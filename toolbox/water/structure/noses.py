@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     import geopandas as gpd
     from numpy.typing import NDArray
 
+    from ...arrays import Flags, Floats, Ints
     from ...depth import DepthSurface
 
 # As shares of the length of isobath that is looked at. A nose is wide, so finer cells are averaged; ripples are none,
@@ -39,10 +40,10 @@ _SHOULDER = 1.2  # an isobath that turns by so much more the other way close by 
 class Nose:
     """The crest (or axis) of one nose, from its shallow to its deep end."""
 
-    x: NDArray[np.float64]
-    y: NDArray[np.float64]
-    depth_m: NDArray[np.float64]
-    turn_deg: NDArray[np.float64]
+    x: Floats
+    y: Floats
+    depth_m: Floats
+    turn_deg: Floats
     area_m2: float
 
     @property
@@ -71,7 +72,7 @@ class Nose:
         return int(np.argmax(self.turn_deg))
 
 
-def _bank(depth: NDArray[np.float32]) -> NDArray[np.bool_]:
+def _bank(depth: NDArray[np.float32]) -> Flags:
     """Cells of land; unknown ground only beside shallow water, or where no land is known at all."""
     unknown = np.isnan(depth)
     with np.errstate(invalid="ignore"):
@@ -82,7 +83,7 @@ def _bank(depth: NDArray[np.float32]) -> NDArray[np.bool_]:
     return np.asarray(land | (unknown & binary_dilation(shallow, np.ones((3, 3), dtype=bool))))
 
 
-def _longest(good: NDArray[np.bool_]) -> slice:
+def _longest(good: Flags) -> slice:
     """Longest spell of true."""
     edge = np.flatnonzero(np.diff(np.concatenate([[False], good, [False]]).astype(np.int8)))
     if not len(edge):
@@ -93,10 +94,10 @@ def _longest(good: NDArray[np.bool_]) -> slice:
 
 def _line(
     surface: DepthSurface,
-    cells: tuple[NDArray[np.int64], NDArray[np.int64]],
-    depth: NDArray[np.float64],
-    weight: NDArray[np.float64],
-    turn: NDArray[np.float64],
+    cells: tuple[Ints, Ints],
+    depth: Floats,
+    weight: Floats,
+    turn: Floats,
     wide_m: float,
 ) -> Nose | None:
     """Draw the line of sharpest turn through the cells of one nose, level by level.
@@ -110,7 +111,7 @@ def _line(
     total = np.bincount(level, weight, levels)
     held = np.flatnonzero(total)
 
-    def mean(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    def mean(values: Floats) -> Floats:
         return np.asarray(np.bincount(level, weight * values, levels)[held] / total[held])
 
     x, y = column * surface.cell_x_m, row * surface.cell_y_m
@@ -234,11 +235,6 @@ def find_noses(
         What the table calls them.
     surface, out, turn_deg, over_m, relief_m, length_m, bank_m
         As for `noses`.
-
-    Raises
-    ------
-    UsageError
-        When a threshold is not above zero.
     """
     require_lengths(turn_deg=turn_deg, over_m=over_m, relief_m=relief_m, length_m=length_m, bank_m=bank_m)
     cell_m = max(surface.cell_x_m, surface.cell_y_m)

@@ -27,29 +27,14 @@ def find_pockets(
     ----------
     surface
         Today's depths.
-    turn_deg, over_m
-        In a pocket isobaths turn by so much or more within such a length of them. Wider pockets need more.
-    relief_m, length_m
-        They do so over such a depth, and along such a length of its axis, at least.
-    bank_m
-        The shallow end lies no further from the bank.
+    turn_deg, over_m, relief_m, length_m, bank_m
+        As for `find_points`; the axis is that of the hollow.
 
     Returns
     -------
-    geopandas.GeoDataFrame
-        A Point each, on the axis, where the isobaths turn most. `top_m` and `base_m` are the depths of the axis at its
-        head and at its mouth, `length_m` its length between them, `slope_deg` its mean slope, `deep_bearing_deg` the
-        way it opens, `area_m2` the ground where isobaths turn so much.
-
-    Raises
-    ------
-    UsageError
-        When a threshold is not above zero.
-
-    Warns
-    -----
-    DataWarning
-        When the cells are too wide to show any; the table is then empty.
+    A Point each, on the axis, where the isobaths turn most. `top_m` and `base_m` are the depths of the axis at its
+    head and at its mouth, `length_m` its length between them, `slope_deg` its mean slope, `deep_bearing_deg` the
+    way it opens, `area_m2` the ground where isobaths turn so much.
 
     Notes
     -----

@@ -36,20 +36,9 @@ def find_points(
 
     Returns
     -------
-    geopandas.GeoDataFrame
-        A Point each, on the crest, where the isobaths turn most. `top_m` and `base_m` are the depths of the crest at
-        its shallow and its deep end, `length_m` its length between them, `slope_deg` its mean slope,
-        `deep_bearing_deg` the way it runs out, `area_m2` the ground where isobaths turn so much.
-
-    Raises
-    ------
-    UsageError
-        When a threshold is not above zero.
-
-    Warns
-    -----
-    DataWarning
-        When the cells are too wide to show any; the table is then empty.
+    A Point each, on the crest, where the isobaths turn most. `top_m` and `base_m` are the depths of the crest at
+    its shallow and its deep end, `length_m` its length between them, `slope_deg` its mean slope,
+    `deep_bearing_deg` the way it runs out, `area_m2` the ground where isobaths turn so much.
 
     Notes
     -----

@@ -15,17 +15,15 @@ from .humps import LEAST_CELLS, SMOOTH_M
 
 if TYPE_CHECKING:
     import geopandas as gpd
-    from numpy.typing import NDArray
 
+    from ...arrays import Flags, Floats, Ints
     from ...depth import DepthSurface
 
 _REACH = (0.3, 0.4, 0.5)  # circles round a col, as shares of the way between its tops
 _TURNS = 64
 
 
-def _rings(
-    smooth: DepthSurface, x: NDArray[np.float64], y: NDArray[np.float64], reach_m: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _rings(smooth: DepthSurface, x: Floats, y: Floats, reach_m: Floats) -> Floats:
     """Depths on a circle round each place, counter-clockwise from east."""
     turn = np.arange(_TURNS) * (2 * np.pi / _TURNS)
     return smooth.at(
@@ -33,9 +31,7 @@ def _rings(
     )
 
 
-def _sides(
-    ring: NDArray[np.float64], depth: NDArray[np.float64], toward: NDArray[np.float64]
-) -> tuple[NDArray[np.bool_], NDArray[np.float64], NDArray[np.float64]]:
+def _sides(ring: Floats, depth: Floats, toward: Floats) -> tuple[Flags, Floats, Floats]:
     """Tell whether a circle crosses the depth of its col four times, and where and how deep both deep sides are.
 
     `toward` is the direction of one top. Gives the answer, the greatest depth on either side of the crest, and the
@@ -80,14 +76,8 @@ def find_saddles(
 
     Returns
     -------
-    geopandas.GeoDataFrame
-        One point a saddle. `top_m` is its own depth, `base_m` the depth that both sides reach, `slope_deg` the fall to
-        the deeper side, to which `deep_bearing_deg` points; `length_m` is the way between the two tops.
-
-    Raises
-    ------
-    UsageError
-        When a threshold is not above zero.
+    One point a saddle. `top_m` is its own depth, `base_m` the depth that both sides reach, `slope_deg` the fall to
+    the deeper side, to which `deep_bearing_deg` points; `length_m` is the way between the two tops.
 
     Notes
     -----
@@ -104,7 +94,7 @@ def find_saddles(
     rises, owner = closed_rises(depth, relief_m, max(int(np.ceil(area_m2 / (cell_x * cell_y))), LEAST_CELLS))
     cols = cols_between(depth, rises, owner)
 
-    def place(cell: NDArray[np.int64]) -> NDArray[np.float64]:
+    def place(cell: Ints) -> Floats:
         return np.column_stack(
             [
                 surface.west_m + (cell % columns + 0.5) * cell_x,

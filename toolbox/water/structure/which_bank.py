@@ -10,15 +10,13 @@ import shapely
 from ...units import compass_point
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from ...arrays import Floats, Geometries
 
 
 _ALONG_M = 2.0
 
 
-def nearest_banks(
-    shapes: NDArray[np.object_], deep_bearing_deg: NDArray[np.float64], water: Any
-) -> tuple[NDArray[np.object_], NDArray[np.float64]]:
+def nearest_banks(shapes: Geometries, deep_bearing_deg: Floats, water: Any) -> tuple[Geometries, Floats]:
     """Name the bank nearest to each shape, and tell how far off it is.
 
     Parameters

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from ...arrays import Floats, Geometries
 from .mesh import polygon_parts
 from .safe_water import SLOW, areas_of, rows_besides
 from .unions import union_of
@@ -16,8 +16,6 @@ from .unions import union_of
 if TYPE_CHECKING:
     import geopandas as gpd
 
-Floats = NDArray[np.float64]
-Geometries = NDArray[np.object_]
 
 SIDES = ("ahead", "starboard", "astern", "port")
 
@@ -27,32 +25,22 @@ class Edges:
     """Edges that a boat keeps clear of, as segments, each with what it is the edge of."""
 
     segments: Geometries
-    names: NDArray[np.object_]
+    names: Geometries
 
 
 @dataclass(frozen=True, eq=False)
 class Alongside:
-    """What each of some lines passes nearest to, seen by a boat that follows it.
+    """What each of some lines passes nearest to, seen by a boat that follows it."""
 
-    Attributes
-    ----------
-    distance_m
-        Distance; NaN where there is nothing to pass.
-    name
-        What it is; empty where there is nothing.
-    side
-        ``port`` or ``starboard``; ``ahead`` or ``astern`` within an eighth of a circle of the bow or the stern.
-    along_m
-        How far along the line the boat is nearest to it.
-    """
-
-    distance_m: Floats
-    name: NDArray[np.object_]
-    side: NDArray[np.object_]
-    along_m: Floats
+    distance_m: Floats  # distance; NaN where there is nothing to pass
+    name: Geometries  # what it is; empty where there is nothing
+    # ``port`` or ``starboard``; ``ahead`` or ``astern`` within an eighth of a circle of the bow or the
+    # stern
+    side: Geometries
+    along_m: Floats  # how far along the line the boat is nearest to it
 
 
-def _named(frame: gpd.GeoDataFrame | None, usual: str) -> NDArray[np.object_]:
+def _named(frame: gpd.GeoDataFrame | None, usual: str) -> Geometries:
     """Tell what each row of a layer is called: by its reason, where it has one."""
     if frame is None:
         return np.empty(0, dtype=object)
@@ -63,7 +51,7 @@ def _named(frame: gpd.GeoDataFrame | None, usual: str) -> NDArray[np.object_]:
 
 def _parts(
     frame: gpd.GeoDataFrame | None, usual: str, column: str | None = None, besides: str = ""
-) -> tuple[Geometries, NDArray[np.object_]]:
+) -> tuple[Geometries, Geometries]:
     """List the polygons of a layer, but for rows that hold one value in a column, and what each is called."""
     names = _named(frame, usual)
     if frame is None or not len(frame):
@@ -94,8 +82,7 @@ def edges_to_keep_from(
 
     Returns
     -------
-    Edges
-        The water's edge, the hazards that count, and the closed zones.
+    The water's edge, the hazards that count, and the closed zones.
     """
     thin_only = {} if running else {"column": "care", "besides": "run"}
     shore: Geometries = np.array([union_of(areas_of(water)), None], dtype=object)[:-1]
@@ -136,8 +123,7 @@ def passed_nearest(lines: Geometries, edges: Edges) -> Alongside:
 
     Returns
     -------
-    Alongside
-        Distances are exact for the geometry given.
+    Distances are exact for the geometry given.
     """
     count = len(lines)
     found = Alongside(

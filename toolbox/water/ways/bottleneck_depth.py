@@ -6,15 +6,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Floats, Ints
 from ...compiled import compiled
 
 if TYPE_CHECKING:
     from ...depth import DepthSurface
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -139,9 +136,8 @@ def sills(depth: DepthSurface, start: Any, stops: Any) -> list[Sill | None]:
 
     Returns
     -------
-    list
-        For each stop the shallowest cell of the way whose shallowest cell is deepest, over eight neighbours; the stop
-        and the start count. None where unknown cells or the surface's edge bar every way.
+    For each stop the shallowest cell of the way whose shallowest cell is deepest, over eight neighbours; the stop
+    and the start count. None where unknown cells or the surface's edge bar every way.
 
     Notes
     -----

@@ -7,19 +7,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import breadth_first_order, minimum_spanning_tree
 
+from ...arrays import Floats, Ints
 from ...errors import DataError
 from .navigation import SafeWater
 from .network import lengths
 
 if TYPE_CHECKING:
     from .mesh import Mesh
-
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -154,9 +151,8 @@ def narrowest(water: SafeWater, start: Any, stops: Any, *, up_to_m: float = np.i
 
     Returns
     -------
-    list
-        Width and place for each stop; None where a stop or the start is off the water or in another, or where
-        nothing narrows the way between them.
+    Width and place for each stop; None where a stop or the start is off the water or in another, or where
+    nothing narrows the way between them.
 
     Notes
     -----

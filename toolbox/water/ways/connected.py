@@ -10,9 +10,7 @@ import shapely
 from .mesh import polygon_parts
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Ints = NDArray[np.int64]
+    from ...arrays import Ints
 
 
 class ConnectedWaters:
@@ -39,8 +37,7 @@ class ConnectedWaters:
 
         Returns
         -------
-        array of int
-            Its number; -1 where a point lies in none; the lowest number where waters touch in the point.
+        Its number; -1 where a point lies in none; the lowest number where waters touch in the point.
         """
         given = np.reshape(np.asarray(xy, dtype=np.float64), (-1, 2))
         points = np.asarray(shapely.points(given), dtype=object)

@@ -5,13 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
+
+from ...arrays import Flags
 
 if TYPE_CHECKING:
     from .mesh import Mesh
-
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 
 def without_dead_ends(mesh: Mesh, holding: Flags) -> Flags:
@@ -26,9 +24,8 @@ def without_dead_ends(mesh: Mesh, holding: Flags) -> Flags:
 
     Returns
     -------
-    array of bool
-        Triangles left after peeling, again and again, those with one neighbour or none and no place. A shortest
-        way never enters the others: it would have to come back through the edge it went in by.
+    Triangles left after peeling, again and again, those with one neighbour or none and no place. A shortest
+    way never enters the others: it would have to come back through the edge it went in by.
     """
     neighbours = np.where(mesh.twin >= 0, mesh.twin // 3, -1).reshape(-1, 3)
     served = np.zeros(int(mesh.part.max(initial=-1)) + 1, dtype=bool)

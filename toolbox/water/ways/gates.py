@@ -8,15 +8,11 @@ from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.ops import substring
 
+from ...arrays import Flags, Floats, Geometries, Ints
 from .navigation import SafeWater
 from .safe_water import sound
-
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 _NUDGES_M = (
     0.0,
@@ -75,9 +71,7 @@ def _winding_access(
         radius *= 2.0
 
 
-def _first_straight(
-    stop: Floats, shore: NDArray[np.object_], local: SafeWater, radius: float
-) -> Floats | None:
+def _first_straight(stop: Floats, shore: Geometries, local: SafeWater, radius: float) -> Floats | None:
     """Shortest of the ways that end with a straight line from a corner, or the stop, to the nearest point of a shore.
 
     Any other last line could be shortened, or bends round a further corner.
@@ -119,8 +113,7 @@ def find_gates(stops: Floats, running: SafeWater, idling: SafeWater, counts: Fla
 
     Returns
     -------
-    list
-        Corners (k, 2) from the stop to its gate, which lies in running water; None where no idle way leads there.
+    Corners (k, 2) from the stop to its gate, which lies in running water; None where no idle way leads there.
 
     Notes
     -----
@@ -192,9 +185,8 @@ def find_links(running: SafeWater, idling: SafeWater, members: Floats, counts: F
 
     Returns
     -------
-    list of Link
-        For each pair of running waters that follow one another on the shortest idle way between two of the members,
-        the shortest stretch between them.
+    For each pair of running waters that follow one another on the shortest idle way between two of the members,
+    the shortest stretch between them.
     """
     ways = idling.ways(members)
     own = running.locate(members)

@@ -78,9 +78,8 @@ def kept_mesh(water: Any, *, progress: Callable[[float], object] | None = None) 
 
     Returns
     -------
-    SafeWater
-        What `SafeWater.build` gives, to the bit. The mesh of another water, however little it differs, of another
-        triangulating library or of a broken file is never used.
+    What `SafeWater.build` gives, to the bit. The mesh of another water, however little it differs, of another
+    triangulating library or of a broken file is never used.
     """
     store = open_store()
     if store is None:

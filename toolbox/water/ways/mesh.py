@@ -8,18 +8,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from ...arrays import Flags, Floats, Ints
 from ...errors import DataError
 from .orientation import turn
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
 
 _POLYGON = 3  # shapely's type number; those above it are collections
 _EQUAL = 1e-9  # share by which the triangles' area and border may differ from the water's
@@ -31,30 +29,19 @@ class Mesh:
 
     A corner of the shore at which water meets itself in a point has one vertex for each side, so that no way
     leads through the point.
-
-    Attributes
-    ----------
-    xy
-        Coordinates of the vertices, sorted by x, then y.
-    triangles
-        Three vertices of each triangle; half-edge ``3 t + k`` runs from corner k to corner k + 1.
-    twin
-        For each half-edge the one on its other side, -1 along the shore.
-    before, after
-        The vertices that precede and follow each vertex along the shore, water to the left.
-    part
-        Number of the connected water each triangle belongs to.
     """
 
-    xy: Floats
+    xy: Floats  # coordinates of the vertices, sorted by x, then y
+    # three vertices of each triangle; half-edge ``3 t + k`` runs from corner k to corner k + 1
     triangles: Ints
-    twin: Ints
+    twin: Ints  # for each half-edge the one on its other side, -1 along the shore
+    # the vertices that precede and follow each vertex along the shore, water to the left
     before: Ints
     after: Ints
-    part: Ints
+    part: Ints  # number of the connected water each triangle belongs to
 
     @cached_property
-    def bends(self) -> NDArray[np.bool_]:
+    def bends(self) -> Flags:
         """Vertices a shortest way can bend round: the water there is at least a straight angle wide."""
         b, v, a = self.xy[self.before], self.xy, self.xy[self.after]
         return turn(b, v, a) <= 0.0
@@ -133,8 +120,7 @@ def triangulate(water: Any) -> Mesh:
 
     Returns
     -------
-    Mesh
-        Triangles, neighbours and shore of the water.
+    Triangles, neighbours and shore of the water.
 
     Raises
     ------

@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy.sparse.csgraph import dijkstra
 
+from ...arrays import Floats, Ints
 from ...errors import DataError, NoSafeWay
 from .mesh import triangulate
 from .network import Network, connect
@@ -23,8 +24,6 @@ if TYPE_CHECKING:
 
     from .mesh import Mesh
 
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
 
 _BATCH = 64  # sources solved together; bounds memory, never the answer
 
@@ -39,15 +38,9 @@ class Way:
 
 @dataclass(frozen=True, eq=False)
 class Ways:
-    """Shortest ways between all pairs of given points.
+    """Shortest ways between all pairs of given points."""
 
-    Attributes
-    ----------
-    length_m
-        Lengths (n, n): symmetric, 0 on the diagonal, inf where no way leads.
-    """
-
-    length_m: Floats
+    length_m: Floats  # lengths (n, n): symmetric, 0 on the diagonal, inf where no way leads
     _points: Floats
     _place: Ints  # place of each point: points in the same spot share one, -1 off the water
     _network: Network
@@ -84,8 +77,7 @@ class Ways:
 
         Returns
         -------
-        array
-            Lengths in metres (n, n), inf where no way leads.
+        Lengths in metres (n, n), inf where no way leads.
         """
         within = np.where(np.isfinite(self.length_m), 0.0, np.inf)
         if area is None or shapely.is_empty(area):
@@ -213,8 +205,7 @@ class SafeWater:
 
         Returns
         -------
-        array of int
-            Its number; -1 where a point lies in none; the lowest number where waters touch in the point.
+        Its number; -1 where a point lies in none; the lowest number where waters touch in the point.
         """
         points = as_points(xy)
         found = np.full(len(points), -1, dtype=np.int64)
@@ -243,8 +234,7 @@ class SafeWater:
 
         Returns
         -------
-        Ways
-            Lengths of all pairs, and each way on demand.
+        Lengths of all pairs, and each way on demand.
 
         Notes
         -----

@@ -6,19 +6,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
+from ...arrays import Flags, Floats, Ints
 from .corridors import without_dead_ends
 from .orientation import turn
 from .visibility import Places, corner_sights, place_sights
 
 if TYPE_CHECKING:
     from .mesh import Mesh
-
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,8 +82,7 @@ def connect(mesh: Mesh, places: Places) -> Network:
 
     Returns
     -------
-    Network
-        Lines along which the places, and the corners a way between them can bend round, see each other.
+    Lines along which the places, and the corners a way between them can bend round, see each other.
 
     Notes
     -----

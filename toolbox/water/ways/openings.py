@@ -7,8 +7,8 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Floats
 from ...units import in_words
 from .bottleneck_depth import sills
 from .connected import ConnectedWaters
@@ -19,11 +19,10 @@ if TYPE_CHECKING:
     from typing import Any
 
     from .bottleneck_depth import Sill
-    from .safe_water_inputs import Lake
+    from .safe_water_inputs import LakeToday
 
     Thinnest = Callable[[], list[Sill | None]]
 
-Floats = NDArray[np.float64]
 
 # Clearances tried, as shares of half a strait's width, the widest first. An offset takes away up to a tenth and twice
 # the tolerance more than asked, at corners of a cut mitre more.
@@ -47,7 +46,7 @@ class Openings:
     """
 
     def __init__(
-        self, lake: Lake, deep: Any, start: Floats, stops: Floats, thinnest: Thinnest | None = None
+        self, lake: LakeToday, deep: Any, start: Floats, stops: Floats, thinnest: Thinnest | None = None
     ) -> None:
         self.lake = lake
         self.deep = deep

@@ -5,15 +5,14 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
+
+from ...arrays import Floats
 
 # (3 + 16 e) e with e = 2**-53: below this share of the summed products the sign of the plain
 # determinant is not proven. J. R. Shewchuk, Adaptive Precision Floating-Point Arithmetic and Fast
 # Robust Geometric Predicates, Discrete & Computational Geometry 18 (1997), 305-363.
 _ERROR_SHARE = (3.0 + 16.0 * 2.0**-53) * 2.0**-53
 _SPLITTER = 2.0**27 + 1.0
-
-Floats = NDArray[np.float64]
 
 
 def _difference(a: Floats, b: Floats) -> tuple[Floats, Floats]:
@@ -65,8 +64,7 @@ def turn(a: Floats, b: Floats, c: Floats) -> Floats:
 
     Returns
     -------
-    array
-        Numbers (n,) of which only the sign counts.
+    Numbers (n,) of which only the sign counts.
 
     Notes
     -----

@@ -9,8 +9,8 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Flags, Floats, Ints
 from ...errors import NoSafeWay, UsageError
 from ...threads import begun
 from .bottleneck_depth import sills
@@ -21,10 +21,8 @@ from .relays import Relay, Sums, arrays, idled, related
 
 if TYPE_CHECKING:
     from .navigation import SafeWater, Ways
-    from .safe_water_inputs import Lake
+    from .safe_water_inputs import LakeToday
 
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
 Leg = tuple[str, Floats]
 
 RUN, IDLE = "run", "idle"
@@ -33,22 +31,15 @@ LEAST_RUN_AREA_M2 = 10_000.0
 
 @dataclass(frozen=True, eq=False)
 class Passages:
-    """Quickest ways between all pairs of stops under the rule of `passages`.
+    """Quickest ways between all pairs of stops under the rule of `passages`."""
 
-    Attributes
-    ----------
-    distance_m, time_s, idle_m, slow_m
-        Arrays (n, n): length of the way, its time, the length idled, the length run within slow zones; inf where no
-        way leads.
-    reason
-        For each stop why it cannot be reached from stop 0; empty where it can.
-    """
-
+    # arrays (n, n): length of the way, its time, the length idled, the length run within slow zones; inf
+    # where no way leads
     distance_m: Floats
     time_s: Floats
     idle_m: Floats
     slow_m: Floats
-    reason: list[str]
+    reason: list[str]  # for each stop why it cannot be reached from stop 0; empty where it can
     _stops: Floats
     _node: Ints
     _access: list[Floats | None]
@@ -56,16 +47,15 @@ class Passages:
     _relay: Relay | None
     _idling: Ways | None
     _idle_row: Ints
-    _direct: NDArray[np.bool_]
+    _direct: Flags
 
     def legs(self, i: int, j: int) -> list[Leg]:
         """List the pieces of the way from stop i to stop j.
 
         Returns
         -------
-        list of (part, coordinates)
-            ``run`` or ``idle`` and corners (k, 2) in metres; each piece starts where the one before ends. Empty where
-            both stops are in the same spot.
+        ``run`` or ``idle`` and corners (k, 2) in metres; each piece starts where the one before ends. Empty where
+        both stops are in the same spot.
 
         Raises
         ------
@@ -121,7 +111,7 @@ def passages(
     slow: Any = None,
     slow_speed_mps: float | None = None,
     least_run_area_m2: float = LEAST_RUN_AREA_M2,
-    lake: Lake | None = None,
+    lake: LakeToday | None = None,
 ) -> Passages:
     """Find the quickest ways between all pairs of stops, running where that is safe and idling where it must be.
 
@@ -144,8 +134,7 @@ def passages(
 
     Returns
     -------
-    Passages
-        Distances, times and pieces of all ways, and the reasons of stops without one.
+    Distances, times and pieces of all ways, and the reasons of stops without one.
 
     Raises
     ------

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from ...arrays import Flags, Floats, Ints
 from ...units import in_words
 from .bottleneck_width import narrowest
 from .connected import ConnectedWaters
@@ -22,10 +22,8 @@ if TYPE_CHECKING:
     from .bottleneck_width import Strait
     from .navigation import SafeWater
     from .openings import Thinnest
-    from .safe_water_inputs import Lake
+    from .safe_water_inputs import LakeToday
 
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
 
 _WIDE = 7.0  # a strait wider than so many clearances is not what bars a way
 
@@ -46,7 +44,7 @@ def _row_words(frame: gpd.GeoDataFrame | None, column: str, point: Any) -> str:
 class _Reasons:
     """Words for stops of one lake, by their rows."""
 
-    def __init__(self, lake: Lake, stops: Floats, thinnest: Thinnest | None) -> None:
+    def __init__(self, lake: LakeToday, stops: Floats, thinnest: Thinnest | None) -> None:
         self.lake = lake
         self.stops = stops
         self.area, self.thin, self.closed = lake.area(), lake.thin(), lake.closed()
@@ -121,9 +119,9 @@ class _Reasons:
 
 def reasons(
     stops: Floats,
-    reached: NDArray[np.bool_],
+    reached: Flags,
     idling: SafeWater,
-    lake: Lake | None = None,
+    lake: LakeToday | None = None,
     thinnest: Thinnest | None = None,
 ) -> list[str]:
     """Say for each stop why it cannot be reached from stop 0.
@@ -143,8 +141,7 @@ def reasons(
 
     Returns
     -------
-    list
-        One text a stop, empty where it can be reached.
+    One text a stop, empty where it can be reached.
 
     Notes
     -----

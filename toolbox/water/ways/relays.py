@@ -7,14 +7,12 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.sparse.csgraph import floyd_warshall
+
+from ...arrays import Floats, Ints
 
 if TYPE_CHECKING:
     from .gates import Link
-
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)

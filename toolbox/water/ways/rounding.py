@@ -8,11 +8,9 @@ from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from ...arrays import Floats
 from ...errors import UsageError
-
-Floats = NDArray[np.float64]
 
 _STEP = math.radians(10.0)  # an arc is drawn by lines that turn by no more
 _HALVINGS = 8
@@ -130,9 +128,8 @@ def round_corners(coordinates: Any, radius_m: float, water: Any) -> RoundedWay:
 
     Returns
     -------
-    RoundedWay
-        The way wound round discs that touch its corners from within the bend, so that it swings wide and cuts no
-        corner. Where the water is too tight the radius of that corner is smaller, 0 for a corner left as it is.
+    The way wound round discs that touch its corners from within the bend, so that it swings wide and cuts no
+    corner. Where the water is too tight the radius of that corner is smaller, 0 for a corner left as it is.
 
     Raises
     ------

@@ -15,7 +15,7 @@ from ...cache.store import fingerprint
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
+    from ...arrays import Geometries
 
 _MOST: Final = 6  # unions remembered: those of one lake's layers; they are large
 
@@ -23,7 +23,7 @@ _lock = threading.Lock()
 _remembered: OrderedDict[str, Any] = OrderedDict()
 
 
-def union_of(areas: Sequence[Any] | NDArray[np.object_]) -> Any:
+def union_of(areas: Sequence[Any] | Geometries) -> Any:
     """Unite areas as `shapely.union_all` does, to the bit.
 
     Parameters

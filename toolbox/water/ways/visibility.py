@@ -11,16 +11,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...arrays import Flags, Floats, Ints
 from .orientation import turn
 
 if TYPE_CHECKING:
     from .mesh import Mesh
 
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 _CHUNK = 200_000  # wedges started together; bounds memory, never the answer
 
@@ -187,8 +184,7 @@ def corner_sights(mesh: Mesh, kept: Flags, bends: Flags) -> tuple[Ints, Ints]:
 
     Returns
     -------
-    tuple of arrays
-        The two corners of each pair, the smaller number first, sorted, each pair once.
+    The two corners of each pair, the smaller number first, sorted, each pair once.
     """
     through = _passable(mesh, kept)
     vertex = mesh.triangles.ravel()
@@ -227,8 +223,7 @@ def place_sights(
 
     Returns
     -------
-    tuple
-        Pairs (place, corner) and pairs (place, place), the smaller number first; each sorted and once.
+    Pairs (place, corner) and pairs (place, place), the smaller number first; each sorted and once.
     """
     through = _passable(mesh, kept)
     first_at = np.searchsorted(places.triangle, np.arange(len(mesh.triangles) + 1))

@@ -25,15 +25,13 @@ if TYPE_CHECKING:
     from typing import Any
 
     from geopandas import GeoDataFrame
-    from numpy.typing import NDArray
 
+    from ...arrays import Floats
     from ...depth import DepthSurface
-    from .hold_line_pieces import Piece
+    from .hold_line_pieces import LinePiece
     from .line_marks import Marks
     from .side_depths import Sides
 
-    Floats = NDArray[np.float64]
-    Geometries = NDArray[np.object_]
 
 _COLLINEAR_M = 1e-6
 _ROOM_M = 0.5  # between a line and the casts it must not exceed, for its chords and bends
@@ -46,18 +44,10 @@ COLUMNS = (
 
 
 class Followed(NamedTuple):
-    """Hold lines, and the structures that have none.
+    """Hold lines, and the structures that have none."""
 
-    Attributes
-    ----------
-    lines
-        Lines in the direction of travel, with the columns of `COLUMNS`.
-    left_out
-        A point on each structure without a line: `spot_id`, `name`, `reason`.
-    """
-
-    lines: GeoDataFrame
-    left_out: GeoDataFrame
+    lines: GeoDataFrame  # lines in the direction of travel, with the columns of `COLUMNS`
+    left_out: GeoDataFrame  # a point on each structure without a line: `spot_id`, `name`, `reason`
 
 
 def _column(frame: GeoDataFrame, name: str, gap: float) -> Floats:
@@ -88,7 +78,7 @@ def _check(lines: GeoDataFrame, depth: DepthSurface, level_m: float, follow_m: f
 
 
 def _record(
-    piece: Piece, marks: Marks, sides: Sides, *, area: bool, wind_from_deg: float | None
+    piece: LinePiece, marks: Marks, sides: Sides, *, area: bool, wind_from_deg: float | None
 ) -> dict[str, Any]:
     at, xy = piece.marks, piece.xy(marks)
     east, north = xy[-1] - xy[0]
@@ -177,8 +167,7 @@ def hold_lines(
 
     Returns
     -------
-    Followed
-        Lines, numbered from 1 along each structure in the direction of travel, and what has none.
+    Lines, numbered from 1 along each structure in the direction of travel, and what has none.
 
     Raises
     ------
@@ -218,7 +207,7 @@ def hold_lines(
     pieces = one_side(pieces_of(marks), marks, tracks, paths, sides, wind)
     length = np.array([shapely.LineString(piece.xy(marks)).length for piece in pieces])
     ids = (lines["spot_id"] if "spot_id" in lines.columns else lines.index.to_series()).astype(str).tolist()
-    by_row: dict[int, list[tuple[int, Piece]]] = {}
+    by_row: dict[int, list[tuple[int, LinePiece]]] = {}
     longest = np.zeros(len(lines))
     for piece, long in zip(pieces, length, strict=True):
         path = int(tracks.path[marks.track[piece.marks[0]]])

@@ -12,13 +12,9 @@ from .fix_error import crossing_deg, lines_error_m, two_line_error_m
 from .sights import Eyes, Sights, sights_from
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from ...arrays import Floats
+    from .sight_lines import SightShore
 
-    from .sight_lines import Shore
-
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.intp]
-    Flags = NDArray[np.bool_]
 
 GOOD_CROSSING_DEG: Final = 60.0
 """Least crossing of a good line-up; 60 and 120 degrees are the same crossing (common practice)."""
@@ -31,30 +27,16 @@ _TALL_M: Final = 18.0  # a wood's height: lower marks are lost in it
 
 @dataclass(frozen=True, eq=False)
 class LineUp:
-    """The sights chosen for one place.
+    """The sights chosen for one place."""
 
-    Attributes
-    ----------
-    sights
-        Chosen, the best pair first; none where no two lines cross.
-    good
-        Whether the first two cross at 60 to 120 degrees.
-    crossing_deg
-        Angle at which the first two cross, 0 to 90; NaN without a pair.
-    error_m, worst_bearing_deg
-        Radius of the position's error with all of the sights, and the bearing along which it is largest.
-    seen
-        How many marks are in sight and within range.
-    looked
-        Whether land on the sight lines was looked for; it is not from a place that is not on the water.
-    """
-
-    sights: Sights
-    good: bool
-    crossing_deg: float
+    sights: Sights  # chosen, the best pair first; none where no two lines cross
+    good: bool  # whether the first two cross at 60 to 120 degrees
+    crossing_deg: float  # angle at which the first two cross, 0 to 90; NaN without a pair
+    # radius of the position's error with all of the sights, and the bearing along which it is largest
     error_m: float
     worst_bearing_deg: float
-    seen: int
+    seen: int  # how many marks are in sight and within range
+    # whether land on the sight lines was looked for; it is not from a place that is not on the water
     looked: bool = False
 
 
@@ -107,9 +89,8 @@ def choose_sights(sights: Sights, seen: int, count: int) -> LineUp:
 
     Returns
     -------
-    LineUp
-        The pair with the least error among those that cross at 60 to 120 degrees; among all that cross at 20 degrees
-        or more where there is none such. Further sights are those that lower the error most.
+    The pair with the least error among those that cross at 60 to 120 degrees; among all that cross at 20 degrees
+    or more where there is none such. Further sights are those that lower the error most.
     """
     sights = sights.taken(np.argsort(sights.error_m, kind="stable")[:_MOST_SIGHTS])
     pair, good = _best_pair(sights.taken(np.arange(min(_SHARPEST, len(sights)))), GOOD_CROSSING_DEG), True
@@ -136,7 +117,7 @@ def line_ups(
     mark_height_m: Floats,
     eyes: Eyes,
     count: int = 2,
-    shore: Shore | None = None,
+    shore: SightShore | None = None,
 ) -> list[LineUp]:
     """Choose for each place the marks that tell it best.
 
@@ -156,8 +137,7 @@ def line_ups(
 
     Returns
     -------
-    list of LineUp
-        One entry a place.
+    One entry a place.
     """
     tree = shapely.STRtree(np.asarray(shapely.points(mark_x, mark_y), dtype=object))
     place, mark = tree.query(shapely.points(x, y), predicate="dwithin", distance=eyes.most_range_m)

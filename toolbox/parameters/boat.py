@@ -1,0 +1,129 @@
+"""The boat: what it draws, how wide it is, how surely it knows its place, how fast and in what it goes."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from . import defaults
+from .markers import Number, Quantity, Shared
+
+Draft = Annotated[
+    float,
+    Quantity("length", 0.0, 1.0e6),
+    Shared(
+        "draft_m",
+        "Water the boat draws at idle with its motors down, to the skeg; 12 to 24 in (common practice).",
+        defaults.DRAFT_M,
+    ),
+]
+RunningDepth = Annotated[
+    float,
+    Quantity("length", 0.0, 1.0e6),
+    Shared(
+        "running_depth_m",
+        "Water needed to run and to get on plane; 24 to 36 in (common practice). Not less than the draft.",
+        defaults.RUNNING_DEPTH_M,
+    ),
+]
+Margin = Annotated[
+    float,
+    Quantity("length", 0.0, 1.0e6),
+    Shared(
+        "margin_m",
+        "Water wanted under the boat beyond what it draws; 12 to 18 in (common practice).",
+        defaults.MARGIN_M,
+    ),
+]
+Beam = Annotated[
+    float,
+    Quantity("length", 0.0, 1.0e6),
+    Shared("beam_m", "Width of the boat.", defaults.BEAM_M),
+]
+FixError = Annotated[
+    float,
+    Quantity("length", 0.0, 1.0e6),
+    Shared(
+        "fix_error_m",
+        "How far the boat may be from where it seems to be (95 %): the error of its own position.",
+        defaults.FIX_ERROR_M,
+    ),
+]
+Clearance = Annotated[
+    float,
+    Quantity("length", 0.0, 1.0e6),
+    Shared(
+        "clearance_m",
+        "Free water wanted beside the running boat, from its side to hazards, land and closed zones; half the "
+        "beam and the fix error come on top.",
+        defaults.CLEARANCE_M,
+    ),
+]
+IdleClearance = Annotated[
+    float,
+    Quantity("length", 0.0, 1.0e6),
+    Shared(
+        "idle_clearance_m",
+        "Free water wanted beside the boat at idle; half the beam and the fix error come on top.",
+        defaults.IDLE_CLEARANCE_M,
+    ),
+]
+RunSpeed = Annotated[
+    float,
+    Quantity("speed", 0.0, 100.0),
+    Shared("run_speed_mps", "Speed on plane.", defaults.RUN_SPEED_MPS),
+]
+IdleSpeed = Annotated[
+    float,
+    Quantity("speed", 0.0, 100.0),
+    Shared(
+        "idle_speed_mps", "Speed at idle, and within slow zones that state none.", defaults.IDLE_SPEED_MPS
+    ),
+]
+LaunchReach = Annotated[
+    float,
+    Quantity("length", 0.0, 1.0e6),
+    Shared("launch_m", "How far from the ramp the water that the boat can use may begin.", defaults.LAUNCH_M),
+]
+Drift = Annotated[
+    float,
+    Quantity("length", 0.0, 1.0e6),
+    Shared(
+        "drift_m",
+        "How far the boat may be set off its place to any side while it is fished from.",
+        defaults.DRIFT_M,
+    ),
+]
+WaveLimit = Annotated[
+    float,
+    Quantity("length", 0.0, 1.0e6),
+    Shared(
+        "wave_limit_m",
+        "Greatest wave at the hold, against the upper end of the band (common practice for small open boats; "
+        "know your own).",
+        defaults.WAVE_LIMIT_M,
+    ),
+]
+WindLimit = Annotated[
+    float,
+    Quantity("speed", 0.0, 100.0),
+    Shared("wind_limit_mps", "Greatest wind (common practice; know your own boat).", defaults.WIND_LIMIT_MPS),
+]
+EngineHp = Annotated[
+    int,
+    Number(0, 1_000_000_000, whole=True),
+    Shared(
+        "engine_hp",
+        "Rated horsepower, to estimate what the engine burns (common practice); 0 where it is not told.",
+        0,
+    ),
+]
+FuelOnBoard = Annotated[
+    float,
+    Quantity("volume", 0.0, 1.0e6),
+    Shared(
+        "fuel_l",
+        "Fuel on board at the start of the day; the ways between what is done are taken off. Without it fuel "
+        "plays no part.",
+        None,
+    ),
+]
