@@ -9,8 +9,8 @@ import numpy as np
 import shapely
 from scipy.ndimage import maximum_filter1d
 
-from .confidence import distance_to, reach_shoals, said_error, sources_of, steepness
-from .confidence_features import bending
+from .confidence import distance_to, reach_shoals, said_error, sources_of
+from .confidence_features import bending, steepness
 from .conformal import upper_quantile
 from .drawn_lines import drawn_error_m
 from .error_law import ErrorLaw, OwnError, learn, own_error

@@ -60,7 +60,8 @@ def _charted(known: Measured, xy: Floats) -> Floats:
     """Depths between the line nearest to each place and the nearest of another depth, by the ways to both."""
     spacing = max(float(shapely.length(known.lines).sum()) / _POINTS, 1.0)
     points = known.along_lines(spacing, shore=True)
-    away, near = cKDTree(points[:, :2]).query(xy, k=min(_NEIGHBOURS, len(points)))
+    found, near = cKDTree(points[:, :2]).query(xy, k=min(_NEIGHBOURS, len(points)))
+    away = np.asarray(found, dtype=np.float64)
     depth = points[near, 2]
     other = depth != depth[:, :1]
     second = np.where(other, away, np.inf).argmin(axis=1)
@@ -232,6 +233,6 @@ def _chart_share(
     between = charted[told] - off_m[told]
     weight = float(np.clip(-(between @ off_m[told]) / max(between @ between, 1e-9), 0.0, 0.95))
     ratio = weight / (1.0 - weight)
-    way = np.nan_to_num(away_m, nan=0.0, posinf=1e6) / np.float32(max(np.median(way_m), 1e-6))
+    way = np.nan_to_num(away_m, nan=0.0, posinf=1e6) / np.float32(max(float(np.median(way_m)), 1e-6))
     times = np.float32(ratio) * way**2
     return np.asarray(times / (1.0 + times), dtype=np.float32)
