@@ -85,6 +85,12 @@ def _windows(grid: Grid, cell: float, wet: Floats, rng: np.random.Generator) -> 
     return found
 
 
+def nearest_of(tree: cKDTree, xy: Floats, most: int = 1) -> tuple[Floats, NDArray[np.int64]]:
+    """Ways to the nearest of a tree, and which these are: a column for each of so many."""
+    way, which = tree.query(xy, k=np.arange(1, most + 1))
+    return np.asarray(way, dtype=np.float64), np.asarray(which, dtype=np.int64)
+
+
 def _data_points(known: Measured, spacing_m: float) -> Floats:
     """Rows of x, y, depth along contours and of soundings."""
     return known.points(spacing_m, shore=False)[:, :3]
@@ -132,9 +138,8 @@ def _left(known: Measured, centre: Floats, radius: Floats) -> Measured:
     tree = cKDTree(centre)
     out = np.zeros(len(known.xy), dtype=np.bool_)
     if len(known.xy):
-        away, nearest = tree.query(known.xy, k=min(4, len(centre)))
-        away, nearest = away.reshape(len(known.xy), -1), nearest.reshape(len(known.xy), -1)
-        out = (away <= radius[nearest]).any(axis=1)
+        away, nearest = nearest_of(tree, known.xy, min(4, len(centre)))
+        out = np.asarray((away <= radius[nearest]).any(axis=1), dtype=np.bool_)
     return replace(
         known,
         lines=np.concatenate([known.lines[: known.shores], parts]),
@@ -186,7 +191,8 @@ def _discs_out(
     if not len(centre):
         return None
     left = _left(known, centre, radius)
-    away, disc = cKDTree(centre).query(points[:, :2])
+    ways_in, discs_in = nearest_of(cKDTree(centre), points[:, :2])
+    away, disc = ways_in[:, 0], discs_in[:, 0]
     out = away < radius[disc]
     points, disc = points[out], disc[out]
     # Those near the middle first: at the ends of a line that was cut its own depth tells too much.
@@ -228,7 +234,8 @@ def _one_window(
     depth = minimum_curvature(grid, left, tension=tension)
     ends = left.along_lines(cell, shore=True)[:, :2]
     kept = cKDTree(np.vstack([ends, left.xy]))
-    way, nearest = kept.query(points[:, :2])
+    ways_out, which = nearest_of(kept, points[:, :2])
+    way, nearest = ways_out[:, 0], which[:, 0]
     on_shore = len(shapely.get_coordinates(shapely.segmentize(left.lines[: left.shores], cell)))
     # Beside the shore a few cliffs would speak for all places with a short way to data.
     inland = nearest >= on_shore

@@ -231,7 +231,8 @@ def _chart_share(
     charted = _at(grid, chart, xy) - depth_m
     told = np.isfinite(charted)
     between = charted[told] - off_m[told]
-    weight = float(np.clip(-(between @ off_m[told]) / max(between @ between, 1e-9), 0.0, 0.95))
+    both, own = float(-(between @ off_m[told])), float(between @ between)
+    weight = min(max(both / max(own, 1e-9), 0.0), 0.95)
     ratio = weight / (1.0 - weight)
     way = np.nan_to_num(away_m, nan=0.0, posinf=1e6) / np.float32(max(float(np.median(way_m)), 1e-6))
     times = np.float32(ratio) * way**2

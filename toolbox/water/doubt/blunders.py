@@ -82,7 +82,7 @@ def without_blunders(
     if apart and len(clean.xy) > 1:
         # No denser than the soundings are, so that a steep bank does not outvote them.
         own = clean.without(np.arange(clean.shores, len(clean.lines)), _NONE)
-        nearest = cKDTree(clean.xy).query(clean.xy, k=2)[0][:, 1]
+        nearest = np.asarray(cKDTree(clean.xy).query(clean.xy, k=2)[0])[:, 1]
         others = own.along_lines(max(spacing, float(np.median(nearest))), shore=True)[::2, :3]
     points = stray_soundings(clean.xy, clean.depth_m, others, clean.lines[: clean.shores])
     depth = known.depth_m[points.rows]
