@@ -130,7 +130,7 @@ def shallow_hazards(
     from castshed.toolbox.water.level.hazards import least_depths, polygon_parts, shallow_area, widened
     from castshed.toolbox.water.level.kept_grid import kept_unknown_area
     from castshed.toolbox.water.level.level_arithmetic import depth_today
-    from castshed.toolbox.water.level.uncertainty import doubted, needed_depth_m, s44_error_m
+    from castshed.toolbox.water.level.uncertainty import doubted, least_error, needed_depth_m, s44_error_m
     from castshed.toolbox.water.ways.unions import union_of
 
     if running_depth_m < draft_m:
@@ -145,7 +145,7 @@ def shallow_hazards(
             f"draft is {in_words(draft_m, 'length')}, but the deepest water today is {in_words(deepest, 'length')}; "
             "check the draft, the level and its sign."
         )
-    error = depth.error_m if depth_error_m is None else depth_error_m
+    error = least_error(depth, depth_confidence) if depth_error_m is None else depth_error_m
     needs: dict[str, float] = {}
     for care, boat in (("run", running_depth_m), ("idle", draft_m)):
         surveyed = 0.0 if survey_order == "none" else s44_error_m(survey_order, boat + margin_m)

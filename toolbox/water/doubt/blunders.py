@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
+from scipy.spatial import cKDTree
 
 from ...units import in_words
 from .stray_lines import stray_lines
@@ -36,7 +37,12 @@ def _listed(labels: Sequence[object], depth_m: Floats, expected_m: Floats) -> st
 
 
 def without_blunders(
-    known: Measured, contour_rows: Sequence[object], sounding_rows: Sequence[object], *, keep: bool = False
+    known: Measured,
+    contour_rows: Sequence[object],
+    sounding_rows: Sequence[object],
+    *,
+    keep: bool = False,
+    apart: bool = False,
 ) -> tuple[Measured, list[str], Floats]:
     """Leave out contours and soundings that contradict what lies round them.
 
@@ -48,6 +54,8 @@ def without_blunders(
         What the rows are called to people.
     keep
         Say so, and leave nothing out.
+    apart
+        Judge soundings by each other and the shore only: the contours contradict them.
 
     Returns
     -------
@@ -71,6 +79,11 @@ def without_blunders(
     clean = known.without(lines.rows, _NONE)
     spacing = max(float(shapely.length(clean.lines).sum()) / _LINE_POINTS, 1.0)
     others = clean.along_lines(spacing, shore=True)[:, :3]
+    if apart and len(clean.xy) > 1:
+        # No denser than the soundings are, so that a steep bank does not outvote them.
+        own = clean.without(np.arange(clean.shores, len(clean.lines)), _NONE)
+        nearest = np.asarray(cKDTree(clean.xy).query(clean.xy, k=2)[0])[:, 1]
+        others = own.along_lines(max(spacing, float(np.median(nearest))), shore=True)[::2, :3]
     points = stray_soundings(clean.xy, clean.depth_m, others, clean.lines[: clean.shores])
     depth = known.depth_m[points.rows]
     shoal = depth < points.expected_m
