@@ -183,9 +183,6 @@ def fishable(
     listed_error_m
         How far a spot's own depth may be off (95 %; lists round to feet and more); depths from the coverage carry
         its error.
-    depth_confidence
-        How far each depth of the coverage may be off, from depth-surface; where that is more than the coverage's depth
-        error, it counts instead.
 
     Returns
     -------

@@ -70,15 +70,16 @@ def _drift_m(boat: Boat) -> float:
     return max(defaults.DRIFT_M, 1.4 * (boat.beam_m / 2.0 + boat.fix_error_m))
 
 
-def _limits(boat: Boat, depth: DepthSurface, level_error_m: float) -> Limits:
+def _limits(boat: Boat, depth: DepthSurface, unsure: DepthSurface | None, level_error_m: float) -> Limits:
     """Work out once more, from the day alone, what the last check holds the run to."""
+    from castshed.toolbox.water.proof.depth_doubt import counted_everywhere_m
     from castshed.toolbox.water.proof.last_check import Limits
 
     return Limits.of_boat(
         draft_m=boat.draft_m,
         running_depth_m=boat.running_depth_m,
         margin_m=boat.margin_m,
-        depth_error_m=depth.error_m,
+        depth_error_m=counted_everywhere_m(depth, unsure),
         level_error_m=level_error_m,
         beam_m=boat.beam_m,
         fix_error_m=boat.fix_error_m,
@@ -179,6 +180,7 @@ def _run(
     water: GeoDataFrame,
     hazards: GeoDataFrame,
     depth: DepthSurface,
+    unsure: DepthSurface | None,
     verdicts: GeoDataFrame | None,
     depart: str,
 ) -> tuple[Any, GeoDataFrame | None]:
@@ -193,6 +195,7 @@ def _run(
         "hazards": hazards,
         "zones": day.layers.zones,
         "depth": depth,
+        "depth_confidence": unsure,
         "level_m": day.level_m,
         "start": run.start,
         "end": run.end,
@@ -400,10 +403,10 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
                     "level, draft, margins and wind in the day file."
                 )
             afloat()
-            run, answers = _run(day, rated, today.water, hazards, depth, judged.verdicts, depart)
+            run, answers = _run(day, rated, today.water, hazards, depth, unsure, judged.verdicts, depart)
             run = run._replace(stops=_at_their_hour(run.stops, hours))
         with stage("Proving the run"):
-            limits = _limits(boat, depth, day.level.level_error_m)
+            limits = _limits(boat, depth, unsure, day.level.level_error_m)
             broken = run_violations(
                 run.stops,
                 run.legs,
@@ -417,6 +420,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
                 dry_ground=today.dry_ground,
                 structures=book.spots,
                 ramps=lake.ramps,
+                depth_confidence=unsure,
             )
             if broken:
                 raise NoSafeWay(

@@ -269,6 +269,7 @@ def steps_of_day(day: Day, file: str, *, drift_m: float, depart: str, launch_m: 
         "hazards": hazards,
         "zones": zones,
         "depth": depth,
+        "depth_confidence": unsure,
         **level,
     }
     parts += [_run(day, common, hourly, launch_m, depart), _proof(day, common, launch_m)]

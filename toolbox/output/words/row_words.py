@@ -5,7 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Final
 
-from ...text import bearing_text, both_distances, both_lengths, both_speeds, clock, is_missing, one_line
+from ...text import (
+    bearing_text,
+    both_distances,
+    both_lengths,
+    both_speeds,
+    clock,
+    is_missing,
+    length_and_error,
+    one_line,
+)
 from . import search_words as words_found
 from .sentences import Row, above_or_below, exposure, get, known, num, plain, sentence
 
@@ -80,7 +89,7 @@ def _hold(row: Row, level_m: float | None) -> list[str]:
     deep, wind = num(row, "deep_bearing_deg"), num(row, "wind_angle_deg")
     said = []
     if known(depth):
-        said.append(f"Boat in {both_lengths(depth)} of water today.")
+        said.append(f"Boat in {length_and_error(depth, num(row, 'depth_error_m'))} of water today.")
     if known(cast):
         said.append(
             f"Cast {both_distances(cast)}" + (f" to {bearing_text(bearing)}." if known(bearing) else ".")
@@ -111,7 +120,8 @@ def _leg(row: Row, level_m: float | None) -> list[str]:
     if known(slow) and slow > 0.0:
         said.append(f"{both_distances(slow)} of it in slow zones.")
     if known(least):
-        said.append(f"Least depth today {both_lengths(least)}.")
+        error = num(row, "min_depth_error_m")
+        said.append(f"Least depth today {length_and_error(least, error)}.")
     if known(clearance):
         what, side = get(row, "nearest_hazard"), get(row, "hazard_side")
         named = f" ({plain(what)}, {side})" if what and side else ""
