@@ -61,7 +61,7 @@ def spots_layer(rows, geometry=None):
 
 
 def holds_layer(rows):
-    columns = ("depth_m", "cast_m", "cast_bearing_deg", "deep_bearing_deg", "wind_angle_deg")
+    columns = ("depth_today_m", "cast_m", "cast_bearing_deg", "deep_bearing_deg", "wind_angle_deg")
     return gpd.GeoDataFrame(
         {
             "spot_id": [r["spot_id"] for r in rows],

@@ -38,7 +38,9 @@ def test_a_way_s_least_depth_less_its_error_is_the_least_to_be_counted_on_anywhe
 def test_holds_and_legs_get_it_and_keep_what_they_have():
     local, depth = grid(row_of(0.2, 0.4, 0.6, 0.8, 1.0)), grid(row_of(3, 3, 3, 3, 3))
     at = [shapely.Point(5, 25), shapely.Point(25, 25), shapely.Point(45, 25)]
-    holds = gpd.GeoDataFrame({"hold_no": [1, 1, 0], "depth_m": [3.0, 3.0, np.nan]}, geometry=at, crs=CRS)
+    holds = gpd.GeoDataFrame(
+        {"hold_no": [1, 1, 0], "depth_today_m": [3.0, 3.0, np.nan]}, geometry=at, crs=CRS
+    )
     made = with_errors(holds, local, depth)
     assert made["depth_error_m"].to_numpy() == pytest.approx([0.2, 0.6, np.nan], abs=1e-6, nan_ok=True)
     had = with_errors(holds.assign(depth_error_m=[0.5, np.nan, np.nan]), local, depth)

@@ -63,7 +63,7 @@ def _pair(value_m: float, *, metric_first: bool) -> str:
 def _depth(hold: Mapping[str, Any], *, metric_first: bool) -> str:
     """Write the depth of a hold, with how far it may be off, rounded up, in the first of its units."""
     said, error = (
-        _pair(number(hold.get("depth_m")), metric_first=metric_first),
+        _pair(number(hold.get("depth_today_m")), metric_first=metric_first),
         number(hold.get("depth_error_m")),
     )
     if not math.isfinite(error) or " (" not in said:

@@ -133,7 +133,9 @@ def stops_of(frames: Frames, *, metric: bool) -> list[StopFacts]:
                 kind="ramp" if ramp else one_line(spot.get("kind")).replace("_", " "),
                 what=one_line(spot.get("description") or ""),
                 depth=_text(number(spot.get("depth_today_m")), both_lengths, metric_first=metric),
-                hold=_depth(number(hold.get("depth_m")), number(hold.get("depth_error_m")), metric=metric),
+                hold=_depth(
+                    number(hold.get("depth_today_m")), number(hold.get("depth_error_m")), metric=metric
+                ),
                 cast=f"{thrown} to {bearing_text(bearing)}" if thrown and math.isfinite(bearing) else thrown,
                 deep_side=_text(deep, bearing_text),
                 deep_note="" if math.isfinite(deep) else one_line(hold.get("reason") or ""),

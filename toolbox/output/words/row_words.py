@@ -85,7 +85,7 @@ def _hold(row: Row, level_m: float | None) -> list[str]:
     del level_m  # the depth of a hold is today's already
     if get(row, "status") == "none":
         return ["No hold found: " + sentence(get(row, "reason") or "no reason given")]
-    depth, cast, bearing = num(row, "depth_m"), num(row, "cast_m"), num(row, "cast_bearing_deg")
+    depth, cast, bearing = num(row, "depth_today_m"), num(row, "cast_m"), num(row, "cast_bearing_deg")
     deep, wind = num(row, "deep_bearing_deg"), num(row, "wind_angle_deg")
     said = []
     if known(depth):

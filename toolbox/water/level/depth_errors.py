@@ -67,8 +67,8 @@ def with_errors(frame: gpd.GeoDataFrame, local: DepthSurface | None, depth: Dept
     if local is None or not len(frame) or frame.crs is None:
         return frame
     columns = set(frame.columns)
-    if {"hold_no", "depth_m"} <= columns:
-        column, of, told = OF_PLACE, errors_at, "depth_m"
+    if {"hold_no", "depth_today_m"} <= columns:
+        column, of, told = OF_PLACE, errors_at, "depth_today_m"
     elif "min_depth_m" in columns:
         column, of, told = OF_WAY, errors_along, "min_depth_m"
     else:

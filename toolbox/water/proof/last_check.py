@@ -237,7 +237,7 @@ def _holds(
     names = [f"the hold of {one}" for one in ids]
     yield from off.violations(points, names, running=False, keep_m=0.0)
     if depth is not None:
-        stated = _column(holds, "depth_m")
+        stated = _column(holds, "depth_today_m")
         yield from _too_thin(
             points, names, depth, level_m, wanted_m=limits.hold_depth_m, stated_m=stated, doubt=doubt
         )
