@@ -24,6 +24,7 @@ from castshed.toolbox.parameters import (
     WordList,
     YesNo,
 )
+from castshed.toolbox.text import counted
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -125,7 +126,7 @@ def _from_raster(
     surface, missing = with_shore(surface, lake)
     if missing:
         note(
-            f"{missing} cells inside the shoreline have no depth in the raster; they stay unknown.",
+            f"{counted(missing, 'cell')} inside the shoreline without a depth in the raster: not known.",
             stacklevel=3,
         )
     return surface

@@ -31,6 +31,7 @@ from castshed.toolbox.parameters import (
     Zones,
     defaults,
 )
+from castshed.toolbox.text import counted
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -201,7 +202,8 @@ def prove_run(
     if faults:
         more = f"; and {len(faults) - TOLD} more" if len(faults) > TOLD else ""
         raise NoSafeWay(
-            f"The run does not hold, {len(faults)} fault(s): {'; '.join(map(str, faults[:TOLD]))}{more}. Mend the leg "
+            f"The run does not hold, {counted(len(faults), 'fault')}: {'; '.join(map(str, faults[:TOLD]))}{more}. "
+            "Mend the leg "
             "or leave the stop out; nothing was written."
         )
     ordered = legs.sort_values("leg_no", kind="stable").reset_index(drop=True)

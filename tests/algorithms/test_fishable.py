@@ -196,7 +196,7 @@ def test_depth_comes_from_the_spot_then_from_the_coverage():
 
 def test_listed_depth_far_from_the_coverage_is_pointed_out():
     coverage = DepthSurface(np.full((40, 100), 8.0), WEST - 500, SOUTH + 1500, 50.0, 50.0, CRS)
-    with pytest.warns(DataWarning, match=r"1 spots have a depth_m more than 1.5 m.*s1"):
+    with pytest.warns(DataWarning, match=r"1 spot has a depth_m more than 1.5 m.*s1"):
         found = fishable(spots_layer([{"depth_ft": 25.0}, {"depth_ft": 10.0}]), WATER, depth=coverage)
     assert found["depth_today_m"].iloc[1] == pytest.approx(10 * FOOT)
 

@@ -254,7 +254,7 @@ def test_rows_ids_and_input_are_kept():
 
 
 def test_a_place_off_the_water_keeps_its_row_without_figures_and_is_named():
-    with pytest.warns(DataWarning, match=r"1 of 2 places are not on today's water.*s1"):
+    with pytest.warns(DataWarning, match=r"1 of 2 places is not on today's water.*s1"):
         found = wind_exposure(
             places_layer(at(100, 100), at(-500, 100)), water_layer(), wind_from_deg=0.0, wind_speed_mps=0.0
         )

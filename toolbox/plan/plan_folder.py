@@ -17,6 +17,7 @@ from ..output.maps.chart import draw_map
 from ..output.words.cautions import CAUTIONS, level_text
 from ..output.words.roles import TABLES, role_of
 from ..parameters.folder_contents import FolderContents
+from ..text import counted
 from ..units import in_words
 
 if TYPE_CHECKING:
@@ -100,9 +101,9 @@ def plan_folder(
     }
     prove_written(places, files, gpx=aboard)
     summary = (
-        f"{totals['stops']} stops over {in_words(totals['distance_m'], 'length')}, "
-        f"{totals['travel_s'] / 60.0:.0f} min under way; {totals['fishable']} of {totals['spots']} spots fishable. "
-        + level_text(level_m, date)
+        f"{counted(totals['stops'], 'stop')} over {in_words(totals['distance_m'], 'length')}, "
+        f"{totals['travel_s'] / 60.0:.0f} min under way; {totals['fishable']} of {counted(totals['spots'], 'spot')} "
+        "fishable. " + level_text(level_m, date)
     )
     proved = (
         "The last check found no leg in a hazard, closed zone or dry ground and no hold in too little water."
