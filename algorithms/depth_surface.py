@@ -24,7 +24,7 @@ from castshed.toolbox.parameters import (
     WordList,
     YesNo,
 )
-from castshed.toolbox.text import counted
+from castshed.toolbox.text import how_many
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -126,7 +126,7 @@ def _from_raster(
     surface, missing = with_shore(surface, lake)
     if missing:
         note(
-            f"{counted(missing, 'cell')} inside the shoreline without a depth in the raster: not known.",
+            f"{how_many(missing, 'cell')} inside the shoreline without a depth in the raster: not known.",
             stacklevel=3,
         )
     return surface

@@ -31,7 +31,7 @@ from castshed.toolbox.parameters import (
     Zones,
     defaults,
 )
-from castshed.toolbox.text import counted
+from castshed.toolbox.text import how_many
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -76,7 +76,7 @@ def _bottom(
     if apart.any():
         names = ", ".join(spots["spot_id"][apart].astype(str).head(5))
         note(
-            f"{counted(int(apart.sum()), 'spot has', 'spots have')} a depth_m more than {DISAGREE_M} m from the depth "
+            f"{how_many(int(apart.sum()), 'spot has', 'spots have')} a depth_m more than {DISAGREE_M} m from the depth "
             "coverage; the spot's own "
             f"is used ({names}{' and more' if apart.sum() > 5 else ''}). Check datum, position, and whether it was "
             "the depth of the top.",
@@ -234,7 +234,7 @@ def fishable(
     if (height < 0).any():
         names = ", ".join(spots["spot_id"][height < 0].astype(str).head(5))
         note(
-            f"height_m is negative at {counted(int((height < 0).sum()), 'spot')} ({names}); taken as not known.",
+            f"height_m is negative at {how_many(int((height < 0).sum()), 'spot')} ({names}); taken as not known.",
             stacklevel=2,
         )
     zone = zone_of(time_zone) if time_zone else None

@@ -21,7 +21,7 @@ from castshed.toolbox.parameters import (
     YesNo,
     defaults,
 )
-from castshed.toolbox.text import counted
+from castshed.toolbox.text import how_many
 
 if TYPE_CHECKING:
     from castshed.toolbox.intake.book.records import Records
@@ -72,14 +72,14 @@ def _tell(table: SourceTable, roles: Roles, records: Records) -> list[str]:
     moved = sum("(written: " in words for words in remarks)
     unitless = sum("has no unit" in words for words in remarks)
     if moved:
-        said.append(f"{counted(moved, 'position')} repaired (see remark)")
+        said.append(f"{how_many(moved, 'position')} repaired (see remark)")
     if unitless:
         said.append(
-            f"{counted(unitless, 'row has', 'rows have')} a depth or height without a unit, which is not used: give "
+            f"{how_many(unitless, 'row has', 'rows have')} a depth or height without a unit, which is not used: give "
             "depth_unit ft or m"
         )
     if lost:
-        said.append(f"{lost} of {counted(len(table), 'row')} set aside")
+        said.append(f"{lost} of {how_many(len(table), 'row')} set aside")
     return [f"{table.name}: {words}." for words in said]
 
 
@@ -244,7 +244,7 @@ def gather_spots(
     book = make_book(records, shoreline.crs, merge=merge, today=today)
     if old := old_wood(book["kind"].tolist(), book["age_years"].to_numpy()):
         note(
-            f"{counted(old, 'spot is', 'spots are')} wood that has been down longer than it usually lasts "
+            f"{how_many(old, 'spot is', 'spots are')} wood that has been down longer than it usually lasts "
             "(age_years): look before you "
             "count on it.",
             stacklevel=2,

@@ -31,7 +31,7 @@ from castshed.toolbox.parameters import (
     Zones,
     defaults,
 )
-from castshed.toolbox.text import counted
+from castshed.toolbox.text import how_many
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -202,7 +202,7 @@ def prove_run(
     if faults:
         more = f"; and {len(faults) - TOLD} more" if len(faults) > TOLD else ""
         raise NoSafeWay(
-            f"The run does not hold, {counted(len(faults), 'fault')}: {'; '.join(map(str, faults[:TOLD]))}{more}. "
+            f"The run does not hold, {how_many(len(faults), 'fault')}: {'; '.join(map(str, faults[:TOLD]))}{more}. "
             "Mend the leg "
             "or leave the stop out; nothing was written."
         )

@@ -22,7 +22,7 @@ from castshed.toolbox.parameters import (
     Words,
     ZoneOfTimes,
 )
-from castshed.toolbox.text import counted
+from castshed.toolbox.text import how_many
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -248,7 +248,7 @@ def wind_exposure(
     if ashore.any():
         are = "is" if ashore.sum() == 1 else "are"
         warn(
-            f"{int(ashore.sum())} of {counted(len(result), 'place')} {are} not on today's water, without fetch or "
+            f"{int(ashore.sum())} of {how_many(len(result), 'place')} {are} not on today's water, without fetch or "
             "waves: "
             f"{_named(result[ashore])}."
         )
@@ -256,7 +256,7 @@ def wind_exposure(
         unknown = np.isnan(found.fetch_depth_m).any(axis=1) & ~ashore
         if unknown.any():
             warn(
-                f"{counted(int(unknown.sum()), 'place has', 'places have')} a depth on less than half of the fetch; "
+                f"{how_many(int(unknown.sum()), 'place has', 'places have')} a depth on less than half of the fetch; "
                 "the deep-water form is "
                 f"used there: {_named(result[unknown])}."
             )

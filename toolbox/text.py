@@ -128,12 +128,12 @@ def both_lengths(value_m: float, *, signed: bool = False, metric_first: bool = F
     return f"{metres} ({feet})" if metric_first else f"{feet} ({metres})"
 
 
-def counted(count: int, one: str, several: str = "") -> str:
+def how_many(count: int, one: str, several: str = "") -> str:
     """Write how many there are, with the words that go with one or with several; an s is added where none are given.
 
     Examples
     --------
-    >>> counted(1, "row"), counted(2, "row"), counted(1, "spot has", "spots have")
+    >>> how_many(1, "row"), how_many(2, "row"), how_many(1, "spot has", "spots have")
     ('1 row', '2 rows', '1 spot has')
     """
     return f"{count:,} {one if count == 1 else several or one + 's'}"

@@ -216,7 +216,7 @@ def test_cover_of_unknown_height_passes_and_says_so():
 
 
 def test_negative_height_is_taken_as_unknown_and_said():
-    with pytest.warns(DataWarning, match=r"height_m is negative at 1 spots \(s0\)"):
+    with pytest.warns(DataWarning, match=r"height_m is negative at 1 spot \(s0\)"):
         row = one({"kind": "brush", "depth_ft": 12.0, "height_ft": -3.0})
     assert row["fishable"] == 1
     assert np.isnan(row["top_today_m"])

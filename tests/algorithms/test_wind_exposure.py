@@ -274,7 +274,7 @@ def test_waters_that_share_an_edge_are_one_water():
 def test_a_fetch_without_depths_is_pointed_out():
     depth = np.full((40, 100), np.nan)
     depth[0, 0] = 3.0
-    with pytest.warns(DataWarning, match=r"less than half of their fetch.*s0"):
+    with pytest.warns(DataWarning, match=r"less than half of the fetch.*s0"):
         found = wind_exposure(
             places_layer(at(3000, 500)),
             water_layer(),

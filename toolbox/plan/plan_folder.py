@@ -17,7 +17,7 @@ from ..output.maps.chart import draw_map
 from ..output.words.cautions import CAUTIONS, level_text
 from ..output.words.roles import TABLES, role_of
 from ..parameters.folder_contents import FolderContents
-from ..text import counted
+from ..text import how_many
 from ..units import in_words
 
 if TYPE_CHECKING:
@@ -101,8 +101,8 @@ def plan_folder(
     }
     prove_written(places, files, gpx=aboard)
     summary = (
-        f"{counted(totals['stops'], 'stop')} over {in_words(totals['distance_m'], 'length')}, "
-        f"{totals['travel_s'] / 60.0:.0f} min under way; {totals['fishable']} of {counted(totals['spots'], 'spot')} "
+        f"{how_many(totals['stops'], 'stop')} over {in_words(totals['distance_m'], 'length')}, "
+        f"{totals['travel_s'] / 60.0:.0f} min under way; {totals['fishable']} of {how_many(totals['spots'], 'spot')} "
         "fishable. " + level_text(level_m, date)
     )
     proved = (

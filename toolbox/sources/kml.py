@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from ..text import counted
+from ..text import how_many
 from .source_table import SourceTable
 
 if TYPE_CHECKING:
@@ -129,5 +129,5 @@ def read_kml(root: Element, name: str) -> SourceTable:
         problem=[why for _, why in shapes],
         geometry=[shape for shape, _ in shapes],
         crs="OGC:CRS84",
-        said=[f"{counted(links, 'network link')} not followed"] if links else [],
+        said=[f"{how_many(links, 'network link')} not followed"] if links else [],
     )

@@ -11,7 +11,7 @@ import shapely
 
 from ...errors import DataError, UsageError
 from ...notes import note
-from ...text import counted
+from ...text import how_many
 from . import data_weights as trust
 from .depth_areas import contours_between
 from .measured import Measured
@@ -49,9 +49,9 @@ def usable_rows(layer: GeoDataFrame | None, lake: BaseGeometry, name: str) -> Ge
         )
     above = depth < 0
     if above.any():
-        _said(f"{name}: {counted(int(above.sum()), 'row')} with a depth_m below 0 (land) left out.")
+        _said(f"{name}: {how_many(int(above.sum()), 'row')} with a depth_m below 0 (land) left out.")
     if (~touches).any():
-        _said(f"{name}: {counted(int((~touches).sum()), 'row')} outside the shoreline left out.")
+        _said(f"{name}: {how_many(int((~touches).sum()), 'row')} outside the shoreline left out.")
     return layer[np.asarray(touches & ~above)]
 
 

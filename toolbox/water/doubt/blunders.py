@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
-from ...text import counted
+from ...text import how_many
 from ...units import in_words
 from .stray_lines import stray_lines
 from .stray_soundings import stray_soundings
@@ -67,7 +67,7 @@ def without_blunders(
         listed = _listed(labels, known.line_depth_m[lines.rows], lines.expected_m)
         were = "was" if len(labels) == 1 else "were"
         said.append(
-            f"contours: {counted(len(labels), 'line contradicts', 'lines contradict')} what lies beside and {were} "
+            f"contours: {how_many(len(labels), 'line contradicts', 'lines contradict')} what lies beside and {were} "
             f"{fate} "
             f"({listed}). Check their depths."
         )
@@ -90,7 +90,7 @@ def without_blunders(
             listed = _listed(labels, depth[which], points.expected_m[which])
             were = "was" if len(labels) == 1 else "were"
             said.append(
-                f"soundings: {counted(len(labels), 'reads', 'read')} {words} water than any bottom through the "
+                f"soundings: {how_many(len(labels), 'reads', 'read')} {words} water than any bottom through the "
                 f"neighbours and {were} "
                 f"{fate} ({listed}). {advice}"
             )
