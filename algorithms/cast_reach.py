@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from castshed.toolbox.water.holds.cast_ring import Reach
+    from castshed.toolbox.water.holds.cast_ring import CastRings
 
     Floats = NDArray[np.float64]
 
@@ -34,7 +34,7 @@ MARK_M = 1.0
 """Radius of the mark drawn for a spot without any reach."""
 
 
-def _reasons(found: Reach, search_m: Floats, *, sure: bool) -> list[str]:
+def _reasons(found: CastRings, search_m: Floats, *, sure: bool) -> list[str]:
     """Say what limits each ring, and for an empty one of a vague mark how vague it is."""
     from castshed.toolbox.units import in_words
 

@@ -143,13 +143,13 @@ def hold_lines(
 
     Notes
     -----
-    Models: `castshed.toolbox.water.hold_lines.hold_lines` and what it names. Bearings are those of the grid, taken as
+    Models: `castshed.toolbox.water.hold_lines.drawn_lines` and what it names. Bearings are those of the grid, taken as
     true.
     """
     import numpy as np
 
     from castshed.toolbox.errors import UsageError
-    from castshed.toolbox.water.hold_lines.hold_lines import hold_lines as draw
+    from castshed.toolbox.water.hold_lines.drawn_lines import hold_lines as draw
     from castshed.toolbox.water.holds.hold_rules import HoldRules, Setting, Surroundings
     from castshed.toolbox.water.holds.hold_scene import kept_off, reachable_water
     from castshed.toolbox.water.level.depth_errors import errors_along

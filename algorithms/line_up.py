@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from numpy.typing import NDArray
 
-    from castshed.toolbox.water.line_ups.line_up import LineUp
+    from castshed.toolbox.water.line_ups.sight_choice import LineUp
 
     Floats = NDArray[np.float64]
 
@@ -190,9 +190,9 @@ def line_up(
     import shapely
 
     from castshed.toolbox.errors import DataError, UsageError
-    from castshed.toolbox.water.line_ups.line_up import line_ups
     from castshed.toolbox.water.line_ups.line_up_words import bank_words, sight_words, status_and_reason
-    from castshed.toolbox.water.line_ups.sight_lines import Shore
+    from castshed.toolbox.water.line_ups.sight_choice import line_ups
+    from castshed.toolbox.water.line_ups.sight_lines import SightShore
     from castshed.toolbox.water.line_ups.sights import Eyes
 
     if not 2 <= ranges <= 6:
@@ -212,7 +212,7 @@ def line_up(
         least_range_m=least_range_m,
         most_range_m=most_range_m,
     )
-    shore = None if water is None else Shore(water.geometry.to_numpy())
+    shore = None if water is None else SightShore(water.geometry.to_numpy())
     names = _mark_names(landmarks)
     x, y = holds.geometry.x.to_numpy(), holds.geometry.y.to_numpy()
     marks = shapely.get_coordinates(landmarks.geometry.to_numpy()).reshape(-1, 2)

@@ -2,6 +2,7 @@
 
 import math
 
+import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -37,6 +38,23 @@ from castshed.toolbox.parameters.quantities import Count
 )
 def test_a_quantity_has_the_value_its_definition_gives(text, kind, value):
     assert units.parse(text, kind) == pytest.approx(value, rel=1e-12)
+
+
+@pytest.mark.parametrize(("kind", "unit"), [(kind, u) for kind, of in units.ACCEPTED.items() for u in of])
+def test_every_unit_is_worth_what_a_library_of_units_says(kind, unit):
+    # Its fathom is six survey feet, ours six international ones (the yard and pound agreement of 1959).
+    theirs = {"h": "hour", "L/h": "litre/hour", "gal/h": "gallon/hour", "gph": "gallon/hour", "fathom": "6 foot",
+              "ftUS": "survey_foot", "kn": "knot"}  # fmt: skip
+    base = {
+        "length": "m",
+        "speed": "m/s",
+        "time": "s",
+        "bearing": "deg",
+        "volume": "L",
+        "flow": "litre/hour",
+    }[kind]
+    worth = pint.UnitRegistry()(theirs.get(unit, unit)).to(base).magnitude
+    assert units.parse(f"1{unit}", kind) == pytest.approx(worth, rel=1e-12)
 
 
 def test_survey_and_international_foot_are_0_6_mm_apart_at_1000_ft():

@@ -1,19 +1,69 @@
-"""Machine-speed loops: numba with its cache on disk where the disk allows, without it where not."""
+"""Machine-speed loops: numba with its cache on disk where the disk allows, without it where not.
+
+Numba is loaded when the first loop is called: many a command loads modules with loops and calls none, and to load it
+takes longer than those commands take.
+"""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, TypeVar, cast
-
-import numba
+import contextlib
+import functools
+import threading
+from contextvars import ContextVar
+from typing import TYPE_CHECKING, Any, Final, TypeVar, cast
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
 Function = TypeVar("Function", bound="Callable[..., object]")
 
+_LOOPS: Final[list[_Loop]] = []
+_LOCK: Final = threading.RLock()
+_INTERPRETED: Final = ContextVar("_INTERPRETED", default=False)
+
+
+class _Loop:
+    """Stands for a loop until one is called; then numba's own object takes its place in all modules with loops."""
+
+    def __init__(self, function: Callable[..., object]) -> None:
+        functools.update_wrapper(self, function)
+        self.py_func = function
+        self.made: Any = None
+
+    def __call__(self, *given: Any, **named: Any) -> Any:
+        if self.made is None:
+            if _INTERPRETED.get():
+                return self.py_func(*given, **named)
+            _make_all()
+        return self.made(*given, **named)
+
+
+def _made(function: Callable[..., object]) -> Any:
+    import numba
+
+    try:
+        return numba.njit(cache=True, nogil=True)(function)
+    except RuntimeError:  # "no locator available": nowhere to keep the cache
+        return numba.njit(nogil=True)(function)
+
+
+def _make_all() -> None:
+    """Hand every loop known so far to numba, which compiles none of them before it is called."""
+    with _LOCK:
+        waiting = [loop for loop in _LOOPS if loop.made is None]
+        made = {id(loop): _made(loop.py_func) for loop in waiting}
+        # A loop that calls another finds it by name in its module, and must find what numba made of it.
+        for names in {id(loop.py_func.__globals__): loop.py_func.__globals__ for loop in _LOOPS}.values():
+            for name, value in list(names.items()):
+                if isinstance(value, _Loop):
+                    names[name] = value.made or made[id(value)]
+        for loop in waiting:  # last, so that no other thread calls one whose inner loops are not in place yet
+            loop.made = made[id(loop)]
+        _LOOPS.clear()
+
 
 def compiled(function: Function) -> Function:
-    """Compile a loop over arrays.
+    """Compile a loop over arrays, when it is first called.
 
     Notes
     -----
@@ -22,7 +72,17 @@ def compiled(function: Function) -> Function:
     compiled anew in each process, which costs seconds but gives the same numbers. Fast-math stays off, so that
     every machine gives the same answer.
     """
+    loop = _Loop(function)
+    with _LOCK:
+        _LOOPS.append(loop)
+    return cast("Function", loop)
+
+
+@contextlib.contextmanager
+def interpreted() -> Iterator[None]:
+    """Within the block Python itself runs the loops that numba has not been asked for yet; for few cells only."""
+    token = _INTERPRETED.set(True)
     try:
-        return cast("Function", numba.njit(cache=True, nogil=True)(function))
-    except RuntimeError:  # "no locator available": nowhere to keep the cache
-        return cast("Function", numba.njit(nogil=True)(function))
+        yield
+    finally:
+        _INTERPRETED.reset(token)

@@ -1,20 +1,18 @@
 """Quantities with units: text such as ``80ft`` or ``15mph`` to SI floats and back to words.
 
-Pint does the arithmetic, with a registry that knows the units below and no others, so that what is accepted
-can be listed. The foot is the international foot, 0.3048 m exactly; the US survey foot is ``ftUS``.
+A table holds the units that are accepted and no others; a library of units would take longer to load than most steps
+take, and is held against it in the tests. The foot is the international foot, 0.3048 m exactly; the US survey foot is
+``ftUS``.
 """
 
 from __future__ import annotations
 
-import functools
 import math
 import re
-from typing import TYPE_CHECKING, Final
+from fractions import Fraction
+from typing import Final
 
 from .errors import UnitError, UsageError
-
-if TYPE_CHECKING:
-    import pint
 
 FOOT_M: Final = 0.3048  # international foot, by definition
 MILE_M: Final = 1609.344  # international mile
@@ -22,46 +20,39 @@ MPH_MPS: Final = MILE_M / 3600.0
 FATHOM_M: Final = 1.8288  # six feet
 GALLON_L: Final = 3.785411784  # US gallon, by definition
 
-_DEFINITIONS: Final = (
-    "metre = [length] = m = meter",
-    "centimetre = 0.01 * metre = cm",
-    "millimetre = 0.001 * metre = mm",
-    "kilometre = 1000 * metre = km",
-    "foot = 0.3048 * metre = ft = feet",
-    "inch = 0.0254 * metre = in = inches",
-    "yard = 0.9144 * metre = yd",
-    "mile = 1609.344 * metre = mi",
-    "nautical_mile = 1852 * metre = nmi",
-    "fathom = 1.8288 * metre",
-    "survey_foot = 1200 / 3937 * metre = ftUS",
-    "second = [time] = s = sec",
-    "minute = 60 * second = min",
-    "hour = 3600 * second = h = hr",
-    "knot = 1852 / 3600 * metre / second = kn = kt",
-    "mph = 1609.344 / 3600 * metre / second",
-    "kph = 1000 / 3600 * metre / second",
-    "degree = [angle] = deg",
-    "litre = 0.001 * metre ** 3 = L",
-    "gallon = 3.785411784 * litre = gal",  # US gallon, 231 cubic inches by definition
-    "gph = gallon / hour",
-)
+# What one of each is in the SI unit of its kind, exactly, by definition; nothing else is accepted.
+_FACTORS: Final[dict[str, dict[str, Fraction]]] = {
+    "length": {
+        "m": Fraction(1),
+        "cm": Fraction(1, 100),
+        "mm": Fraction(1, 1000),
+        "km": Fraction(1000),
+        "ft": Fraction(3048, 10_000),
+        "in": Fraction(254, 10_000),
+        "yd": Fraction(9144, 10_000),
+        "mi": Fraction(1_609_344, 1000),
+        "nmi": Fraction(1852),
+        "fathom": Fraction(18_288, 10_000),
+        "ftUS": Fraction(1200, 3937),
+    },
+    "speed": {
+        "m/s": Fraction(1),
+        "km/h": Fraction(1000, 3600),
+        "mph": Fraction(1_609_344, 3_600_000),
+        "kn": Fraction(1852, 3600),
+        "ft/s": Fraction(3048, 10_000),
+    },
+    "time": {"s": Fraction(1), "min": Fraction(60), "h": Fraction(3600)},
+    "bearing": {"deg": Fraction(1)},
+    "volume": {"L": Fraction(1), "gal": Fraction(3_785_411_784, 10**9)},  # US gallon, 231 cubic inches
+    "flow": {
+        "L/h": Fraction(1),
+        "gal/h": Fraction(3_785_411_784, 10**9),
+        "gph": Fraction(3_785_411_784, 10**9),
+    },
+}
 
-ACCEPTED: Final[dict[str, tuple[str, ...]]] = {
-    "length": ("m", "cm", "mm", "km", "ft", "in", "yd", "mi", "nmi", "fathom", "ftUS"),
-    "speed": ("m/s", "km/h", "mph", "kn", "ft/s"),
-    "time": ("s", "min", "h"),
-    "bearing": ("deg",),
-    "volume": ("L", "gal"),
-    "flow": ("L/h", "gal/h", "gph"),
-}
-_BASE: Final = {
-    "length": "metre",
-    "speed": "metre/second",
-    "time": "second",
-    "bearing": "degree",
-    "volume": "litre",
-    "flow": "litre/hour",
-}
+ACCEPTED: Final[dict[str, tuple[str, ...]]] = {kind: tuple(units) for kind, units in _FACTORS.items()}
 _EXAMPLE: Final = {
     "length": "80ft",
     "speed": "15mph",
@@ -84,16 +75,6 @@ COMPASS: Final = (
 _PART: Final = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z°/'\"]*)")
 
 
-@functools.cache
-def _registry() -> pint.UnitRegistry[float]:
-    import pint
-
-    registry: pint.UnitRegistry[float] = pint.UnitRegistry(None)
-    for line in _DEFINITIONS:
-        registry.define(line)
-    return registry
-
-
 def _refuse(text: str, kind: str, why: str) -> UnitError:
     units = ", ".join(ACCEPTED[kind])
     return UnitError(
@@ -108,7 +89,7 @@ def _one(number: str, unit: str, text: str, kind: str) -> float:
         other = next((name for name, units in ACCEPTED.items() if unit in units), None)
         why = f"is a {other}, not a {kind}" if other else f"has a unit that is not known ('{unit}')"
         raise _refuse(text, kind, why)
-    return float(_registry().Quantity(float(number), unit).to(_BASE[kind]).magnitude)
+    return float(number) * float(_FACTORS[kind][unit])
 
 
 def parse(text: str, kind: str) -> float:

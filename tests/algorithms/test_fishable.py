@@ -16,7 +16,7 @@ from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import DataError, DataWarning, UsageError
 from castshed.toolbox.testing import check_algorithm
 from castshed.toolbox.water.verdicts.margin_words import length_words, speed_words
-from castshed.toolbox.water.verdicts.verdict import Limits, judge, stand
+from castshed.toolbox.water.verdicts.verdict import FishingLimits, judge, stand
 from long_tests import as_many
 
 pytestmark = pytest.mark.filterwarnings("ignore:Neither spots nor holds:castshed.toolbox.errors.DataWarning")
@@ -393,7 +393,7 @@ def verdicts(depths, heights, level, limits, error=0.0):
 @settings(max_examples=as_many(60), deadline=None)
 @given(DEPTHS, st.floats(-10.0, 3.0), st.floats(0.0, 6.0), st.floats(0.0, 3.0))
 def test_a_lower_lake_never_makes_a_shallow_spot_fishable(depths, level, height, drop):
-    limits = Limits(0.9, 0.3, None, 0.6, 9.0)
+    limits = FishingLimits(0.9, 0.3, None, 0.6, 9.0)
     heights = [height] * len(depths)
     now, lower = verdicts(depths, heights, level, limits), verdicts(depths, heights, level - drop, limits)
     assert not (lower.fishable & ~now.fishable).any()
@@ -403,6 +403,6 @@ def test_a_lower_lake_never_makes_a_shallow_spot_fishable(depths, level, height,
 @settings(max_examples=as_many(60), deadline=None)
 @given(DEPTHS, st.floats(-10.0, 3.0), st.floats(0.0, 6.0))
 def test_verdict_and_margin_say_the_same(depths, level, height):
-    found = verdicts(depths, [height] * len(depths), level, Limits(0.9, 0.3, 12.0, 0.6, 9.0))
+    found = verdicts(depths, [height] * len(depths), level, FishingLimits(0.9, 0.3, 12.0, 0.6, 9.0))
     clear = np.abs(found.margin_m) > 1e-6
     assert (found.fishable[clear] == (found.margin_m[clear] > 0)).all()

@@ -18,8 +18,8 @@ from castshed.toolbox.water.line_ups.fix_error import (
     lines_error_m,
     two_line_error_m,
 )
-from castshed.toolbox.water.line_ups.line_up import choose_sights, line_ups
-from castshed.toolbox.water.line_ups.sight_lines import Shore
+from castshed.toolbox.water.line_ups.sight_choice import choose_sights, line_ups
+from castshed.toolbox.water.line_ups.sight_lines import SightShore
 from castshed.toolbox.water.line_ups.sights import Eyes, sights_from
 
 CRS = pyproj.CRS.from_epsg(32615)
@@ -250,7 +250,7 @@ def bay():
     ],
 )
 def test_land_hides_what_lies_behind_it(boat, mark, hidden):
-    shore = Shore(np.array([bay()], dtype=object))
+    shore = SightShore(np.array([bay()], dtype=object))
     ends = [np.array([float(v)]) for v in (X0 + boat[0], Y0 + boat[1], X0 + mark[0], Y0 + mark[1])]
     assert shore.hidden(*ends)[0] == hidden
 
@@ -261,7 +261,7 @@ def test_crossings_of_the_shore_are_those_shapely_finds():
         shapely.Point(X0 + x, Y0 + y).buffer(r) for x, y, r in rng.uniform(50, 950, (12, 3)) / (1, 1, 12)
     ]
     lake = shapely.difference(shapely.box(X0, Y0, X0 + 1000, Y0 + 1000), shapely.union_all(blobs))
-    shore = Shore(np.array([lake], dtype=object))
+    shore = SightShore(np.array([lake], dtype=object))
     x0, y0, x1, y1 = np.array([[X0], [Y0], [X0], [Y0]]) + rng.uniform(-100, 1100, (4, 300))
     row, share = shore.crossings(x0, y0, x1, y1)
     for one in range(300):
@@ -275,7 +275,7 @@ def test_crossings_of_the_shore_are_those_shapely_finds():
 
 
 def test_tall_marks_are_seen_over_land_and_low_ones_not():
-    shore = Shore(np.array([bay()], dtype=object))
+    shore = SightShore(np.array([bay()], dtype=object))
     x, y = np.array([X0 + 500.0]), np.array([Y0 + 200.0])
     mark_x, mark_y = X0 + np.array([500.0, 1010.0]), Y0 + np.array([1010.0, 200.0])
 
@@ -298,13 +298,13 @@ def test_from_a_place_off_the_water_land_is_not_looked_for_and_the_reason_says_s
     ("turn", "expected"), [(0.0, 250.0), (90.0, 500.0), (180.0, 200.0), (225.0, 200 * 2**0.5)]
 )
 def test_the_bank_behind_the_spot_is_where_the_bearing_leaves_the_water(turn, expected):
-    shore = Shore(np.array([bay()], dtype=object))
+    shore = SightShore(np.array([bay()], dtype=object))
     found = shore.bank_m(np.array([X0 + 500.0]), np.array([Y0 + 200.0]), np.array([turn]), 3000.0)
     assert found[0] == pytest.approx(expected, abs=1e-6)
 
 
 def test_a_bank_beyond_reach_or_a_boat_ashore_has_no_distance():
-    shore = Shore(np.array([bay()], dtype=object))
+    shore = SightShore(np.array([bay()], dtype=object))
     x, y = X0 + np.array([500.0, 500.0, 500.0]), Y0 + np.array([200.0, 500.0, 200.0])
     found = shore.bank_m(x, y, np.array([90.0, 0.0, np.nan]), 400.0)
     assert np.isnan(found).all()

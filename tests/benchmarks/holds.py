@@ -15,7 +15,7 @@ from scipy.ndimage import gaussian_filter
 
 from castshed.algorithms.boat_hold import boat_hold
 from castshed.toolbox.depth import DepthSurface
-from castshed.toolbox.water.hold_lines.hold_lines import hold_lines
+from castshed.toolbox.water.hold_lines.drawn_lines import hold_lines
 from castshed.toolbox.water.holds.casting import find_holds
 from castshed.toolbox.water.holds.hold_rules import HoldRules, Setting, Surroundings
 from fine_valley import fine_valley, ramps_at, water_at
@@ -106,7 +106,7 @@ import json, pickle, statistics, sys, time
 import numpy as np
 from castshed.algorithms.boat_hold import boat_hold
 from castshed.toolbox.depth import DepthSurface
-from castshed.toolbox.water.hold_lines.hold_lines import hold_lines
+from castshed.toolbox.water.hold_lines.drawn_lines import hold_lines
 given = pickle.load(open(sys.argv[2], "rb"))
 lake = DepthSurface(np.load(sys.argv[1]), *given["frame"])
 seconds = {}

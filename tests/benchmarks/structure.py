@@ -111,7 +111,13 @@ def _alone(seed, side):
         np.save(file, hills(seed, side))
         here = Path(__file__).resolve().parent
         run = subprocess.run(
-            [sys.executable, "-c", CHILD_CODE, str(file), json.dumps([str(here), str(here.parent)])],
+            [
+                sys.executable,
+                "-c",
+                CHILD_CODE,
+                str(file),
+                json.dumps([str(here), str(here.parent / "support")]),
+            ],
             capture_output=True,
             text=True,
             check=True,

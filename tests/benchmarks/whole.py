@@ -173,7 +173,7 @@ def made_folder(folder, seed, vertices, cells):
 
 def _run(folder, name):
     run = subprocess.run(
-        [sys.executable, "-c", CHILD_CODE, str(folder), name, str(folder / f"out_{name}"), str(HERE), str(HERE.parent)],
+        [sys.executable, "-c", CHILD_CODE, str(folder), name, str(folder / f"out_{name}"), str(HERE), str(HERE.parent / "support")],
         capture_output=True, text=True, check=False,
     )  # fmt: skip
     if run.returncode:

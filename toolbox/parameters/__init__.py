@@ -7,16 +7,21 @@ are the names for algorithms and plugins. Nothing here imports a heavy library.
 
 from .boat import (
     Beam,
+    BeamLimit,
     Clearance,
     Draft,
     Drift,
     EngineHp,
     FixError,
+    FollowingLimit,
     FuelOnBoard,
+    GustLimit,
+    HeadLimit,
     IdleClearance,
     IdleSpeed,
     LaunchReach,
     Margin,
+    Night,
     RunningDepth,
     RunSpeed,
     WaveLimit,
@@ -96,16 +101,6 @@ from .markers import (
     Surface,
     Text,
 )
-from .places import (
-    BoxMargin,
-    CellSize,
-    DepthError,
-    Footprint,
-    HazardError,
-    HazardRadius,
-    LevelError,
-    SpotError,
-)
 from .quantities import (
     Bearing,
     Count,
@@ -143,6 +138,16 @@ from .stops import (
     TopMargin,
     Windows,
 )
+from .sureness import (
+    BoxMargin,
+    CellSize,
+    DepthError,
+    Footprint,
+    HazardError,
+    HazardRadius,
+    LevelError,
+    SpotError,
+)
 from .wind_layers import EXPOSURE_COLUMNS, Exposure, HourlyExposure, Places
 from .wording import (
     Columns,
@@ -167,6 +172,7 @@ __all__ = [
     "AtMost",
     "BackBy",
     "Beam",
+    "BeamLimit",
     "Bearing",
     "BeyondReadings",
     "BookFile",
@@ -207,11 +213,14 @@ __all__ = [
     "Folder",
     "FolderContents",
     "FolderSet",
+    "FollowingLimit",
     "Footprint",
     "FuelOnBoard",
     "GatheredFrom",
+    "GustLimit",
     "HazardError",
     "HazardRadius",
+    "HeadLimit",
     "HoldLines",
     "Holds",
     "HourVerdicts",
@@ -244,6 +253,7 @@ __all__ = [
     "MostDepth",
     "MustStops",
     "NeverStops",
+    "Night",
     "NormalDatum",
     "NormalPool",
     "Number",

@@ -33,6 +33,7 @@ from ..parameters.boat import (
     FuelOnBoard,
     IdleSpeed,
     Margin,
+    Night,
     RunningDepth,
     RunSpeed,
     WaveLimit,
@@ -51,7 +52,6 @@ from ..parameters.levels import (
     ReadOffTime,
 )
 from ..parameters.markers import Quantity
-from ..parameters.places import CellSize, DepthError, LevelError
 from ..parameters.quantities import WordList, Words
 from ..parameters.stops import (
     AtEach,
@@ -71,6 +71,7 @@ from ..parameters.stops import (
     TopMargin,
     Windows,
 )
+from ..parameters.sureness import CellSize, DepthError, LevelError
 from ..parameters.wording import Columns, DepthUnit
 from ..real_files import is_folder, require_ordinary
 
@@ -152,6 +153,7 @@ class Run:
     stays: StaysByKind = ()
     fuel_l: FuelOnBoard | None = None
     engine_hp: EngineHp = 0
+    night: Night = False
 
 
 @dataclass(frozen=True)

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING, Final
 
 from ..errors import DataError
 from .file_text import MOST_ROWS
-from .rows_of_cells import MOST_CELLS, GridRow, make_table
+from .rows_of_cells import MOST_CELLS, GridRow
 from .source_table import cell_text
-from .workbook import choose_sheet
+from .workbook import table_of_sheet
 from .xml_reading import parse_markup
 
 if TYPE_CHECKING:
@@ -124,12 +124,4 @@ def read_opendocument(packed: Packed, sheet: str | None) -> SourceTable:
     if not tables:
         raise DataError(f"{packed.name} holds no sheet; save the list as a spreadsheet or as CSV.")
     sheets = {one.attributes["name"]: _read(one, packed.name) for one in tables}
-    chosen, said = choose_sheet(sheets, sheet, packed.name)
-    several = len(sheets) > 1
-    return make_table(
-        sheets[chosen],
-        f"{packed.name}:{chosen}" if several else packed.name,
-        kind="sheet",
-        counted="row",
-        said=said,
-    )
+    return table_of_sheet(sheets, sheet, packed.name)

@@ -15,6 +15,8 @@ from .source_table import cell_text
 from .xml_reading import parse_markup
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from .source_table import SourceTable
     from .xml_reading import Element
     from .zip_reading import Packed
@@ -177,8 +179,10 @@ class _Sheets:
         return found
 
 
-def choose_sheet(sheets: dict[str, list[GridRow]], wanted: str | None, name: str) -> tuple[str, list[str]]:
-    """Choose the sheet asked for, else the one whose top rows name most known columns; say which are left.
+def table_of_sheet(
+    sheets: dict[str, list[GridRow]], wanted: str | None, name: str, said: Sequence[str] = ()
+) -> SourceTable:
+    """Make a source of the sheet asked for, else of the one whose top rows name most known columns; say which are left.
 
     Raises
     ------
@@ -187,19 +191,22 @@ def choose_sheet(sheets: dict[str, list[GridRow]], wanted: str | None, name: str
     DataError
         No sheet holds anything.
     """
-    if wanted is not None:
-        if wanted not in sheets:
-            raise LayerMissing(f"{name} has no sheet '{wanted}'; it has: {', '.join(sheets)}.")
-        return wanted, []
-    filled = [sheet for sheet, rows in sheets.items() if rows]
-    if not filled:
-        raise DataError(f"{name} has no rows; a list of spots has at least a line of column names.")
-    best = max(
-        filled, key=lambda s: (max(known_headers(r.cells) for r in sheets[s][:TITLE_LINES]), -filled.index(s))
-    )
-    others = [sheet for sheet in filled if sheet != best]
-    said = f"sheet '{best}' read; not read: {', '.join(others)} (give {name}:SHEET for one of them)"
-    return best, [said] if others else []
+    noticed = list(said)
+    if wanted is None:
+        filled = [sheet for sheet, rows in sheets.items() if rows]
+        if not filled:
+            raise DataError(f"{name} has no rows; a list of spots has at least a line of column names.")
+        known = [max(known_headers(row.cells) for row in sheets[sheet][:TITLE_LINES]) for sheet in filled]
+        wanted = filled[known.index(max(known))]
+        if others := [sheet for sheet in filled if sheet != wanted]:
+            noticed.insert(
+                0,
+                f"sheet '{wanted}' read; not read: {', '.join(others)} (give {name}:SHEET for one of them)",
+            )
+    elif wanted not in sheets:
+        raise LayerMissing(f"{name} has no sheet '{wanted}'; it has: {', '.join(sheets)}.")
+    whole = f"{name}:{wanted}" if len(sheets) > 1 else name
+    return make_table(sheets[wanted], whole, kind="sheet", counted="row", said=noticed)
 
 
 def read_workbook(packed: Packed, sheet: str | None) -> SourceTable:
@@ -225,17 +232,6 @@ def read_workbook(packed: Packed, sheet: str | None) -> SourceTable:
         There is no such sheet.
     """
     sheets = _Sheets(packed)
-    rows = {name: sheets.rows(name) for name in sheets.parts if sheet is None or name == sheet}
-    if sheet is not None and sheet not in rows:
-        rows |= {name: [] for name in sheets.parts}
-    chosen, said = choose_sheet(rows, sheet, packed.name)
-    if sheets.unworked:
-        said.append(f"{sheets.unworked} formulas without a value kept as text")
-    several = len(sheets.parts) > 1
-    return make_table(
-        rows[chosen],
-        f"{packed.name}:{chosen}" if several else packed.name,
-        kind="sheet",
-        counted="row",
-        said=said,
-    )
+    rows = {name: sheets.rows(name) if sheet in (None, name) else [] for name in sheets.parts}
+    said = [f"{sheets.unworked} formulas without a value kept as text"] if sheets.unworked else []
+    return table_of_sheet(rows, sheet, packed.name, said)

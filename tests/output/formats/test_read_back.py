@@ -20,7 +20,7 @@ from castshed.toolbox.between import with_points_between
 from castshed.toolbox.errors import OutputFailed
 from castshed.toolbox.output.formats import formats
 from castshed.toolbox.output.formats.formats import Telling, write_files
-from castshed.toolbox.output.formats.read_back import off_by, prove_written
+from castshed.toolbox.output.formats.read_back import offs, prove_written
 from castshed.toolbox.output.words.names import NameRule
 
 CRS = pyproj.CRS(32615)
@@ -121,7 +121,7 @@ def test_the_ends_alone_would_leave_it_by_metres():
         x, y = proved.xy
         ends = np.column_stack(pyproj.Transformer.from_crs(CRS, 4326, always_xy=True).transform(x, y))
         assert farthest_m(ends, proved) == pytest.approx(expected, rel=0.05)
-        assert off_by(ends, shapely.get_coordinates(proved), CRS) == pytest.approx(expected, rel=0.05)
+        assert offs([ends], [shapely.get_coordinates(proved)], CRS)[0] == pytest.approx(expected, rel=0.05)
 
 
 def test_short_lines_and_points_stay_bit_for_bit():

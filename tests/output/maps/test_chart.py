@@ -42,6 +42,17 @@ def drawn(layers, **options):
     return figure
 
 
+_PAGES = {}
+
+
+def page(plan_of, stops=5, **options):
+    """A page that several tests look at, drawn once."""
+    key = (stops, *sorted(options.items()))
+    if key not in _PAGES:
+        _PAGES[key] = drawn(plan_of(stops), **options)
+    return _PAGES[key]
+
+
 def words(figure, kind=""):
     return [
         t
@@ -75,7 +86,7 @@ def test_no_two_texts_of_the_demo_map_overlap_with_25_stops(demo_day_of, seed, n
 
 @pytest.mark.parametrize("stops", [1, 5, 12, 25])
 def test_no_label_of_the_map_covers_another(plan_of, stops):
-    figure = drawn(plan_of(stops))
+    figure = page(plan_of, stops)
     grounds = [p for p in figure.findobj(FancyBboxPatch) if str(p.get_gid()).startswith("label:")]
     assert len([p for p in grounds if p.get_gid() == "label:stop"]) == stops + 1  # the ramp is both ends
     assert len([p for p in grounds if p.get_gid() == "label:leg"]) == stops + 1
@@ -85,12 +96,12 @@ def test_no_label_of_the_map_covers_another(plan_of, stops):
 @pytest.mark.long
 @pytest.mark.parametrize("stops", [5, 25])
 def test_no_two_texts_of_the_page_overlap(plan_of, stops):
-    figure = drawn(plan_of(stops))
+    figure = page(plan_of, stops)
     assert overlaps(extents(figure, words(figure))) == 0
 
 
 def test_all_words_stay_on_the_page(plan_of):
-    figure = drawn(plan_of(25))
+    figure = page(plan_of, 25)
     boxes = extents(figure, words(figure))
     assert boxes[:, :2].min() >= 0.0
     assert (boxes[:, 2] <= figure.bbox.width).all()
@@ -98,7 +109,7 @@ def test_all_words_stay_on_the_page(plan_of):
 
 
 def test_label_words_stay_inside_their_ground(plan_of):
-    figure = drawn(plan_of(12))
+    figure = page(plan_of, 12)
     grounds = extents(
         figure, [p for p in figure.findobj(FancyBboxPatch) if str(p.get_gid()).startswith("label:")]
     )
@@ -110,7 +121,7 @@ def test_label_words_stay_inside_their_ground(plan_of):
 
 
 def test_labels_stay_inside_the_map(plan_of):
-    figure = drawn(plan_of(25))
+    figure = page(plan_of, 25)
     frame = figure.axes[0].get_window_extent().extents
     boxes = extents(
         figure, [p for p in figure.findobj(FancyBboxPatch) if str(p.get_gid()).startswith("label:")]
@@ -129,8 +140,8 @@ def test_crowded_stops_still_get_labels_apart(plan):
     assert overlaps(extents(figure, grounds)) == 0
 
 
-def test_stops_are_named_by_number_and_name(plan):
-    assert {t.get_text() for t in words(drawn(plan), "text:stop")} == {
+def test_stops_are_named_by_number_and_name(plan_of):
+    assert {t.get_text() for t in words(page(plan_of), "text:stop")} == {
         "0·6 Willow ramp", "1 Old hump", "2 Heron brush", "3 Tin Barn ledge", "4 Long rocks", "5 Church point"
     }  # fmt: skip
 
@@ -143,17 +154,17 @@ def test_the_table_has_every_stop_in_order(plan_of):
     assert at == sorted(at)
 
 
-def test_the_table_tells_depth_and_cast_in_both_units(plan):
-    cells = [t.get_text() for t in words(drawn(plan), "cell")]
+def test_the_table_tells_depth_and_cast_in_both_units(plan, plan_of):
+    cells = [t.get_text() for t in words(page(plan_of), "cell")]
     hold = plan["holds"].iloc[0]
     assert f"{hold.depth_today_m / 0.3048:.1f} ({hold.depth_today_m:.1f})" in cells
     assert f"{hold.cast_m / 0.3048:.0f} ({hold.cast_m:.0f}) {hold.cast_bearing_deg:03.0f}°" in cells
-    metric = [t.get_text() for t in words(drawn(plan, units="metric"), "cell")]
+    metric = [t.get_text() for t in words(page(plan_of, units="metric"), "cell")]
     assert f"{hold.depth_today_m:.1f} ({hold.depth_today_m / 0.3048:.1f})" in metric
 
 
-def test_spots_left_out_are_listed_with_the_reason(plan):
-    cells = [t.get_text() for t in words(drawn(plan), "cell")]
+def test_spots_left_out_are_listed_with_the_reason(plan_of):
+    cells = [t.get_text() for t in words(page(plan_of), "cell")]
     assert cells[cells.index("Dry & high") + 1] == "stands dry today"
 
 
@@ -204,15 +215,15 @@ def test_a_wave_is_never_told_as_nothing(plan):
         assert not any(re.match(r"0\.0 \(|.*\(0\.00?\)", cell) for cell in cells)
 
 
-def test_the_totals_are_on_the_map(plan):
-    (said,) = [t.get_text() for t in words(drawn(plan), "totals")]
+def test_the_totals_are_on_the_map(plan, plan_of):
+    (said,) = [t.get_text() for t in words(page(plan_of), "totals")]
     metres = float(plan["legs"]["distance_m"].sum())
     assert f"Distance {metres / 1609.344:.2f} mi ({metres / 1000.0:.2f} km)" in said
     assert said.startswith("Stops 5 · Out and back 06:00 to 08:00")
 
 
-def test_level_and_date_and_every_caution_are_on_the_page(plan):
-    figure = drawn(plan)
+def test_level_and_date_and_every_caution_are_on_the_page(plan_of):
+    figure = page(plan_of)
     assert (
         words(figure, "level")[0].get_text()
         == "Depths at level -4.0 ft (-1.22 m) from chart datum on 2031-05-03."
@@ -226,8 +237,8 @@ def test_an_unknown_level_is_said(plan):
     assert "Level not stated" in words(figure, "level")[0].get_text()
 
 
-def test_the_map_is_true_to_scale_in_both_directions(plan):
-    axes = drawn(plan).axes[0]
+def test_the_map_is_true_to_scale_in_both_directions(plan_of):
+    axes = page(plan_of).axes[0]
     place = axes.get_window_extent()
     west, east = axes.get_xlim()
     south, north = axes.get_ylim()
@@ -286,14 +297,14 @@ def test_winds_on_both_sides_of_north_average_to_north():
     assert math.cos(math.radians(coming)) == pytest.approx(1.0)
 
 
-def test_without_wind_the_map_says_so(plan):
-    assert [t.get_text() for t in words(drawn(plan), "wind")] == ["Wind not given"]
+def test_without_wind_the_map_says_so(plan_of):
+    assert [t.get_text() for t in words(page(plan_of), "wind")] == ["Wind not given"]
 
 
-def test_the_key_names_only_what_is_shown(plan):
+def test_the_key_names_only_what_is_shown(plan, plan_of):
     few = {name: plan[name] for name in ("water", "stops", "legs")}
     assert [t.get_text() for t in words(drawn(few), "key")] == ["leg, running", "leg, idling or launching"]
-    assert "too thin even at idle" in [t.get_text() for t in words(drawn(plan), "key")]
+    assert "too thin even at idle" in [t.get_text() for t in words(page(plan_of), "key")]
 
 
 def test_depth_bands_are_painted_in_their_colours_at_their_place(plan):
@@ -377,8 +388,8 @@ def test_an_outline_keeps_the_area_and_the_holes():
     assert len(path.vertices) < 400
 
 
-def test_idle_parts_are_dashed_and_running_parts_are_not(plan):
-    figure = drawn(plan)
+def test_idle_parts_are_dashed_and_running_parts_are_not(plan, plan_of):
+    figure = page(plan_of)
     styles = {}
     for strokes in figure.axes[0].collections:
         if strokes.get_zorder() == 4.1:

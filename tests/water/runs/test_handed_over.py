@@ -48,7 +48,11 @@ def test_the_clearance_of_ways_is_the_distance_to_whole_things(seed, far):
     middle = np.array([things[0].centroid.x, things[0].centroid.y])
     within = np.array([(-0.5, 0.0), (0.5, 0.0)]) + middle  # in the hole of an area
     across, ashore = stops[0] + np.array([(0, 0), (4e3, 4e3)]), np.array([(4e3, 0), (5e3, 0)])
-    lines += list(shapely.linestrings([within, across, ashore]))
+    lines += [
+        *shapely.linestrings([within, across, ashore]),
+        *lines[:2],
+        shapely.reverse(lines[2]),
+    ]  # some twice
     wanted = [plain(line, water, things) for line in lines]
     there = [shapely.transform(one, lambda xy: xy + far) for one in (water, *things, *lines)]
     hazards = frame(there[1:4], care=["idle", "run", "idle"])

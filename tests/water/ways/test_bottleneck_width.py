@@ -15,7 +15,7 @@ from castshed.toolbox.water.ways.bottleneck_width import narrowest
 from castshed.toolbox.water.ways.navigation import SafeWater
 from castshed.toolbox.water.ways.passages import passages
 from castshed.toolbox.water.ways.safe_water import safe_waters, shrink
-from castshed.toolbox.water.ways.safe_water_inputs import Lake
+from castshed.toolbox.water.ways.safe_water_inputs import LakeToday
 from made_waters import narrows, points_on, ragged_water
 
 CRS = pyproj.CRS.from_epsg(32615)
@@ -83,7 +83,7 @@ def test_no_strait_where_no_way_leads_or_nothing_narrows_it():
 
 
 def ask(xy, water, hazards=None, zones=None, clearance_m=5.0):
-    lake = Lake(water, hazards, zones, clearance_m)
+    lake = LakeToday(water, hazards, zones, clearance_m)
     running, idling = safe_waters(water, hazards, zones, clearance_m=clearance_m)
     both = SafeWater.build(running), SafeWater.build(idling)
     found = passages(xy, *both, run_speed_mps=10.0, idle_speed_mps=2.0, lake=lake).reason

@@ -15,7 +15,7 @@ from castshed.algorithms.fishable import fishable
 from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import DataError, DataWarning, UsageError
 from castshed.toolbox.testing import check_algorithm
-from castshed.toolbox.water.verdicts.verdict import Limits, stand
+from castshed.toolbox.water.verdicts.verdict import FishingLimits, stand
 from castshed.toolbox.water.verdicts.way_seas import SeaLimits, sea_of, seas_on_ways
 from castshed.toolbox.water.wind.hours import intervals, read_hours
 from castshed.toolbox.water.wind.waves import wave_band
@@ -397,9 +397,9 @@ def test_no_way_from_the_ramp_and_another_ramp():
     found = both([10], spots, ways=ways)
     assert found.judged["fishable"].tolist() == [1, 0]
     assert found.judged["reason"].iloc[1] == "out of reach: the ways layer has none from R1 to it"
-    assert both([10], spots, ways=ways, start="R2").judged["fishable"].tolist() == [0, 1]
+    assert both([10], spots, ways=ways, from_ramp="R2").judged["fishable"].tolist() == [0, 1]
     with pytest.raises(UsageError, match=r"R9.*R1, R2"):
-        both([10], spots, ways=ways, start="R9")
+        both([10], spots, ways=ways, from_ramp="R9")
     with pytest.raises(DataError, match="--from-ramp"):
         both([10], spots, ways=ways_layer([("s0", "s1", way), ("R1", "s0", way)]))
 
@@ -530,7 +530,7 @@ depths = st.floats(-1.0, 6.0)
     depths, st.floats(0.0, 4.0), st.floats(0.0, 1.0), st.booleans(), st.one_of(st.none(), st.floats(1.0, 5.0))
 )
 def test_marginal_is_what_some_shift_within_the_error_turns_round(depth, height, error, brush, deepest):
-    limits = Limits(0.9, 0.3, deepest, 0.6, 9.0)
+    limits = FishingLimits(0.9, 0.3, deepest, 0.6, 9.0)
 
     def one(shift, unsure=0.0):
         return stand([depth + shift], [height if brush else np.nan], ["brush"], level_m=0.0, limits=limits,

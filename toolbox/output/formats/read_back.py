@@ -34,6 +34,8 @@ MOST_M: Final = 0.1
 _MOST_DEG: Final = 1e-6  # the same, of layers in degrees
 _PROVED: Final = ("legs", "stops", "holds")
 _SAMPLES: Final = 6
+_POINT: Final = 0
+_LINE: Final = 1
 
 _GPX: Final = "{http://www.topografix.com/GPX/1/1}"
 _LAYER: Final = "{urn:x-castshed:plan:1}layer"
@@ -63,73 +65,85 @@ class _Truth:
         return replace(self, parts=parts, rows=rows)
 
 
-def _longitudes(crs: pyproj.CRS, xy: Floats) -> Floats | None:
-    """Longitudes of places; None where one of them is on no place of the Earth."""
-    lon, lat = to_degrees(crs).transform(xy[:, 0], xy[:, 1])
-    fits = np.isfinite(lon) & np.isfinite(lat) & (np.abs(lat) <= 90.0) & (np.abs(lon) <= 180.0)
-    return np.asarray(lon) if fits.all() else None
-
-
 def _truths(layers: Mapping[str, gpd.GeoDataFrame]) -> list[_Truth]:
-    found = []
-    for order, (name, frame) in enumerate(layers.items()):
-        role = role_of(name, frame)
-        if role not in _PROVED or frame.crs is None:
-            continue
-        parts: list[Floats] = []
-        rows: list[Mapping[str, Any]] = []
-        over_180 = False
-        columns = [c for c in ("leg_no", "stop_no", "spot_id", "from_id", "to_id") if c in frame.columns]
-        for row, shape in zip(frame[columns].to_dict("records"), frame.geometry, strict=True):
-            pieces = [] if shape is None else shapely.get_parts(shape).tolist()
-            for piece in pieces:
-                xy = shapely.get_coordinates(piece)
-                if not len(xy) or piece.geom_type not in {"Point", "LineString"}:
-                    continue
-                lon = _longitudes(frame.crs, xy)
-                if lon is not None:
-                    parts.append(xy)
-                    rows.append(row)
-                    over_180 |= bool(np.ptp(lon) > 180.0)
-        found.append(_Truth(one_line(name) or "layer", role, order, frame.crs, parts, rows, over_180))
-    return found
+    return [
+        _truth(name, role, order, frame)
+        for order, (name, frame) in enumerate(layers.items())
+        if (role := role_of(name, frame)) in _PROVED and frame.crs is not None
+    ]
 
 
-def _drawn(lon_lat: Floats, crs: pyproj.CRS) -> Floats:
-    """Draw a line straight in degrees and take it, with points between, into a reference system."""
+def _truth(name: str, role: str, order: int, frame: gpd.GeoDataFrame) -> _Truth:
+    """Take a layer apart; a part of which a corner is on no place of the Earth is none."""
+    pieces, of = shapely.get_parts(frame.geometry.to_numpy(), return_index=True)
+    simple = np.isin(shapely.get_type_id(pieces), (_POINT, _LINE)) & ~shapely.is_empty(pieces)
+    pieces, of = pieces[simple], of[simple]
+    xy = shapely.get_coordinates(pieces)
+    first = np.concatenate([[0], np.cumsum(shapely.get_num_coordinates(pieces))]).astype(int)[:-1]
+    lon, lat = to_degrees(frame.crs).transform(xy[:, 0], xy[:, 1])
+    fits = np.isfinite(lon) & np.isfinite(lat) & (np.abs(lat) <= 90.0) & (np.abs(lon) <= 180.0)
+    columns = [c for c in ("leg_no", "stop_no", "spot_id", "from_id", "to_id") if c in frame.columns]
+    rows = frame[columns].to_dict("records") if columns else [{} for _ in range(len(frame))]
+    parts, kept, over_180 = [], [], False
+    if len(pieces):
+        whole = np.logical_and.reduceat(fits, first)
+        with np.errstate(invalid="ignore"):
+            wide = np.maximum.reduceat(lon, first) - np.minimum.reduceat(lon, first) > 180.0
+        every = np.split(xy, first[1:])
+        parts = [every[k] for k in np.flatnonzero(whole).tolist()]
+        kept = [rows[k] for k in of[whole].tolist()]
+        over_180 = bool((wide & whole).any())
+    return _Truth(one_line(name) or "layer", role, order, frame.crs, parts, kept, over_180)
+
+
+def _drawn(lon_lat: Floats) -> Floats:
+    """Draw a line straight in degrees, with points between."""
     lon = np.degrees(np.unwrap(np.radians(lon_lat[:, 0])))  # over the 180th meridian the short way
     at = np.arange((len(lon) - 1) * _SAMPLES + 1) / _SAMPLES
     whole = np.arange(len(lon))
     lon, lat = np.interp(at, whole, lon), np.interp(at, whole, lon_lat[:, 1])
-    x, y = from_degrees(crs).transform((lon + 180.0) % 360.0 - 180.0, lat)
-    return np.column_stack([x, y])
+    return np.column_stack([(lon + 180.0) % 360.0 - 180.0, lat])
 
 
-def off_by(written: Floats, proved: Floats, crs: pyproj.CRS) -> float:
-    """Measure how far a written line or point is from a proved one.
+def offs(written: Sequence[Floats], proved: Sequence[Floats], crs: pyproj.CRS) -> Floats:
+    """Measure how far written lines or points are from proved ones.
 
     Parameters
     ----------
     written
-        Longitude and latitude (n, 2).
+        Longitude and latitude (m, 2) of each of n.
     proved
-        Coordinates (k, 2) in ``crs``.
+        Coordinates (k, 2) of each in ``crs``.
     crs
-        Reference system of the proved one.
+        Reference system of the proved ones.
 
     Returns
     -------
-    The greatest distance of either from the other, in the unit of ``crs``; both ends count as well.
+    (n,) The greatest distance of either from the other, in the unit of ``crs``; both ends count as well.
     """
-    drawn = _drawn(written, crs)
-    if not np.isfinite(drawn).all():
-        return float("inf")
-    ends = np.hypot(*(drawn[[0, -1]] - proved[[0, -1]]).T).max()
-    if len(proved) < 2 or len(drawn) < 2:
-        return float(np.hypot(*(drawn[:, None] - proved[None]).reshape(-1, 2).T).max())
-    there = shapely.distance(shapely.points(drawn), shapely.linestrings(proved)).max()
-    back = shapely.distance(shapely.points(proved), shapely.linestrings(drawn)).max()
-    return float(max(ends, there, back))
+    if not len(written):
+        return np.empty(0)
+    degrees = [_drawn(one) for one in written]
+    x, y = from_degrees(crs).transform(*np.concatenate(degrees).T)
+    drawn = np.split(np.column_stack([x, y]), np.cumsum([len(one) for one in degrees])[:-1])
+    sound = np.array([bool(np.isfinite(one).all()) for one in drawn])
+    far = np.where(sound, 0.0, np.inf)
+    ends = [
+        np.hypot(*(one[[0, -1]] - other[[0, -1]]).T).max() for one, other in zip(drawn, proved, strict=True)
+    ]
+    far[sound] = np.array(ends)[sound]
+    line = np.array([len(one) > 1 and len(other) > 1 for one, other in zip(drawn, proved, strict=True)])
+    for k in np.flatnonzero(sound & ~line).tolist():
+        far[k] = np.hypot(*(drawn[k][:, None] - proved[k][None]).reshape(-1, 2).T).max()
+    both = np.flatnonzero(sound & line).tolist()
+    for points_of, lines_of in ((drawn, proved), (proved, drawn)):
+        if both:
+            lines = [shapely.linestrings(lines_of[k]) for k in both]
+            many = [len(points_of[k]) for k in both]
+            points = shapely.points(np.concatenate([points_of[k] for k in both]))
+            apart = shapely.distance(points, np.repeat(np.array(lines, dtype=object), many))
+            np.maximum.at(far, np.repeat(both, many), apart)
+    return far
 
 
 def _refuse(file: str, what: str) -> None:
@@ -143,11 +157,10 @@ def _compare(file: str, truth: _Truth, written: Sequence[Floats]) -> None:
         return
     if len(written) != len(truth.parts):
         _refuse(file, f"layer {truth.layer} has {len(truth.parts)} parts, {len(written)} were read back")
-    for count, (one, proved) in enumerate(zip(written, truth.parts, strict=True), start=1):
-        off = off_by(one, proved, truth.crs)
-        if not off <= truth.most:
-            unit = "degrees" if truth.crs.is_geographic else "m"
-            _refuse(file, f"part {count} of layer {truth.layer} is {off:.3g} {unit} off")
+    far = offs(written, truth.parts, truth.crs)
+    for at in np.flatnonzero(~(far <= truth.most)).tolist():
+        unit = "degrees" if truth.crs.is_geographic else "m"
+        _refuse(file, f"part {at + 1} of layer {truth.layer} is {far[at]:.3g} {unit} off")
 
 
 def _pairs(text: str | None) -> Floats:
@@ -219,6 +232,7 @@ def _check_route(file: str, roots: Sequence[ET.Element], stops: _Truth, legs: _T
         return
     legs = legs.in_order("leg_no")
     used = 0
+    joined: list[tuple[int, Floats]] = []  # a stop, and the way to the next one
     for k in range(len(at) - 1):
         ends = tuple(one_line(stops.rows[k + more].get("spot_id")) for more in (0, 1))
         way = [stops.parts[k]]
@@ -229,9 +243,10 @@ def _check_route(file: str, roots: Sequence[ET.Element], stops: _Truth, legs: _T
             used += 1
         if len(way) == 1:  # no leg joins these stops; the writer has said so
             continue
-        off = off_by(points[at[k] : at[k + 1] + 1], np.concatenate([*way, stops.parts[k + 1]]), legs.crs)
-        if not off <= legs.most:
-            _refuse(file, f"the route to stop {k + 2} is {off:.3g} m off the legs")
+        joined.append((k, np.concatenate([*way, stops.parts[k + 1]])))
+    far = offs([points[at[k] : at[k + 1] + 1] for k, _ in joined], [way for _, way in joined], legs.crs)
+    for one in np.flatnonzero(~(far <= legs.most)).tolist():
+        _refuse(file, f"the route to stop {joined[one][0] + 2} is {far[one]:.3g} m off the legs")
 
 
 def _check_gpx(files: Mapping[str, bytes], truths: Sequence[_Truth]) -> None:
@@ -267,11 +282,13 @@ def prove_written(
         Something is further than a tenth of a metre from what was proved, or missing.
     """
     routes = {name: content for name, content in files.items() if name.endswith(".gpx")}
-    if routes and (truths := _truths(gpx)):
+    of_layers = _truths(layers)
+    same = list(gpx) == list(layers) and all(gpx[name] is layers[name] for name in gpx)
+    if routes and (truths := of_layers if same else _truths(gpx)):
         _check_gpx(routes, truths)
     for name, content in files.items():
         read = {".kml": _of_kml, ".geojson": _of_geojson}.get(name[name.rfind(".") :])
         if read is None:
             continue
-        for truth in _truths(layers):
+        for truth in of_layers:
             _compare(name, truth, list(read(content, truth)))

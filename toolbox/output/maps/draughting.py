@@ -67,7 +67,8 @@ def dots(areas: Geometries, spacing_m: float) -> Floats:
     column, row = np.meshgrid(np.arange(np.floor(west) - 1, east + 1), np.arange(np.floor(south), north + 1))
     at = spacing_m * np.column_stack([(column + row % 2 / 2).ravel(), row.ravel()])
     grid = shapely.STRtree(np.asarray(shapely.points(at), dtype=object))
-    return at[np.unique(grid.query(areas, predicate="contains")[1])]
+    inside: Floats = at[np.unique(grid.query(areas, predicate="contains")[1])]
+    return inside
 
 
 _BREAK: Final = re.compile(r"(?<!°) (?!(?:ft|mi|m|km|mph|m/s|min|gal)\b)")

@@ -22,7 +22,7 @@ _MOST_LEGS: Final = 12
 
 
 @dataclass(frozen=True, eq=False)
-class Piece:
+class LinePiece:
     """A stretch of track that keeps every rule."""
 
     marks: Indices  # its marks, in the direction of travel
@@ -32,9 +32,9 @@ class Piece:
     after: int
     loop: bool  # whether it comes back to its first mark
 
-    def turned(self) -> Piece:
+    def turned(self) -> LinePiece:
         """Give the same piece in the other direction."""
-        return Piece(self.marks[::-1], self.after, self.before, self.loop)
+        return LinePiece(self.marks[::-1], self.after, self.before, self.loop)
 
     def xy(self, marks: Marks) -> Floats:
         """Give the places along the piece."""
@@ -42,18 +42,18 @@ class Piece:
         return np.column_stack([marks.x[at], marks.y[at]])
 
 
-def _ring_piece(marks: Marks, chain: Indices) -> Piece:
+def _ring_piece(marks: Marks, chain: Indices) -> LinePiece:
     """Make a loop that starts where its path does."""
     start = int(marks.along_m[chain].argmin())
-    return Piece(np.roll(chain, -start), 0, 0, loop=True)
+    return LinePiece(np.roll(chain, -start), 0, 0, loop=True)
 
 
-def pieces_of(marks: Marks) -> list[Piece]:
+def pieces_of(marks: Marks) -> list[LinePiece]:
     """Cut tracks into the longest pieces that keep every rule, in the order of the tracks."""
     good = marks.broken == 0
     linked = good & (marks.following >= 0) & (marks.broken_after == 0)
     linked[linked] = good[marks.following[linked]]
-    pieces: list[Piece] = []
+    pieces: list[LinePiece] = []
     bounds = np.flatnonzero(np.diff(marks.track, prepend=-1, append=-2))
     for first, stop in itertools.pairwise(bounds):
         chain = np.arange(first, stop)
@@ -70,7 +70,7 @@ def pieces_of(marks: Marks) -> list[Piece]:
         for begin, end in zip(begins, ends, strict=True):
             if end > begin:
                 pieces.append(
-                    Piece(
+                    LinePiece(
                         chain[begin : end + 1],
                         _broken_before(marks, chain, int(begin), ring=bool(ring)),
                         _broken_after(marks, int(chain[end])),

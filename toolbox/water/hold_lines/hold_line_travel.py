@@ -13,7 +13,7 @@ from .side_depths import BOTH, LEFT, RIGHT
 
 if TYPE_CHECKING:
     from ...arrays import Flags
-    from .hold_line_pieces import Piece
+    from .hold_line_pieces import LinePiece
     from .hold_paths import Paths, Tracks
     from .line_marks import Marks
     from .side_depths import Sides
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 _DOWNWIND = 0.5  # what the wind may add to the length of a side on level ground, or take from it
 
 
-def _lee(piece: Piece, marks: Marks, wind_from_deg: float | None) -> float:
+def _lee(piece: LinePiece, marks: Marks, wind_from_deg: float | None) -> float:
     """Tell how far a piece lies downwind of its structure: 1 straight, -1 upwind, 0 without a wind."""
     if wind_from_deg is None:
         return 0.0
@@ -34,8 +34,13 @@ def _lee(piece: Piece, marks: Marks, wind_from_deg: float | None) -> float:
 
 
 def one_side(
-    pieces: list[Piece], marks: Marks, tracks: Tracks, paths: Paths, sides: Sides, wind_from_deg: float | None
-) -> list[Piece]:
+    pieces: list[LinePiece],
+    marks: Marks,
+    tracks: Tracks,
+    paths: Paths,
+    sides: Sides,
+    wind_from_deg: float | None,
+) -> list[LinePiece]:
     """On level ground keep one side of a line: the longer one, or the one from which the wind sets the boat off.
 
     Parameters
@@ -66,15 +71,15 @@ def one_side(
 
 
 def in_travel(
-    pieces: list[tuple[int, Piece]], marks: Marks, closed: Flags, wind_from_deg: float | None
-) -> list[tuple[int, Piece]]:
+    pieces: list[tuple[int, LinePiece]], marks: Marks, closed: Flags, wind_from_deg: float | None
+) -> list[tuple[int, LinePiece]]:
     """Put the pieces of one structure into the direction and order of travel.
 
     Along a line all run the same way: the one that leads into the wind over most of their length, or the one in which
     the line is drawn. Round a closed path each piece has a way of its own, since some would always lead before the
     wind.
     """
-    drawn: list[tuple[int, Piece]] = []
+    drawn: list[tuple[int, LinePiece]] = []
     into_wind: dict[int, float] = {}
     for path, piece in pieces:
         # Most steps tell which way a piece runs; at the seam of a closed path the distance jumps.
@@ -85,7 +90,7 @@ def in_travel(
         into_wind[path] = into_wind.get(path, 0.0) + gain
         drawn.append((path, one.turned() if closed[path] and gain < 0 else one))
     drawn.sort(key=lambda told: (told[0], float(marks.along_m[told[1].marks].min())))
-    ordered: list[tuple[int, Piece]] = []
+    ordered: list[tuple[int, LinePiece]] = []
     for path, group in itertools.groupby(drawn, key=lambda told: told[0]):
         mine = list(group)
         if into_wind[path] < 0 and not closed[path]:

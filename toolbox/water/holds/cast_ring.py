@@ -27,7 +27,7 @@ _FAR: Final = 3.0  # how far a shadow reaches, in greatest casts; pieces of shor
 
 
 @dataclass(frozen=True, eq=False)
-class Reach:
+class CastRings:
     """Cast reach of n structures."""
 
     area: Geometries  # water from which the structure can be cast to; empty where there is none
@@ -142,7 +142,7 @@ def cast_reaches(
     shape: Floats | None = None,
     screens: Geometries | None = None,
     screen_rows: Indices | None = None,
-) -> Reach:
+) -> CastRings:
     """Give the water from which each structure can be cast to.
 
     Parameters
@@ -176,7 +176,7 @@ def cast_reaches(
     cut, covered = np.zeros(n, dtype=np.bool_), np.zeros(n, dtype=np.bool_)
     reason = [""] * n
     if not n:
-        return Reach(area, reason, cut, covered)
+        return CastRings(area, reason, cut, covered)
     least, most = np.broadcast_to(least_m, n).astype(float), np.broadcast_to(most_m, n).astype(float)
     wide = least < most
     whole = shapely.union_all(water) if len(water) > 1 else water[0]  # what two waters share is no shore
@@ -222,4 +222,4 @@ def cast_reaches(
             reason[row] = "no water within a cast is in line of sight"
         else:
             reason[row] = "on dry ground or on the shore today"
-    return Reach(area, reason, cut, cut & covered)
+    return CastRings(area, reason, cut, cut & covered)

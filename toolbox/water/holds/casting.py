@@ -14,7 +14,7 @@ import shapely
 
 from .hold_rules import broken_rules
 from .hold_tables import Found, apart_deg, bearings_deg, emptied, joined, tell
-from .places import Look, first_good, look_and_rank, turned
+from .places import Outlook, first_good, look_and_rank, turned
 from .stance import Lie
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 _CHUNK: Final = 300  # structures at a time: memory stays flat, and what is worked on stays near the processor
 
 
-def _settled(look: Look, picked: Indices, middle: Floats, earlier: list[Floats]) -> tuple[Lie, Floats]:
+def _settled(look: Outlook, picked: Indices, middle: Floats, earlier: list[Floats]) -> tuple[Lie, Floats]:
     """Turn the picked places where that gains and breaks nothing; give where they lie and their casts."""
     ray, radius = look.ray[picked], look.radius[picked]
     at = look.ring.rays.structure[ray]
@@ -41,7 +41,7 @@ def _settled(look: Look, picked: Indices, middle: Floats, earlier: list[Floats])
     return Lie(*(np.where(gained, new, was) for new, was in zip(lie, old, strict=True))), cast_m
 
 
-def _chunk(look: Look, marks: Geometries) -> list[Found]:
+def _chunk(look: Outlook, marks: Geometries) -> list[Found]:
     """Find the holds of some structures, one table for the first of each, one for the second, and so on."""
     ray, cast_m, rules = look.ray, look.ring.radii_m[look.radius], look.setting.rules
     structure = look.ring.rays.structure[ray]

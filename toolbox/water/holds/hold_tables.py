@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from ...arrays import Flags, Floats, Indices
-    from .places import Look
+    from .places import Outlook
 
     Bits = NDArray[np.uint16]
 
@@ -83,7 +83,7 @@ def _tally(structure: Indices, bits: Bits, rows: int) -> tuple[Indices, Indices]
     return broken, alone
 
 
-def tell(look: Look, chosen: Indices, lie: Lie, cast_m: Floats, bits: Bits) -> Found:
+def tell(look: Outlook, chosen: Indices, lie: Lie, cast_m: Floats, bits: Bits) -> Found:
     """Put the holds of one number into a table with a row for each structure."""
     ring, setting, n = look.ring, look.setting, len(look.rows)
     rays, surface, rules = ring.rays, setting.surface, setting.rules

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, eq=False)
-class Look:
+class Outlook:
     """What is seen round some structures, and the places that the cheap rules leave, best first by structure."""
 
     rows: Indices
@@ -58,7 +58,7 @@ class Look:
 
 def look_and_rank(
     rows: Indices, structures: Geometries, bottom_m: Floats, height_m: Floats, setting: Setting
-) -> Look:
+) -> Outlook:
     """Look round structures and rank the places that are open."""
     surface, rules = setting.surface, setting.rules
     ring = look_round(
@@ -78,14 +78,14 @@ def look_and_rank(
     bits = np.where(ring.depth_m < setting.need_m, THIN, 0).astype(np.uint16)
     bits[ring.depth_m < ring.top_m[:, None] - surface.error_m] |= ABOVE
     ray, radius = np.nonzero(within & (bits == 0))
-    look = Look(rows, ring, within, others, setting, bottom_m, height_m, bits, ray, radius)
+    look = Outlook(rows, ring, within, others, setting, bottom_m, height_m, bits, ray, radius)
     score = look.score(ray, look.lie(ray), ring.radii_m[radius])
     # Scores equal but for the last digits count as equal: then the first ray decides, on every machine alike.
     order = np.lexsort((-np.round(score, 9), rays.structure[ray]))
     return replace(look, ray=ray[order], radius=radius[order])
 
 
-def first_good(look: Look, candidates: Indices, broken: Bits) -> Indices:
+def first_good(look: Outlook, candidates: Indices, broken: Bits) -> Indices:
     """Try candidates, best first within each structure; give the chosen one of each, -1 where there is none.
 
     What each breaks is written to ``broken``. The number tried at once grows fourfold a round, so that most
@@ -119,7 +119,7 @@ def first_good(look: Look, candidates: Indices, broken: Bits) -> Indices:
     return chosen
 
 
-def turned(look: Look, ray: Indices, cast_m: Floats) -> tuple[Lie, Flags]:
+def turned(look: Outlook, ray: Indices, cast_m: Floats) -> tuple[Lie, Flags]:
     """Turn rays to the top of the parabola through their own score and their neighbours'; tell which gain."""
     rays = look.ring.rays
     before, after = rays.before[ray], rays.after[ray]

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ...compiled import compiled
+from ...compiled import compiled, interpreted
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -19,6 +19,7 @@ _NODE_GAP_M = 1e-4
 _ROUNDING_M = 1e-6
 # How far along an edge the ring may run where the far node is outside the grid or unknown: anywhere in this share.
 _OPEN_EDGE = (0.02, 0.5)
+_FEW_NODES = 16_000  # the ground about a ramp
 
 
 @compiled
@@ -215,13 +216,11 @@ def _thread(gates: Floats, out: Floats) -> int:
     total = gates.shape[0]
     out[0, 0], out[0, 1] = gates[0, 0], gates[0, 1]
     corners, at = 1, 0
-    while True:
+    while at + 1 < total:
         px, py = out[corners - 1]
         # Directions from p that pass all gates so far: clockwise of "left" (the isobath), counter-clockwise of "right".
         lx, ly = gates[at + 1, 0] - px, gates[at + 1, 1] - py
         rx, ry = gates[at + 1, 2] - px, gates[at + 1, 3] - py
-        if at + 1 == total:
-            rx, ry = lx, ly
         k = at + 1
         turn = 0
         while k < total:
@@ -242,13 +241,14 @@ def _thread(gates: Floats, out: Floats) -> int:
             if _cross(rx, ry, fx, fy) > 0.0:
                 rx, ry = fx, fy
         if turn == 0:
-            return corners
+            break
         at = k - 1
         if turn > 0:
             out[corners] = _on_gate(gates[at], px, py, lx, ly)
         else:
             out[corners] = _on_gate(gates[at], px, py, rx, ry)
         corners += 1
+    return corners
 
 
 @compiled
@@ -309,14 +309,31 @@ def shallow_rings(
     xs_ = np.concatenate([[-hair_x], xs - x0, [xs[-1] - x0 + hair_x]])
     ys_ = np.concatenate([[hair_y], ys - y0, [ys[-1] - y0 - hair_y]])
     limit = limit_m + _ROUNDING_M
+    if depth_m.size <= _FEW_NODES:
+        # So few are drawn by Python itself sooner than the loops are loaded; in double precision, as loops reckon.
+        with interpreted():
+            corners, offsets = _rings(
+                depth_m.astype(np.float64), xs_, ys_, limit_m, limit, float(tolerance_m)
+            )
+    else:
+        corners, offsets = _rings(depth_m, xs_, ys_, limit_m, limit, float(tolerance_m))
+    return corners + np.array([x0, y0]), offsets
+
+
+def _rings(
+    depth_m: NDArray[np.floating],
+    xs: NDArray[np.float64],
+    ys: NDArray[np.float64],
+    limit_m: float,
+    limit: float,
+    tolerance_m: float,
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
     steps = _steps(depth_m, limit_m, limit)
     steps = steps[np.argsort(steps[:, 0], kind="stable")]
     following = np.searchsorted(steps[:, 0], steps[:, 1])
     gates, starts = _gates(
-        depth_m, xs_, ys_, limit_m, limit, float(tolerance_m), np.ascontiguousarray(steps[:, 0]), following
+        depth_m, xs, ys, limit_m, limit, tolerance_m, np.ascontiguousarray(steps[:, 0]), following
     )
     if tolerance_m > 0:
-        corners, offsets = _thread_all(gates, starts)
-    else:
-        corners, offsets = gates[:, :2].copy(), starts
-    return corners + np.array([x0, y0]), offsets
+        return _thread_all(gates, starts)
+    return gates[:, :2].copy(), starts

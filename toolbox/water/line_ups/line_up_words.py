@@ -11,7 +11,7 @@ from ...units import in_words
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from .line_up import LineUp
+    from .sight_choice import LineUp
     from .sights import Sights
 
 _IN_LINE_DEG = 0.15  # a gap that nobody would call one

@@ -17,7 +17,7 @@ _THIN_M: Final = 5.0  # land on a sight line that hides nothing: a bar, a rounde
 _BANK_M: Final = 30.0  # land between the water and a low mark that is always looked over
 
 
-class Shore:
+class SightShore:
     """The edge of the water, ready to be crossed by lines.
 
     Parameters

@@ -15,9 +15,9 @@ from ...threads import side_by_side
 from ..ways.alongside import edges_to_keep_from
 from ..ways.kept_water import kept_mesh, kept_safe_waters
 from ..ways.passages import passages
-from ..ways.safe_water_inputs import Lake
+from ..ways.safe_water_inputs import LakeToday
 from .launches import LaunchGround, charted_things, launch_from, launch_ground
-from .run import Surroundings, slow_zones
+from .run import LegSurroundings, slow_zones
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -79,7 +79,7 @@ class Handling:
 class Afloat:
     """Water safe to run and to idle on, and where a boat from each ramp has the water it needs (None: nowhere)."""
 
-    lake: Lake
+    lake: LakeToday
     handling: Handling
     ramps: list[Any]
     running: Any
@@ -114,7 +114,7 @@ class Afloat:
 
     def surroundings(
         self, depth: DepthSurface | None, level_m: float, confidence: DepthSurface | None = None
-    ) -> Surroundings:
+    ) -> LegSurroundings:
         """Gather what the pieces of a run are measured against: all to keep clear of, slow zones, depths."""
         lake = self.lake
         run, idle = (
@@ -124,7 +124,7 @@ class Afloat:
         launch = edges_to_keep_from(
             lake.water.iloc[:0], charted_things(lake.hazards), lake.zones, running=False
         )
-        return Surroundings(run, idle, self.slow, depth, level_m, launch, confidence)
+        return LegSurroundings(run, idle, self.slow, depth, level_m, launch, confidence)
 
     def launches(self) -> dict[int, Any]:
         """Lines from ramps to the water the boat can use, by the ramp's number, where the two lie apart."""
@@ -165,7 +165,7 @@ def set_afloat(
     running, idling = kept_safe_waters(
         water, hazards, zones, clearance_m=handling.clearance_m, run_clearance_m=handling.run_clearance_m
     )
-    lake = Lake(water, hazards, zones, handling.clearance_m, today)
+    lake = LakeToday(water, hazards, zones, handling.clearance_m, today)
     afloat, closed = lake.area(), lake.closed()
     entries, lanes = [], []
     for ramp in ramps:

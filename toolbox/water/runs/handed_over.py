@@ -64,9 +64,15 @@ def _least(lines: Geometries, things: Geometries) -> Floats:
         np.concatenate([things[(kind != _POINT) & (kind != _POLYGON)], shapely.get_rings(areas)])
     )[0]
     parts, of = _pieces(lines)
+    # Ways go round the same corners: each piece is measured once, for all ways that share it.
+    _, first, same = np.unique(
+        shapely.to_wkb(shapely.normalize(parts)), return_index=True, return_inverse=True
+    )
     tree = shapely.STRtree(np.concatenate([edges, things[kind == _POINT]]))
-    (row, _), gap = tree.query_nearest(parts, return_distance=True, all_matches=False)
-    np.minimum.at(least, of[row], gap)
+    (row, _), gap = tree.query_nearest(parts[first], return_distance=True, all_matches=False)
+    nearest = np.full(len(first), np.inf)
+    nearest[row] = gap
+    np.minimum.at(least, of, nearest[same])
     # What comes to no edge lies within an area as a whole, or outside.
     least[shapely.STRtree(areas).query(shapely.get_point(lines, 0), predicate="intersects")[0]] = 0.0
     return least
@@ -96,14 +102,15 @@ def least_clearances(lines: Geometries, *, running: bool, water: Any, hazards: A
             _geometries(zones, "zone", SLOW),
         ]
     )
-    near, sea = moved(lines, -origin), moved(sea, -origin)
+    _, first, same = np.unique(shapely.to_wkb(lines), return_index=True, return_inverse=True)
+    near, sea = moved(lines[first], -origin), moved(sea, -origin)
     whole = shapely.union_all(sea)
     # An area counts as a whole, and its edge as well: an edge that crosses itself leaves parts that no area has.
-    shore = _plain(np.atleast_1d(shapely.boundary(whole)))
+    shore = _plain(np.array([shapely.boundary(whole)], dtype=object))
     least = np.minimum(_least(near, moved(things, -origin)), _least(near, shore))
     shapely.prepare(whole)
     least[~shapely.intersects(whole, near)] = 0.0
-    return least
+    return least[same]
 
 
 def require_clear(ways: Sequence[tuple[str, Any]], afloat: Afloat) -> None:

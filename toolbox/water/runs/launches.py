@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from ...depth import DepthSurface
-    from ..ways.safe_water_inputs import Lake
+    from ..ways.safe_water_inputs import LakeToday
 
 
 LANE_M: Final = 50.0
@@ -68,7 +68,7 @@ def _with_cause(hazards: Any, *causes: str) -> Any:
 
 
 def launch_ground(
-    ramp: Any, lake: Lake, water: Any, closed: Any, *, float_m: float, reach_m: float
+    ramp: Any, lake: LakeToday, water: Any, closed: Any, *, float_m: float, reach_m: float
 ) -> LaunchGround:
     """Gather what a launch from one ramp is held to.
 

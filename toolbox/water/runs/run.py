@@ -37,7 +37,7 @@ class Piece:
 
 
 @dataclass(frozen=True)
-class Surroundings:
+class LegSurroundings:
     """What the pieces of a run are measured against."""
 
     running: Edges
@@ -130,7 +130,7 @@ def slow_and_time(
     return slow_m, time_s + (shapely.length(lines) - slow_m).clip(min=0.0) / speed
 
 
-def nearest_along(pieces: list[Piece], around: Surroundings) -> Alongside:
+def nearest_along(pieces: list[Piece], around: LegSurroundings) -> Alongside:
     """Find what each piece passes nearest to of all that counts for it: of a launch, things and closed zones."""
     count = len(pieces)
     found = Alongside(

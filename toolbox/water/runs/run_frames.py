@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import ArrayLike
 
-    from .run import Piece, Surroundings
+    from .run import LegSurroundings, Piece
 
 Clock = pd.Timestamp | None
 
@@ -70,7 +70,7 @@ def left_out_frame(holds: gpd.GeoDataFrame, rows: Sequence[int], reasons: Sequen
 def legs_frame(
     pieces: Sequence[Piece],
     ids: Sequence[str],
-    around: Surroundings,
+    around: LegSurroundings,
     run_mps: float,
     idle_mps: float,
     crs: Any,

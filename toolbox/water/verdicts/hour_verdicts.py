@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from .hour_table import HourTable
-    from .verdict import Limits, Standing
+    from .verdict import FishingLimits, Standing
     from .way_seas import WaySeas
 
     Flags = NDArray[np.bool_]
@@ -68,7 +68,7 @@ def judge_hours(
     standing: Standing,
     table: HourTable,
     *,
-    limits: Limits,
+    limits: FishingLimits,
     dark: Sequence[str],
     seas: WaySeas | None = None,
     start: str = "",

@@ -34,7 +34,7 @@ ROUNDING: Final = 1e-6
 
 
 @dataclass(frozen=True)
-class Limits:
+class FishingLimits:
     """What a spot must keep to.
 
     Attributes
@@ -134,7 +134,7 @@ def stand(
     kind: Sequence[str],
     *,
     level_m: float,
-    limits: Limits,
+    limits: FishingLimits,
     off_water_m: ArrayLike,
     other: Sequence[Sequence[str]],
     error_m: ArrayLike = 0.0,
@@ -223,7 +223,7 @@ def stand(
 
 
 def blown_out(
-    wave_high_m: Floats, wind_mps: Floats, gust_mps: Floats, limits: Limits
+    wave_high_m: Floats, wind_mps: Floats, gust_mps: Floats, limits: FishingLimits
 ) -> tuple[list[str], list[str], list[str]]:
     """Say how far waves, wind and gusts are over their limits, each a list of texts; empty where they are not.
 
@@ -254,7 +254,7 @@ def blown_out(
 def judge(
     standing: Standing,
     *,
-    limits: Limits,
+    limits: FishingLimits,
     wave_low_m: ArrayLike,
     wave_high_m: ArrayLike,
     wind_mps: ArrayLike,

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from typing import Any
 
     from .bottleneck_depth import Sill
-    from .safe_water_inputs import Lake
+    from .safe_water_inputs import LakeToday
 
     Thinnest = Callable[[], list[Sill | None]]
 
@@ -46,7 +46,7 @@ class Openings:
     """
 
     def __init__(
-        self, lake: Lake, deep: Any, start: Floats, stops: Floats, thinnest: Thinnest | None = None
+        self, lake: LakeToday, deep: Any, start: Floats, stops: Floats, thinnest: Thinnest | None = None
     ) -> None:
         self.lake = lake
         self.deep = deep

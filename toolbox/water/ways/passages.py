@@ -21,7 +21,7 @@ from .relays import Relay, Sums, arrays, idled, related
 
 if TYPE_CHECKING:
     from .navigation import SafeWater, Ways
-    from .safe_water_inputs import Lake
+    from .safe_water_inputs import LakeToday
 
 Leg = tuple[str, Floats]
 
@@ -111,7 +111,7 @@ def passages(
     slow: Any = None,
     slow_speed_mps: float | None = None,
     least_run_area_m2: float = LEAST_RUN_AREA_M2,
-    lake: Lake | None = None,
+    lake: LakeToday | None = None,
 ) -> Passages:
     """Find the quickest ways between all pairs of stops, running where that is safe and idling where it must be.
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from .bottleneck_width import Strait
     from .navigation import SafeWater
     from .openings import Thinnest
-    from .safe_water_inputs import Lake
+    from .safe_water_inputs import LakeToday
 
 
 _WIDE = 7.0  # a strait wider than so many clearances is not what bars a way
@@ -44,7 +44,7 @@ def _row_words(frame: gpd.GeoDataFrame | None, column: str, point: Any) -> str:
 class _Reasons:
     """Words for stops of one lake, by their rows."""
 
-    def __init__(self, lake: Lake, stops: Floats, thinnest: Thinnest | None) -> None:
+    def __init__(self, lake: LakeToday, stops: Floats, thinnest: Thinnest | None) -> None:
         self.lake = lake
         self.stops = stops
         self.area, self.thin, self.closed = lake.area(), lake.thin(), lake.closed()
@@ -121,7 +121,7 @@ def reasons(
     stops: Floats,
     reached: Flags,
     idling: SafeWater,
-    lake: Lake | None = None,
+    lake: LakeToday | None = None,
     thinnest: Thinnest | None = None,
 ) -> list[str]:
     """Say for each stop why it cannot be reached from stop 0.

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, eq=False)
-class Lake:
+class LakeToday:
     """Layers ``water``, ``shallow_hazards`` and ``zones``, the clearance kept at idle, and today's depths if known."""
 
     water: gpd.GeoDataFrame

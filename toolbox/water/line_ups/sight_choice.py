@@ -13,7 +13,7 @@ from .sights import Eyes, Sights, sights_from
 
 if TYPE_CHECKING:
     from ...arrays import Floats
-    from .sight_lines import Shore
+    from .sight_lines import SightShore
 
 
 GOOD_CROSSING_DEG: Final = 60.0
@@ -117,7 +117,7 @@ def line_ups(
     mark_height_m: Floats,
     eyes: Eyes,
     count: int = 2,
-    shore: Shore | None = None,
+    shore: SightShore | None = None,
 ) -> list[LineUp]:
     """Choose for each place the marks that tell it best.
 

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
     from ...arrays import Floats
     from ...depth import DepthSurface
-    from .hold_line_pieces import Piece
+    from .hold_line_pieces import LinePiece
     from .line_marks import Marks
     from .side_depths import Sides
 
@@ -78,7 +78,7 @@ def _check(lines: GeoDataFrame, depth: DepthSurface, level_m: float, follow_m: f
 
 
 def _record(
-    piece: Piece, marks: Marks, sides: Sides, *, area: bool, wind_from_deg: float | None
+    piece: LinePiece, marks: Marks, sides: Sides, *, area: bool, wind_from_deg: float | None
 ) -> dict[str, Any]:
     at, xy = piece.marks, piece.xy(marks)
     east, north = xy[-1] - xy[0]
@@ -210,7 +210,7 @@ def hold_lines(
     pieces = one_side(pieces_of(marks), marks, tracks, paths, sides, wind)
     length = np.array([shapely.LineString(piece.xy(marks)).length for piece in pieces])
     ids = (lines["spot_id"] if "spot_id" in lines.columns else lines.index.to_series()).astype(str).tolist()
-    by_row: dict[int, list[tuple[int, Piece]]] = {}
+    by_row: dict[int, list[tuple[int, LinePiece]]] = {}
     longest = np.zeros(len(lines))
     for piece, long in zip(pieces, length, strict=True):
         path = int(tracks.path[marks.track[piece.marks[0]]])
