@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     import geopandas as gpd
 
@@ -67,6 +67,7 @@ def with_errors(frame: gpd.GeoDataFrame, local: DepthSurface | None, depth: Dept
     if local is None or not len(frame) or frame.crs is None:
         return frame
     columns = set(frame.columns)
+    of: Callable[..., Floats]
     if {"hold_no", "depth_today_m"} <= columns:
         column, of, told = OF_PLACE, errors_at, "depth_today_m"
     elif "min_depth_m" in columns:
