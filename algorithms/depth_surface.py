@@ -24,6 +24,7 @@ from castshed.toolbox.parameters import (
     WordList,
     YesNo,
 )
+from castshed.toolbox.text import how_many
 
 if TYPE_CHECKING:
     import numpy as np
@@ -139,7 +140,7 @@ def _from_raster(
     surface, missing = with_shore(surface, lake)
     if missing:
         note(
-            f"{missing} cells inside the shoreline have no depth in the raster; they stay unknown.",
+            f"{how_many(missing, 'cell')} inside the shoreline without a depth in the raster: not known.",
             stacklevel=3,
         )
     known = np.isfinite(surface.depth_m)

@@ -96,8 +96,6 @@ def shallow_hazards(
         Today's water, from water-today at the same level.
     known_hazards
         Things known to be there, any geometry: kind, top_depth_m (at chart datum), radius_m, position_error_m.
-    depth_confidence
-        How far each depth may be off, from depth-surface; where that is more than the depth error, it counts instead.
     survey_order
         Order of survey the depths were held to (IHO S-44); its error is used where it is greater than depth-error.
 

@@ -221,7 +221,7 @@ def made():
     holds = frame(
         [shapely.Point(X0 + x, Y0 + y) for x, y in POINTS],
         spot_id=[f"s{k}" for k in range(6)], name=[f"Spot {k}" for k in range(6)], hold_no=[1] * 6,
-        status=["ok"] * 6, reason=["deep side"] * 6, depth_m=[4.0] * 6, cast_m=[20.0] * 6, cast_bearing_deg=[0.0] * 6,
+        status=["ok"] * 6, reason=["deep side"] * 6, depth_today_m=[4.0] * 6, cast_m=[20.0] * 6, cast_bearing_deg=[0.0] * 6,
         deep_bearing_deg=[0.0] * 6, wind_angle_deg=[90.0] * 6, rating=[5.0, 4.0, 3.0, 2.0, 4.0, 1.0],
         kind=["hump", "point", "hump", "flat", "ledge", "hump"], bank=["open", "lee", "open", "lee", "open", "open"],
     )  # fmt: skip

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from scipy.spatial import cKDTree
 
+from ...text import how_many
 from ...units import in_words
 from .stray_lines import stray_lines
 from .stray_soundings import stray_soundings
@@ -72,9 +73,11 @@ def without_blunders(
     if len(lines.rows):
         labels = [contour_rows[k] for k in known.line_row[lines.rows]]
         listed = _listed(labels, known.line_depth_m[lines.rows], lines.expected_m)
+        were = "was" if len(labels) == 1 else "were"
         said.append(
-            f"contours: {len(labels)} contradict the lines beside them and were {fate} ({listed}). "
-            "Check their depths."
+            f"contours: {how_many(len(labels), 'line contradicts', 'lines contradict')} what lies beside and {were} "
+            f"{fate} "
+            f"({listed}). Check their depths."
         )
     clean = known.without(lines.rows, _NONE)
     spacing = max(float(shapely.length(clean.lines).sum()) / _LINE_POINTS, 1.0)
@@ -98,8 +101,10 @@ def without_blunders(
         if which.any():
             labels = [sounding_rows[k] for k in points.rows[which]]
             listed = _listed(labels, depth[which], points.expected_m[which])
+            were = "was" if len(labels) == 1 else "were"
             said.append(
-                f"soundings: {len(labels)} read {words} water than any bottom through their neighbours and were "
+                f"soundings: {how_many(len(labels), 'reads', 'read')} {words} water than any bottom through the "
+                f"neighbours and {were} "
                 f"{fate} ({listed}). {advice}"
             )
     shoals = np.column_stack([known.xy[points.rows], depth, points.expected_m])[shoal]

@@ -88,6 +88,20 @@ def needed_depth_m(boat_m: float, margin_m: float, *errors_m: float) -> float:
     return boat_m + margin_m + combined_error_m(*errors_m)
 
 
+def surely_today(
+    depth: DepthSurface | None, level_m: float, local: DepthSurface | None, error_m: float | None = None
+) -> DepthSurface | None:
+    """Give today's depths, lowered where they are less sure than the error counted anyway; None for no depths.
+
+    That error is the one given, else the one the coverage states.
+    """
+    if depth is None:
+        return None
+    today = depth.shifted(level_m)
+    counted = error_of(depth) if error_m is None else error_m
+    return today if local is None else doubted(today, local, counted)
+
+
 def doubted(surface: DepthSurface, local: DepthSurface, error_m: float) -> DepthSurface:
     """Lower a depth surface wherever it may be farther off than the error that is allowed for anyway.
 
