@@ -133,8 +133,9 @@ def day_plan(
     """Choose the stops that fit a day, order them and put times on them.
 
     Of all stops the set and order of greatest value is sought that fits the hours, the windows and the fuel, and among
-    those the one with least travel. Up to ten stops the plan is the best there is; for more, a routing library searches
-    and own moves go over what it finds. The same input and seed give the same plan on every machine.
+    those the one with least travel. Up to fourteen stops the plan is the best there is; for more it is the best found,
+    and answers tell how far below the best it can be at most. The same input and seed give the same plan on every
+    machine.
 
     A spot can be fished in the hours that verdicts (from fishable) allow, in daylight (the sun no lower than at civil
     dawn), and as you wish (--windows "Gull rock before 09:00"). Every leg, the way home included, and every wait afloat
@@ -203,9 +204,10 @@ def day_plan(
 
     Notes
     -----
-    Search: `castshed.toolbox.water.day.day_search`. Times count slow zones at the speed of the slowest and are
-    rounded up. What makes the plan wrong: fish, traffic at the ramp, wind against what was forecast. The worth of a
-    longer stay is an assumed form. Burn from horsepower is a rule of thumb; watch the gauge.
+    Search: `castshed.toolbox.water.day.day_search`; how far it can be from the best: `day_bound` beside it. Times count
+    slow zones at the speed of the slowest and are rounded up. What makes the plan wrong: fish, traffic at the ramp,
+    wind against what was forecast. The worth of a longer stay is an assumed form. Burn from horsepower is a rule of
+    thumb; watch the gauge.
     """
     from dataclasses import replace
 
@@ -216,13 +218,14 @@ def day_plan(
     from castshed.toolbox.water.day.day_frames import answers_frame, day_left_out, day_legs, day_stops
     from castshed.toolbox.water.day.day_hours import EVER, daylight, hours_of
     from castshed.toolbox.water.day.day_offers import both, stays_by_kind, stays_of, worth_of
-    from castshed.toolbox.water.day.day_search import best_day
+    from castshed.toolbox.water.day.day_search import WORK, best_day
     from castshed.toolbox.water.day.day_task import visited
     from castshed.toolbox.water.day.day_wishes import wishes_of
     from castshed.toolbox.water.day.day_words import (
         already_done,
         best_swaps,
         half_an_hour,
+        how_near_the_best,
         sun_of_day,
         why_left_out,
         why_no_day,
@@ -344,10 +347,11 @@ def day_plan(
         task = basis.task(hours.now)
         kept = replace(kept, places=basis.places())
 
-        def solve(one: DayTask) -> Routes:
-            return best_kept_day(one, kept, seed=seed)
-
         routes = best_kept_day(task, kept, seed=seed, progress=step)
+
+        def solve(one: DayTask) -> Routes:
+            return best_kept_day(one, kept, seed=seed, work=WORK // 4, start=routes)
+
         reasons = {} if verdicts is None else against_by_hour(verdicts, hours.begin)
         closed = closed_words(basis, kept, reasons, ids)
         if why := why_no_day(task, routes, hours, names, seed=seed):
@@ -355,7 +359,7 @@ def day_plan(
         free, clocked = task, routes
         if verdicts is not None or winds is not None:  # what would be planned by the clock alone
             free = replace(basis, spans=wished).task(hours.now)
-            clocked = best_day(free, seed=seed)
+            clocked = best_day(free, seed=seed, work=WORK // 4, start=routes)
         for words in gap_words(kept, hours, task.over_s, planned_by_clock(free, clocked, names)):
             note(words, stacklevel=2)
         if night and (words := night_words(sun, *afloat_between(task, routes, kept), hours)):
@@ -366,6 +370,7 @@ def day_plan(
             *best_swaps(task, routes, names),
             *already_done(basis, names),
             *worth_and_fuel(task, routes, burns=burn.run_lph > 0.0),
+            *how_near_the_best(task, routes),
             *sun_of_day(hours.begin, *here),
         ]
         step(1)

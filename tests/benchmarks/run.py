@@ -1,6 +1,6 @@
 """Measure castshed beside its peers: one command, one JSON object.
 
-    python tests/benchmarks/run.py NAME [--seed N] [--quick] [--json] [--part PART ...]
+    python tests/benchmarks/run.py NAME [--seed N] [--quick] [--json] [--part PART ...] [--data FOLDER]
 
 NAME is a file of this folder. `--seed` changes every made instance, `--quick` makes them few and small. Times are
 medians of the same run on the same machine. A peer that is missing, or needs more than 120 s, is reported as null with
@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import inspect
 import json
 import sys
 from pathlib import Path
@@ -44,13 +45,20 @@ def main() -> int:
     parser.add_argument(
         "--part", action="append", default=[], help="of a benchmark that has parts, this one only"
     )
+    parser.add_argument("--data", help="folder of public instances, for a benchmark that reads them")
     given = parser.parse_args()
     benchmark = importlib.import_module(given.name)
     known = getattr(benchmark, "PARTS", ())
     if unknown := [part for part in given.part if part not in known]:
         parser.error(f"{given.name} has no part {unknown[0]}; it has {', '.join(known) or 'none'}")
-    parts = {"parts": tuple(given.part)} if given.part else {}
-    measured = benchmark.measure(given.seed, given.quick, **parts)
+    more = {"parts": tuple(given.part)} if given.part else {}
+    if given.data is not None:
+        if "data" not in inspect.signature(benchmark.measure).parameters:
+            parser.error(f"{given.name} reads no --data")
+        if not Path(given.data).is_dir():
+            parser.error(f"--data is {given.data}, which is no folder")
+        more["data"] = given.data
+    measured = benchmark.measure(given.seed, given.quick, **more)
     result = {"benchmark": given.name, "seed": given.seed, "quick": given.quick, **measured}
     if given.json:
         print(json.dumps(result))

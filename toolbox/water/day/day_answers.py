@@ -117,11 +117,6 @@ def swaps(task: DayTask, routes: Routes, *, most: int = 3) -> list[Swap]:
     return chosen
 
 
-def shorter(task: DayTask, seconds: int, *, seed: int = 0) -> Routes:
-    """Plan the same day with less time (more, if negative)."""
-    return best_day(replace(task, over_s=task.over_s - seconds), seed=seed)
-
-
 def _meets(task: DayTask, *, seed: int) -> bool:
     if task.over_s <= task.begin_s or task.travel_s[START, END] > task.over_s - task.begin_s:
         return False

@@ -1,4 +1,4 @@
-"""A day improved step by step: stops put in where they cost least, taken out and put back otherwise."""
+"""A day improved step by step: stops put in where they cost least, stretches moved elsewhere and turned round."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...compiled import compiled
-from .day_task import END, FAR, START, Route, merit, visited
+from .day_task import END, FAR, START, Route, visited
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -178,55 +178,3 @@ def untangled(task: DayTask, route: Route) -> Route:
         task.travel_s, task.fuel_ml, limits,
     )  # fmt: skip
     return tuple(int(offer) for offer in found)
-
-
-def improved(task: DayTask, routes: Routes, *, rounds: int, seed: int) -> Routes:
-    """Take stops out and fill up otherwise, again and again; keep what is better.
-
-    Parameters
-    ----------
-    rounds
-        How often; a limit of work, so that every machine gives the same day.
-    seed
-        Of the choices.
-    """
-    rng = np.random.default_rng(seed)
-    best = [untangled(task, route) for route in fill(task, routes)]
-    best_merit = merit(task, best)
-    now, now_merit = best, best_merit
-    for turn in range(rounds):
-        there = [(day, offer) for day, route in enumerate(now) for offer in route]
-        if not there:
-            break
-        count = int(rng.integers(1, min(len(there), 6) + 1))
-        if rng.random() < 0.5:  # neighbours in space go together
-            middle = int(task.stop[there[int(rng.integers(len(there)))][1]])
-            away = np.array([task.travel_s[middle, task.stop[offer]] for _, offer in there])
-            gone = {there[k][1] for k in np.argsort(away, kind="stable")[:count]}
-        else:
-            first = int(rng.integers(len(there)))
-            gone = {there[k % len(there)][1] for k in range(first, first + count)}
-        bent = rng.uniform(0.6, 1.4, len(task.stop))
-        power = float(rng.choice([0.0, 0.5, 1.0]))
-
-        def rank(
-            offers: Ints, cost: Ints, bent: NDArray[np.float64] = bent, power: float = power
-        ) -> NDArray[np.float64]:
-            return np.asarray(
-                bent[offers] * task.worth[offers] / (task.stay_s[offers] + cost + 60.0) ** power
-            )
-
-        tried = fill(task, [tuple(o for o in route if o not in gone) for route in now], rank)
-        found = merit(task, tried)
-        if found[:2] >= best_merit[:2]:
-            tried = [untangled(task, route) for route in tried]
-            tried = fill(task, tried)
-            found = merit(task, tried)
-        if found > best_merit:
-            best, best_merit = tried, found
-        # A little worse may lead on; nothing much worse is followed for long.
-        if found >= now_merit or (found[0] == best_merit[0] and found[1] >= 0.97 * best_merit[1]):
-            now, now_merit = tried, found
-        if turn % 200 == 199:
-            now, now_merit = best, best_merit
-    return best

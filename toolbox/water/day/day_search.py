@@ -1,110 +1,91 @@
-"""The best day for many stops: a routing library searches, moves of our own go over what it finds."""
+"""The best day: exact for few stops; for many, taken apart and put together again under a falling heat."""
 
 from __future__ import annotations
 
-import warnings
-from typing import TYPE_CHECKING, Any, Final
+import math
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..runs.tours import tour
 from .day_exact import MOST_STOPS, exact_day
-from .day_moves import fill, improved, untangled
+from .day_moves import fill, untangled
+from .day_ruin import searched
 from .day_task import END, FAR, START, merit, timed
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from .day_moves import Routes
     from .day_task import DayTask, Route
 
-_ITERATIONS: Final = 1500
-_ROUNDS: Final = 400
+Ints = NDArray[np.int64]
+
+WORK: Final = 250_000_000
+"""Places in routes that are judged while a day is searched; a few seconds of one core."""
+
 _FEW: Final = 4
-_LEAST_TRAVEL: Final = (
-    50_000  # of seconds or millilitres: no day travels more, so one step of value outweighs it
-)
+_TINY: Final = 6  # stops of which every order is soon gone through
+_SHORT: Final = 300_000
+_MOST_OUT: Final = 10  # stops taken out at once
+_HEAT: Final = 1.0  # loss followed at first, in stops of usual worth
+_TRAVEL: Final = 10.0  # a whole day of travel counts as so many stops of usual worth
+_STEPS: Final = 1024
+# -ln of numbers spread over 0 to 1: as often as annealing follows a loss. Rounded, to be the same on every machine.
+_FALL: Final = np.array([round(-math.log((k + 0.5) / _STEPS), 6) for k in range(_STEPS)])
 
 
-def _library_routes(task: DayTask, *, iterations: int, seed: int) -> Routes:
-    """Let PyVRP choose and order; offers of one stop are a group of which at most one is taken.
+def _table(task: DayTask) -> tuple[Ints, Ints]:
+    """Offers that can be taken at all, in order of their places, by number and as rows; must stops outweigh all."""
+    able = np.flatnonzero(task.closes_s - task.stay_s >= np.maximum(task.opens_s, task.begin_s))
+    number = able[np.argsort(task.stop[able], kind="stable")]
+    above_all = int(task.worth.sum()) + 1
+    worth = task.worth + np.where(np.isin(task.stop, sorted(task.must)), above_all, 0)
+    columns = (task.stop, task.stay_s, task.opens_s, task.closes_s, worth)
+    return number, np.stack([column[number] for column in columns], axis=1).astype(np.int64)
 
-    PyVRP takes whole numbers only, treats missing edges as very long, and returns a route even where none is feasible;
-    so all edges are given, and the caller checks what comes back.
+
+def ruined(task: DayTask, routes: Sequence[Route], *, seed: int, work: int) -> Routes:
+    """Search a day by taking it apart and putting it together again.
+
+    Parameters
+    ----------
+    task, routes
+        The day, and routes to begin with.
+    seed, work
+        Of the draws; and how many places in routes are judged: no clock, so that every machine finds the same.
     """
-    try:
-        from pyvrp import Model, solve  # only large tasks pay for it
-        from pyvrp.exceptions import PenaltyBoundWarning
-    except ImportError:  # on a machine it has no wheel for; own moves alone find a good day too
+    number, offers = _table(task)
+    if not len(number) or task.over_s <= task.begin_s:
         return [()] * task.days
-    from pyvrp.stop import MaxIterations
-
-    model = Model()
-    count = len(task.travel_s)
-    places = [model.add_location(0, 0) for _ in range(count)]
-    fuelled = task.fuel_limit_ml < FAR
-    model.add_vehicle_type(
-        num_available=task.days,
-        start_depot=model.add_depot(places[START]),
-        end_depot=model.add_depot(places[END]),
-        tw_early=task.begin_s,
-        tw_late=task.over_s,
-        # The one sum that can be limited is distance: fuel where it is short, else travel.
-        max_distance=task.fuel_limit_ml if fuelled else FAR,
-        unit_distance_cost=1,
-    )
-    offer_of: list[int] = []
-    for stop, offers in sorted(task.offers_of.items()):
-        able = [
-            int(offer)
-            for offer in offers
-            if task.closes_s[offer] - task.stay_s[offer] >= max(task.opens_s[offer], 0)
-        ]
-        if not able:
-            continue
-        must = stop in task.must
-        group = model.add_client_group(required=must) if len(able) > 1 else None
-        for offer in able:
-            model.add_client(
-                places[stop],
-                service_duration=int(task.stay_s[offer]),
-                tw_early=int(max(task.opens_s[offer], 0)),
-                tw_late=int(task.closes_s[offer] - task.stay_s[offer]),
-                prize=int(task.worth[offer]) * _LEAST_TRAVEL,
-                required=must and group is None,
-                group=group,
-            )
-            offer_of.append(offer)
-    # The model takes edges one by one, ninety thousand for 300 stops; the tables go in whole.
-    limited = task.fuel_ml if fuelled else task.travel_s
-    travel, apart = ([np.array(table, dtype=np.int64)] for table in (task.travel_s, limited))
-    for tables in (travel, apart):
-        np.fill_diagonal(tables[0], 0)
-    given: Any = {"distance_matrices": apart, "duration_matrices": travel}
-    data = model.data().replace(**given)
-    with warnings.catch_warnings():
-        warnings.simplefilter(
-            "ignore", PenaltyBoundWarning
-        )  # a day that is hard to fill; the caller checks what comes
-        found = solve(data, MaxIterations(iterations), seed=seed, collect_stats=False, display=False)
-    routes: Routes = []
-    for route in found.best.routes():
-        visits: list[Any] = [visit for visit in route if visit.is_client()]
-        routes.append(tuple(offer_of[visit.idx] for visit in visits))
-    return routes + [()] * (task.days - len(routes))
+    row_of = {int(offer): row for row, offer in enumerate(number)}
+    places = len(task.travel_s)
+    first = np.zeros((task.days, len(task.offers_of)), dtype=np.int64)
+    length = np.zeros(task.days, dtype=np.int64)
+    for day, route in enumerate(routes):
+        length[day] = len(route)
+        first[day, : len(route)] = [row_of[offer] for offer in route]
+    usual = float(np.mean(task.worth[number])) or 1.0
+    hours = task.over_s - task.begin_s
+    limits = np.array([task.begin_s, task.over_s, task.fuel_limit_ml, FAR], dtype=np.int64)
+    starts = np.searchsorted(offers[:, 0], np.arange(places + 1))
+    found, lengths, _ = searched(
+        first, length, offers, starts, task.travel_s, task.fuel_ml, limits,
+        np.argsort(task.travel_s, axis=1, kind="stable"), seed, work, _all_worth(offers),
+        np.array([_HEAT * usual, _MOST_OUT, _TRAVEL * usual / hours, max(1.0, hours / 1000.0)]), _FALL,
+    )  # fmt: skip
+    return [
+        tuple(int(number[row]) for row in route[:count]) for route, count in zip(found, lengths, strict=True)
+    ]
 
 
-def _sound(task: DayTask, routes: Routes) -> Routes:
-    """Keep of each route what fits; the library may hand back a route that breaks a rule."""
-    made: Routes = []
-    for route in routes:
-        kept = route
-        while kept and timed(task, kept) is None:
-            # The offer of least worth goes first; what stays is filled up afterwards.
-            least = min(range(len(kept)), key=lambda k: (int(task.worth[kept[k]]), -k))
-            kept = kept[:least] + kept[least + 1 :]
-        made.append(kept)
-    return made
+def _all_worth(offers: Ints) -> int:
+    """Worth of the best offer of every place together: no day is worth more."""
+    best: dict[int, int] = {}
+    for place, worth in zip(offers[:, 0].tolist(), offers[:, 4].tolist(), strict=True):
+        best[place] = max(best.get(place, 0), worth)
+    return sum(best.values())
 
 
 def _toured(task: DayTask, route: Route) -> Route:
@@ -125,8 +106,8 @@ def best_day(
     task: DayTask,
     *,
     seed: int = 0,
-    iterations: int = _ITERATIONS,
-    rounds: int = _ROUNDS,
+    work: int = WORK,
+    start: Routes | None = None,
     progress: Callable[[float], object] | None = None,
 ) -> Routes:
     """Choose and order the stops of a day.
@@ -134,12 +115,14 @@ def best_day(
     Parameters
     ----------
     task
-        The day.
+        The day, or several that share the stops.
     seed
         Of the search. The same task and seed give the same day on every machine: work is limited by counts, never by a
         clock.
-    iterations, rounds
-        How long the library and the own moves search.
+    work
+        How long is searched: places in routes that are judged.
+    start
+        A plan to begin with; what of it does not fit is left out.
     progress
         Called with the share of the work just done; the shares add up to 1.
 
@@ -151,19 +134,31 @@ def best_day(
     """
     count = sum(1 for offers in task.offers_of.values() if (task.closes_s[offers] >= 0).any())
     over = task.over_s <= task.begin_s  # before it begins
+    begin = [()] * task.days if over else fill(task, [()] * task.days)
     if over or (task.days == 1 and count <= MOST_STOPS):
-        routes: Routes = [()] * task.days if over else [exact_day(task)]
-        if progress is not None:
-            progress(1.0)
-        return routes
-    greedy = fill(task, [()] * task.days)
-    found = _sound(task, _library_routes(task, iterations=iterations, seed=seed))
+        known = begin if over or count <= _TINY else ruined(task, begin, seed=seed, work=_SHORT)
+        exact = () if over else exact_day(task, known[0])
+        if exact is not None:
+            if progress is not None:
+                progress(1.0)
+            return [()] * task.days if over else [exact]
+    if start is not None:
+        begin = max(
+            begin, fill(task, [_sound(task, route) for route in start]), key=lambda one: merit(task, one)
+        )
+    found = ruined(task, begin, seed=seed, work=work)
     if progress is not None:
-        progress(0.5)
-    starts = [[untangled(task, route) for route in routes] for routes in (found, greedy)]
-    best = max((fill(task, routes) for routes in starts), key=lambda routes: merit(task, routes))
-    best = improved(task, best, rounds=rounds, seed=seed)
-    best = fill(task, [_toured(task, route) for route in best])
+        progress(0.9)
+    best = fill(task, [_toured(task, untangled(task, route)) for route in found])
     if progress is not None:
-        progress(0.5)
+        progress(0.1)
     return best
+
+
+def _sound(task: DayTask, route: Route) -> Route:
+    """Leave out what does not fit, least worth first."""
+    kept = tuple(offer for offer in route if task.closes_s[offer] >= 0)
+    while kept and timed(task, kept) is None:
+        least = min(range(len(kept)), key=lambda k: (int(task.worth[kept[k]]), -k))
+        kept = kept[:least] + kept[least + 1 :]
+    return kept

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Final
 from ...units import GALLON_L
 from .day_answers import conflict, missed, spare_s, swaps
 from .day_basis import FIRST_HOLD
-from .day_task import FAR, VALUE_STEP, timed, visited
+from .day_bound import most_worth
+from .day_task import FAR, VALUE_STEP, merit, timed, visited
 from .sun import is_light, sun_times
 from .sun_side import sun_at
 
@@ -88,6 +89,16 @@ def worth_and_fuel(task: DayTask, routes: Routes, *, burns: bool) -> list[Answer
     told = [("worth", f"{sum(one.worth for one in found) * VALUE_STEP:.4g}")]
     litres = sum(one.fuel_ml for one in found) / 1000.0
     return [*told, ("fuel", f"{litres:.0f} L ({litres / GALLON_L:.1f} gal) for the ways")] if burns else told
+
+
+def how_near_the_best(task: DayTask, routes: Routes) -> list[Answer]:
+    """Say how far a plan can be from the best there is at most."""
+    worth, bound = merit(task, routes)[1], most_worth(task, routes)
+    if bound <= worth:
+        return [("best possible", "no plan of this day is worth more")]
+    below = f"{100.0 * (bound - worth) / bound:.2g} % below the best there is"
+    most = f"no plan of this day is worth more than {bound * VALUE_STEP:.4g}"
+    return [("best possible", f"{most}: this one is at most {below}")]
 
 
 def sun_of_day(start: pd.Timestamp, latitude_deg: float, longitude_deg: float) -> list[Answer]:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from .day_moves import insertions
-from .day_search import best_day
+from .day_search import WORK, best_day
 from .day_task import FAR, START, visited
 from .kept_hours import kept_walk
 
@@ -99,7 +99,15 @@ def _shut_legs(task: DayTask, routes: Routes, kept: KeptHours) -> list[tuple[int
     return found
 
 
-def best_kept_day(task: DayTask, kept: KeptHours, *, seed: int = 0, progress: Any = None) -> Routes:
+def best_kept_day(
+    task: DayTask,
+    kept: KeptHours,
+    *,
+    seed: int = 0,
+    work: int = WORK,
+    start: Routes | None = None,
+    progress: Any = None,
+) -> Routes:
     """Find the best day whose stops, legs, waits and way home lie in hours that allow them.
 
     Parameters
@@ -110,6 +118,8 @@ def best_kept_day(task: DayTask, kept: KeptHours, *, seed: int = 0, progress: An
         What the hours allow.
     seed
         Of the search.
+    work, start
+        How long is searched at first, and a plan to begin with.
     progress
         Told of the first search.
 
@@ -118,7 +128,7 @@ def best_kept_day(task: DayTask, kept: KeptHours, *, seed: int = 0, progress: An
     list
         Routes that are kept; where the search's own routes are, just those.
     """
-    routes = best_day(task, seed=seed) if progress is None else best_day(task, seed=seed, progress=progress)
+    routes = best_day(task, seed=seed, work=work, start=start, progress=progress)
     if not _shut_legs(task, routes, kept):
         return routes
     best: Routes = [()] * task.days
