@@ -17,7 +17,7 @@ from castshed.algorithms.shallow_hazards import shallow_hazards
 from castshed.algorithms.water_today import water_today
 from castshed.toolbox.errors import DataError, NoSafeWay, NothingFishable, UsageError
 from castshed.toolbox.water.day import day_bound, day_search
-from castshed.toolbox.water.day.day_answers import conflict, missed, shorter, spare_s, swaps
+from castshed.toolbox.water.day.day_answers import conflict, missed, spare_s, swaps
 from castshed.toolbox.water.day.day_bound import most_worth
 from castshed.toolbox.water.day.day_exact import exact_day
 from castshed.toolbox.water.day.day_moves import fill, insertions, untangled
@@ -130,7 +130,7 @@ def test_answers_are_true():
                 if found is not None:
                     tried.append((found.worth - now[1], found.travel_s + now[2]))
         assert (swap.worth, swap.travel_s) in tried
-    less = shorter(task, 1800)
+    less = best_day(replace(task, over_s=task.over_s - 1800))
     assert timed(task, less[0]).over_s <= task.over_s - 1800
     assert merit(task, less)[1] <= now[1]
 
@@ -221,7 +221,7 @@ def made():
     holds = frame(
         [shapely.Point(X0 + x, Y0 + y) for x, y in POINTS],
         spot_id=[f"s{k}" for k in range(6)], name=[f"Spot {k}" for k in range(6)], hold_no=[1] * 6,
-        status=["ok"] * 6, reason=["deep side"] * 6, depth_m=[4.0] * 6, cast_m=[20.0] * 6, cast_bearing_deg=[0.0] * 6,
+        status=["ok"] * 6, reason=["deep side"] * 6, depth_today_m=[4.0] * 6, cast_m=[20.0] * 6, cast_bearing_deg=[0.0] * 6,
         deep_bearing_deg=[0.0] * 6, wind_angle_deg=[90.0] * 6, rating=[5.0, 4.0, 3.0, 2.0, 4.0, 1.0],
         kind=["hump", "point", "hump", "flat", "ledge", "hump"], bank=["open", "lee", "open", "lee", "open", "open"],
     )  # fmt: skip
