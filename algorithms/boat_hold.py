@@ -142,9 +142,6 @@ def boat_hold(
         Today's water, from water-today; the holds then lie where safe water leads.
     ramps
         Ramps from which the holds must be reached; without them any safe water will do.
-    depth_confidence
-        How far each depth may be off, from depth-surface; where that is more than the coverage's depth error, it
-        counts instead.
     hazards
         Shallow hazards of today, from shallow-hazards; those of care `idle` are kept off.
     known_hazards
@@ -184,6 +181,7 @@ def boat_hold(
     from castshed.toolbox.water.holds.hold_scene import kept_off, reachable_water
     from castshed.toolbox.water.holds.hold_words import further_reasons, hold_reasons
     from castshed.toolbox.water.landform.hump_crown import aim_at_edges
+    from castshed.toolbox.water.level.depth_errors import with_errors
     from castshed.toolbox.water.level.spot_numbers import bottoms_today_m, not_negative, search_radii_m
     from castshed.toolbox.water.level.tall_cover import tall_cover
     from castshed.toolbox.water.level.uncertainty import doubted
@@ -248,6 +246,7 @@ def boat_hold(
     )
     reasons = [first, *(further_reasons(table, setting, search_m) for table in found[1:])]
     on_spot = np.asarray(shapely.point_on_surface(geometry))
-    return BoatHolds(
-        *hold_layers(found, reasons, names=names, search_m=search_m, on_spot=on_spot, crs=spots.crs)
+    holds, cast_lines = hold_layers(
+        found, reasons, names=names, search_m=search_m, on_spot=on_spot, crs=spots.crs
     )
+    return BoatHolds(with_errors(holds, depth_confidence, depth), cast_lines)

@@ -15,6 +15,7 @@ from castshed.toolbox.parameters import (
     Count,
     Depart,
     Depth,
+    DepthConfidence,
     DepthError,
     Draft,
     Duration,
@@ -126,6 +127,7 @@ def day_plan(
     idle_speed_mps: IdleSpeed = defaults.IDLE_SPEED_MPS,
     launch_m: LaunchReach = defaults.LAUNCH_M,
     draft_m: Draft = defaults.DRAFT_M,
+    depth_confidence: DepthConfidence | None = None,
     depth_error_m: DepthError | None = None,
     level_error_m: LevelError = defaults.LEVEL_ERROR_M,
     seed: Count = 0,
@@ -249,7 +251,7 @@ def day_plan(
         winds_told,
     )
     from castshed.toolbox.water.day.sun import middle_of
-    from castshed.toolbox.water.level.uncertainty import error_of, needed_depth_m
+    from castshed.toolbox.water.level.uncertainty import error_of, needed_depth_m, surely_today
     from castshed.toolbox.water.runs.afloat import Handling, set_afloat
     from castshed.toolbox.water.runs.burn import Burn
     from castshed.toolbox.water.runs.ramps import ramp_of, require_entry
@@ -298,7 +300,7 @@ def day_plan(
     with progress("Planning the day", 5) as step:
         held = candidates.geometry.to_numpy()
         ends = [first] if last is first else [first, last]
-        today = None if depth is None else depth.shifted(level_m)
+        today = surely_today(depth, level_m, depth_confidence, depth_error_m)
         afloat = set_afloat([ramp.geometry for ramp in ends], held, water, hazards, zones, today, handling)
         for ramp, entry in zip(ends, afloat.entries, strict=True):
             require_entry(ramp["name"] or ramp["ramp_id"], ramp.geometry, entry, afloat.idling, launch_m)
@@ -375,7 +377,7 @@ def day_plan(
         ]
         step(1)
 
-        around = afloat.surroundings(depth, level_m)
+        around = afloat.surroundings(depth, level_m, depth_confidence)
         places = places_frame(ends, candidates)
         taken = [place - FIRST_HOLD for place in visited(task, routes)]
         instead = plan_b_in_hours(candidates, taken, basis, task, routes, kept)

@@ -24,9 +24,12 @@ from castshed.toolbox.parameters import (
     WordList,
     YesNo,
 )
+from castshed.toolbox.text import how_many
 
 if TYPE_CHECKING:
+    import numpy as np
     from geopandas import GeoDataFrame
+    from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
 else:  # at run time the plain type plays no part
@@ -66,7 +69,9 @@ def _from_raster(
     datum_m: float,
     cell_m: float | None,
     no_data: float | None,
-) -> Depth:
+    stated_m: float,
+    position_m: float,
+) -> tuple[Depth, NDArray[np.float32]]:
 
     import numpy as np
 
@@ -74,7 +79,9 @@ def _from_raster(
     from castshed.toolbox.notes import note
     from castshed.toolbox.size_limits import check_room
     from castshed.toolbox.units import convert
+    from castshed.toolbox.water.bottom.confidence import whole_error_m
     from castshed.toolbox.water.bottom.raster_depth import depth_from, resampled, with_shore
+    from castshed.toolbox.water.bottom.raster_error import raster_error_m
     from castshed.toolbox.water.bottom.shore import centres_inside
     from castshed.toolbox.water.bottom.surface import grid_over
     from castshed.toolbox.water.doubt.depth_doubt import doubt_shore
@@ -99,10 +106,18 @@ def _from_raster(
     as_depth = f"The raster read as {holds}"
     refuse_beyond_lakes(surface, as_depth)
     whole = surface
+    wet = centres_inside(whole, lake) & np.isfinite(whole.depth_m)
+    told = raster_error_m(whole, wet, stated_m=stated_m, position_m=position_m)
     if cell_m is not None:
         check_room(surface.bounds, cell_m)
         grid = grid_over(surface.bounds, cell_m, cell_m)
         surface = resampled(surface, grid)
+        own = resampled(whole.with_depth(told), grid).depth_m
+        # Cells wider than the raster's lose what it shows.
+        told = own if cell_m <= min(whole.cell_x_m, whole.cell_y_m) else np.fmax(own, raster_error_m(
+            surface, centres_inside(surface, lake) & np.isfinite(surface.depth_m),
+            stated_m=stated_m, position_m=position_m,
+        ))  # fmt: skip
     inside = centres_inside(surface, lake) & np.isfinite(surface.depth_m)
     if not inside.any():
         raise DataError(
@@ -125,10 +140,15 @@ def _from_raster(
     surface, missing = with_shore(surface, lake)
     if missing:
         note(
-            f"{missing} cells inside the shoreline have no depth in the raster; they stay unknown.",
+            f"{how_many(missing, 'cell')} inside the shoreline without a depth in the raster: not known.",
             stacklevel=3,
         )
-    return surface
+    known = np.isfinite(surface.depth_m)
+    # The rim that was carried ashore is as unsure as the usual cell.
+    told = np.where(known & np.isnan(told), np.float32(np.nanmedian(told)), told)
+    told = np.where(known, told, np.float32(np.nan)).astype(np.float32)
+    error = max(stated_m, whole_error_m(told[centres_inside(surface, lake)]))
+    return surface.with_depth(surface.depth_m, error_m=error), told
 
 
 @algorithm(
@@ -154,7 +174,9 @@ def depth_surface(
     source_errors: WordList = (),
     ageing_m: Length = 0.01,
     keep_blunders: YesNo = False,
+    mend_shift: YesNo = False,
     depth_error_m: DepthError | None = None,
+    position_error_m: Length = 0.0,
 ) -> DepthLayers:
     """Make the depth coverage of a lake from contours, soundings or areas, or from a raster.
 
@@ -167,19 +189,24 @@ def depth_surface(
     older than the newest (columns source, and surveyed or time). A contour or a sounding that contradicts all round
     it is left out and named in a note, with the depth its neighbours make expect.
 
-    A second coverage, depth_confidence, says how far each depth may be off (half-width, 95 %): more with the distance
-    to data and the steepness of the bottom, up to three quarters of the contour interval between contours. Hazards
-    that are given it grow where the surface is unsure.
+    Where contours and soundings contradict each other by more than the contour interval, no sounding gives way to the
+    chart: a surface is made of each, and they are joined by what each gets wrong, the contours' error as the soundings
+    show it. A shift of the contours is looked for and told with what it would gain.
+
+    A second coverage, depth_confidence, says how far each depth may be off (half-width, 95 %). It is learnt from the
+    lake's own data: some are left out, the surface is made without them, and what it gets wrong there tells how it
+    errs with the distance to data, the steepness and the bending of the bottom. Where data are too few, what is usual
+    counts, widened to hold what could be left out.
 
     The depth error, kept with the coverage and used by hazards, is by default half the contour interval; without
-    contours that of the raster, or 0.5 m; never less than what a source states.
+    contours 0.5 m; never less than what a source states, nor than holds 95 % of the depths by depth_confidence.
 
     Minimum curvature makes more than 12 million cells in blocks, which take 700 MB and 24 MB for each million. More
     than the machine has free, than 400 million, or than 60 million by triangles or from a raster, are refused before
     the work begins.
 
     A raster is taken as it is, sign and datum put right, on its own cells or on new ones; what it knows of the land is
-    kept.
+    kept. How far it may be off is told by what its cells cannot show: by how much wider cells would miss.
 
     Parameters
     ----------
@@ -214,11 +241,16 @@ def depth_surface(
         Error added for each year by which data are older than the newest; a centimetre for silt (common practice).
     keep_blunders
         Name rows that contradict all round them, but leave them in.
+    mend_shift
+        Where contours contradict soundings, move the contours by the shift under which they fit best.
+    position_error_m
+        How far the data may lie beside their place (95 %): it counts as so much depth as the bottom falls on that way.
+        0 where none is stated; what coarsely drawn lines show of it themselves is counted anyway.
 
     Returns
     -------
     DepthLayers
-        depth, in metres below chart datum; depth_confidence, in metres, for a raster the depth error everywhere.
+        depth, in metres below chart datum; depth_confidence, in metres.
 
     Raises
     ------
@@ -234,6 +266,9 @@ def depth_surface(
     rule of the US National Map Accuracy Standards of 1947 for nine tenths of tested points (from memory); the error
     of the contours themselves comes on top of it.
 
+    The band is split-conformal (Lei et al. 2018, J. Am. Stat. Assoc. 113, 1094-1111) with what is left out taken
+    by discs or by whole levels of contours (Roberts et al. 2017, Ecography 40, 913-929).
+
     What makes the result wrong: humps and hollows between two contours that no line shows, contours that end or bear a
     wrong depth, soundings far apart, a shoreline drawn at another level than chart datum.
     """
@@ -247,8 +282,9 @@ def depth_surface(
     from castshed.toolbox.notes import note
     from castshed.toolbox.report import progress
     from castshed.toolbox.size_limits import ONE_PIECE_CELLS, check_room
+    from castshed.toolbox.water.bottom.band import surface_error_m
     from castshed.toolbox.water.bottom.blocks import depth_and_error
-    from castshed.toolbox.water.bottom.confidence import local_error_m
+    from castshed.toolbox.water.bottom.confidence import whole_error_m
     from castshed.toolbox.water.bottom.surface import METHODS, grid_over
     from castshed.toolbox.water.bottom.survey import (
         measured_from,
@@ -256,6 +292,7 @@ def depth_surface(
         usual_interval,
         with_depth_areas,
     )
+    from castshed.toolbox.water.bottom.two_sources import fit_of, joined, shifted_contours, told_of
     from castshed.toolbox.water.doubt.blunders import without_blunders
     from castshed.toolbox.water.doubt.depth_rows import doubt_rows
 
@@ -267,10 +304,18 @@ def depth_surface(
     if cell_m is not None and cell_m <= 0:
         raise UsageError(f"cell is {cell_m:g} m; a cell needs a size above 0, such as 5m.")
     if raster is not None:
-        made = _from_raster(raster, lake, raster_holds, raster_unit, chart_datum_m, cell_m, no_data)
-        made = made if depth_error_m is None else made.with_depth(made.depth_m, error_m=depth_error_m)
-        same = np.where(np.isfinite(made.depth_m), np.float32(made.error_m), np.float32(np.nan))
-        return DepthLayers(made, replace(made, depth_m=same, quantity=LOCAL_ERROR))
+        made, unsure = _from_raster(
+            raster,
+            lake,
+            raster_holds,
+            raster_unit,
+            chart_datum_m,
+            cell_m,
+            no_data,
+            depth_error_m or 0.0,
+            position_error_m,
+        )
+        return DepthLayers(made, replace(made, depth_m=unsure, quantity=LOCAL_ERROR))
 
     lines = usable_rows(with_depth_areas(contours, depth_areas), lake, "contours")
     points = usable_rows(soundings, lake, "soundings")
@@ -286,10 +331,24 @@ def depth_surface(
     grid = grid_over(lake.bounds, cell, cell)
     known, stated = measured_from(lake, lines, points, source_errors=source_errors, ageing_m=ageing_m)
     rows = [[] if layer is None else list(layer.index) for layer in (lines, points)]
+    interval = usual_interval(lines)
+    given = known
     known, said, shoals = without_blunders(known, rows[0], rows[1], keep=keep_blunders)
+    fit = None if interval is None or not smooth else fit_of(known, interval)
+    apart = fit is not None and fit.contradict
+    if fit is not None and apart:
+        note(told_of(fit, mended=mend_shift), stacklevel=2)
+        if mend_shift:
+            given = shifted_contours(given, fit.shift_m)
+        known, said, shoals = without_blunders(given, rows[0], rows[1], keep=keep_blunders, apart=True)
     for text in said:
         note(text, stacklevel=2)
-    interval = usual_interval(lines)
+    if points is None and lines is not None:
+        note(
+            "Contours alone: nothing shows how far they lie from the bottom, so depth_confidence holds for what lies "
+            "between the lines, not for the lines themselves. Hold a few soundings against them.",
+            stacklevel=2,
+        )
     error = depth_error_m
     if error is None:
         error = max(LOOSE_ERROR_M if interval is None else interval / 2.0, stated)
@@ -301,12 +360,36 @@ def depth_surface(
                 tension=tension,
                 interval_m=interval,
                 least_m=stated,
+                sideways_m=position_error_m,
                 shoals=shoals,
+                learnt=True,
                 progress=step,
             )
+        elif apart and interval is not None:
+            both = joined(
+                grid,
+                known,
+                interval_m=interval,
+                least_m=stated,
+                sideways_m=position_error_m,
+                tension=tension,
+                progress=step,
+            )
+            depth, unsure = both.depth_m, both.error_m
         else:
             depth = METHODS[method](grid, known, tension=tension, progress=step)
-            unsure = local_error_m(grid, known, depth, interval_m=interval, least_m=stated, shoals=shoals)
+            unsure = surface_error_m(
+                grid,
+                known,
+                depth,
+                interval_m=interval,
+                least_m=stated,
+                sideways_m=position_error_m,
+                shoals=shoals,
+                tension=tension,
+            )
+    if depth_error_m is None:
+        error = max(error, whole_error_m(unsure))
     made = DepthSurface(depth, grid.west_m, grid.north_m, cell, cell, shoreline.crs, error)
     if np.isnan(depth).all():
         raise UsageError(f"cell is {cell:g} m; no cell that large lies on the water, give a smaller one.")

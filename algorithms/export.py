@@ -11,6 +11,7 @@ from castshed.toolbox.parameters import (
     Choice,
     Count,
     DayOf,
+    DepthConfidence,
     FileSet,
     Layers,
     Many,
@@ -50,6 +51,7 @@ def export(
     title: Title = "",
     description: Words = "",
     level_m: TodaysLevel | None = None,
+    depth_confidence: DepthConfidence | None = None,
     date: DayOf = "",
     name_length: Count | None = None,
     ascii: YesNo = False,  # noqa: A002 -- the name of the option
@@ -107,6 +109,7 @@ def export(
     from castshed.toolbox.output.formats.formats import Telling, write_files
     from castshed.toolbox.output.formats.symbols import symbol_table
     from castshed.toolbox.output.words.names import NameRule
+    from castshed.toolbox.water.level.depth_errors import all_with_errors
 
     if not layers:
         raise UsageError("No layer was given to export; give one or more as FILE.gpkg:LAYER.")
@@ -122,4 +125,5 @@ def export(
         most_points=most_points,
         sld_version=sld_version,
     )
+    layers = all_with_errors(layers, depth_confidence)
     return write_files(layers, [word for word in FORMATS if word in set(formats)], telling)

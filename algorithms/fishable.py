@@ -34,6 +34,7 @@ from castshed.toolbox.parameters import (
     Zones,
     defaults,
 )
+from castshed.toolbox.text import how_many
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -78,7 +79,8 @@ def _bottom(
     if apart.any():
         names = ", ".join(spots["spot_id"][apart].astype(str).head(5))
         note(
-            f"{int(apart.sum())} spots have a depth_m more than {DISAGREE_M} m from the depth coverage; the spot's own "
+            f"{how_many(int(apart.sum()), 'spot has', 'spots have')} a depth_m more than {DISAGREE_M} m from the depth "
+            "coverage; the spot's own "
             f"is used ({names}{' and more' if apart.sum() > 5 else ''}). Check datum, position, and whether it was "
             "the depth of the top.",
             stacklevel=3,
@@ -178,9 +180,6 @@ def fishable(
     listed_error_m
         How far a spot's own depth may be off (95 %; lists round to feet and more); depths from the coverage carry
         its error.
-    depth_confidence
-        How far each depth of the coverage may be off, from depth-surface; where that is more than the coverage's depth
-        error, it counts instead.
 
     Returns
     -------
@@ -230,7 +229,7 @@ def fishable(
     if (height < 0).any():
         names = ", ".join(spots["spot_id"][height < 0].astype(str).head(5))
         note(
-            f"height_m is negative at {int((height < 0).sum())} spots ({names}); taken as not known.",
+            f"height_m is negative at {how_many(int((height < 0).sum()), 'spot')} ({names}); taken as not known.",
             stacklevel=2,
         )
     zone = zone_of(time_zone) if time_zone else None

@@ -21,6 +21,7 @@ from castshed.toolbox.parameters import (
     YesNo,
     defaults,
 )
+from castshed.toolbox.text import how_many
 
 if TYPE_CHECKING:
     from castshed.toolbox.intake.book.records import Records
@@ -71,13 +72,14 @@ def _tell(table: SourceTable, roles: Roles, records: Records) -> list[str]:
     moved = sum("(written: " in words for words in remarks)
     unitless = sum("has no unit" in words for words in remarks)
     if moved:
-        said.append(f"{moved} positions repaired (see remark)")
+        said.append(f"{how_many(moved, 'position')} repaired (see remark)")
     if unitless:
         said.append(
-            f"{unitless} rows have a depth or height without a unit, which is not used: give depth_unit ft or m"
+            f"{how_many(unitless, 'row has', 'rows have')} a depth or height without a unit, which is not used: give "
+            "depth_unit ft or m"
         )
     if lost:
-        said.append(f"{lost} of {len(table)} rows set aside")
+        said.append(f"{lost} of {how_many(len(table), 'row')} set aside")
     return [f"{table.name}: {words}." for words in said]
 
 
@@ -242,7 +244,8 @@ def gather_spots(
     book = make_book(records, shoreline.crs, merge=merge, today=today)
     if old := old_wood(book["kind"].tolist(), book["age_years"].to_numpy()):
         note(
-            f"{old} spots are wood that has been down longer than it usually lasts (age_years): look before you "
+            f"{how_many(old, 'spot is', 'spots are')} wood that has been down longer than it usually lasts "
+            "(age_years): look before you "
             "count on it.",
             stacklevel=2,
         )

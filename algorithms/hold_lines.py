@@ -9,6 +9,7 @@ from castshed.toolbox.parameters import (
     Beam,
     Cast,
     Depth,
+    DepthConfidence,
     Draft,
     Drift,
     FixError,
@@ -75,6 +76,7 @@ def hold_lines(
     beam_m: Beam = defaults.BEAM_M,
     idle_clearance_m: IdleClearance = defaults.IDLE_CLEARANCE_M,
     launch_m: LaunchReach = defaults.LAUNCH_M,
+    depth_confidence: DepthConfidence | None = None,
     hazards: ShallowHazards | None = None,
     known_hazards: KnownHazards | None = None,
     zones: Zones | None = None,
@@ -150,8 +152,10 @@ def hold_lines(
     from castshed.toolbox.water.hold_lines.drawn_lines import hold_lines as draw
     from castshed.toolbox.water.holds.hold_rules import HoldRules, Setting, Surroundings
     from castshed.toolbox.water.holds.hold_scene import kept_off, reachable_water
+    from castshed.toolbox.water.level.depth_errors import errors_along
     from castshed.toolbox.water.level.spot_numbers import bottoms_today_m, not_negative, search_radii_m
     from castshed.toolbox.water.level.tall_cover import tall_cover
+    from castshed.toolbox.water.level.uncertainty import doubted
 
     if ramps is not None and water is None:
         raise UsageError(
@@ -200,5 +204,11 @@ def hold_lines(
         follow_m=follow_m,
         smooth_m=smooth_m,
         least_length_m=least_length_m,
+        surely=None if depth_confidence is None else doubted(depth, depth_confidence, depth.error_m),
     )
-    return LinesHeld(found.lines, found.left_out)
+    lines = found.lines
+    if depth_confidence is not None:
+        lines = lines.assign(
+            least_depth_error_m=errors_along(lines.geometry.to_numpy(), depth_confidence, depth)
+        )
+    return LinesHeld(lines, found.left_out)

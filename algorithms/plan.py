@@ -95,6 +95,7 @@ def _proved(run: DayRun, stops: GeoDataFrame, depth: DepthSurface) -> Limits:
         It fails.
     """
     from castshed.toolbox.errors import NoSafeWay
+    from castshed.toolbox.water.proof.depth_doubt import counted_everywhere_m
     from castshed.toolbox.water.proof.hours_check import HourLimits, hour_violations
     from castshed.toolbox.water.proof.last_check import Limits
     from castshed.toolbox.water.proof.run_proof import run_violations
@@ -104,7 +105,8 @@ def _proved(run: DayRun, stops: GeoDataFrame, depth: DepthSurface) -> Limits:
     hours = HourLimits(given.pop("night"), given.pop("wind_limit_mps"))
     stated = given.pop("depth_error_m")
     boat = {name: given.pop(name) for name in tuple(given) if name in signature(Limits.of_boat).parameters}
-    limits = Limits.of_boat(**boat, depth_error_m=depth.error_m if stated is None else stated)
+    counted = counted_everywhere_m(depth, given["depth_confidence"]) if stated is None else stated
+    limits = Limits.of_boat(**boat, depth_error_m=counted)
     structures = given.pop("spots")
     broken = run_violations(**given, structures=structures, limits=limits)
     broken += hour_violations(stops, given["legs"], hours, **by_hour)

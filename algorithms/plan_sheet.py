@@ -10,6 +10,7 @@ from castshed.toolbox.parameters import (
     AnyLayers,
     DayOf,
     Depth,
+    DepthConfidence,
     FileSet,
     Title,
     TodaysLevel,
@@ -50,6 +51,7 @@ def plan_sheet(
     layers: AnyLayers,
     *,
     depth: Depth | None = None,
+    depth_confidence: DepthConfidence | None = None,
     level_m: TodaysLevel = 0.0,
     title: Title = "",
     date: DayOf = "",
@@ -103,9 +105,11 @@ def plan_sheet(
     from castshed.toolbox.output.words.roles import BY_THE_HOUR, TABLES
     from castshed.toolbox.report import progress
     from castshed.toolbox.text import shortened
+    from castshed.toolbox.water.level.depth_errors import all_with_errors
 
     answers = {"answers": layers["answers"]} if "answers" in layers else {}
     plan = {name: frame for name, frame in layers.items() if name not in TABLES}
+    plan = all_with_errors(plan, depth_confidence, depth)
     frames = by_role(plan)
     missing = [name for name in _NEEDED if name not in frames or not len(frames[name])]
     if missing:

@@ -9,6 +9,7 @@ from castshed.toolbox.parameters import (
     Beam,
     Clearance,
     Depth,
+    DepthConfidence,
     DepthError,
     Draft,
     DryGround,
@@ -35,10 +36,12 @@ from castshed.toolbox.parameters import (
     Zones,
     defaults,
 )
+from castshed.toolbox.text import how_many
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
+    from castshed.toolbox.water.proof.depth_doubt import DepthDoubt
     from castshed.toolbox.water.proof.keep_out import OffLimits
     from castshed.toolbox.water.proof.last_check import Limits
 
@@ -47,7 +50,12 @@ TOLD: Final = 5
 
 
 def _proof(
-    legs: GeoDataFrame, off: OffLimits, depth: Depth | None, level_m: float, limits: Limits
+    legs: GeoDataFrame,
+    off: OffLimits,
+    depth: Depth | None,
+    level_m: float,
+    limits: Limits,
+    doubt: DepthDoubt | None,
 ) -> GeoDataFrame:
     """Tell for each piece what was measured and what is needed."""
     import numpy as np
@@ -56,7 +64,7 @@ def _proof(
 
     made = legs[["leg_no", "part", "from_id", "to_id", "distance_m", legs.geometry.name]].copy()
     lines, part = legs.geometry.to_numpy(), legs["part"].to_numpy(dtype=object)
-    clear, need_clear, least, need_depth = (np.full(len(legs), np.nan) for _ in range(4))
+    clear, need_clear, least, need_depth, sure = (np.full(len(legs), np.nan) for _ in range(5))
     for word, keep_m, depth_m in (
         ("run", limits.run_clearance_m, limits.run_depth_m),
         ("idle", limits.idle_clearance_m, limits.idle_depth_m),
@@ -73,8 +81,11 @@ def _proof(
         need_clear[rows], need_depth[rows] = keep_m, depth_m
         if depth is not None:
             least[rows] = sampled_least(lines[rows], depth, level_m)[0]
+            sure[rows] = sampled_least(lines[rows], depth, level_m, doubt)[0]
     made["clearance_m"], made["needed_clearance_m"] = clear, need_clear
     made["least_depth_m"], made["needed_depth_m"] = least, need_depth if depth is not None else np.nan
+    if doubt is not None:
+        made["sure_depth_m"] = sure
     return made
 
 
@@ -101,6 +112,7 @@ def prove_run(
     draft_m: Draft = defaults.DRAFT_M,
     running_depth_m: RunningDepth = defaults.RUNNING_DEPTH_M,
     margin_m: Margin = defaults.MARGIN_M,
+    depth_confidence: DepthConfidence | None = None,
     depth_error_m: DepthError | None = None,
     level_error_m: LevelError = defaults.LEVEL_ERROR_M,
     beam_m: Beam = defaults.BEAM_M,
@@ -163,7 +175,8 @@ def prove_run(
     Returns
     -------
     GeoDataFrame
-        `proof`: each piece with the clearance and the least depth measured today, and those needed.
+        `proof`: each piece with the clearance and the least depth measured today, and those needed; with a depth
+        confidence also `sure_depth_m`, the least depth where less sure depths are counted as less.
 
     Raises
     ------
@@ -171,12 +184,13 @@ def prove_run(
         A rule does not hold; the message tells which, where and by how much.
     """
     from castshed.toolbox.errors import NoSafeWay
+    from castshed.toolbox.water.proof.depth_doubt import DepthDoubt, counted_everywhere_m
     from castshed.toolbox.water.proof.hours_check import HourLimits, hour_violations
     from castshed.toolbox.water.proof.keep_out import OffLimits
     from castshed.toolbox.water.proof.last_check import Limits
     from castshed.toolbox.water.proof.run_proof import run_violations
 
-    error_m = depth_error_m if depth_error_m is not None else (0.0 if depth is None else depth.error_m)
+    error_m = counted_everywhere_m(depth, depth_confidence) if depth_error_m is None else depth_error_m
     limits = Limits.of_boat(
         draft_m=draft_m,
         running_depth_m=running_depth_m,
@@ -202,14 +216,17 @@ def prove_run(
         dry_ground=dry_ground,
         structures=spots,
         ramps=ramps,
+        depth_confidence=depth_confidence,
     )
     held = HourLimits(night, wind_limit_mps, gust_limit_mps)
     faults += hour_violations(stops, legs, held, exposure=exposure, verdicts=verdicts)
     if faults:
         more = f"; and {len(faults) - TOLD} more" if len(faults) > TOLD else ""
         raise NoSafeWay(
-            f"The run does not hold, {len(faults)} fault(s): {'; '.join(map(str, faults[:TOLD]))}{more}. Mend the leg "
+            f"The run does not hold, {how_many(len(faults), 'fault')}: {'; '.join(map(str, faults[:TOLD]))}{more}. "
+            "Mend the leg "
             "or leave the stop out; nothing was written."
         )
     ordered = legs.sort_values("leg_no", kind="stable").reset_index(drop=True)
-    return _proof(ordered, OffLimits(water, hazards, zones, dry_ground), depth, level_m, limits)
+    doubt = DepthDoubt.of(depth, depth_confidence, limits)
+    return _proof(ordered, OffLimits(water, hazards, zones, dry_ground), depth, level_m, limits, doubt)

@@ -26,6 +26,7 @@ from castshed.toolbox.parameters import (
     ZoneOfTimes,
     defaults,
 )
+from castshed.toolbox.text import how_many
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -117,7 +118,7 @@ def _tell(log: SounderLog, judged: Any, *, given: bool) -> None:
     told = [*log.said]
     told += [f"{number:,} {words}" for words, number in log.counted.items()]
     for words, number in judged["reason"][judged["reason"] != ""].value_counts().items():
-        told.append(f"{number:,} readings not used: {words}")
+        told.append(f"{how_many(number, 'reading')} not used: {words}")
     if len(log) and not given and (np.isnan(log.transducer_m) & ~log.below_surface).any():
         told.append(
             "depths are below the transducer and its depth is not known, so all are too shallow by it: give transducer"

@@ -9,6 +9,7 @@ from castshed.toolbox.parameters import (
     Beam,
     Clearance,
     Depth,
+    DepthConfidence,
     DepthError,
     Draft,
     FixError,
@@ -73,6 +74,7 @@ def safe_ways(
     idle_speed_mps: IdleSpeed = defaults.IDLE_SPEED_MPS,
     launch_m: LaunchReach = defaults.LAUNCH_M,
     draft_m: Draft = defaults.DRAFT_M,
+    depth_confidence: DepthConfidence | None = None,
     depth_error_m: DepthError | None = None,
     level_error_m: LevelError = defaults.LEVEL_ERROR_M,
 ) -> SafeWays:
@@ -124,7 +126,7 @@ def safe_ways(
     from castshed.toolbox.errors import NoSafeWay
     from castshed.toolbox.report import progress
     from castshed.toolbox.units import in_words
-    from castshed.toolbox.water.level.uncertainty import error_of, needed_depth_m
+    from castshed.toolbox.water.level.uncertainty import error_of, needed_depth_m, surely_today
     from castshed.toolbox.water.runs.afloat import Handling, set_afloat
     from castshed.toolbox.water.runs.handed_over import require_clear
     from castshed.toolbox.water.runs.ramps import why_no_launch
@@ -145,7 +147,7 @@ def safe_ways(
     usable, none = ramps[~low], holds[holds["status"] != "ok"]
     holds = holds[holds["status"] == "ok"]
     held = holds.geometry.to_numpy()
-    today = None if depth is None else depth.shifted(level_m)
+    today = surely_today(depth, level_m, depth_confidence, depth_error_m)
     with progress("Finding safe ways", 3) as step:
         afloat = set_afloat(list(usable.geometry), held, water, hazards, zones, today, handling)
         step(1)

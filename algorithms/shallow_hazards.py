@@ -96,8 +96,6 @@ def shallow_hazards(
         Today's water, from water-today at the same level.
     known_hazards
         Things known to be there, any geometry: kind, top_depth_m (at chart datum), radius_m, position_error_m.
-    depth_confidence
-        How far each depth may be off, from depth-surface; where that is more than the depth error, it counts instead.
     survey_order
         Order of survey the depths were held to (IHO S-44); its error is used where it is greater than depth-error.
 
@@ -130,7 +128,7 @@ def shallow_hazards(
     from castshed.toolbox.water.level.hazards import least_depths, polygon_parts, shallow_area, widened
     from castshed.toolbox.water.level.kept_grid import kept_unknown_area
     from castshed.toolbox.water.level.level_arithmetic import depth_today
-    from castshed.toolbox.water.level.uncertainty import doubted, needed_depth_m, s44_error_m
+    from castshed.toolbox.water.level.uncertainty import doubted, least_error, needed_depth_m, s44_error_m
     from castshed.toolbox.water.ways.unions import union_of
 
     if running_depth_m < draft_m:
@@ -145,7 +143,7 @@ def shallow_hazards(
             f"draft is {in_words(draft_m, 'length')}, but the deepest water today is {in_words(deepest, 'length')}; "
             "check the draft, the level and its sign."
         )
-    error = depth.error_m if depth_error_m is None else depth_error_m
+    error = least_error(depth, depth_confidence) if depth_error_m is None else depth_error_m
     needs: dict[str, float] = {}
     for care, boat in (("run", running_depth_m), ("idle", draft_m)):
         surveyed = 0.0 if survey_order == "none" else s44_error_m(survey_order, boat + margin_m)

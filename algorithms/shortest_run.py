@@ -13,6 +13,7 @@ from castshed.toolbox.parameters import (
     Clearance,
     Depart,
     Depth,
+    DepthConfidence,
     DepthError,
     Draft,
     EndRamp,
@@ -103,6 +104,7 @@ def shortest_run(
     turning_radius_m: Length = 0.0,
     launch_m: LaunchReach = defaults.LAUNCH_M,
     draft_m: Draft = defaults.DRAFT_M,
+    depth_confidence: DepthConfidence | None = None,
     depth_error_m: DepthError | None = None,
     level_error_m: LevelError = defaults.LEVEL_ERROR_M,
     at_each_s: AtEach = defaults.AT_EACH_S,
@@ -187,7 +189,7 @@ def shortest_run(
     from castshed.toolbox.report import progress
     from castshed.toolbox.water.day.run_hours import clock_in, in_lake_zone, leg_limits, winds_told
     from castshed.toolbox.water.day.run_in_hours import Asked, InHours, run_in_hours
-    from castshed.toolbox.water.level.uncertainty import error_of, needed_depth_m
+    from castshed.toolbox.water.level.uncertainty import error_of, needed_depth_m, surely_today
     from castshed.toolbox.water.runs.afloat import Handling, set_afloat
     from castshed.toolbox.water.runs.handed_over import require_clear
     from castshed.toolbox.water.runs.ramps import ramp_of, require_entry
@@ -231,7 +233,7 @@ def shortest_run(
         ok = np.flatnonzero(usable["status"] == "ok")
         held = usable.geometry.iloc[ok].to_numpy()
         ramp_points = [first.geometry] if last is first else [first.geometry, last.geometry]
-        today = None if depth is None else depth.shifted(level_m)
+        today = surely_today(depth, level_m, depth_confidence, depth_error_m)
         afloat = set_afloat(ramp_points, held, water, hazards, zones, today, handling)
         step(1)
         for ramp, point, entry in zip((first, last), ramp_points, afloat.entries, strict=False):
@@ -262,7 +264,7 @@ def shortest_run(
             order = np.append(order, rows[0])
         step(1)
 
-        around = afloat.surroundings(depth, level_m)
+        around = afloat.surroundings(depth, level_m, depth_confidence)
         places = places_frame([first] if last is first else [first, last], candidates)
         ids = places["spot_id"].to_list()
 

@@ -85,7 +85,8 @@ def water_today(
 
     Below chart datum the water ends where the depth coverage runs dry, inside the shoreline. Above it the water
     goes on beyond the shoreline as far as the coverage knows the land and the new water joins the old; where the
-    land is not known, the water ends at the shoreline. The edge is drawn on the safe side: no point of the water is
+    land is not known, the water ends at the shoreline; the rim of one cell that a depth surface has there is no land
+    that is known. The edge is drawn on the safe side: no point of the water is
     dry by the coverage, while a narrow strip along the edge may be wet and not drawn.
 
     Water whose depth is not known stays water but lies in no band; shallow-hazards marks it.
@@ -126,6 +127,7 @@ def water_today(
     from castshed.toolbox.errors import DataError, NoSolution
     from castshed.toolbox.notes import note
     from castshed.toolbox.units import in_words
+    from castshed.toolbox.water.bottom.shore import bare_rim
     from castshed.toolbox.water.doubt.depth_doubt import doubt
     from castshed.toolbox.water.level.isobaths import shallower_than
     from castshed.toolbox.water.level.kept_grid import kept_dry_land, kept_unknown_area
@@ -145,8 +147,13 @@ def water_today(
     dry = shallower_than(filled, -level_m)
     whole = lake
     if level_m > 0:
-        whole = shapely.union(lake, known)
-        if not shapely.covers(known, shapely.boundary(lake)):
+        rim = bare_rim(depth, lake)
+        ground = known
+        if rim.any():
+            without_rim = depth.with_depth(np.where(rim, np.float32(np.nan), depth.depth_m))
+            ground = shapely.difference(grid, kept_unknown_area(without_rim))
+        whole = shapely.union(lake, ground)
+        if not shapely.covers(ground, shapely.boundary(lake)):
             note(
                 f"The level is {in_words(level_m, 'length')} above chart datum, but the coverage does not know the "
                 "land along the whole shoreline; there the water ends at the shoreline.",

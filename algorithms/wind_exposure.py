@@ -22,6 +22,7 @@ from castshed.toolbox.parameters import (
     Words,
     ZoneOfTimes,
 )
+from castshed.toolbox.text import how_many
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -257,15 +258,18 @@ def wind_exposure(
 
     ashore = np.isnan(found.fetch_m).all(axis=1)
     if ashore.any():
+        are = "is" if ashore.sum() == 1 else "are"
         warn(
-            f"{int(ashore.sum())} of {len(result)} places are not on today's water and have no fetch or waves: "
+            f"{int(ashore.sum())} of {how_many(len(result), 'place')} {are} not on today's water, without fetch or "
+            "waves: "
             f"{_named(result[ashore])}."
         )
     if depth is not None:
         unknown = np.isnan(found.fetch_depth_m).any(axis=1) & ~ashore
         if unknown.any():
             warn(
-                f"{int(unknown.sum())} places have a depth on less than half of their fetch; the deep-water form is "
+                f"{how_many(int(unknown.sum()), 'place has', 'places have')} a depth on less than half of the fetch; "
+                "the deep-water form is "
                 f"used there: {_named(result[unknown])}."
             )
     return WindExposure(result, hourly)

@@ -17,6 +17,10 @@ from .lineage import ATTRIBUTE
 LEVEL: Final = "castshed_level_m"
 """Key of a frame's ``attrs``: today's surface minus chart datum, in metres, that its rows were made at."""
 IN_LINEAGE: Final = "level_m"
+"""What the level is called in a lineage, in a column of a layer and in files of other formats."""
+VERTICAL_DATUM: Final = "vertical_datum"
+CHART_DATUM: Final = "chart datum (normal pool)"
+"""What a level and charted depths are measured from, and what files call that."""
 OF_A_LEVEL: Final = frozenset(
     {
         "water",
@@ -56,11 +60,54 @@ def told_level(value: Any, *, column: bool = True) -> float | None:
     lineage = attrs.get(ATTRIBUTE)
     told = [level_of_layer(value), level_in_lineage(lineage), _asked_for(lineage)]
     if column and IN_LINEAGE in getattr(value, "columns", ()):
-        told += [_number(one) for one in value[IN_LINEAGE].dropna().unique().tolist()]
+        told += [level_of_text(one) for one in value[IN_LINEAGE].dropna().unique().tolist()]
     known = [level for level in told if level is not None]
     if not known:
         return None
     return known[0] if same_level(min(known), max(known)) else math.nan
+
+
+def level_of_text(value: Any) -> float | None:
+    """Read a level that a file gives as a number or as a text; None where it is neither."""
+    if isinstance(value, str):
+        try:
+            value = float(value)
+        except ValueError:
+            return None
+    return _number(value)
+
+
+def mark_from_column(frame: Any) -> None:
+    """Let a layer out of a file that keeps no lineage say the level that its column ``level_m`` tells.
+
+    Where rows differ nothing is marked; a step whose layer must be of one level looks at the column itself.
+    """
+    if IN_LINEAGE not in getattr(frame, "columns", ()):
+        return
+    told = {level for one in frame[IN_LINEAGE].tolist() if (level := level_of_text(one)) is not None}
+    if told and same_level(min(told), max(told)):
+        frame.attrs[LEVEL] = told.pop()
+
+
+def stating_level(
+    layers: Mapping[str, Any], roles: Mapping[str, str], level_m: float | None
+) -> dict[str, Any]:
+    """Give every layer that holds for one level a column that says which, for files that keep nothing else with it.
+
+    Parameters
+    ----------
+    layers, roles
+        Layers by name, and which part of a plan each is.
+    level_m
+        The level of those that tell none; None where it is not known.
+    """
+    made = {}
+    for name, frame in layers.items():
+        level = level_of_layer(frame)
+        level = level_m if level is None else level
+        whose = roles[name] in OF_A_LEVEL and level is not None and IN_LINEAGE not in frame.columns
+        made[name] = frame.assign(**{IN_LINEAGE: level}) if whose else frame
+    return made
 
 
 def same_level(one_m: float, other_m: float) -> bool:

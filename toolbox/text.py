@@ -128,6 +128,38 @@ def both_lengths(value_m: float, *, signed: bool = False, metric_first: bool = F
     return f"{metres} ({feet})" if metric_first else f"{feet} ({metres})"
 
 
+def how_many(count: int, one: str, several: str = "") -> str:
+    """Write how many there are, with the words that go with one or with several; an s is added where none are given.
+
+    Examples
+    --------
+    >>> how_many(1, "row"), how_many(2, "row"), how_many(1, "spot has", "spots have")
+    ('1 row', '2 rows', '1 spot has')
+    """
+    return f"{count:,} {one if count == 1 else several or one + 's'}"
+
+
+def length_and_error(value_m: float, error_m: float, *, metric_first: bool = False) -> str:
+    """Say a depth and how far it may be off either way; the error is rounded up, and left out where it is not known.
+
+    Examples
+    --------
+    >>> length_and_error(2.5, 0.6)
+    '8.2 ft, 2.0 either way (2.5 m, 0.6 either way)'
+    >>> length_and_error(2.5, 0.6, metric_first=True)
+    '2.5 m, 0.6 either way (8.2 ft, 2.0 either way)'
+    >>> length_and_error(2.5, math.nan)
+    '8.2 ft (2.5 m)'
+    """
+    if not math.isfinite(error_m):
+        return both_lengths(value_m, metric_first=metric_first)
+    feet, metres = (
+        f"{round(value_m / unit, 1) + 0.0:.1f} {word}, {math.ceil(error_m / unit * 10.0 - 1e-6) / 10.0:.1f} either way"
+        for unit, word in ((FOOT_M, "ft"), (1.0, "m"))
+    )
+    return f"{metres} ({feet})" if metric_first else f"{feet} ({metres})"
+
+
 def at_least(value: float, digits: int) -> str:
     """Write a number that must not read as nothing: what would round to nought is below the last digit told.
 

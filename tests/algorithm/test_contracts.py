@@ -100,7 +100,7 @@ def test_an_empty_layer_passes_unless_it_must_not():
 def test_an_invalid_polygon_is_repaired_and_said_so():
     bow = shapely.Polygon([(0, 0), (2, 2), (2, 0), (0, 2)])
     frame = gpd.GeoDataFrame(geometry=[bow, shapely.box(5, 5, 6, 6)], crs=32615)
-    with pytest.warns(DataWarning, match="1 invalid geometries repaired .row 0"):
+    with pytest.warns(DataWarning, match="1 invalid geometry repaired .row 0"):
         made = check(frame, POLY)
     assert shapely.is_valid(made.geometry.to_numpy()).all()
     assert not shapely.is_valid(frame.geometry.to_numpy()).all()

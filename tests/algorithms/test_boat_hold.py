@@ -74,7 +74,7 @@ def test_no_hard_rule_is_broken_on_a_real_valley(level, relief, seed, options):
     none = holds[holds["status"] == "none"]
     assert len(none) > 10
     assert (none["hold_no"] == 0).all()
-    assert none[["depth_m", "cast_m", "cast_bearing_deg", "deep_bearing_deg"]].isna().all().all()
+    assert none[["depth_today_m", "cast_m", "cast_bearing_deg", "deep_bearing_deg"]].isna().all().all()
     on_spot = shapely.distance(
         none.geometry.to_numpy(), spots.set_index("spot_id").geometry[none["spot_id"]].to_numpy()
     )

@@ -61,7 +61,7 @@ def spots_layer(rows, geometry=None):
 
 
 def holds_layer(rows):
-    columns = ("depth_m", "cast_m", "cast_bearing_deg", "deep_bearing_deg", "wind_angle_deg")
+    columns = ("depth_today_m", "cast_m", "cast_bearing_deg", "deep_bearing_deg", "wind_angle_deg")
     return gpd.GeoDataFrame(
         {
             "spot_id": [r["spot_id"] for r in rows],
@@ -196,7 +196,7 @@ def test_depth_comes_from_the_spot_then_from_the_coverage():
 
 def test_listed_depth_far_from_the_coverage_is_pointed_out():
     coverage = DepthSurface(np.full((40, 100), 8.0), WEST - 500, SOUTH + 1500, 50.0, 50.0, CRS)
-    with pytest.warns(DataWarning, match=r"1 spots have a depth_m more than 1.5 m.*s1"):
+    with pytest.warns(DataWarning, match=r"1 spot has a depth_m more than 1.5 m.*s1"):
         found = fishable(spots_layer([{"depth_ft": 25.0}, {"depth_ft": 10.0}]), WATER, depth=coverage)
     assert found["depth_today_m"].iloc[1] == pytest.approx(10 * FOOT)
 
@@ -216,7 +216,7 @@ def test_cover_of_unknown_height_passes_and_says_so():
 
 
 def test_negative_height_is_taken_as_unknown_and_said():
-    with pytest.warns(DataWarning, match=r"height_m is negative at 1 spots \(s0\)"):
+    with pytest.warns(DataWarning, match=r"height_m is negative at 1 spot \(s0\)"):
         row = one({"kind": "brush", "depth_ft": 12.0, "height_ft": -3.0})
     assert row["fishable"] == 1
     assert np.isnan(row["top_today_m"])

@@ -319,7 +319,7 @@ def holds(*places, status="ok", bearing_deg=0.0):
             "hold_no": [1] * count,
             "status": [status] * count,
             "reason": ["made"] * count,
-            "depth_m": [5.0] * count,
+            "depth_today_m": [5.0] * count,
             "cast_m": [20.0] * count,
             "cast_bearing_deg": [bearing_deg] * count,
             "deep_bearing_deg": [180.0] * count,

@@ -28,7 +28,7 @@ def hold_frame(points, ids=None, status="ok"):
         hold_no=[1] * len(points),
         status=[status] * len(points),
         reason=["none near"] * len(points),
-        depth_m=[4.0] * len(points),
+        depth_today_m=[4.0] * len(points),
         cast_m=[20.0] * len(points),
         cast_bearing_deg=[0.0] * len(points),
         deep_bearing_deg=[0.0] * len(points),

@@ -306,7 +306,7 @@ def test_whatever_names_and_notes_are_they_come_home(tmp_path_factory, texts, le
 
 @pytest.mark.parametrize("layer", ["holds", "exposed_holds"])
 def test_holds_and_stops_of_a_plan_are_no_spots(tmp_path, layer):
-    hold = BOOK.iloc[[0]][["spot_id", "geometry"]].assign(hold_no=1, status="ok", depth_m=5.0)
+    hold = BOOK.iloc[[0]][["spot_id", "geometry"]].assign(hold_no=1, status="ok", depth_today_m=5.0)
     (tmp_path / "run.gpx").write_bytes(export_gpx({"spots": BOOK, layer: hold}))
     change = home(read_source(str(tmp_path / "run.gpx")))
     assert set(statuses(change).values()) == {"same"}

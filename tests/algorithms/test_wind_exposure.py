@@ -254,7 +254,7 @@ def test_rows_ids_and_input_are_kept():
 
 
 def test_a_place_off_the_water_keeps_its_row_without_figures_and_is_named():
-    with pytest.warns(DataWarning, match=r"1 of 2 places are not on today's water.*s1"):
+    with pytest.warns(DataWarning, match=r"1 of 2 places is not on today's water.*s1"):
         found = wind_exposure(
             places_layer(at(100, 100), at(-500, 100)), water_layer(), wind_from_deg=0.0, wind_speed_mps=0.0
         )
@@ -274,7 +274,7 @@ def test_waters_that_share_an_edge_are_one_water():
 def test_a_fetch_without_depths_is_pointed_out():
     depth = np.full((40, 100), np.nan)
     depth[0, 0] = 3.0
-    with pytest.warns(DataWarning, match=r"less than half of their fetch.*s0"):
+    with pytest.warns(DataWarning, match=r"less than half of the fetch.*s0"):
         found = wind_exposure(
             places_layer(at(3000, 500)),
             water_layer(),

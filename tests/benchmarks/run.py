@@ -1,6 +1,6 @@
 """Measure castshed beside its peers: one command, one JSON object.
 
-    python tests/benchmarks/run.py NAME [--seed N] [--quick] [--json] [--part PART ...] [--data FOLDER]
+    python tests/benchmarks/run.py NAME [--seed N] [--quick] [--json] [--part PART ...] [--data FOLDER] [--lake FILE]
 
 NAME is a file of this folder. `--seed` changes every made instance, `--quick` makes them few and small. Times are
 medians of the same run on the same machine. A peer that is missing, or needs more than 120 s, is reported as null with
@@ -46,18 +46,22 @@ def main() -> int:
         "--part", action="append", default=[], help="of a benchmark that has parts, this one only"
     )
     parser.add_argument("--data", help="folder of public instances, for a benchmark that reads them")
+    parser.add_argument("--lake", help="a real lake's file with shoreline, soundings and contours")
     given = parser.parse_args()
     benchmark = importlib.import_module(given.name)
     known = getattr(benchmark, "PARTS", ())
     if unknown := [part for part in given.part if part not in known]:
         parser.error(f"{given.name} has no part {unknown[0]}; it has {', '.join(known) or 'none'}")
-    more = {"parts": tuple(given.part)} if given.part else {}
-    if given.data is not None:
-        if "data" not in inspect.signature(benchmark.measure).parameters:
-            parser.error(f"{given.name} reads no --data")
-        if not Path(given.data).is_dir():
-            parser.error(f"--data is {given.data}, which is no folder")
-        more["data"] = given.data
+    more: dict[str, object] = {"parts": tuple(given.part)} if given.part else {}
+    for word, there in (("data", Path.is_dir), ("lake", Path.is_file)):
+        path = getattr(given, word)
+        if path is None:
+            continue
+        if word not in inspect.signature(benchmark.measure).parameters:
+            parser.error(f"{given.name} reads no --{word}")
+        if not there(Path(path)):
+            parser.error(f"--{word} is {path}, and nothing of that kind is there")
+        more[word] = path
     measured = benchmark.measure(given.seed, given.quick, **more)
     result = {"benchmark": given.name, "seed": given.seed, "quick": given.quick, **measured}
     if given.json:

@@ -70,7 +70,8 @@ def _places(rng, water, hazards, count):
         crs=water.crs,
     )
     number = dict.fromkeys(
-        ("depth_m", "cast_m", "cast_bearing_deg", "deep_bearing_deg", "wind_angle_deg"), np.full(count, 20.0)
+        ("depth_today_m", "cast_m", "cast_bearing_deg", "deep_bearing_deg", "wind_angle_deg"),
+        np.full(count, 20.0),
     )
     holds = gpd.GeoDataFrame(
         {"spot_id": spots["spot_id"], "hold_no": 1, "status": "ok", "reason": "made", **number},

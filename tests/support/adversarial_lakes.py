@@ -167,7 +167,7 @@ def make_lake(seed):
         gpd.GeoDataFrame(
             {
                 "spot_id": [f"s{k}" for k in range(count)], "hold_no": 1, "status": "ok", "reason": "held", "cast_bearing_deg": 0.0, "wind_angle_deg": 0.0,
-                "deep_bearing_deg": 0.0, "depth_m": 5.0, "cast_m": 20.0, "rating": 1.0,
+                "deep_bearing_deg": 0.0, "depth_today_m": 5.0, "cast_m": 20.0, "rating": 1.0,
             },
             geometry=shapely.points(spots),
             crs=crs,

@@ -157,7 +157,7 @@ def hold_in_a_closed_zone(g):
 
 
 def hold_said_to_be_deeper(g):
-    return _bent(g, holds=g["holds"].assign(depth_m=g["holds"]["depth_m"] + 1.0))
+    return _bent(g, holds=g["holds"].assign(depth_today_m=g["holds"]["depth_today_m"] + 1.0))
 
 
 def hold_that_is_none(g):

@@ -101,7 +101,7 @@ def breaches(holds, cast_lines, spots, lake, level, *, hazards=None, water=None,
 
     note("line starts elsewhere", np.hypot(start[:, 0] - x, start[:, 1] - y) > 1e-6)
     note("thin", ~(depth >= need - SLACK_M))
-    note("depth told", ~(np.abs(depth - ok["depth_m"]) < 1e-4))
+    note("depth told", ~(np.abs(depth - ok["depth_today_m"]) < 1e-4))
     kind = spots["kind"].to_numpy()
     hump = (kind[row] == "hump") & (shapely.get_type_id(own) == 0)
     bottom = np.where(hump, today(shapely.get_x(own), shapely.get_y(own)), today(*aim.T))

@@ -423,7 +423,7 @@ def _all_trap_cases(folder):
     use = {"shoreline": "water-today", "water": "cast-reach", "spots": "boat-hold", "zones": "shortest-run",
            "known_hazards": "shallow-hazards", "ramps": "shortest-run", "holds": "shortest-run"}  # fmt: skip
     columns = {"spot_id": "s", "ramp_id": "r", "zone": "no_entry", "kind": "stump", "hold_no": 1, "status": "ok", "water_id": "w",
-               "area_m2": 1.0, "reason": "", "depth_m": 3.0, "cast_m": 9.0}  # fmt: skip
+               "area_m2": 1.0, "reason": "", "depth_m": 3.0, "depth_today_m": 3.0, "cast_m": 9.0}  # fmt: skip
     for layer, one in use.items():
         for name in bad_geometries():
 

@@ -185,7 +185,7 @@ def verify(
     ]
     if len(held):
         found = today(np.array([_xy(g) for g in held.geometry]))
-        for spot, here, said in zip(held["spot_id"], found, held["depth_m"], strict=True):
+        for spot, here, said in zip(held["spot_id"], found, held["depth_today_m"], strict=True):
             short = [] if here >= rules.hold_depth_m - 1e-3 else [f"has {here:.3f} m of water, too little"]
             untrue = [] if abs(here - said) < 1e-2 else [f"states {said:.3f} m, {here:.3f} m is found"]
             wrong.extend(f"the hold of {spot} {why}" for why in short + untrue)

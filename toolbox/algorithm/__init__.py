@@ -15,7 +15,7 @@ from dataclasses import replace
 from typing import Any, Final, ParamSpec, TypeVar
 
 from ..errors import PluginError, UsageError
-from ..level_told import mark_level, settled_level
+from ..level_told import OF_A_LEVEL, mark_level, settled_level
 from ..parameters.annotations import INPUTS, OUTPUTS, check_value, marker_of, shared_of
 from ..parameters.markers import Layer, Shared
 from .job_steps import STEPS
@@ -157,12 +157,17 @@ def _settle_level(spec: Spec, bound: inspect.BoundArguments) -> None:
     if _LEVEL not in (par.name for par in spec.parameters):
         return
     given = bound.arguments.get(_LEVEL)
-    layers = {par.name: bound.arguments.get(par.name) for par in spec.parameters if par.is_input}
+    layers: dict[str, Any] = {}
+    for par in spec.parameters:
+        value = bound.arguments.get(par.name) if par.is_input else None
+        layers |= value if isinstance(value, Mapping) else {par.name: value}
     known = isinstance(given, int | float) and not isinstance(given, bool)
     if given is not None and not known:
         return  # its own check says what is wrong with it
     in_column = [
-        par.name for par in spec.parameters if isinstance(par.marker, Layer) and par.marker.has(_LEVEL)
+        par.name
+        for par in spec.parameters
+        if isinstance(par.marker, Layer) and (par.marker.has(_LEVEL) or par.marker.name in OF_A_LEVEL)
     ]
     level_m = settled_level(layers, given, in_column)
     if given is None and level_m is not None:

@@ -14,6 +14,7 @@ from ..notes import note
 from ..numbers import other_kind_fault
 from ..parameters.markers import ANY, Column, Layer, LayerSet, Surface
 from ..same_system import same_crs
+from ..text import how_many
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -242,7 +243,7 @@ def _repaired(frame: GeoDataFrame, name: str, kind: str = "") -> GeoDataFrame:
         )
     where = _rows(frame.index[np.flatnonzero(invalid)])
     note(
-        f"{name}: {int(invalid.sum())} invalid geometries repaired ({where}).",
+        f"{name}: {how_many(int(invalid.sum()), 'invalid geometry', 'invalid geometries')} repaired ({where}).",
         stacklevel=2,
     )
     return frame.set_geometry(fixed, crs=frame.crs)

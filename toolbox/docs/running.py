@@ -41,7 +41,7 @@ COLUMNS: Final[dict[str, tuple[str, ...]]] = {
     "depth_bands": ("from_m", "to_m"),
     "fixes": ("spot_id", "status", "words", "error_m"),
     "hold_lines": ("spot_id", "length_m", "heading_deg", "cast_side", "least_depth_m", "ends"),
-    "holds": ("spot_id", "status", "depth_m", "cast_m", "cast_bearing_deg", "deep_bearing_deg"),
+    "holds": ("spot_id", "status", "depth_today_m", "cast_m", "cast_bearing_deg", "deep_bearing_deg"),
     "judged": ("name", "depth_today_m", "fishable", "reason"),
     "legs": ("leg_no", "part", "to_id", "distance_m", "min_depth_m", "min_clearance_m"),
     "line_ups": ("spot_id", "words", "bearing_deg", "distance_m", "error_m"),

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..errors import DataError, LayerMissing, UsageError
-from ..level_told import LEVEL, level_in_lineage
+from ..level_told import LEVEL, level_in_lineage, mark_from_column
 from ..real_files import require_ordinary
 from . import geopackage
 from .reference import Reference, parse_reference
@@ -92,6 +92,8 @@ def read_layer(
         level_m = level_in_lineage(geopackage.read_lineage(ref.path, layer))
         if level_m is not None:
             frame.attrs[LEVEL] = level_m
+    else:
+        mark_from_column(frame)
     return frame
 
 

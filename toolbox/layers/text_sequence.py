@@ -1,11 +1,11 @@
 """Layers through a pipe: GeoJSON text sequences (RFC 8142), with the reference system stated and coordinates exact.
 
 Each text stands between a record separator and a line feed. A layer begins with an empty feature collection that tells
-its name, its reference system and the kinds of its columns; then comes one feature a row. GeoJSON (RFC 7946) knows
-degrees on WGS 84 only, in which a metre is not kept exactly. So ``geometry`` holds those, to seven decimals, for any
-reader of GeoJSON, and the members ``place`` and ``coordRefSys`` of OGC Features and Geometries JSON (OGC 21-045r1),
-which RFC 7946 counts as foreign members, hold the same place in the layer's own system, bit for bit. ``featureType``
-names the layer. What reads it here takes ``place`` where there is one, else ``geometry``.
+its name, its reference system, the kinds of its columns and the level it was made at; then comes one feature a row.
+GeoJSON (RFC 7946) knows degrees on WGS 84 only, in which a metre is not kept exactly. So ``geometry`` holds those, to
+seven decimals, for any reader of GeoJSON, and the members ``place`` and ``coordRefSys`` of OGC Features and Geometries
+JSON (OGC 21-045r1), which RFC 7946 counts as foreign members, hold the same place in the layer's own system, bit for
+bit. ``featureType`` names the layer. What reads it here takes ``place`` where there is one, else ``geometry``.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import IO, TYPE_CHECKING, Any, Final
 
 from ..errors import CrsError, DataError
+from ..level_told import CHART_DATUM, IN_LINEAGE, LEVEL, VERTICAL_DATUM, level_of_layer, level_of_text
 
 if TYPE_CHECKING:
     import pyproj
@@ -113,7 +114,9 @@ def _layer_records(name: str, frame: GeoDataFrame, types: Sequence[str]) -> Iter
     system = _system(frame.crs)
     plain = [str(c) for c in frame.columns if c != frame.geometry.name]
     kinds = {c: _kind(frame[c]) for c in plain}
-    told = {"layer": name, "columns": kinds, "types": list(types)}
+    told: dict[str, Any] = {"layer": name, "columns": kinds, "types": list(types)}
+    if (level_m := level_of_layer(frame)) is not None:
+        told |= {IN_LINEAGE: level_m, VERTICAL_DATUM: CHART_DATUM}
     yield _record(_dumps({"type": "FeatureCollection", "features": [], "coordRefSys": system, _HEAD: told}))
     own = np.asarray(frame.geometry.to_numpy(), dtype=object)
     turned = _turned(own) if _north_first(frame.crs) else own
@@ -192,6 +195,7 @@ class _Layer:
         self.rows: list[dict[str, Any]] = []
         self.geometry: list[str | None] = []
         self.told: Any = None
+        self.level_m: float | None = None
 
     def state(self, told: Any, where: str) -> None:
         """Take the reference system of a text; all of one layer must have the same."""
@@ -236,7 +240,10 @@ class _Layer:
         columns = {
             c: _column([row.get(c) for row in self.rows], kind, f"{name}.{c}") for c, kind in names.items()
         }
-        return gpd.GeoDataFrame(columns, geometry=shapes, crs=self.crs)
+        frame = gpd.GeoDataFrame(columns, geometry=shapes, crs=self.crs)
+        if self.level_m is not None:
+            frame.attrs[LEVEL] = self.level_m
+        return frame
 
 
 def _column(values: list[Any], kind: str, name: str) -> Any:
@@ -275,6 +282,7 @@ def read_sequence(stream: IO[bytes]) -> dict[str, GeoDataFrame]:
         if body["type"] == "FeatureCollection" and isinstance(head, dict):
             layer = found.setdefault(str(head.get("layer", "features")), _Layer())
             layer.state(body.get("coordRefSys"), where)
+            layer.level_m = level_of_text(head.get(IN_LINEAGE))
             columns = head.get("columns")
             layer.columns = {str(k): str(v) for k, v in columns.items()} if isinstance(columns, dict) else {}
             continue

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Annotated
 
 from .folder_contents import FolderContents
-from .markers import DayInput, FileSet, FolderSet, LayerSet, LogList, SeriesInput, SourceList, Surface
+from .markers import DayInput, FileSet, FolderSet, LayerSet, LogList, SeriesInput, Shared, SourceList, Surface
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame as Frame
@@ -32,6 +32,15 @@ Symbols = Annotated[SeriesTable | Mapping[str, str], SeriesInput("symbols")]
 Layers = Annotated[Mapping[str, Frame], LayerSet()]
 AnyLayers = Annotated[Mapping[str, Frame], LayerSet(may_lack_place=True)]
 Depth = Annotated[DepthSurface, Surface("depth")]
-DepthConfidence = Annotated[DepthSurface, Surface("depth_confidence")]
+DepthConfidence = Annotated[
+    DepthSurface,
+    Surface("depth_confidence"),
+    Shared(
+        "depth_confidence",
+        "How far each depth may be off (half-width, 95 %), from depth-surface; where that is more than the depth "
+        "error, it counts instead, and depths are told with it.",
+        None,
+    ),
+]
 Files = Annotated[Mapping[str, bytes], FileSet()]
 Folder = Annotated[FolderContents, FolderSet()]

@@ -34,7 +34,7 @@ Holds = Annotated[
             Column("hold_no"),
             Column("status", "text"),
             Column("reason", "text"),
-            Column("depth_m", gaps=True),
+            Column("depth_today_m", gaps=True),
             Column("cast_m", gaps=True),
             Column("cast_bearing_deg", gaps=True),
             Column("deep_bearing_deg", gaps=True),

@@ -232,6 +232,7 @@ def chain_of(day: Day) -> dict[str, DayStep]:
         "hazards": MadeBy("thin", "shallow_hazards"),
         "zones": OfDay("zones"),
         "depth": depth,
+        "depth_confidence": unsure,
         **level,
     }
     steps += [_run(day, common), _proof(day, holds, common)]

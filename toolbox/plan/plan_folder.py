@@ -6,6 +6,7 @@ import dataclasses
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 
+from ..level_told import stating_level
 from ..output.formats.geojson import to_geojson
 from ..output.formats.gpx import to_gpx
 from ..output.formats.kml import to_kml
@@ -14,8 +15,9 @@ from ..output.formats.prepared_features import ready_features
 from ..output.formats.read_back import prove_written
 from ..output.maps.chart import draw_map
 from ..output.words.cautions import CAUTIONS, level_text
-from ..output.words.roles import TABLES
+from ..output.words.roles import TABLES, role_of
 from ..parameters.folder_contents import FolderContents
+from ..text import how_many
 from ..units import in_words
 
 if TYPE_CHECKING:
@@ -78,6 +80,7 @@ def plan_folder(
     totals = totals_of(layers, at_each_s)
     proof = {"violations": 0, **dataclasses.asdict(limits)}
     places = {name: frame for name, frame in layers.items() if name not in TABLES}
+    places = stating_level(places, {name: role_of(name, frame) for name, frame in places.items()}, level_m)
     shared = {name: frame for name, frame in places.items() if name not in _NOT_SHARED}
     aboard = {name: shared[name] for name in _GPX}
     for name in ("holds", "spots"):  # into a small device go the places of the run only
@@ -98,9 +101,9 @@ def plan_folder(
     }
     prove_written(places, files, gpx=aboard)
     summary = (
-        f"{totals['stops']} stops over {in_words(totals['distance_m'], 'length')}, "
-        f"{totals['travel_s'] / 60.0:.0f} min under way; {totals['fishable']} of {totals['spots']} spots fishable. "
-        + level_text(level_m, date)
+        f"{how_many(totals['stops'], 'stop')} over {in_words(totals['distance_m'], 'length')}, "
+        f"{totals['travel_s'] / 60.0:.0f} min under way; {totals['fishable']} of {how_many(totals['spots'], 'spot')} "
+        "fishable. " + level_text(level_m, date)
     )
     proved = (
         "The last check found no leg in a hazard, closed zone or dry ground and no hold in too little water."

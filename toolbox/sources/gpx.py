@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from ..text import how_many
 from .own_gpx import added_words, own_name, own_values, why_no_spot
 from .source_table import SourceTable
 
@@ -111,5 +112,5 @@ def read_gpx(root: Element, name: str) -> SourceTable:
         ],
         geometry=[point for point, _ in points],
         crs="OGC:CRS84",
-        said=[f"{tracks} track{'s' * (tracks > 1)} left out: a track is no spot"] if tracks else [],
+        said=[f"{how_many(tracks, 'track')} left out: a track is no spot"] if tracks else [],
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from ..text import how_many
 from .source_table import SourceTable
 
 if TYPE_CHECKING:
@@ -128,5 +129,5 @@ def read_kml(root: Element, name: str) -> SourceTable:
         problem=[why for _, why in shapes],
         geometry=[shape for shape, _ in shapes],
         crs="OGC:CRS84",
-        said=[f"{links} network link{'s' * (links > 1)} not followed"] if links else [],
+        said=[f"{how_many(links, 'network link')} not followed"] if links else [],
     )

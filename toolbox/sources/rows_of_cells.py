@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from ..errors import DataError
+from ..text import how_many
 from .columns import known_headers
 from .source_table import SourceTable
 
@@ -85,7 +86,7 @@ def make_table(
     noticed = list(said)
     top = find_header(rows)
     if top:
-        noticed.append(f"{top} title line{'s' * (top > 1)} above the header left out")
+        noticed.append(f"{how_many(top, 'title line')} above the header left out")
     names = _names(rows[top].cells)
     if len(names) > MOST_COLUMNS:
         raise DataError(f"{name} has {len(names):,} columns, more than {MOST_COLUMNS}: check its delimiter.")

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+from .own_rows import why_no_own_spot
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
@@ -78,6 +80,7 @@ class SourceTable:
         import numpy as np
         import pandas as pd
 
+        problem = [why or why_no_own_spot(row) for why, row in zip(problem, rows, strict=True)]
         names = list(dict.fromkeys((*columns, *(key for row in rows for key in row))))
         frame = pd.DataFrame(
             {key: pd.Series([row.get(key, "") for row in rows], dtype=object) for key in names}

@@ -112,7 +112,7 @@ def test_columns_that_would_hide_ours_are_kept_beside_them(hostile_layers):
 
 def test_values_come_back_as_they_were(plan):
     back = [feature["properties"] for feature in read({"holds": plan["holds"]})["features"]]
-    for column in ("spot_id", "hold_no", "status", "depth_m", "cast_m", "cast_bearing_deg"):
+    for column in ("spot_id", "hold_no", "status", "depth_today_m", "cast_m", "cast_bearing_deg"):
         assert [row[column] for row in back] == plan["holds"][column].tolist()
 
 

@@ -149,7 +149,7 @@ def test_the_track_has_a_segment_for_each_row_of_legs(plan, lon_lat):
 
 def test_todays_depth_is_said_in_both_units(plan):
     root = ET.fromstring(write({"holds": plan["holds"]}))
-    first = plan["holds"]["depth_m"].iloc[0]
+    first = plan["holds"]["depth_today_m"].iloc[0]
     said = next(root.iter(G + "wpt")).findtext(G + "desc")
     assert f"Boat in {first / 0.3048:.1f} ft ({first:.1f} m) of water today." in said
 

@@ -96,7 +96,7 @@ def test_no_cell_or_header_of_csv_begins_a_formula(hostile_layers):
 
 def test_values_of_csv_come_back_as_they_were(plan):
     rows = pd.read_csv(io.BytesIO(quiet(to_csv_files, plan)["plan-holds.csv"]))
-    for column in ("spot_id", "hold_no", "depth_m", "cast_m", "cast_bearing_deg"):
+    for column in ("spot_id", "hold_no", "depth_today_m", "cast_m", "cast_bearing_deg"):
         assert rows[column].tolist() == plan["holds"][column].tolist()
 
 

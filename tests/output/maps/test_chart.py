@@ -157,10 +157,10 @@ def test_the_table_has_every_stop_in_order(plan_of):
 def test_the_table_tells_depth_and_cast_in_both_units(plan, plan_of):
     cells = [t.get_text() for t in words(page(plan_of), "cell")]
     hold = plan["holds"].iloc[0]
-    assert f"{hold.depth_m / 0.3048:.1f} ({hold.depth_m:.1f})" in cells
+    assert f"{hold.depth_today_m / 0.3048:.1f} ({hold.depth_today_m:.1f})" in cells
     assert f"{hold.cast_m / 0.3048:.0f} ({hold.cast_m:.0f}) {hold.cast_bearing_deg:03.0f}°" in cells
     metric = [t.get_text() for t in words(page(plan_of, units="metric"), "cell")]
-    assert f"{hold.depth_m:.1f} ({hold.depth_m / 0.3048:.1f})" in metric
+    assert f"{hold.depth_today_m:.1f} ({hold.depth_today_m / 0.3048:.1f})" in metric
 
 
 def test_spots_left_out_are_listed_with_the_reason(plan_of):

@@ -143,9 +143,9 @@ def test_blunders_are_named_by_row_and_kept_out_of_the_surface():
     with pytest.warns(DataWarning) as caught:
         made = depth_surface(lake, contours=contours, soundings=soundings, depth_error_m=0.5).depth
     said = [str(w.message) for w in caught]
-    assert sum("contours: 1 contradict" in s and "row 4: 50 m" in s for s in said) == 1
-    assert sum("read more water" in s and "row 30:" in s for s in said) == 1
-    assert sum("read less water" in s and "row 100: 0.1 m" in s and "known hazard" in s for s in said) == 1
+    assert sum("contours: 1 line contradicts" in s and "row 4: 50 m" in s for s in said) == 1
+    assert sum("1 reads more water" in s and "row 30:" in s for s in said) == 1
+    assert sum("1 reads less water" in s and "row 100: 0.1 m" in s and "known hazard" in s for s in said) == 1
     assert np.nanmax(np.abs(made.depth_m - clean.depth_m)) < 0.2
 
 

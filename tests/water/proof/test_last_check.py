@@ -31,7 +31,7 @@ def sound():
 
 
 def check(lake, run=None, **changes):
-    holds = changes.pop("holds", frame([shapely.Point(STOP)], spot_id=["a"], depth_m=[5.0]))
+    holds = changes.pop("holds", frame([shapely.Point(STOP)], spot_id=["a"], depth_today_m=[5.0]))
     inner = shapely.Polygon(lake.shoreline.geometry.iloc[0])
     given = {
         "depth": lake.depth, "level_m": 0.0, "water": frame([inner], water_id=["w"]), "start": shapely.Point(RAMP),

@@ -190,7 +190,7 @@ def test_a_stated_depth_that_is_not_there_is_seen_and_less_than_there_is_may_be_
     for stated, seen in ((2.9, 0), (3.0, 0), (3.1, 2)):
         said = check(there_and_back(min_depth_m=stated), depth=surface)
         assert sum("is stated" in one.rule for one in said) == seen
-        hold = frame([shapely.Point(B)], spot_id=["a"], depth_m=[stated])
+        hold = frame([shapely.Point(B)], spot_id=["a"], depth_today_m=[stated])
         assert sum("is stated" in one.rule for one in check(holds=hold, depth=surface)) == seen // 2
 
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import json
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import pandas as pd
 
 from ...dates import read_dates
+from ...level_told import IN_LINEAGE, level_of_text, level_words
 from ...sources.columns import OWN
 from ...sources.depth_text import DepthText, read_depth, unit_of
 from ...sources.kinds import KINDS, Kind, read_kinds
@@ -107,11 +108,33 @@ def _joined(parts: list[str], sep: str = "; ") -> str:
     return sep.join(dict.fromkeys(p.strip() for p in parts if p and p.strip()))
 
 
+def _at_chart_datum(table: SourceTable, roles: Roles, told: list[DepthText]) -> list[DepthText]:
+    """Take the level off depths whose rows say in ``level_m`` that they are of that level; ``depth_m`` is charted."""
+    if IN_LINEAGE not in table.rows.columns or roles.one("depth") in (None, "depth_m"):
+        return told
+    made = []
+    for one, level in zip(told, table.rows[IN_LINEAGE].map(level_of_text).tolist(), strict=True):
+        if level is None or level != level or not level or np.isnan(one.least_m):  # noqa: PLR0124  # not a number
+            made.append(one)
+            continue
+        said = f"depth of a level of {level_words(level)}, brought to chart datum"
+        made.append(
+            replace(
+                one,
+                least_m=one.least_m - level,
+                most_m=one.most_m - level,
+                top_m=one.top_m - level,
+                remark=f"{one.remark}; {said}" if one.remark else said,
+            )
+        )
+    return made
+
+
 def _depths(
     table: SourceTable, roles: Roles, unit: str | None, of: str
 ) -> tuple[pd.DataFrame, list[list[str]]]:
     """Bottom, range, top and height in metres, and what is to be said of each row."""
-    depth = _lengths(table, roles, "depth", unit, "depth")
+    depth = _at_chart_datum(table, roles, _lengths(table, roles, "depth", unit, "depth"))
     of = (
         "bottom" if roles.one("depth") == "depth_m" else of
     )  # the book's own column is of the bottom by its contract

@@ -6,7 +6,10 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, TypedDict
 
+from ...level_told import stating_level
+from ..words.features import check_layers
 from ..words.names import PLAIN, NameRule
+from ..words.roles import role_of
 from .dxf import to_dxf
 from .flatgeobuf import to_flatgeobuf_files
 from .geojson import to_geojson
@@ -128,6 +131,10 @@ def write_files(layers: Layers, formats: Iterable[str], telling: Telling) -> dic
     OutputFailed
         What was written, read back, is not what the layers say.
     """
+    layers = check_layers(layers)
+    layers = stating_level(
+        layers, {name: role_of(name, frame) for name, frame in layers.items()}, telling.level_m
+    )
     files: dict[str, bytes] = {}
     ready: Ready | None = None
     for word in formats:

@@ -12,6 +12,7 @@ import numpy as np
 import shapely
 from shapely.geometry import LinearRing, LineString, Polygon
 
+from ...level_told import CHART_DATUM, IN_LINEAGE, VERTICAL_DATUM
 from ...lineage import lineage_lines
 from ...text import clean, is_missing, one_line, stamp, utc
 from ..words.cautions import caution_text
@@ -98,7 +99,8 @@ def to_geojson(
     UTF-8. Each feature has an ``id`` that differs from all others, and the properties ``layer``, ``title``
     and ``description`` before the columns of its row, in the order of the layer. A column called like one of
     these three is written with an underscore behind it. Rows without a place keep a null geometry.
-    ``description`` and ``lineage`` of the whole are foreign members (RFC 7946 section 6.1).
+    ``description``, ``level_m``, ``vertical_datum`` and ``lineage`` of the whole are foreign members (RFC 7946 section
+    6.1).
 
     Raises
     ------
@@ -135,6 +137,8 @@ def to_geojson(
             part for part in (one_line(description), caution_text(level_m, date)) if part
         ),
     }
+    if level_m is not None:
+        whole |= {IN_LINEAGE: float(level_m), VERTICAL_DATUM: CHART_DATUM}
     if (moment := stamp(made)) is not None:
         whole["made"] = moment
     if lineage := lineage_lines(layers):

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 from xml.etree import ElementTree as ET
 
 from ...errors import UsageError
+from ...level_told import CHART_DATUM, IN_LINEAGE, VERTICAL_DATUM
 from ...lineage import lineage_lines
 from ...text import one_line, stamp
 from ..words.cautions import caution_text
@@ -155,12 +156,23 @@ def _route_parts(points: Sequence[Feature | Turn], most: int | None) -> list[Seq
     return [points[at : at + most] for at in range(0, len(points) - 1, most - 1)]
 
 
-def _head(root: ET.Element, title: str, words: Iterable[str], made: datetime | None, rule: NameRule) -> None:
+def _head(
+    root: ET.Element,
+    title: str,
+    words: Iterable[str],
+    made: datetime | None,
+    rule: NameRule,
+    level_m: float | None,
+) -> None:
     about = child(root, "metadata")
     child(about, "name", rule.words(one_line(title)).strip() or "plan")
     child(about, "desc", rule.words(" ".join(part for part in words if part)))
     if (moment := stamp(made)) is not None:
         child(about, "time", moment)
+    if level_m is not None:
+        inner = child(about, "extensions")
+        child(inner, f"castshed:{IN_LINEAGE}", value_text(float(level_m)))
+        child(inner, f"castshed:{VERTICAL_DATUM}", CHART_DATUM)
 
 
 def to_gpx_files(
@@ -239,7 +251,7 @@ def to_gpx_files(
         )
         which = f"File {number_of} of {many}." if many > 1 else ""
         words = (one_line(description), which, caution_text(level_m, date), *lineage_lines(layers))
-        _head(root, title, words, made, rule)
+        _head(root, title, words, made, rule, level_m)
         for point in groups[number_of - 1] if number_of <= len(groups) else ():
             _way_point(root, "wpt", point, told, rule)
         part = parts[number_of - 1] if number_of <= len(parts) else ()

@@ -11,7 +11,7 @@ import shapely
 from shapely.geometry import Point
 
 from ...notes import note
-from ...text import number, one_line
+from ...text import how_many, number, one_line
 from ..words.features import Feature
 from ..words.roles import TABLES
 
@@ -105,7 +105,7 @@ def route_points(stops: list[Feature], legs: list[Feature]) -> list[Feature | Tu
             ]
     if left and stops:
         note(
-            f"{len(left)} of {len(legs)} legs do not join two stops in the order of the run; "
+            f"{len(left)} of {how_many(len(legs), 'leg')} not between two stops in the order of the run; "
             "the route goes straight between those stops, so follow the track.",
             stacklevel=4,
         )

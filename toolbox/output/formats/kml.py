@@ -14,6 +14,7 @@ from xml.etree import ElementTree as ET
 import shapely
 from shapely.geometry import Polygon
 
+from ...level_told import CHART_DATUM, IN_LINEAGE, VERTICAL_DATUM
 from ...lineage import lineage_lines
 from ...text import clean, one_line, stamp
 from ..words.cautions import CAUTIONS, level_text
@@ -150,6 +151,10 @@ def to_kml(
     bands = band_names(f.values for f in features if f.role == "depth_bands")
     for name, look in {**LOOKS, **band_looks(bands)}.items():
         _style(plan, name, look)
+    if level_m is not None:
+        about_all = child(plan, "ExtendedData")
+        for name, text in ((IN_LINEAGE, value_text(float(level_m))), (VERTICAL_DATUM, CHART_DATUM)):
+            child(child(about_all, "Data", None, {"name": name}), "value", text)
     ids = tag_names((f.key for f in features), reserved={*LOOKS, *bands.values()})
     marks: list[str] = []
     for layer in layers:

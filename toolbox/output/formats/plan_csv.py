@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import shapely
 
+from ...level_told import CHART_DATUM, IN_LINEAGE, VERTICAL_DATUM
 from ...lineage import lineage_lines
 from ...lon_lat import on_earth
 from ...text import one_line
@@ -103,11 +104,16 @@ def to_csv_files(
         schema = [{"titles": column, "datatype": kind} for column, kind in zip(names, kinds, strict=True)]
         about.append({"url": name, "dc:title": layer, "tableSchema": {"columns": schema}})
     told = [one_line(description), caution_text(level_m, date), *lineage_lines(layers)]
-    whole = {
+    whole: dict[str, Any] = {
         "@context": "http://www.w3.org/ns/csvw",
         "dc:title": one_line(title) or "plan",
         "dc:description": " ".join(part for part in told if part),
         "tables": about,
     }
+    if level_m is not None:
+        whole["schema:additionalProperty"] = [
+            {"schema:name": IN_LINEAGE, "schema:value": float(level_m)},
+            {"schema:name": VERTICAL_DATUM, "schema:value": CHART_DATUM},
+        ]
     files[METADATA] = json.dumps(whole, ensure_ascii=False, indent=1).encode() + b"\n"
     return files

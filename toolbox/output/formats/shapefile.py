@@ -14,7 +14,7 @@ import numpy as np
 from ...layers.single_files import to_shapefile
 from ...lineage import lineage_lines
 from ...notes import note
-from ...text import one_line
+from ...text import how_many, one_line
 from ..words.cautions import CAUTIONS, level_text
 from ..words.names import PLAIN, NameRule, to_ascii
 from .tables import tables_of
@@ -84,8 +84,9 @@ def _by_kind(frame: gpd.GeoDataFrame, layer: str) -> dict[str, gpd.GeoDataFrame]
     odd = frame.geometry.notna() & kinds.isna()
     if odd.any():
         note(
-            f"layer '{layer}': {int(odd.sum())} of {len(frame)} rows hold several kinds of geometry at once, for "
-            "which a shapefile has no place; they are left out of it. Write them as fgb or geojson.",
+            f"layer '{layer}': {int(odd.sum())} of {how_many(len(frame), 'row')} left out, of several kinds of "
+            "geometry at "
+            "once, for which a shapefile has no place. Write them as fgb or geojson.",
             stacklevel=4,
         )
     there = [kind for kind in _TYPES if (kinds == kind).any()] or ["point"]

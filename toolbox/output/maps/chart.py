@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 from ...errors import UsageError
 from ...notes import note
-from ...text import shortened
+from ...text import how_many, shortened
 from ..formats import palette
 from ..words.cautions import caution_text, level_text
 from .chart_ground import draw_ground
@@ -121,7 +121,8 @@ def compose(
     draw_ground(axes, frames, view)
     if unplaced := draw_run(axes, frames, view, pen):
         note(
-            f"{unplaced} labels found no free place on the map; the table and the other files name every stop.",
+            f"{how_many(unplaced, 'label')} found no free place on the map; the table and the other files name every "
+            "stop.",
             stacklevel=3,
         )
     panel = page.panel

@@ -19,6 +19,7 @@ from ...text import (
     one_line,
     units_in_order,
 )
+from ...units import FOOT_M
 from ..formats import palette
 from .map_window import Rect
 
@@ -59,6 +60,18 @@ def _pair(value_m: float, *, metric_first: bool) -> str:
     return _bare(both_lengths(value_m, metric_first=metric_first)) if math.isfinite(value_m) else "–"
 
 
+def _depth(hold: Mapping[str, Any], *, metric_first: bool) -> str:
+    """Write the depth of a hold, with how far it may be off, rounded up, in the first of its units."""
+    said, error = (
+        _pair(number(hold.get("depth_today_m")), metric_first=metric_first),
+        number(hold.get("depth_error_m")),
+    )
+    if not math.isfinite(error) or " (" not in said:
+        return said
+    either_way = math.ceil(error / (1.0 if metric_first else FOOT_M) * 10.0 - 1e-6) / 10.0
+    return said.replace(" (", f" ± {either_way:.1f} (", 1)
+
+
 def records(frame: gpd.GeoDataFrame | None) -> list[dict[str, Any]]:
     """List the rows of a layer without their geometry; none for no layer."""
     if frame is None:
@@ -88,7 +101,7 @@ def stop_table(frames: Mapping[str, gpd.GeoDataFrame], *, metric_first: bool) ->
                 one_line(stop.get("name")) or one_line(stop.get("spot_id")),
                 clock(stop.get("arrive")),
                 clock(stop.get("leave")),
-                _pair(number(hold.get("depth_m")), metric_first=metric_first),
+                _depth(hold, metric_first=metric_first),
                 f"{said} {bearing_text(bearing)}" if math.isfinite(bearing) else said,
                 _bare(both_waves(wave, metric_first=metric_first)) if math.isfinite(wave) else "–",
             ]
@@ -99,7 +112,7 @@ def stop_table(frames: Mapping[str, gpd.GeoDataFrame], *, metric_first: bool) ->
         ("", "Stop"),
         ("", "Arrive"),
         ("", "Leave"),
-        ("Hold depth", unit),
+        ("Hold depth", unit + (", ± either way" if any("±" in row[4] for row in rows) else "")),
         ("Cast", f"{unit}, to"),
         ("Wave", unit),
     )

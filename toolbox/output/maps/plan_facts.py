@@ -20,6 +20,7 @@ from ...text import (
     both_speeds,
     both_waves,
     clock,
+    length_and_error,
     number,
     one_distance,
     one_line,
@@ -90,6 +91,21 @@ def _text(value: float, say: Any, **more: Any) -> str:
     return say(value, **more) if math.isfinite(value) else ""
 
 
+def _depth(value_m: float, error_m: float, *, metric: bool) -> str:
+    return length_and_error(value_m, error_m, metric_first=metric) if math.isfinite(value_m) else ""
+
+
+def _least_and_sure(pieces: Any) -> tuple[float, float]:
+    """Tell the least depth of pieces of a leg, and what of it may be counted on; NaN where that is not told."""
+    if not len(pieces):
+        return math.nan, math.nan
+    least = pieces["min_depth_m"].astype(float)
+    if "min_depth_error_m" not in pieces or pieces["min_depth_error_m"].isna().all():
+        return float(least.min()), math.nan
+    error = pieces["min_depth_error_m"].astype(float).fillna(0.0)
+    return float(least.min()), float((least - error).min())
+
+
 def stops_of(frames: Frames, *, metric: bool) -> list[StopFacts]:
     """Tell of each stop, in order."""
     holds: dict[str, dict[str, Any]] = {}
@@ -117,7 +133,9 @@ def stops_of(frames: Frames, *, metric: bool) -> list[StopFacts]:
                 kind="ramp" if ramp else one_line(spot.get("kind")).replace("_", " "),
                 what=one_line(spot.get("description") or ""),
                 depth=_text(number(spot.get("depth_today_m")), both_lengths, metric_first=metric),
-                hold=_text(number(hold.get("depth_m")), both_lengths, metric_first=metric),
+                hold=_depth(
+                    number(hold.get("depth_today_m")), number(hold.get("depth_error_m")), metric=metric
+                ),
                 cast=f"{thrown} to {bearing_text(bearing)}" if thrown and math.isfinite(bearing) else thrown,
                 deep_side=_text(deep, bearing_text),
                 deep_note="" if math.isfinite(deep) else one_line(hold.get("reason") or ""),
@@ -189,7 +207,7 @@ def legs_of(frames: Frames, names: Mapping[str, str], *, metric: bool) -> list[L
             hazard += f" {where}: {what}" if side and what else ""
         seconds = float(own["time_s"].sum())
         slow, idle = float(own["slow_m"].sum()), float(own.loc[own["part"] == "idle", "distance_m"].sum())
-        least = float(afloat["min_depth_m"].min()) if len(afloat) else math.nan
+        least, sure = _least_and_sure(afloat)
         first, last = one_line(own["from_id"].iloc[0]), one_line(own["to_id"].iloc[-1])
         found.append(
             LegFacts(
@@ -198,7 +216,7 @@ def legs_of(frames: Frames, names: Mapping[str, str], *, metric: bool) -> list[L
                 goal=names.get(last, last),
                 distance=both_distances(float(own["distance_m"].sum()), metric_first=metric),
                 time=f"{max(1, round(seconds / 60.0))} min",
-                depth=_text(least, both_lengths, metric_first=metric),
+                depth=_depth(least, least - sure, metric=metric),
                 hazard=hazard,
                 courses=_courses(pieces, metric=metric),
                 slow=both_distances(slow, metric_first=metric) if slow > 0.5 else "",

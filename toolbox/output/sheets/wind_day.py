@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from matplotlib.patches import Circle, Wedge
 
-from ...text import both_speeds, shortened
+from ...text import both_speeds, how_many, shortened
 from ...units import COMPASS
 from ..formats import palette
 from ..maps.chart_page import FOOT_LINE_IN, blank_page, caution_lines, png_of, write_cautions
@@ -164,7 +164,7 @@ def _key(pen: Pen, rect: Rect, day: WindDay, units: str) -> None:
             f"Strongest gust {both_speeds(float(day.gust_mps[top]), metric_first=metric)} at {day.start[top]:%H:%M}"
         )
     if not known.all():
-        facts.append(f"{int((~known).sum())} hours without wind in the forecast")
+        facts.append(f"{how_many(int((~known).sum()), 'hour')} without wind in the forecast")
     for fact in facts:
         pen.write(
             rect.left,

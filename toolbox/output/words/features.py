@@ -12,7 +12,7 @@ import shapely
 from ...between import with_points_between
 from ...errors import CrsError, DataError
 from ...notes import note
-from ...text import is_missing, number, one_line, unique_names
+from ...text import how_many, is_missing, number, one_line, unique_names
 from .roles import role_of
 from .row_words import describe
 from .titles import title
@@ -93,8 +93,8 @@ def to_lon_lat(frame: gpd.GeoDataFrame, layer: str) -> list[BaseGeometry | None]
     ).all(axis=1)
     if lost := int((present & ~fits).sum()):
         note(
-            f"layer '{layer}': {lost} of {len(frame)} geometries lie outside the area of {frame.crs.name} and have no "
-            "place on earth; they are written without geometry.",
+            f"layer '{layer}': {lost} of {how_many(len(frame), 'geometry', 'geometries')} outside the area of "
+            f"{frame.crs.name}, with no place on earth; written without geometry.",
             stacklevel=4,
         )
     return [geometry if fit else None for geometry, fit in zip(moved, fits, strict=True)]

@@ -5,7 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Final
 
-from ...text import bearing_text, both_distances, both_lengths, both_speeds, clock, is_missing, one_line
+from ...text import (
+    bearing_text,
+    both_distances,
+    both_lengths,
+    both_speeds,
+    clock,
+    is_missing,
+    length_and_error,
+    one_line,
+)
 from . import search_words as words_found
 from .sentences import Row, above_or_below, exposure, get, known, num, plain, sentence
 
@@ -76,11 +85,11 @@ def _hold(row: Row, level_m: float | None) -> list[str]:
     del level_m  # the depth of a hold is today's already
     if get(row, "status") == "none":
         return ["No hold found: " + sentence(get(row, "reason") or "no reason given")]
-    depth, cast, bearing = num(row, "depth_m"), num(row, "cast_m"), num(row, "cast_bearing_deg")
+    depth, cast, bearing = num(row, "depth_today_m"), num(row, "cast_m"), num(row, "cast_bearing_deg")
     deep, wind = num(row, "deep_bearing_deg"), num(row, "wind_angle_deg")
     said = []
     if known(depth):
-        said.append(f"Boat in {both_lengths(depth)} of water today.")
+        said.append(f"Boat in {length_and_error(depth, num(row, 'depth_error_m'))} of water today.")
     if known(cast):
         said.append(
             f"Cast {both_distances(cast)}" + (f" to {bearing_text(bearing)}." if known(bearing) else ".")
@@ -111,7 +120,8 @@ def _leg(row: Row, level_m: float | None) -> list[str]:
     if known(slow) and slow > 0.0:
         said.append(f"{both_distances(slow)} of it in slow zones.")
     if known(least):
-        said.append(f"Least depth today {both_lengths(least)}.")
+        error = num(row, "min_depth_error_m")
+        said.append(f"Least depth today {length_and_error(least, error)}.")
     if known(clearance):
         what, side = get(row, "nearest_hazard"), get(row, "hazard_side")
         named = f" ({plain(what)}, {side})" if what and side else ""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Final
 
-from ...text import bearing_text, both_distances, both_lengths, both_speeds, clock
+from ...text import bearing_text, both_distances, both_lengths, both_speeds, clock, length_and_error
 from .sentences import Row, exposure, get, known, num, plain, sentence
 
 
@@ -43,6 +43,8 @@ def _hold_line(row: Row, level_m: float | None) -> list[str]:
         said.append(f"Cast {both_distances(cast)}" + (f" to {side}." if side else "."))
     if known(least, most):
         said.append(f"Water along it {both_lengths(least)} to {both_lengths(most)} deep today.")
+        if known(off := num(row, "least_depth_error_m")):
+            said.append(f"Least depth along it {length_and_error(least, off)}.")
     if known(deep):
         said.append(f"Deep side {bearing_text(deep)}.")
     if known(wind):

@@ -8,8 +8,11 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from .areas import area_reach, label_areas, limits_of
+from .band import Band, learn_band
 from .barriers import ASIDE, crossings, segments_of
-from .confidence import distance_to, reach_shoals, said_error, sources_of, spread, steepness
+from .confidence import distance_to, reach_shoals, sources_of, spread
+from .confidence_features import bending, steepness
+from .error_law import OwnError
 from .joined_areas import JoinedAreas
 from .lake_blocks import Block, KnownByBlock, blocks_of
 from .measured import Shore, shore_on
@@ -34,6 +37,7 @@ COARSE_CELLS: Final = 6_500_000
 """Cells of the coarse grid at most, which is made in one piece."""
 
 _RIM: Final = 2  # the stencil reads two centres away
+_AROUND: Final = 16  # cells round a block that its bending is told by
 _SLOPE_BITS: Final = 11  # of a float's 32, left off for counting: slopes to one part in 4096
 
 
@@ -216,7 +220,9 @@ def depth_and_error(
     tension: float | None = None,
     interval_m: float | None,
     least_m: float = 0.0,
+    sideways_m: float = 0.0,
     shoals: NDArray[np.float64] | None = None,
+    learnt: bool = False,
     side: int = SIDE,
     coarse_cells: int = COARSE_CELLS,
     progress: Callable[[float], None] | None = None,
@@ -227,8 +233,10 @@ def depth_and_error(
     ----------
     grid, known, tension, progress
         As for `minimum_curvature`.
-    interval_m, least_m, shoals
-        As for `local_error_m`.
+    interval_m, least_m, sideways_m, shoals
+        As for `surface_error_m`.
+    learnt
+        Whether errors are learnt from the data, as `surface_error_m` does, or what is usual, as `local_error_m`.
     side
         Cells a side of a block, at least 64; rounded up to what the coarse grid asks for.
     coarse_cells
@@ -236,7 +244,7 @@ def depth_and_error(
 
     Returns
     -------
-    Depths and errors, as `minimum_curvature` and `local_error_m` give them.
+    Depths and errors.
 
     Notes
     -----
@@ -284,15 +292,25 @@ def depth_and_error(
     del coarse, shore
     _shorten(lake, list(survey.wet), error)
     middle = _median_of(counts)
+    band = Band(None, 1.0, OwnError(np.empty(0), np.empty(0)), 0.0, least_m, interval_m, middle)
+    if learnt:
+        band = learn_band(
+            grid, known, depth, error,
+            middle_slope=middle, interval_m=interval_m, least_m=least_m, sideways_m=sideways_m, tension=tension,
+        )  # fmt: skip
+        error = band.ways(grid, error)
     for block in survey.wet:
         top, bottom, left, right = block.core
-        window = (max(top - 1, 0), min(bottom + 1, grid.rows), max(left - 1, 0), min(right + 1, grid.columns))
+        window = (
+            max(top - _AROUND, 0),
+            min(bottom + _AROUND, grid.rows),
+            max(left - _AROUND, 0),
+            min(right + _AROUND, grid.columns),
+        )
         near = Block(block.core, window)
         slope = steepness(depth[near.around], grid)[near.inner]
-        error[block.whole] = said_error(
-            grid, depth[block.whole], error[block.whole], slope,
-            middle_slope=middle, interval_m=interval_m, least_m=least_m,
-        )  # fmt: skip
+        bend = bending(depth[near.around], grid)[near.inner] if learnt else slope
+        error[block.whole] = band.at(grid, depth[block.whole], error[block.whole], slope, bend)
     reach_shoals(grid, error, shoals)
     if survey.wet:
         np.minimum(error, np.fmax.reduce(depth, axis=None, initial=np.float32(0.0)), out=error)

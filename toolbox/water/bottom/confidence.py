@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from ...compiled import compiled
+from .confidence_features import steepness
 from .surface import scale_of
 
 if TYPE_CHECKING:
@@ -90,22 +91,6 @@ def sources_of(scale: Scale) -> NDArray[np.int64]:
     return np.concatenate([scale.lines[0], scale.soundings[0], np.flatnonzero(shore.ravel())])
 
 
-def steepness(depth_m: NDArray[np.float32], grid: Grid) -> NDArray[np.float32]:
-    """Slope of a surface by its neighbours, one-sided at unknown ones; 0 where there are none."""
-    total = np.zeros(depth_m.shape, dtype=np.float32)
-    for axis, step in ((1, grid.cell_x_m), (0, grid.cell_y_m)):
-        rise = np.abs(np.diff(depth_m, axis=axis)) / np.float32(step)
-        rise = np.nan_to_num(rise, copy=False, nan=0.0)
-        before = np.zeros(depth_m.shape, dtype=np.float32)
-        after = np.zeros(depth_m.shape, dtype=np.float32)
-        if axis == 1:
-            before[:, 1:], after[:, :-1] = rise, rise
-        else:
-            before[1:], after[:-1] = rise, rise
-        total += np.maximum(before, after) ** 2
-    return np.sqrt(total)
-
-
 def said_error(
     grid: Grid,
     depth_m: NDArray[np.float32],
@@ -130,6 +115,25 @@ def said_error(
     error = np.maximum(error, np.float32(least_m))
     error[~np.isfinite(depth_m)] = np.nan
     return np.asarray(error, dtype=np.float32)
+
+
+def whole_error_m(error_m: NDArray[np.float32]) -> float:
+    """One half-width within which 95 % of all depths lie, where each has a half-width (95 %) of its own.
+
+    The errors of each place are taken to be normal.
+    """
+    from scipy.special import erfc
+
+    said = error_m[np.isfinite(error_m) & (error_m > 0)].astype(np.float64)
+    if not len(said):
+        return 0.0
+    said = said[:: max(1, len(said) // 100_000)]
+    low, high = 0.0, float(said.max())
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        beyond = float(erfc(1.959964 / np.sqrt(2.0) * middle / said).mean())
+        low, high = (middle, high) if beyond > 0.05 else (low, middle)
+    return high
 
 
 def reach_shoals(grid: Grid, error_m: NDArray[np.float32], shoals: NDArray[np.float64] | None) -> None:

@@ -55,3 +55,27 @@ def dry_land(surface: DepthSurface, lake: BaseGeometry) -> NDArray[np.bool_]:
         Polygons of the shoreline, not overlapping.
     """
     return np.isnan(surface.depth_m) & ~centres_inside(surface, lake)
+
+
+def _grown(cells: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Add the eight neighbours."""
+    found = cells.copy()
+    for axis in (0, 1):
+        after = np.moveaxis(found, axis, 0)
+        before = after.copy()
+        after[1:] |= before[:-1]
+        after[:-1] |= before[1:]
+    return found
+
+
+def bare_rim(surface: DepthSurface, lake: BaseGeometry) -> NDArray[np.bool_]:
+    """Mark known cells beside the water beyond which no land is known.
+
+    A rim of one cell brings a surface to 0 at the shoreline; it is no ground, and at a higher level its numbers say
+    nothing of what lies there.
+    """
+    inside = centres_inside(surface, lake)
+    land = np.isfinite(surface.depth_m) & ~inside
+    beside = land & _grown(inside)
+    ground = land & ~beside
+    return np.asarray(beside & ~_grown(ground))

@@ -11,6 +11,7 @@ import shapely
 
 from ...errors import DataError, UsageError
 from ...notes import note
+from ...text import how_many
 from . import data_weights as trust
 from .depth_areas import contours_between
 from .measured import Measured
@@ -48,9 +49,9 @@ def usable_rows(layer: GeoDataFrame | None, lake: BaseGeometry, name: str) -> Ge
         )
     above = depth < 0
     if above.any():
-        _said(f"{name}: {int(above.sum())} rows with a depth_m below 0 (land) were left out.")
+        _said(f"{name}: {how_many(int(above.sum()), 'row')} with a depth_m below 0 (land) left out.")
     if (~touches).any():
-        _said(f"{name}: {int((~touches).sum())} rows outside the shoreline were left out.")
+        _said(f"{name}: {how_many(int((~touches).sum()), 'row')} outside the shoreline left out.")
     return layer[np.asarray(touches & ~above)]
 
 

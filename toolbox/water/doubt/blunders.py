@@ -6,7 +6,9 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
+from scipy.spatial import cKDTree
 
+from ...text import how_many
 from ...units import in_words
 from .stray_lines import stray_lines
 from .stray_soundings import stray_soundings
@@ -36,7 +38,12 @@ def _listed(labels: Sequence[object], depth_m: Floats, expected_m: Floats) -> st
 
 
 def without_blunders(
-    known: Measured, contour_rows: Sequence[object], sounding_rows: Sequence[object], *, keep: bool = False
+    known: Measured,
+    contour_rows: Sequence[object],
+    sounding_rows: Sequence[object],
+    *,
+    keep: bool = False,
+    apart: bool = False,
 ) -> tuple[Measured, list[str], Floats]:
     """Leave out contours and soundings that contradict what lies round them.
 
@@ -48,6 +55,8 @@ def without_blunders(
         What the rows are called to people.
     keep
         Say so, and leave nothing out.
+    apart
+        Judge soundings by each other and the shore only: the contours contradict them.
 
     Returns
     -------
@@ -64,13 +73,20 @@ def without_blunders(
     if len(lines.rows):
         labels = [contour_rows[k] for k in known.line_row[lines.rows]]
         listed = _listed(labels, known.line_depth_m[lines.rows], lines.expected_m)
+        were = "was" if len(labels) == 1 else "were"
         said.append(
-            f"contours: {len(labels)} contradict the lines beside them and were {fate} ({listed}). "
-            "Check their depths."
+            f"contours: {how_many(len(labels), 'line contradicts', 'lines contradict')} what lies beside and {were} "
+            f"{fate} "
+            f"({listed}). Check their depths."
         )
     clean = known.without(lines.rows, _NONE)
     spacing = max(float(shapely.length(clean.lines).sum()) / _LINE_POINTS, 1.0)
     others = clean.along_lines(spacing, shore=True)[:, :3]
+    if apart and len(clean.xy) > 1:
+        # No denser than the soundings are, so that a steep bank does not outvote them.
+        own = clean.without(np.arange(clean.shores, len(clean.lines)), _NONE)
+        nearest = np.asarray(cKDTree(clean.xy).query(clean.xy, k=2)[0])[:, 1]
+        others = own.along_lines(max(spacing, float(np.median(nearest))), shore=True)[::2, :3]
     points = stray_soundings(clean.xy, clean.depth_m, others, clean.lines[: clean.shores])
     depth = known.depth_m[points.rows]
     shoal = depth < points.expected_m
@@ -85,8 +101,10 @@ def without_blunders(
         if which.any():
             labels = [sounding_rows[k] for k in points.rows[which]]
             listed = _listed(labels, depth[which], points.expected_m[which])
+            were = "was" if len(labels) == 1 else "were"
             said.append(
-                f"soundings: {len(labels)} read {words} water than any bottom through their neighbours and were "
+                f"soundings: {how_many(len(labels), 'reads', 'read')} {words} water than any bottom through the "
+                f"neighbours and {were} "
                 f"{fate} ({listed}). {advice}"
             )
     shoals = np.column_stack([known.xy[points.rows], depth, points.expected_m])[shoal]

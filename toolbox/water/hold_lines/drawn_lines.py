@@ -139,6 +139,7 @@ def hold_lines(
     follow_m: float | None = None,
     smooth_m: float = 5.0,
     least_length_m: float = 15.0,
+    surely: DepthSurface | None = None,
 ) -> Followed:
     """Draw the lines that a boat follows beside structures.
 
@@ -164,6 +165,8 @@ def hold_lines(
         Wiggles shorter than a few of these are taken out of structures and isobaths.
     least_length_m
         Pieces shorter than this are left out.
+    surely
+        The depths lowered where they are less sure; water enough for the boat is judged by them.
 
     Returns
     -------
@@ -188,7 +191,7 @@ def hold_lines(
     if surroundings is None:
         none, nothing = np.empty(0, dtype=object), np.empty(0)
         surroundings = Surroundings(none, nothing, none, nothing)
-    setting = Setting(depth, level_m, rules, surroundings)
+    setting = Setting(depth, level_m, rules, surroundings, surely)
     paths = structure_paths(structures, smooth_m)
     sides = side_depths(paths, depth, level_m=level_m, cast_m=rules.cast_m, most_cast_m=rules.most_cast_m)
     if follow_m is None:

@@ -81,7 +81,7 @@ class Fished:
     blocks: LeastBlocks = field(init=False)  # least depths of blocks of the surface
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "blocks", LeastBlocks(self.setting.surface))
+        object.__setattr__(self, "blocks", LeastBlocks(self.setting.least))
 
 
 def _water_edge(
@@ -147,7 +147,7 @@ def lay_of(x: Floats, y: Floats, row: Indices, fished: Fished, places: Geometrie
         (UPWIND, cast > longest_cast_m((x - aim_x) / safe, (y - aim_y) / safe, rules)),
         (UNKNOWN, np.isnan(depth)),
         (CUT_OFF, setting.surroundings.out_of_reach(x, y)),
-        (THIN, depth < setting.need_m),
+        (THIN, setting.least.at(x, y) + level_m < setting.need_m),
         (ABOVE, depth < top - surface.error_m),
     ):
         broken[fails] |= rule
@@ -162,7 +162,7 @@ def lay_of(x: Floats, y: Floats, row: Indices, fished: Fished, places: Geometrie
     live = np.flatnonzero(broken == 0)
     box = _box((x[live],), (y[live],), rules.drift_m)
     close = live[~fished.blocks.deep(*box, setting.need_m - level_m)]
-    inside = least_depth_inside(surface, x[close], y[close], rules.drift_m, level_m=level_m)
+    inside = least_depth_inside(setting.least, x[close], y[close], rules.drift_m, level_m=level_m)
     broken[close[~(inside >= setting.need_m)]] |= ADRIFT
     live = np.flatnonzero(broken == 0)
     broken[live] |= _near_others(places[live], row[live], setting)
@@ -216,7 +216,7 @@ def ways_between(
     broken = np.zeros(len(start), dtype=np.uint32)
     if not len(start):
         return broken
-    least = least_depth_along(surface, x[start], y[start], x[stop], y[stop], level_m=setting.level_m)
+    least = least_depth_along(setting.least, x[start], y[start], x[stop], y[stop], level_m=setting.level_m)
     broken[~(least >= setting.need_m)] |= THIN
     ends = np.stack([x[start], y[start], x[stop], y[stop]], axis=1).reshape(-1, 2, 2)
     broken |= _near_others(np.asarray(shapely.linestrings(ends), dtype=object), row, setting)

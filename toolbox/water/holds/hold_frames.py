@@ -17,7 +17,6 @@ if TYPE_CHECKING:
 
 
 _NUMBERS = (
-    "depth_m",
     "cast_m",
     "cast_bearing_deg",
     "deep_bearing_deg",
@@ -67,6 +66,7 @@ def hold_layers(
                 "hold_no": np.where(ok, number, 0),
                 "status": np.where(ok, "ok", "none"),
                 "reason": np.array(said, dtype=object),
+                "depth_today_m": table.depth_m,
                 **{name: getattr(table, name) for name in _NUMBERS},
                 "search_radius_m": search_m,
                 "geometry": point,

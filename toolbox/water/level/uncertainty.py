@@ -57,6 +57,17 @@ def error_of(depth: DepthSurface | None) -> float:
     return 0.0 if depth is None else depth.error_m
 
 
+def least_error(depth: DepthSurface, local: DepthSurface | None) -> float:
+    """Error to count everywhere: the coverage's own, or the least of its local errors where those are known.
+
+    Where the local error is more, `doubted` counts it.
+    """
+    if local is None:
+        return depth.error_m
+    least = np.fmin.reduce(local.depth_m, axis=None)
+    return float(min(depth.error_m, least)) if np.isfinite(least) else depth.error_m
+
+
 def combined_error_m(*errors_m: float) -> float:
     """Combine errors that have nothing to do with each other: the root of the sum of their squares."""
     return math.sqrt(math.fsum(error * error for error in errors_m))
@@ -77,6 +88,20 @@ def needed_depth_m(boat_m: float, margin_m: float, *errors_m: float) -> float:
     return boat_m + margin_m + combined_error_m(*errors_m)
 
 
+def surely_today(
+    depth: DepthSurface | None, level_m: float, local: DepthSurface | None, error_m: float | None = None
+) -> DepthSurface | None:
+    """Give today's depths, lowered where they are less sure than the error counted anyway; None for no depths.
+
+    That error is the one given, else the one the coverage states.
+    """
+    if depth is None:
+        return None
+    today = depth.shifted(level_m)
+    counted = error_of(depth) if error_m is None else error_m
+    return today if local is None else doubted(today, local, counted)
+
+
 def doubted(surface: DepthSurface, local: DepthSurface, error_m: float) -> DepthSurface:
     """Lower a depth surface wherever it may be farther off than the error that is allowed for anyway.
 
@@ -85,7 +110,8 @@ def doubted(surface: DepthSurface, local: DepthSurface, error_m: float) -> Depth
     surface
         Depths.
     local
-        Half-width (95 %) within which the true depth lies at each place; where it knows none, nothing is lowered.
+        Half-width (95 %) within which the true depth lies at each place; where it knows none, the surface's own error
+        stands for it.
     error_m
         The error that is counted everywhere.
 
@@ -100,6 +126,7 @@ def doubted(surface: DepthSurface, local: DepthSurface, error_m: float) -> Depth
     else:
         x, y = np.meshgrid(surface.xs, surface.ys)
         error = local.at(x, y)
+    error = np.where(np.isnan(error), np.float32(surface.error_m), error)
     lowered = surface.depth_m.copy()
     for row, of_row in enumerate(error):  # a row at a time: few cells are lowered, and grids are large
         less_sure = np.flatnonzero(of_row > np.float64(error_m))

@@ -20,6 +20,7 @@ from ...errors import CrsError, DataError, UsageError
 from ...same_system import same_crs
 from ...units import in_words
 from .chain_check import chain_violations
+from .depth_doubt import DepthDoubt
 from .keep_out import TOLERANCE_M, OffLimits, too_near
 from .launch_check import launch_violations, launches
 from .violations import Violation
@@ -51,6 +52,9 @@ class Limits:
     launch_m: float  # greatest length of the piece between a ramp and the water the boat can use
     # least depth today at which the boat floats whatever the errors; unless told, what it needs at idle
     float_depth_m: float | None = dataclasses.field(default=None, compare=False)
+    # errors that the depths above hold, so that what is less sure at a place is known to be so
+    depth_error_m: float = dataclasses.field(default=0.0, compare=False)
+    level_error_m: float = dataclasses.field(default=0.0, compare=False)
 
     @property
     def floats_m(self) -> float:
@@ -83,6 +87,8 @@ class Limits:
             hold_depth_m=draft_m + margin_m + error,
             launch_m=launch_m,
             float_depth_m=draft_m + error,
+            depth_error_m=depth_error_m,
+            level_error_m=level_error_m,
         )
 
 
@@ -97,11 +103,20 @@ def _first(line: Any) -> tuple[float, float]:
     return float(x), float(y)
 
 
-def sampled_least(items: Geometries, depth: DepthSurface, level_m: float) -> tuple[Floats, Floats]:
-    """Least depth today along each line or at each point, by dense samples, and where; NaN where one is not known."""
+def sampled_least(
+    items: Geometries, depth: DepthSurface, level_m: float, doubt: DepthDoubt | None = None
+) -> tuple[Floats, Floats]:
+    """Least depth today along each line or at each point, by dense samples, and where; NaN where one is not known.
+
+    With ``doubt`` what may be missing at each place is taken off.
+    """
     step = min(depth.cell_x_m, depth.cell_y_m) / _SAMPLES_A_CELL
+    if doubt is not None:
+        step = min(step, min(doubt.local.cell_x_m, doubt.local.cell_y_m) / _SAMPLES_A_CELL)
     xy, item = shapely.get_coordinates(shapely.segmentize(items, step), return_index=True)
     today = depth.at(xy[:, 0], xy[:, 1]) + level_m
+    if doubt is not None:
+        today = today - doubt.more_m(xy[:, 0], xy[:, 1])
     order = np.lexsort((np.where(np.isnan(today), -np.inf, today), item))
     _, first = np.unique(item[order], return_index=True)
     return today[order[first]], xy[order[first]]
@@ -115,19 +130,23 @@ def _too_thin(
     *,
     wanted_m: float,
     stated_m: Floats,
+    doubt: DepthDoubt | None,
 ) -> Iterator[Violation]:
-    for name, here, (x, y), stated in zip(
-        names, *sampled_least(items, depth, level_m), stated_m, strict=True
-    ):
-        if np.isnan(here):
-            yield Violation(name, "lies in water without a known depth", x, y)
+    charted = sampled_least(items, depth, level_m)
+    surely = charted if doubt is None else sampled_least(items, depth, level_m, doubt)
+    told = zip(names, *charted, *surely, stated_m, strict=True)
+    for name, here, at, sure, sure_at, stated in told:
+        if np.isnan(here) or np.isnan(sure):
+            yield Violation(name, "lies in water without a known depth", *(at if np.isnan(here) else sure_at))
             continue
-        for least, word in ((wanted_m, "needed"), (float(stated), "stated")):
-            if here < least - _DEPTH_TOLERANCE_M:
-                said = (
-                    f"has {in_words(float(here), 'length')} of water, {in_words(least, 'length')} is {word}"
-                )
-                yield Violation(name, said, x, y, least - float(here))
+        for has, (x, y), least, word in (
+            (float(sure), sure_at, wanted_m, "needed"),
+            (float(here), at, float(stated), "stated"),
+        ):
+            if has < least - _DEPTH_TOLERANCE_M:
+                less = "" if doubt is None or word == "stated" else " for certain"
+                said = f"has {in_words(has, 'length')} of water{less}, {in_words(least, 'length')} is {word}"
+                yield Violation(name, said, x, y, least - has)
 
 
 def _untrue(
@@ -147,6 +166,7 @@ def _legs(
     limits: Limits,
     start: Any,
     end: Any,
+    doubt: DepthDoubt | None,
 ) -> Iterator[Violation]:
     lines, part = legs.geometry.to_numpy(), legs["part"].to_numpy(dtype=object)
     length, said = np.asarray(shapely.length(lines)), _column(legs, "distance_m")
@@ -177,7 +197,9 @@ def _legs(
         yield from _untrue(own, "keeps clear by", clear, said, said > clear + TOLERANCE_M)
         if depth is not None:
             stated = _column(legs, "min_depth_m")[rows]
-            yield from _too_thin(lines[rows], own, depth, level_m, wanted_m=least_m, stated_m=stated)
+            yield from _too_thin(
+                lines[rows], own, depth, level_m, wanted_m=least_m, stated_m=stated, doubt=doubt
+            )
     for row, leads_out in taken.items():
         line = lines[row] if leads_out else shapely.reverse(lines[row])
         if length[row] > limits.launch_m + TOLERANCE_M:
@@ -191,6 +213,7 @@ def _legs(
             depth,
             level_m,
             float_m=limits.floats_m,
+            doubt=doubt,
         )
         own, one = [names[row]], np.array([line], dtype=object)
         clear, said = off.launch_clearance_m(one), _column(legs, "min_clearance_m")[[row]]
@@ -208,13 +231,16 @@ def _holds(
     level_m: float,
     limits: Limits,
     structures: gpd.GeoDataFrame | None,
+    doubt: DepthDoubt | None,
 ) -> Iterator[Violation]:
     points, ids = holds.geometry.to_numpy(), holds["spot_id"].astype(str).tolist()
     names = [f"the hold of {one}" for one in ids]
     yield from off.violations(points, names, running=False, keep_m=0.0)
     if depth is not None:
-        stated = _column(holds, "depth_m")
-        yield from _too_thin(points, names, depth, level_m, wanted_m=limits.hold_depth_m, stated_m=stated)
+        stated = _column(holds, "depth_today_m")
+        yield from _too_thin(
+            points, names, depth, level_m, wanted_m=limits.hold_depth_m, stated_m=stated, doubt=doubt
+        )
     if structures is None or structures.empty:
         return
     shapes, labels = structures.geometry.to_numpy(), structures["spot_id"].astype(str).tolist()
@@ -272,6 +298,7 @@ def last_check(
     zones: gpd.GeoDataFrame | None = None,
     dry_ground: gpd.GeoDataFrame | None = None,
     structures: gpd.GeoDataFrame | None = None,
+    depth_confidence: DepthSurface | None = None,
 ) -> list[Violation]:
     """Prove a run.
 
@@ -292,6 +319,8 @@ def last_check(
         Clearances and depths it is held to.
     structures
         Layer ``spots``: no hold may lie on one of them.
+    depth_confidence
+        How far each depth may be off; where that is more than the limits count, the depth must be enough without it.
 
     Returns
     -------
@@ -320,6 +349,7 @@ def last_check(
         "legs": legs,
         "holds": holds,
         "depth": depth,
+        "depth_confidence": depth_confidence,
         "water": water,
         "hazards": hazards,
         "zones": zones,
@@ -333,8 +363,9 @@ def last_check(
         f"leg {row.leg_no} ({row.part}, {row.from_id} to {row.to_id})" for row in run.itertuples(index=False)
     ]
     off = OffLimits(water, hazards, zones, dry_ground)
+    doubt = DepthDoubt.of(depth, depth_confidence, limits)
     return [
         *chain_violations(run, names, holds, start=start, end=end),
-        *_legs(run, names, off, depth, level_m, limits, start, end),
-        *_holds(holds, off, depth, level_m, limits, structures),
+        *_legs(run, names, off, depth, level_m, limits, start, end, doubt),
+        *_holds(holds, off, depth, level_m, limits, structures, doubt),
     ]

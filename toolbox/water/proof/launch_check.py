@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
     from ...arrays import Floats, Geometries
     from ...depth import DepthSurface
+    from .depth_doubt import DepthDoubt
     from .keep_out import OffLimits
 
 
@@ -57,7 +58,13 @@ def _strewn(line: Any, step_m: float) -> tuple[Floats, Floats]:
 
 
 def _afloat_again(
-    name: str, line: Any, off: OffLimits, depth: DepthSurface | None, level_m: float, float_m: float
+    name: str,
+    line: Any,
+    off: OffLimits,
+    depth: DepthSurface | None,
+    level_m: float,
+    float_m: float,
+    doubt: DepthDoubt | None,
 ) -> Iterator[Violation]:
     """Find where a launch, seen from its ramp, lies dry or too thin beyond its lane."""
     step = _STEP_M if depth is None else min(_STEP_M, min(depth.cell_x_m, depth.cell_y_m) / 4.0)
@@ -68,6 +75,8 @@ def _afloat_again(
     if len(dry):
         grounded |= shapely.dwithin(shapely.union_all(dry), shapely.points(xy), TOLERANCE_M)
     today = None if depth is None else depth.at(xy[:, 0], xy[:, 1]) + level_m
+    if today is not None and doubt is not None:
+        today = today - doubt.more_m(xy[:, 0], xy[:, 1])
     thin = grounded.copy() if today is None else grounded | ~(today >= float_m - _DEPTH_TOLERANCE_M)
     afloat = np.flatnonzero(~thin)
     lane = len(xy) if not len(afloat) else int(afloat[0])
@@ -108,6 +117,7 @@ def launch_violations(
     level_m: float,
     *,
     float_m: float,
+    doubt: DepthDoubt | None = None,
 ) -> Iterator[Violation]:
     """Find what a launch breaks.
 
@@ -121,8 +131,10 @@ def launch_violations(
         Depth surface or None, and today's level.
     float_m
         Charted depth, today, at which the boat floats whatever the errors.
+    doubt
+        What may be missing at a place beyond those errors.
     """
-    yield from _afloat_again(name, line, off, depth, level_m, float_m)
+    yield from _afloat_again(name, line, off, depth, level_m, float_m, doubt)
     items = np.array([line], dtype=object)
     yield from off.launch_violations(items, [name])
 
@@ -136,12 +148,13 @@ def past_its_end(
     *,
     keep_m: float,
     usable_m: float,
+    doubt: DepthDoubt | None = None,
 ) -> Iterator[Violation]:
     """Find where a launch goes on though there is room and depth to idle: it ends where usable water begins.
 
     Parameters
     ----------
-    line, name, off, depth, level_m
+    line, name, off, depth, level_m, doubt
         As for `launch_violations`.
     keep_m, usable_m
         Clearance and depth that the boat needs at idle.
@@ -157,7 +170,10 @@ def past_its_end(
     ample = off.clearance_m(points, running=False) > _AMPLE * keep_m + _AMPLE_M
     ample &= shapely.intersects(off.water, points)
     if depth is not None:
-        ample &= depth.at(inner[:, 0], inner[:, 1]) + level_m > usable_m
+        today = depth.at(inner[:, 0], inner[:, 1]) + level_m
+        if doubt is not None:
+            today = today - doubt.more_m(inner[:, 0], inner[:, 1])
+        ample &= today > usable_m
     if ample.any():
         first = int(np.argmax(ample))
         yield Violation(

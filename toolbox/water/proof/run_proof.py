@@ -13,6 +13,7 @@ import shapely
 from ...errors import DataError
 from ...level_told import level_words, same_level, told_level
 from ...units import in_words
+from .depth_doubt import DepthDoubt
 from .keep_out import OffLimits
 from .last_check import last_check, sampled_least
 from .launch_check import launches, past_its_end
@@ -55,7 +56,12 @@ def _sound(stops: gpd.GeoDataFrame) -> None:
 
 
 def _stops_afloat(
-    stops: gpd.GeoDataFrame, off: OffLimits, depth: DepthSurface | None, level_m: float, limits: Limits
+    stops: gpd.GeoDataFrame,
+    off: OffLimits,
+    depth: DepthSurface | None,
+    level_m: float,
+    limits: Limits,
+    doubt: DepthDoubt | None,
 ) -> Iterator[Violation]:
     """Find stops that lie on land, on a hazard, in a closed zone or in too little water, wherever their holds are."""
     points = stops.geometry.to_numpy()[1:-1]
@@ -65,7 +71,7 @@ def _stops_afloat(
     yield from off.violations(points, names, running=False, keep_m=0.0)
     if depth is None:
         return
-    for name, here, (x, y) in zip(names, *sampled_least(points, depth, level_m), strict=True):
+    for name, here, (x, y) in zip(names, *sampled_least(points, depth, level_m, doubt), strict=True):
         if not here >= limits.hold_depth_m - _DEPTH_TOLERANCE_M:
             had = (
                 "water without a known depth"
@@ -82,6 +88,7 @@ def _beside_and_beyond(
     depth: DepthSurface | None,
     level_m: float,
     limits: Limits,
+    doubt: DepthDoubt | None,
 ) -> Iterator[Violation]:
     """Find thin water beside the way that no hazard shows, and launches that go on where they should have ended."""
     lines, part = legs.geometry.to_numpy(), legs["part"].to_numpy(dtype=object)
@@ -96,6 +103,7 @@ def _beside_and_beyond(
             level_m,
             keep_m=limits.idle_clearance_m,
             usable_m=limits.idle_depth_m,
+            doubt=doubt,
         )
     if depth is None:
         return
@@ -105,7 +113,7 @@ def _beside_and_beyond(
         (rest[part[rest] != "run"], limits.idle_clearance_m, limits.idle_depth_m),
     ):
         own = [names[row] for row in rows]
-        yield from thin_beside(lines[rows], own, depth, level_m, keep_m=keep_m, least_m=least_m)
+        yield from thin_beside(lines[rows], own, depth, level_m, keep_m=keep_m, least_m=least_m, doubt=doubt)
 
 
 def _of_one_day(
@@ -128,7 +136,9 @@ def _of_one_day(
         **given,
     )
     off = OffLimits(given["water"], given["hazards"], given["zones"], given["dry_ground"])
-    at = (off, given["depth"], given["level_m"], given["limits"])
+    depth, limits = given["depth"], given["limits"]
+    doubt = DepthDoubt.of(depth, given["depth_confidence"], limits)
+    at = (off, depth, given["level_m"], limits, doubt)
     return [
         *found,
         *stop_violations(run, ways, holds, held, ramps, given["level_m"]),
@@ -151,6 +161,7 @@ def run_violations(
     dry_ground: gpd.GeoDataFrame | None = None,
     structures: gpd.GeoDataFrame | None = None,
     ramps: gpd.GeoDataFrame | None = None,
+    depth_confidence: DepthSurface | None = None,
 ) -> list[Violation]:
     """Prove a run and all it rests on.
 
@@ -166,6 +177,8 @@ def run_violations(
         What the boat needs.
     ramps
         Ramps, at which the run must begin and end; None where they are not known.
+    depth_confidence
+        How far each depth may be off, as for `last_check`.
 
     Returns
     -------
@@ -186,6 +199,7 @@ def run_violations(
         "zones": zones,
         "dry_ground": dry_ground,
         "structures": structures,
+        "depth_confidence": depth_confidence,
     }
     layers = {"water": water, "hazards": hazards, "dry_ground": dry_ground, "holds": holds, "legs": legs}
     faults = list(other_levels(layers, level_m))

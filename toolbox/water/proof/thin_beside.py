@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from ...arrays import Floats, Geometries
     from ...depth import DepthSurface
+    from .depth_doubt import DepthDoubt
 
 _DEPTH_TOLERANCE_M = 1e-4  # depths are kept in single precision
 _STEP_M = 100.0
@@ -49,6 +50,7 @@ def thin_beside(
     *,
     keep_m: float,
     least_m: float,
+    doubt: DepthDoubt | None = None,
 ) -> Iterator[Violation]:
     """Find lines that pass a cell too thin for the boat, or without a depth, nearer than they may.
 
@@ -60,6 +62,8 @@ def thin_beside(
         Depth surface, and today's level.
     keep_m, least_m
         Distance to keep, and the depth that is needed.
+    doubt
+        What may be missing at a place beyond the errors in ``least_m``.
 
     Yields
     ------
@@ -72,6 +76,8 @@ def thin_beside(
         worst: tuple[float, float, float, float] | None = None
         for a, b in pairwise(xy):
             at, charted = _cells(depth, np.minimum(a, b) - keep_m, np.maximum(a, b) + keep_m)
+            if doubt is not None and len(at):
+                charted = charted - doubt.more_m(at[:, 0], at[:, 1])
             thin = ~(charted + level_m >= least_m - _DEPTH_TOLERANCE_M)
             if not thin.any():
                 continue

@@ -112,7 +112,9 @@ class Afloat:
             lake=self.lake,
         )
 
-    def surroundings(self, depth: DepthSurface | None, level_m: float) -> LegSurroundings:
+    def surroundings(
+        self, depth: DepthSurface | None, level_m: float, confidence: DepthSurface | None = None
+    ) -> LegSurroundings:
         """Gather what the pieces of a run are measured against: all to keep clear of, slow zones, depths."""
         lake = self.lake
         run, idle = (
@@ -122,7 +124,7 @@ class Afloat:
         launch = edges_to_keep_from(
             lake.water.iloc[:0], charted_things(lake.hazards), lake.zones, running=False
         )
-        return LegSurroundings(run, idle, self.slow, depth, level_m, launch)
+        return LegSurroundings(run, idle, self.slow, depth, level_m, launch, confidence)
 
     def launches(self) -> dict[int, Any]:
         """Lines from ramps to the water the boat can use, by the ramp's number, where the two lie apart."""

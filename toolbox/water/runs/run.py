@@ -46,6 +46,7 @@ class LegSurroundings:
     depth: DepthSurface | None
     level_m: float
     launching: Edges | None = None
+    confidence: DepthSurface | None = None  # how far each depth may be off
 
 
 def slow_zones(zones: gpd.GeoDataFrame | None, *, unstated_mps: float) -> SlowZones:

@@ -10,6 +10,7 @@ import pandas as pd
 
 from ...errors import UsageError
 from ...numbers import numbers_of
+from ..level.depth_errors import OF_PLACE, OF_WAY, errors_along
 from .run import least_depths, nearest_along, slow_and_time
 
 if TYPE_CHECKING:
@@ -93,6 +94,10 @@ def legs_frame(
     lines = [piece.line for piece in pieces]
     nearest = nearest_along(pieces, around)
     slow_m, time_s = slow_and_time(pieces, around.slow, run_mps=run_mps, idle_mps=idle_mps)
+    errors = {}
+    if around.confidence is not None and around.depth is not None:
+        shapes = np.array(lines, dtype=object)
+        errors[OF_WAY] = errors_along(shapes, around.confidence, around.depth)
     return gpd.GeoDataFrame(
         {
             "leg_no": np.array([piece.leg_no for piece in pieces], dtype=int),
@@ -102,6 +107,7 @@ def legs_frame(
             "distance_m": np.array([line.length for line in lines], dtype=float),
             "slow_m": slow_m,
             "min_depth_m": least_depths(lines, around.depth, around.level_m),
+            **errors,
             "min_clearance_m": nearest.distance_m,
             "nearest_hazard": nearest.name,
             "hazard_side": nearest.side,
@@ -176,6 +182,7 @@ def stops_frame(
             "leave": _texts(times[1]),
             "wind_mps": number("wind_mps"),
             "wave_m": number("wave_m"),
+            **({OF_PLACE: number(OF_PLACE)} if OF_PLACE in made else {}),
             "reason": np.where(rows < ramps_here, "ramp", "hold").astype(object),
             **{name: np.asarray(values) for name, values in (more or {}).items()},
         },

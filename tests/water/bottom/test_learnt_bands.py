@@ -1,0 +1,119 @@
+"""Bands learnt from a lake's own data, held to a bottom that is known: a real valley, drowned."""
+
+from __future__ import annotations
+
+import functools
+import warnings
+
+import numpy as np
+import pytest
+import shapely
+
+from castshed.algorithms.depth_surface import depth_surface
+from castshed.algorithms.water_today import water_today
+from castshed.toolbox.errors import DataWarning
+from castshed.toolbox.water.bottom.conformal import upper_quantile
+from castshed.toolbox.water.bottom.drawn_lines import drawn_error_m
+from drowned_valley import Drowned
+from made_lake import X0, Y0, frame
+
+
+@functools.cache
+def valley():
+    return Drowned(345.0, 3, quick=True)
+
+
+def shares(**given):
+    """Share of places in the band, beyond its unsafe side, and mean half-width over the 95 % quantile of the error."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        made = depth_surface(valley().shoreline(), **given)
+    x, y, true = valley().places(20_000)
+    off, half = made.depth.at(x, y) - true, made.depth_confidence.at(x, y)
+    known = np.isfinite(off) & np.isfinite(half)
+    off, half = off[known], half[known]
+    return (
+        (np.abs(off) <= half).mean(),
+        (off > half).mean(),
+        half.mean() / np.quantile(np.abs(off), 0.95),
+    )
+
+
+@pytest.mark.parametrize("cell_m", [10.0, 20.0, 40.0])
+def test_the_band_of_a_raster_holds_the_bottom_that_its_cells_cannot_show(cell_m):
+    """One number for all rasters, 0.15 m, held 70, 25 and 8 % of them."""
+    held, unsafe, width = shares(raster=valley().raster(cell_m))
+    assert held >= 0.93
+    assert unsafe <= 0.025
+    assert width <= 1.6
+
+
+@pytest.mark.parametrize("cell_m", [10.0, 30.0])
+def test_the_band_of_contours_grows_with_the_cells(cell_m):
+    held, unsafe, width = shares(contours=valley().contours(1.524), cell_m=cell_m)
+    assert held >= 0.93
+    assert unsafe <= 0.025
+    assert width <= 1.6
+
+
+def test_lines_drawn_coarsely_are_told_by_their_corners():
+    """Douglas and Peucker: at least 90 % of a line lie within the tolerance of the line that was simplified by it."""
+    lines = valley().contours(3.048).geometry.to_numpy()
+    assert drawn_error_m(lines) < 0.5
+    for tolerance_m in (5.0, 10.0, 20.0):
+        assert 0.5 * tolerance_m < drawn_error_m(shapely.simplify(lines, tolerance_m)) < tolerance_m
+
+
+def test_a_new_score_exceeds_the_conformal_quantile_no_more_often_than_asked():
+    rng = np.random.default_rng(4)
+    draws = rng.standard_cauchy((2000, 40))
+    beyond = [row[0] > upper_quantile(row[1:], 0.9) for row in draws]
+    assert np.mean(beyond) <= 0.1 + 3 * np.sqrt(0.09 / 2000)
+
+
+def disc_lake():
+    """A bowl of 1:10, 30 m deep, its soundings, and a chart of it that lies 12 m too shallow in the middle."""
+    lake = shapely.Point(X0, Y0).buffer(400.0, quad_segs=32)
+    rng = np.random.default_rng(2)
+    x, y = rng.uniform(-390, 390, (2, 900))
+    off = np.hypot(x, y)
+    wet = off < 390
+    soundings = frame(shapely.points(X0 + x[wet], Y0 + y[wet]), depth_m=40.0 - off[wet] / 10.0)
+    depths = np.arange(2.0, 28.0, 2.0)
+    lines = [
+        shapely.LineString(
+            shapely.Point(X0, Y0).buffer(400.0 - 10.0 * d * 40.0 / 28.0, quad_segs=32).exterior.coords
+        )
+        for d in depths
+    ]
+    return frame([lake], name=["made"]), soundings, frame(lines, depth_m=depths), off
+
+
+def test_soundings_do_not_give_way_to_a_chart_that_contradicts_them():
+    lake, soundings, contours, _ = disc_lake()
+    with warnings.catch_warnings(record=True) as said:
+        warnings.simplefilter("always")
+        both = depth_surface(lake, soundings=soundings, contours=contours)
+    told = [str(w.message) for w in said]
+    assert any("contradict each other" in text for text in told)
+    assert not any(text.startswith("soundings:") for text in told)
+    x, y = np.random.default_rng(8).uniform(-250, 250, (2, 500))
+    off = np.abs(both.depth.at(X0 + x, Y0 + y) - (40.0 - np.hypot(x, y) / 10.0))
+    assert np.quantile(off, 0.95) < 1.0
+    assert (off <= both.depth_confidence.at(X0 + x, Y0 + y)).mean() >= 0.93
+
+
+def test_contours_alone_say_that_nothing_judges_them():
+    lake, _, contours, _ = disc_lake()
+    with pytest.warns(DataWarning, match="nothing shows how far they lie"):
+        depth_surface(lake, contours=contours)
+
+
+def test_above_the_shoreline_water_needs_ground_that_is_known():
+    """The rim of one cell, 30 m wide here, is no ground: at 10 ft more the water still ends at the shoreline."""
+    lake, _, contours, _ = disc_lake()
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        made = depth_surface(lake, contours=contours, cell_m=30.0)
+        water = water_today(made.depth, lake, level_m=3.048).water
+    assert shapely.union_all(water.geometry.to_numpy()).difference(lake.geometry.iloc[0]).area < 1.0

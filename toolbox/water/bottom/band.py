@@ -1,0 +1,203 @@
+"""The band a surface states: what was learnt from its own data where they are enough, else what is usual."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import shapely
+from scipy.ndimage import maximum_filter1d
+
+from .confidence import distance_to, reach_shoals, said_error, sources_of
+from .confidence_features import bending, steepness
+from .conformal import upper_quantile
+from .drawn_lines import drawn_error_m
+from .error_law import ErrorLaw, OwnError, learn, own_error
+from .held_out import between_centres, held_out
+from .surface import scale_of
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from .barriers import Grid
+    from .measured import Measured
+
+    Floats = NDArray[np.float32]
+
+_OWN: Final = 20_000
+_OWN_WAY: Final = 0.4
+"""Near one sounding the surface errs by the gaps between soundings as well as by the way to that one: as its power of
+0.4 times that of the gap's of 0.6, as on made bottoms."""
+_FEW: Final = 5  # places left out, from which on what is usual is scaled by them
+
+
+@dataclass(frozen=True, eq=False)
+class Band:
+    """How the half-width follows from way to data, steepness and bending.
+
+    ``law`` is None where too little could be left out; then what is usual counts, ``times`` as much as usual.
+    ``sideways_m`` is how far data may lie beside their place, ``least_m`` what their sources state. ``gap_m``
+    is how far round a place gaps between soundings are looked for; 0 where there are contours.
+    """
+
+    law: ErrorLaw | None
+    times: float
+    own: OwnError
+    sideways_m: float
+    least_m: float
+    interval_m: float | None
+    middle_slope: np.float32
+    gap_m: float = 0.0
+
+    def ways(self, grid: Grid, away_m: Floats) -> Floats:
+        """Ways to data as the law takes them: between soundings the width of the gap counts too."""
+        if self.law is None or self.gap_m <= 0:
+            return away_m
+        wide, high = (int(np.ceil(self.gap_m / cell)) for cell in (grid.cell_x_m, grid.cell_y_m))
+        gap = np.nan_to_num(away_m, nan=0.0, posinf=0.0)
+        gap = maximum_filter1d(gap, 2 * wide + 1, axis=1, output=gap)
+        gap = maximum_filter1d(gap, 2 * high + 1, axis=0, output=gap)
+        own = np.maximum(away_m, np.float32(0.25 * min(grid.cell_x_m, grid.cell_y_m)))
+        return np.asarray(own ** np.float32(_OWN_WAY) * gap ** np.float32(1.0 - _OWN_WAY), dtype=np.float32)
+
+    def at(self, grid: Grid, depth_m: Floats, away_m: Floats, slope: Floats, bend: Floats) -> Floats:
+        """Half-width (95 %) at each centre; NaN where there is no depth."""
+        if self.law is None:
+            error = np.float32(self.times) * said_error(
+                grid,
+                depth_m,
+                away_m,
+                slope,
+                middle_slope=self.middle_slope,
+                interval_m=self.interval_m,
+                least_m=0.0,
+            )
+        else:
+            error = np.full(depth_m.shape, np.nan, dtype=np.float32)
+            known = np.isfinite(depth_m)
+            way = np.nan_to_num(away_m[known], nan=0.0, posinf=1e6)
+            error[known] = self.law.at(way, slope[known], bend[known])
+        parts = error**2 + self.own.at(slope) ** 2 + (np.float32(self.sideways_m) * slope) ** 2
+        return np.asarray(np.maximum(np.sqrt(parts), np.float32(self.least_m)), dtype=np.float32)
+
+
+def _slope_at(depth: Floats, grid: Grid, r: NDArray[np.int64], c: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Steepness at some centres only, for a grid of which the whole would be too much."""
+    total = np.zeros(len(r))
+    for step, down, right in ((grid.cell_x_m, 0, 1), (grid.cell_y_m, 1, 0)):
+        here = depth[r, c].astype(np.float64)
+        rises = [
+            depth[(r + s * down).clip(0, grid.rows - 1), (c + s * right).clip(0, grid.columns - 1)] - here
+            for s in (-1, 1)
+        ]
+        total += np.nan_to_num(np.fmax(np.abs(rises[0]), np.abs(rises[1])) / step, nan=0.0) ** 2
+    return np.asarray(np.sqrt(total))
+
+
+def _own(grid: Grid, known: Measured, depth_m: Floats) -> OwnError:
+    spacing = max(grid.cell_x_m, float(shapely.length(known.lines).sum()) / _OWN)
+    points = known.points(spacing, shore=False)
+    points = points[np.random.default_rng(len(points)).permutation(len(points))[:_OWN]]
+    points = points[
+        points[:, 3] >= points[:, 3].max()
+    ]  # what others were weighed down by is no error of theirs
+    column, row = grid.places(points[:, :2]).T
+    r = np.rint(row).astype(np.int64).clip(0, grid.rows - 1)
+    c = np.rint(column).astype(np.int64).clip(0, grid.columns - 1)
+    off = between_centres(depth_m, row, column) - points[:, 2]
+    fits = np.isfinite(off)
+    return own_error(off[fits], _slope_at(depth_m, grid, r, c)[fits])
+
+
+def learn_band(
+    grid: Grid,
+    known: Measured,
+    depth_m: Floats,
+    away_m: Floats,
+    *,
+    middle_slope: np.float32,
+    interval_m: float | None,
+    least_m: float = 0.0,
+    sideways_m: float = 0.0,
+    tension: float | None = None,
+) -> Band:
+    """Learn from what is left out how far a surface may be off.
+
+    Parameters
+    ----------
+    grid, known, tension
+        What the surface was made on and from.
+    depth_m
+        The surface.
+    away_m
+        Way over water from each centre to the nearest datum.
+    middle_slope, interval_m, least_m
+        As for `said_error`.
+    sideways_m
+        Error of position that the sources state.
+
+    Notes
+    -----
+    See `held_out` and `learn` for the method and its sources. Where too few depths can be left out, the law fitted to
+    made bottoms counts, widened to hold those that could be.
+    """
+    lined = len(known.lines) > known.shores
+    cell = max(grid.cell_x_m, grid.cell_y_m)
+    found = held_out(grid, known, away_m, tension=tension)
+    law = learn(found, cell, contoured=lined)
+    times = 1.0
+    if law is None and len(found) >= _FEW:
+        way, steep = (found.features[:, k][None].astype(np.float32) for k in (0, 1))
+        usual = said_error(
+            grid, np.zeros(way.shape, dtype=np.float32), way, steep,
+            middle_slope=middle_slope, interval_m=interval_m, least_m=0.0,
+        )  # fmt: skip
+        times = max(1.0, upper_quantile(np.abs(found.off_m) / usual[0], 0.95))
+    drawn = drawn_error_m(known.lines[known.shores :]) if lined else 0.0
+    own = _own(grid, known, depth_m)
+    gap = 0.0
+    if not lined:
+        sample = away_m.ravel()[:: max(1, away_m.size // 200_000)]
+        sample = sample[np.isfinite(sample)]
+        gap = float(np.quantile(sample, 0.75)) if len(sample) else 0.0
+    return Band(law, times, own, float(np.hypot(drawn, sideways_m)), least_m, interval_m, middle_slope, gap)
+
+
+def surface_error_m(
+    grid: Grid,
+    known: Measured,
+    depth_m: Floats,
+    *,
+    interval_m: float | None,
+    least_m: float = 0.0,
+    sideways_m: float = 0.0,
+    shoals: NDArray[np.float64] | None = None,
+    tension: float | None = None,
+) -> Floats:
+    """Half-width within which the true depth lies (95 %), at each cell centre, learnt from the lake's own data.
+
+    Parameters
+    ----------
+    grid, known, depth_m, interval_m, least_m, shoals
+        As for `local_error_m`.
+    sideways_m, tension
+        As for `learn_band`.
+
+    Returns
+    -------
+    Metres, NaN where the surface has no depth, and never above the greatest depth.
+    """
+    scale = scale_of(grid, known)
+    away = distance_to(grid, scale.shore.water, scale.shore.bars, sources_of(scale))
+    slope, bend = steepness(depth_m, grid), bending(depth_m, grid)
+    wet = scale.shore.water & np.isfinite(depth_m)
+    middle = np.float32(np.median(slope[wet])) if wet.any() else np.float32(0.0)
+    band = learn_band(
+        grid, known, depth_m, away,
+        middle_slope=middle, interval_m=interval_m, least_m=least_m, sideways_m=sideways_m, tension=tension,
+    )  # fmt: skip
+    error = band.at(grid, depth_m, band.ways(grid, away), slope, bend)
+    reach_shoals(grid, error, shoals)
+    deepest = np.float32(np.nanmax(depth_m)) if wet.any() else np.float32(0.0)
+    return np.minimum(error, deepest, out=error)

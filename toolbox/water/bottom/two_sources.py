@@ -1,0 +1,239 @@
+"""Contours and soundings that contradict each other beyond their errors: each made alone, then joined by those."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import shapely
+from scipy.spatial import cKDTree
+
+from ...units import in_words
+from .band import surface_error_m
+from .confidence import distance_to, sources_of
+from .confidence_features import steepness
+from .conformal import upper_quantile
+from .error_law import own_error
+from .held_out import between_centres, held_out
+from .surface import grid_over, minimum_curvature, scale_of
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from .barriers import Grid
+    from .measured import Measured
+
+    Floats = NDArray[np.float64]
+    Floats32 = NDArray[np.float32]
+
+_POINTS: Final = 30_000  # along contours and shore
+_NEIGHBOURS: Final = 96
+_ASKED: Final = 2_000  # soundings that are held against the contours
+_FEW: Final = 12
+_SHARE: Final = 0.9
+_SHIFTS_M: Final = np.arange(-200.0, 201.0, 25.0)
+_SHIFTED: Final = 400
+_SHIFT_CELLS: Final = 40_000
+_LEAST_GAIN: Final = 0.01
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """How contours and soundings fit each other.
+
+    ``off_m`` is charted minus sounded depth at the places ``xy``; ``contradict`` whether a tenth of them or more differ
+    by more than the contour interval. ``shift_m`` is the shift of the contours (east, north) under which they fit best,
+    and ``gain`` the share of the middle difference that it takes away.
+    """
+
+    xy: Floats
+    off_m: Floats
+    contradict: bool
+    shift_m: tuple[float, float] = (0.0, 0.0)
+    gain: float = 0.0
+
+
+def _charted(known: Measured, xy: Floats) -> Floats:
+    """Depths between the line nearest to each place and the nearest of another depth, by the ways to both."""
+    spacing = max(float(shapely.length(known.lines).sum()) / _POINTS, 1.0)
+    points = known.along_lines(spacing, shore=True)
+    found, near = cKDTree(points[:, :2]).query(xy, k=min(_NEIGHBOURS, len(points)))
+    away = np.asarray(found, dtype=np.float64)
+    depth = points[near, 2]
+    other = depth != depth[:, :1]
+    second = np.where(other, away, np.inf).argmin(axis=1)
+    rows = np.arange(len(xy))
+    first_way, second_way = away[:, 0], away[rows, second]
+    share = np.where(other.any(axis=1), first_way / np.maximum(first_way + second_way, 1e-9), 0.0)
+    return np.asarray(depth[:, 0] + share * (depth[rows, second] - depth[:, 0]))
+
+
+def _best_shift(known: Measured, xy: Floats, depth_m: Floats) -> tuple[tuple[float, float], float]:
+    """Shift of the contours (east, north) with the least middle difference, and the share it takes away."""
+    west, south, east, north = shapely.total_bounds(known.lines)
+    cell = float(np.sqrt((east - west) * (north - south) / _SHIFT_CELLS)) + 1.0
+    grid = grid_over((west, south, east, north), cell, cell)
+    chart = minimum_curvature(grid, without_soundings(known))
+    right, up = (part.ravel() for part in np.meshgrid(_SHIFTS_M, _SHIFTS_M))
+    middle = np.full(len(right), np.inf)
+    for k in range(len(right)):
+        # Contours moved by a shift show at a place what they showed at the place less the shift.
+        moved = xy - (right[k], up[k])
+        inside = (moved > (west, south)).all(axis=1) & (moved < (east, north)).all(axis=1)
+        off = np.abs(_at(grid, chart, moved[inside]) - depth_m[inside])
+        told = off[np.isfinite(off)]
+        if len(told) > _SHARE * len(xy):
+            middle[k] = np.median(told)
+    still = float(middle[(right == 0) & (up == 0)][0])
+    best = int(np.argmin(middle))
+    if not np.isfinite(still) or still <= 0:
+        return (0.0, 0.0), 0.0
+    return (float(right[best]), float(up[best])), float(1.0 - middle[best] / still)
+
+
+def fit_of(known: Measured, interval_m: float) -> Fit | None:
+    """Hold soundings against contours; None where there are too few of either."""
+    if len(known.xy) < _FEW or len(known.lines) == known.shores:
+        return None
+    rng = np.random.default_rng(len(known.xy))
+    rows = rng.permutation(len(known.xy))[:_ASKED]
+    off = _charted(known, known.xy[rows]) - known.depth_m[rows]
+    told = np.isfinite(off)
+    size = np.abs(off[told])
+    contradict = bool(np.quantile(size, _SHARE) > interval_m)
+    shift, gain = (0.0, 0.0), 0.0
+    if contradict:
+        few = rng.permutation(np.flatnonzero(told))[:_SHIFTED]
+        shift, gain = _best_shift(known, known.xy[rows][few], known.depth_m[rows][few])
+        if gain < _LEAST_GAIN:
+            shift, gain = (0.0, 0.0), 0.0
+    return Fit(known.xy[rows][told], off[told], contradict, shift, gain)
+
+
+def told_of(fit: Fit, *, mended: bool) -> str:
+    """Tell people how contours and soundings contradict each other, and what a shift would gain."""
+    size = np.abs(fit.off_m)
+    middle, most = (in_words(float(np.quantile(size, share)), "length") for share in (0.5, _SHARE))
+    text = (
+        f"contours and soundings contradict each other by more than their errors: by {middle} (median), and a tenth of "
+        f"the soundings by more than {most}. The soundings were believed, and the contours counted by what they get "
+        "wrong there."
+    )
+    if not fit.gain:
+        return f"{text} No shift of the contours mends it."
+    far = float(np.hypot(*fit.shift_m))
+    shift = f"{in_words(far, 'length')} to {np.degrees(np.arctan2(*fit.shift_m)) % 360:.0f} degrees"
+    if mended:
+        return f"{text} The contours were moved by {shift}, which takes away {fit.gain:.0%} of that."
+    return (
+        f"{text} The shift of the contours that fits best, {shift}, would take away {fit.gain:.0%} of that; "
+        "--mend-shift applies it."
+    )
+
+
+def without_contours(known: Measured) -> Measured:
+    """Keep shoreline and soundings."""
+    return known.without(np.arange(known.shores, len(known.lines)), np.empty(0, dtype=np.int64))
+
+
+def without_soundings(known: Measured) -> Measured:
+    """Keep shoreline and contours."""
+    return known.without(np.empty(0, dtype=np.int64), np.arange(len(known.xy)))
+
+
+def shifted_contours(known: Measured, shift_m: tuple[float, float]) -> Measured:
+    """Move the contours, not the shoreline."""
+    lines = known.lines.copy()
+    lines[known.shores :] = shapely.transform(lines[known.shores :], lambda xy: xy + np.asarray(shift_m))
+    return replace(known, lines=lines)
+
+
+def _at(grid: Grid, layer: Floats32, xy: Floats) -> Floats:
+    column, row = grid.places(xy).T
+    return between_centres(layer, row, column)
+
+
+@dataclass(frozen=True, eq=False)
+class Joined:
+    """A surface of two sources: depth, half-width (95 %), and what the contours alone give."""
+
+    depth_m: Floats32
+    error_m: Floats32
+    charted_m: Floats32
+    charted_error_m: Floats32
+
+
+def joined(
+    grid: Grid,
+    known: Measured,
+    *,
+    interval_m: float,
+    least_m: float = 0.0,
+    sideways_m: float = 0.0,
+    tension: float | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> Joined:
+    """Make a surface of the soundings and one of the contours, and weigh them by what each gets wrong.
+
+    Notes
+    -----
+    What the soundings get wrong is seen where some are left out, what the contours get wrong at the soundings. The
+    weight that fits those left out best is the contours' where the soundings are as far as that; nearer they count
+    less, as the square of the way to the nearest sounding. So no sounding gives way to a chart beside it.
+    """
+    sounded, lined = without_contours(known), without_soundings(known)
+
+    def work(first: float, share: float) -> Callable[[float], None]:
+        return lambda done: None if progress is None else progress(first + share * done)
+
+    depth = minimum_curvature(grid, sounded, tension=tension, progress=work(0.0, 0.5))
+    error = surface_error_m(
+        grid, sounded, depth, interval_m=None, least_m=least_m, sideways_m=sideways_m, tension=tension
+    )
+    chart = minimum_curvature(grid, lined, tension=tension, progress=work(0.5, 0.5))
+    off = _at(grid, chart, known.xy) - known.depth_m
+    slope = steepness(chart, grid)
+    steep = _at(grid, slope, known.xy)
+    told = np.isfinite(off) & np.isfinite(steep)
+    usual = upper_quantile(np.abs(off[told]), 0.95)
+    wrong = own_error(off[told], steep[told])
+    chart_error = wrong.at(slope) if len(wrong.steep) else np.full(chart.shape, np.float32(usual))
+    chart_error = np.where(np.isfinite(chart), np.maximum(chart_error, np.float32(interval_m / 2.0)), np.nan)
+    scale = scale_of(grid, sounded)
+    away = distance_to(grid, scale.shore.water, scale.shore.bars, sources_of(scale))
+    found = held_out(grid, sounded, away, tension=tension)
+    share = _chart_share(grid, chart, away, found.xy, found.off_m, found.depth_m, found.features[:, 0])
+    mixed = np.where(np.isfinite(depth) & np.isfinite(chart), share, np.float32(0.0))
+    result = depth + mixed * np.nan_to_num(chart - depth, nan=0.0)
+    both = np.hypot((1.0 - mixed) * error, mixed * np.nan_to_num(chart_error, nan=0.0))
+    empty = ~np.isfinite(depth) & np.isfinite(chart)  # water without a sounding
+    result[empty], both[empty] = chart[empty], chart_error[empty]
+    return Joined(
+        result.astype(np.float32), both.astype(np.float32), chart, np.asarray(chart_error, dtype=np.float32)
+    )
+
+
+def _chart_share(
+    grid: Grid,
+    chart: Floats32,
+    away_m: Floats32,
+    xy: Floats,
+    off_m: Floats,
+    depth_m: Floats,
+    way_m: Floats,
+) -> Floats32:
+    """Share of the chart in each depth."""
+    if len(xy) < _FEW:
+        return np.zeros(chart.shape, dtype=np.float32)
+    charted = _at(grid, chart, xy) - depth_m
+    told = np.isfinite(charted)
+    between = charted[told] - off_m[told]
+    both, own = float(-(between @ off_m[told])), float(between @ between)
+    weight = min(max(both / max(own, 1e-9), 0.0), 0.95)
+    ratio = weight / (1.0 - weight)
+    way = np.nan_to_num(away_m, nan=0.0, posinf=1e6) / np.float32(max(float(np.median(way_m)), 1e-6))
+    times = np.float32(ratio) * way**2
+    return np.asarray(times / (1.0 + times), dtype=np.float32)
