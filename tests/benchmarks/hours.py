@@ -27,9 +27,14 @@ from castshed.algorithms.shortest_run import shortest_run
 from castshed.algorithms.water_today import water_today
 from castshed.algorithms.wind_exposure import wind_exposure
 from castshed.toolbox.errors import CastshedError, NothingFishable
+from castshed.toolbox.water.wind.exposure import expose
+from castshed.toolbox.water.wind.fetch import fetch_lengths
 from castshed.toolbox.water.wind.forecast import Forecast
+from castshed.toolbox.water.wind.restricted import over_arcs, restricted_fetch, restricted_waves
+from castshed.toolbox.water.wind.waves import wave_band
 from hours_checker import Checker
 from made_lake import X0, Y0, make_lake
+from valley import valley_shoreline
 
 PLACES = (  # zone, EPSG code of its metres, a northing there
     ("Europe/Oslo", 32633, 7_767_000.0),  # 70 N
@@ -194,6 +199,48 @@ def _one(rng, where, lakes):
     return kind, "planned", checker.run(run.stops, run.legs), False, [], took, str(len(run.stops) - 2)
 
 
+def _waves(seed, quick):
+    """On a real flooded valley: how often the band holds the restricted-fetch wave of radials at every degree.
+
+    Places called calm enough keep 0.3 m by the upper end of the band at 15 m/s.
+    """
+    rng = np.random.default_rng([seed, 77])
+    water = valley_shoreline().geometry.iloc[0]
+    west, south, east, north = water.bounds
+    shapely.prepare(water)
+    found = np.empty((0, 2))
+    while len(found) < (20 if quick else 200):
+        more = rng.uniform((west, south), (east, north), (4000, 2))
+        found = np.vstack([found, more[shapely.contains_xy(water, more)]])
+    places = found[: 20 if quick else 200]
+    winds = np.arange(0.0, 360.0, 15.0)
+    exposed = expose(places, water, winds, np.full(winds.size, 15.0))
+    dense = over_arcs(fetch_lengths(places, water, np.arange(360.0)))
+    heights = np.column_stack(
+        [
+            restricted_waves(15.0, fetch, origin - wind)[0]
+            for wind in winds
+            for fetch, origin in (restricted_fetch(dense, float(wind)),)
+        ]
+    )
+    calm = exposed.wave_high_m <= 0.3
+    held = (heights <= exposed.wave_high_m + 1e-9) & (heights >= exposed.wave_low_m - 1e-9)
+    return {
+        "wave_cases": int(heights.size),
+        "band_holds_restricted_pct": 100.0 * float(held.mean()),
+        "calm_enough_cases": int(calm.sum()),
+        "calm_enough_over_limit_pct": 100.0 * float((heights[calm] > 0.3).mean()) if calm.any() else 0.0,
+        "straight_alone_would_hold_pct": 100.0
+        * float((heights <= _straight_top(places, water, winds)).mean()),
+    }
+
+
+def _straight_top(places, water, winds):
+    """Give the upper end of a band that knows straight fetches only."""
+    fetch = fetch_lengths(places, water, winds)
+    return wave_band("spm-1984", np.full(winds.size, 15.0), fetch).high_m
+
+
 def measure(seed: int, quick: bool) -> dict:
     """Plan made days and have them checked."""
     count = 20 if quick else 300
@@ -236,6 +283,7 @@ def measure(seed: int, quick: bool) -> dict:
         "in_the_dark_unasked": len(dark),
         "refusals_without_hour_and_cause": vague,
         "refused_though_one_stop_fits": wrongly,
+        **_waves(seed, quick),
         "seconds_a_day": statistics.median(seconds) if seconds else None,
         "kinds": kinds,
         "note": "; ".join([*forbidden[:5], *dark[:5], *notes[:8]]),
