@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import (
@@ -10,6 +10,7 @@ from castshed.toolbox.parameters import (
     AtEach,
     BackBy,
     Beam,
+    BeamLimit,
     Clearance,
     Count,
     Depart,
@@ -19,13 +20,18 @@ from castshed.toolbox.parameters import (
     Duration,
     EndRamp,
     EngineHp,
+    Exposure,
     FixError,
     Flow,
+    FollowingLimit,
     FuelOnBoard,
+    GustLimit,
+    HeadLimit,
     Holds,
     HourVerdicts,
     IdleClearance,
     IdleSpeed,
+    LakeZone,
     LaunchReach,
     LeftOut,
     Legs,
@@ -33,6 +39,7 @@ from castshed.toolbox.parameters import (
     LongestAtEach,
     MustStops,
     NeverStops,
+    Night,
     Ramps,
     RunSpeed,
     ShallowHazards,
@@ -43,13 +50,17 @@ from castshed.toolbox.parameters import (
     StopValue,
     TodaysLevel,
     Water,
+    WindLimit,
     Windows,
     WordList,
     Words,
-    YesNo,
     Zones,
     defaults,
 )
+
+if TYPE_CHECKING:
+    from castshed.toolbox.water.day.day_moves import Routes
+    from castshed.toolbox.water.day.day_task import DayTask
 
 
 class DayPlan(NamedTuple):
@@ -77,6 +88,7 @@ def day_plan(
     zones: Zones | None = None,
     depth: Depth | None = None,
     verdicts: HourVerdicts | None = None,
+    exposure: Exposure | None = None,
     level_m: TodaysLevel = 0.0,
     depart: Depart,
     back_by: BackBy,
@@ -91,7 +103,13 @@ def day_plan(
     stays: StaysByKind = (),
     setup_s: Duration = 180.0,
     plane_s: Duration = 20.0,
-    daylight_only: YesNo = True,
+    night: Night = False,
+    time_zone: LakeZone = "",
+    wind_limit_mps: WindLimit = defaults.WIND_LIMIT_MPS,
+    gust_limit_mps: GustLimit = defaults.GUST_LIMIT_MPS,
+    head_limit_m: HeadLimit = defaults.HEAD_LIMIT_M,
+    beam_limit_m: BeamLimit = defaults.BEAM_LIMIT_M,
+    following_limit_m: FollowingLimit = defaults.FOLLOWING_LIMIT_M,
     fuel_l: FuelOnBoard | None = None,
     reserve: Share = 1.0 / 3.0,
     engine_hp: EngineHp = 0,
@@ -119,9 +137,12 @@ def day_plan(
     and answers tell how far below the best it can be at most. The same input and seed give the same plan on every
     machine.
 
-    A spot can be fished in the hours that verdicts (from fishable) allow, between civil dawn and dusk, and as you wish
-    (--windows "Gull rock before 09:00"). Fuel keeps a reserve; with the default a third out, a third back, a third
-    left.
+    A spot can be fished in the hours that verdicts (from fishable) allow, in daylight (the sun no lower than at civil
+    dawn), and as you wish (--windows "Gull rock before 09:00"). Every leg, the way home included, and every wait afloat
+    keeps the hours as well: with --exposure, or holds that carry one wind, no leg lies in an hour whose wind, gusts or
+    seas are over the limits. Where a forecast ends or has a gap of more than two hours nothing is planned; in a
+    shorter gap the worse of its neighbours counts. Fuel keeps a reserve; with the default a third out, a third back, a
+    third left.
     Each stop tells the latest time to turn back, and a plan B: the nearest open spot not in the plan, in the lee where
     that is known. left_out tells what adding a spot would cost; answers tells the best swaps and what half an hour less
     or more would change. To plan again on the water, give how many stops are done and the time: --done 3 --at 10:40
@@ -142,13 +163,14 @@ def day_plan(
     depth
         Depth coverage, for the least depth along each leg.
     verdicts
-        Verdicts by hour, from fishable; spots without any are open all day.
+        Verdicts by hour, from fishable; spots without any are open whenever the boat may be afloat.
+    exposure
+        Wind by spot and hour, from wind-exposure with a forecast; with it wind, gusts and seas of the hour are kept on
+        every leg. Without it the one wind that the holds carry counts.
     setup_s
         Time to get into place and to leave, added at each stop.
     plane_s
         Time to get on plane and off again, added to each leg that is run.
-    daylight_only
-        Whether stops have to lie between civil dawn and dusk.
     reserve
         Share of the fuel that is not to be used.
     run_burn_lph
@@ -190,12 +212,13 @@ def day_plan(
     from dataclasses import replace
 
     from castshed.toolbox.errors import NoSafeWay, NothingFishable, UsageError
+    from castshed.toolbox.notes import note
     from castshed.toolbox.report import progress
     from castshed.toolbox.water.day.day_basis import FIRST_HOLD, DayBasis, holds_done, times_with_planing
     from castshed.toolbox.water.day.day_frames import answers_frame, day_left_out, day_legs, day_stops
-    from castshed.toolbox.water.day.day_hours import EVER, daylight, hours_of, open_spans
-    from castshed.toolbox.water.day.day_offers import stays_by_kind, stays_of, worth_of
-    from castshed.toolbox.water.day.day_search import best_day
+    from castshed.toolbox.water.day.day_hours import EVER, daylight, hours_of
+    from castshed.toolbox.water.day.day_offers import both, stays_by_kind, stays_of, worth_of
+    from castshed.toolbox.water.day.day_search import WORK, best_day
     from castshed.toolbox.water.day.day_task import visited
     from castshed.toolbox.water.day.day_wishes import wishes_of
     from castshed.toolbox.water.day.day_words import (
@@ -208,7 +231,23 @@ def day_plan(
         why_no_day,
         worth_and_fuel,
     )
-    from castshed.toolbox.water.day.plan_b import plan_b
+    from castshed.toolbox.water.day.hour_words import against_by_hour, gap_words, night_words
+    from castshed.toolbox.water.day.kept_answers import (
+        afloat_between,
+        closed_words,
+        hours_cost,
+        planned_by_clock,
+        why_nothing,
+    )
+    from castshed.toolbox.water.day.kept_day import best_kept_day
+    from castshed.toolbox.water.day.plan_b import plan_b_in_hours
+    from castshed.toolbox.water.day.run_hours import (
+        clock_in,
+        kept_of,
+        launch_times,
+        leg_limits,
+        winds_told,
+    )
     from castshed.toolbox.water.day.sun import middle_of
     from castshed.toolbox.water.level.uncertainty import error_of, needed_depth_m
     from castshed.toolbox.water.runs.afloat import Handling, set_afloat
@@ -232,7 +271,8 @@ def day_plan(
         raise UsageError("at-each must be above 0.")
     if days < 1 or (days > 1 and done):
         raise UsageError("days must be 1 or more, and 1 when a day is planned again with --done.")
-    hours = hours_of(depart, back_by, at)
+    hours = hours_of(clock_in(depart, time_zone), back_by, at, time_zone)
+    limits = leg_limits(wind_limit_mps, gust_limit_mps, head_limit_m, beam_limit_m, following_limit_m)
     if fuel_l is not None and run_burn_lph is None and engine_hp == 0:
         raise UsageError("fuel is given but not what the engine burns; give --run-burn or --engine-hp.")
     burn = Burn.of_engine(engine_hp, run_burn_lph, idle_burn_lph)
@@ -250,7 +290,9 @@ def day_plan(
         stays_of(usual_s, longest_at_each_s) for usual_s in stays_by_kind(candidates, stays, at_each_s)
     ]
     here = middle_of(candidates.total_bounds, candidates.crs)
-    light = daylight(hours.begin, days, *here) if daylight_only else EVER
+    sun = daylight(hours.begin, days, *here)
+    light = EVER if night else sun
+    winds = winds_told(exposure, candidates, hours.begin)
     names = ["", "", *candidates["name"].astype(str)]  # by place of the task: start, end, then holds
 
     with progress("Planning the day", 5) as step:
@@ -264,13 +306,30 @@ def day_plan(
         found = afloat.ways(held)
         step(1)
 
+        ids = [str(spot) for spot in candidates["spot_id"]]
+        kept = kept_of(
+            found=found,
+            first_hold=len(ends),
+            spots=ids,
+            light=light,
+            winds=winds,
+            verdicts=verdicts,
+            limits=limits,
+            water=water,
+            surface=depth,
+            level_m=level_m,
+            start=hours.begin,
+            speeds_mps=(run_speed_mps, idle_speed_mps),
+        )
+        wished = [wishes.windows.get(spot, EVER) for spot in ids]
+        travel = times_with_planing(found, plane_s)
         whole_day = DayBasis(
             ways=found,
             ramps=len(ends),
-            travel_s=times_with_planing(found, plane_s),
+            travel_s=launch_times(travel, afloat.launches(), idle_speed_mps, len(ends) - 1),
             burnt_l=burn.of_ways(found, idle_speed_mps),
             fuel_l=None if fuel_l is None else fuel_l * (1.0 - reserve),
-            spans=open_spans(candidates["spot_id"].astype(str), light, verdicts, wishes.windows, hours.begin),
+            spans=[both(kept.lies[len(ends) + row], own) for row, own in enumerate(wished)],
             stays=stays_told,
             setup_s=setup_s,
             worth=worth,
@@ -278,17 +337,36 @@ def day_plan(
             hours=hours,
             days=days,
         )
-        basis = replace(whole_day, done=holds_done(whole_day, seed=seed))
+        from_ramp = replace(kept, places=whole_day.places())
+        counted = holds_done(whole_day, solve=lambda one: best_kept_day(one, from_ramp, seed=seed))
+        basis = replace(whole_day, done=counted)
         if not basis.leads_back:
             raise NoSafeWay(
                 f"No safe way leads back to {last['name'] or last['ramp_id']}: {found.reason[len(ends) - 1]}."
             )
         task = basis.task(hours.now)
-        routes = best_day(task, seed=seed, progress=step)
+        kept = replace(kept, places=basis.places())
+
+        routes = best_kept_day(task, kept, seed=seed, progress=step)
+
+        def solve(one: DayTask) -> Routes:
+            return best_kept_day(one, kept, seed=seed, work=WORK // 4, start=routes)
+
+        reasons = {} if verdicts is None else against_by_hour(verdicts, hours.begin)
+        closed = closed_words(basis, kept, reasons, ids)
         if why := why_no_day(task, routes, hours, names, seed=seed):
-            raise NothingFishable(why)
+            raise NothingFishable(f"{why}{why_nothing(basis, task, kept, closed, names)}")
+        free, clocked = task, routes
+        if verdicts is not None or winds is not None:  # what would be planned by the clock alone
+            free = replace(basis, spans=wished).task(hours.now)
+            clocked = best_day(free, seed=seed, work=WORK // 4, start=routes)
+        for words in gap_words(kept, hours, task.over_s, planned_by_clock(free, clocked, names)):
+            note(words, stacklevel=2)
+        if night and (words := night_words(sun, *afloat_between(task, routes, kept), hours)):
+            note(words, stacklevel=2)
         told = [
-            *half_an_hour(task, routes, names, seed=seed),
+            *hours_cost(task, routes, free, clocked, names),
+            *half_an_hour(task, routes, names, solve=solve),
             *best_swaps(task, routes, names),
             *already_done(basis, names),
             *worth_and_fuel(task, routes, burns=burn.run_lph > 0.0),
@@ -300,14 +378,14 @@ def day_plan(
         around = afloat.surroundings(depth, level_m)
         places = places_frame(ends, candidates)
         taken = [place - FIRST_HOLD for place in visited(task, routes)]
-        instead = plan_b(candidates, taken, basis.open_holds(), found.time_s[len(ends) :, len(ends) :])
-        stops = day_stops(basis, task, routes, places, instead, water.crs)
+        instead = plan_b_in_hours(candidates, taken, basis, task, routes, kept)
+        stops = day_stops(basis, task, routes, places, instead, water.crs, kept)
         legs = day_legs(basis, task, routes, places, afloat, around, water.crs)
         step(1)
 
     return DayPlan(
         stops,
         legs,
-        day_left_out(candidates, why_left_out(basis, task, routes), none, holds.crs),
+        day_left_out(candidates, why_left_out(basis, task, routes, closed), none, holds.crs),
         answers_frame(told, places.geometry.iloc[0], water.crs),
     )

@@ -6,9 +6,13 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import (
+    BeamLimit,
     Depth,
     DepthConfidence,
     Exposure,
+    FollowingLimit,
+    GustLimit,
+    HeadLimit,
     Holds,
     HourVerdicts,
     LakeZone,
@@ -17,7 +21,6 @@ from castshed.toolbox.parameters import (
     Length,
     LevelError,
     MostDepth,
-    Speed,
     Spots,
     TodaysLevel,
     TopMargin,
@@ -122,11 +125,11 @@ def fishable(
     top_margin_m: TopMargin = defaults.TOP_MARGIN_M,
     most_depth_m: MostDepth | None = None,
     wave_limit_m: WaveLimit = defaults.WAVE_LIMIT_M,
-    head_limit_m: Length = 0.6096,
-    beam_limit_m: Length = 0.4572,
-    following_limit_m: Length = 0.6096,
+    head_limit_m: HeadLimit = defaults.HEAD_LIMIT_M,
+    beam_limit_m: BeamLimit = defaults.BEAM_LIMIT_M,
+    following_limit_m: FollowingLimit = defaults.FOLLOWING_LIMIT_M,
     wind_limit_mps: WindLimit = defaults.WIND_LIMIT_MPS,
-    gust_limit_mps: Speed = 11.176,
+    gust_limit_mps: GustLimit = defaults.GUST_LIMIT_MPS,
     listed_error_m: Length = 0.3048,
     level_error_m: LevelError = defaults.LEVEL_ERROR_M,
     depth_confidence: DepthConfidence | None = None,
@@ -172,14 +175,6 @@ def fishable(
         Id of the ramp the ways start from; by default that of the first way.
     at_night
         Hours in the dark count as well.
-    head_limit_m
-        Greatest wave to run into (common practice; know your own boat).
-    beam_limit_m
-        Greatest wave to run with on the beam, more than 45 degrees off bow and stern (common practice).
-    following_limit_m
-        Greatest wave to run before (common practice).
-    gust_limit_mps
-        Greatest gust, where gusts are told (common practice).
     listed_error_m
         How far a spot's own depth may be off (95 %; lists round to feet and more); depths from the coverage carry
         its error.

@@ -121,7 +121,7 @@ def gather_spots(
         Lists of spots: CSV and its kin, XLSX, ODS, GPX, GeoJSON, KML, KMZ, shapefiles, or layers of a GeoPackage
         (FILE.gpkg:LAYER, FILE.xlsx:SHEET). The order decides whose ids stay. A .toml file among them says how to read
         the others: tables [columns] (role = header), [kinds] (word = kind), [lists."file.csv"] (columns, depth_unit,
-        depth_of, position_error, crs).
+        depth_of, spot_error, crs).
     shoreline
         The lake's water edge: its reference system and its extent are the book's.
     depth_of
@@ -220,7 +220,7 @@ def gather_spots(
                 lake,
                 depth_unit=own.depth_unit or depth_unit,
                 depth_of=own.depth_of or depth_of,
-                position_error_m=spot_error_m if own.position_error_m is None else own.position_error_m,
+                position_error_m=spot_error_m if own.spot_error_m is None else own.spot_error_m,
                 synonyms=words,
                 crs=own.crs,
             )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from inspect import signature
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
 from castshed.toolbox.algorithm import algorithm
@@ -11,7 +12,8 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
     from castshed.toolbox.depth import DepthSurface
-    from castshed.toolbox.plan.day_file import Boat, Day
+    from castshed.toolbox.plan.day_file import Day
+    from castshed.toolbox.plan.day_run import DayRun
     from castshed.toolbox.water.proof.last_check import Limits
 
 FILES: Final = ("plan.gpkg", "run.gpx", "plan.kml", "plan.geojson", "plan.json", "map.png")
@@ -30,25 +32,6 @@ STAGES: Final = {
 """Stages of the work, with the processor seconds each took on a lake of 1e7 cells with 1,000 spots."""
 
 
-def _depth(day: Day) -> tuple[DepthSurface, DepthSurface | None]:
-    """Take the lake's coverage, or make one from its contours and soundings, with how far it may be off."""
-    from dataclasses import replace
-
-    from castshed.algorithms.depth_surface import depth_surface
-    from castshed.toolbox.cache.kept_calls import kept
-
-    surface, unsure = day.layers.depth, day.layers.depth_confidence
-    if surface is None:
-        surface, unsure = kept(depth_surface, "the depth surface")(
-            day.layers.shoreline,
-            contours=day.layers.contours,
-            soundings=day.layers.soundings,
-            cell_m=day.lake.cell_m,
-        )
-    stated = day.lake.depth_error_m
-    return (surface if stated is None else replace(surface, error_m=stated)), unsure
-
-
 def _doubt(day: Day, depth: DepthSurface, spots: GeoDataFrame) -> None:
     """Hold the lake's own coverage against all that states a depth beside it; `water_today` holds it to the shore."""
     from castshed.toolbox.water.doubt.depth_agreement import doubt_against
@@ -63,28 +46,6 @@ def _doubt(day: Day, depth: DepthSurface, spots: GeoDataFrame) -> None:
         (day.layers.contours, "contours", f"{unit}, or turn the contours into metres."),
     ):
         doubt_against(depth, layer, what=what, mend=mend)
-
-
-def _drift_m(boat: Boat) -> float:
-    """Keep a hold so far off what is too thin that the way to it, narrowed by beam and position error, reaches it."""
-    return max(defaults.DRIFT_M, 1.4 * (boat.beam_m / 2.0 + boat.fix_error_m))
-
-
-def _limits(boat: Boat, depth: DepthSurface, level_error_m: float) -> Limits:
-    """Work out once more, from the day alone, what the last check holds the run to."""
-    from castshed.toolbox.water.proof.last_check import Limits
-
-    return Limits.of_boat(
-        draft_m=boat.draft_m,
-        running_depth_m=boat.running_depth_m,
-        margin_m=boat.margin_m,
-        depth_error_m=depth.error_m,
-        level_error_m=level_error_m,
-        beam_m=boat.beam_m,
-        fix_error_m=boat.fix_error_m,
-        clearance_m=boat.clearance_m,
-        launch_m=defaults.LAUNCH_M,
-    )
 
 
 def _verdicts_with_run(spots: GeoDataFrame, stops: GeoDataFrame, left_out: GeoDataFrame) -> GeoDataFrame:
@@ -114,156 +75,52 @@ def _all_left_out(spots: GeoDataFrame, left_out: GeoDataFrame) -> GeoDataFrame:
     return left_out if rest.empty else pd.concat([left_out, rest[list(left_out.columns)]], ignore_index=True)
 
 
-def _depart(day: Day) -> str:
-    """Put date, clock time and zone of the day together."""
-    from castshed.toolbox.clock_times import on_day
-
-    return on_day(day.date, day.run.depart, day.zone, "run.depart")
-
-
-def _in_the_wind(
-    day: Day, spots: GeoDataFrame, holds: GeoDataFrame, water: GeoDataFrame, depth: DepthSurface
-) -> tuple[GeoDataFrame, GeoDataFrame, GeoDataFrame | None]:
-    """Measure wind and waves at spots and holds; of a forecast also by the hour, at the holds."""
-    from castshed.algorithms.wind_exposure import wind_exposure
-
-    if day.forecast is not None:
-        date = day.date.isoformat()
-        told: dict[str, Any] = {
-            "forecast": day.forecast,
-            "zone": day.zone,
-            "first_time": f"{date}T00:00",
-            "last_time": f"{date}T23:59",
-        }
-    elif day.wind.wind_from_deg is not None and day.wind.wind_speed_mps is not None:
-        told = {"wind_from_deg": day.wind.wind_from_deg, "wind_speed_mps": day.wind.wind_speed_mps}
-    else:
-        return spots, holds, None
-    there, at_holds = (
-        wind_exposure(places, water, depth=depth, level_m=day.level_m, **told) for places in (spots, holds)
-    )
-    return there.places, at_holds.places, at_holds.exposure
-
-
-def _handled(day: Day) -> dict[str, Any]:
-    """Tell how the boat is handled, in the words of shortest-run and day-plan."""
-    boat = day.boat
-    return {
-        "beam_m": boat.beam_m,
-        "fix_error_m": boat.fix_error_m,
-        "clearance_m": boat.clearance_m,
-        "run_speed_mps": boat.run_speed_mps,
-        "idle_speed_mps": boat.idle_speed_mps,
-        "launch_m": defaults.LAUNCH_M,
-    }
-
-
-def _afloat(day: Day) -> dict[str, Any]:
-    """Tell what floats the boat, in the same words."""
-    return {"draft_m": day.boat.draft_m, "level_error_m": day.level.level_error_m}
-
-
-def _keep_ready(day: Day, water: GeoDataFrame, hazards: GeoDataFrame) -> None:
+def _keep_ready(run: DayRun) -> None:
     """Put the safe water that the run will ask for into the open store."""
+    from castshed.toolbox.plan.day_chain import handled
     from castshed.toolbox.water.runs.afloat import Handling, keep_ready
 
-    zones = day.layers.zones
-    handling = Handling.of_boat(**_handled(day), idle_clearance_m=0.0)
+    water, hazards, zones = (run.layer("run", name) for name in ("water", "hazards", "zones"))
+    handling = Handling.of_boat(**handled(run.day), idle_clearance_m=defaults.IDLE_CLEARANCE_M)
     # Frames of its own: this is done while others work on the layers.
     keep_ready(water.copy(), hazards.copy(), None if zones is None else zones.copy(), handling)
 
 
-def _run(
-    day: Day,
-    holds: GeoDataFrame,
-    water: GeoDataFrame,
-    hazards: GeoDataFrame,
-    depth: DepthSurface,
-    verdicts: GeoDataFrame | None,
-    depart: str,
-) -> tuple[Any, GeoDataFrame | None]:
-    """Order the best rated holds into a run, or choose those that fit the hours where the day says when to be back."""
-    from castshed.algorithms.day_plan import day_plan
-    from castshed.algorithms.shortest_run import shortest_run
-    from castshed.toolbox.clock_times import on_day
-    from castshed.toolbox.errors import UsageError
+def _proved(run: DayRun, stops: GeoDataFrame, depth: DepthSurface) -> Limits:
+    """Prove the run by geometry alone; tell what it was held to.
 
-    run = day.run
-    handled: dict[str, Any] = {
-        "hazards": hazards,
-        "zones": day.layers.zones,
-        "depth": depth,
-        "level_m": day.level_m,
-        "start": run.start,
-        "end": run.end,
-        "depart": depart,
-        **_handled(day),
-        **_afloat(day),
-    }
-    if not run.back_by:
-        found = shortest_run(
-            holds, day.layers.ramps, water, at_most=run.at_most, at_each_s=run.at_each_s, **handled
+    Raises
+    ------
+    NoSafeWay
+        It fails.
+    """
+    from castshed.toolbox.errors import NoSafeWay
+    from castshed.toolbox.water.proof.hours_check import HourLimits, hour_violations
+    from castshed.toolbox.water.proof.last_check import Limits
+    from castshed.toolbox.water.proof.run_proof import run_violations
+
+    given = run.arguments("proof") | {"stops": stops}
+    by_hour = {name: given.pop(name) for name in ("exposure", "verdicts")}
+    hours = HourLimits(given.pop("night"), given.pop("wind_limit_mps"))
+    stated = given.pop("depth_error_m")
+    boat = {name: given.pop(name) for name in tuple(given) if name in signature(Limits.of_boat).parameters}
+    limits = Limits.of_boat(**boat, depth_error_m=depth.error_m if stated is None else stated)
+    structures = given.pop("spots")
+    broken = run_violations(**given, structures=structures, limits=limits)
+    broken += hour_violations(stops, given["legs"], hours, **by_hour)
+    if broken:
+        raise NoSafeWay(
+            f"The run failed the last check and is not written: {'; '.join(map(str, broken[:5]))}. Widen the "
+            "clearance or leave that stop out, and report the case."
         )
-        return found, None
-    if not depart:
-        raise UsageError("run.back_by is given without run.depart; give both.")
-    timed = day_plan(
-        holds,
-        day.layers.ramps,
-        water,
-        verdicts=verdicts,
-        back_by=on_day(day.date, run.back_by, day.zone, "run.back_by"),
-        value=run.value,
-        must=run.must,
-        never=run.never,
-        windows=run.windows,
-        at_each_s=run.at_each_s,
-        longest_at_each_s=run.longest_at_each_s,
-        stays=run.stays,
-        fuel_l=run.fuel_l,
-        engine_hp=run.engine_hp,
-        **handled,
-    )
-    return timed, timed.answers
-
-
-def _at_their_hour(stops: GeoDataFrame, hours: GeoDataFrame | None) -> GeoDataFrame:
-    """Give stops the wind and waves of the hour at which the boat is there, where they are known by the hour."""
-    import pandas as pd
-
-    if hours is None or hours.empty or not (stops["arrive"] != "").any():
-        return stops
-    made = stops.copy()
-    told = hours.assign(at=pd.to_datetime(hours["time"], utc=True)).sort_values("at", kind="stable")
-    for row, (spot, arrive) in enumerate(zip(made["spot_id"], made["arrive"], strict=True)):
-        own = told[told["spot_id"] == spot]
-        if arrive and len(own):
-            before = own[own["at"] <= pd.Timestamp(arrive).tz_convert("UTC")]
-            hour = (before if len(before) else own).iloc[-1 if len(before) else 0]
-            made.loc[row, ["wind_mps", "wave_m"]] = [float(hour["wind_mps"]), float(hour["wave_m"])]
-    return made
-
-
-def _commonest(spots: GeoDataFrame) -> str:
-    """Tell the commonest reasons against the spots."""
-    first = (
-        spots["reason"]
-        .str.split("; ")
-        .str[0]
-        .str.replace(r" *\(.*?\)|\d+\.?\d* m", "", regex=True)
-        .str.strip(" ,")
-    )
-    counted = first.value_counts().head(3)
-    return "; ".join(f"{count} x {reason}" for reason, count in counted.items())
+    return limits
 
 
 def _as_steps(day: Day, file: str) -> str:
     """Write the chain as a steps file."""
     from castshed.toolbox.plan.plan_steps import steps_of_day
 
-    return steps_of_day(
-        day, file, drift_m=_drift_m(day.boat), depart=_depart(day), launch_m=defaults.LAUNCH_M
-    )
+    return steps_of_day(day, file)
 
 
 @algorithm(step="whole", example="castshed plan demo_layers/day.toml --out my_day", steps=_as_steps)
@@ -299,132 +156,69 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
 
     import shapely
 
-    from castshed.algorithms.boat_hold import boat_hold
-    from castshed.algorithms.cast_reach import cast_reach
-    from castshed.algorithms.fishable import fishable
-    from castshed.algorithms.fishable_holds import fishable_holds
-    from castshed.algorithms.gather_spots import gather_spots
-    from castshed.algorithms.shallow_hazards import shallow_hazards
-    from castshed.algorithms.water_today import water_today
-    from castshed.toolbox.cache.kept_calls import kept
-    from castshed.toolbox.errors import DataError, NoSafeWay, NothingFishable
+    from castshed.toolbox.errors import DataError, NothingFishable, UsageError
     from castshed.toolbox.level_told import mark_level
     from castshed.toolbox.notes import collecting_notes, note
+    from castshed.toolbox.plan.day_run import DayRun
     from castshed.toolbox.plan.plan_folder import plan_folder
     from castshed.toolbox.report import stages
     from castshed.toolbox.threads import begun
+    from castshed.toolbox.water.day.hour_words import by_the_hour
+    from castshed.toolbox.water.day.stop_weather import in_their_hours
     from castshed.toolbox.water.doubt.depth_doubt import depth_words
-    from castshed.toolbox.water.proof.run_proof import run_violations
+    from castshed.toolbox.water.verdicts.commonest import commonest
 
-    boat, angler, level_m, lake = day.boat, day.angler, day.level_m, day.layers
-    depart = _depart(day)
+    lake, level_m = day.layers, day.level_m
+    run = DayRun(day)
+    if day.run.back_by and not day.run.depart:
+        raise UsageError("run.back_by is given without run.depart; give both.")
     with (
         collecting_notes() as caught,
         stages(STAGES) as stage,
         contextlib.ExitStack() as until_the_end,
     ):
         with stage("Gathering the spots"):
-            book = gather_spots(day.spots, shoreline=lake.shoreline, depth_unit=day.lists.depth_unit)
+            book = run("book")
             if book.spots.empty:
                 raise DataError(
                     "The lists of spots hold no spot that lies on or near this lake; see [spots] sources."
                 )
         with stage("Making the depth surface"):
-            depth, unsure = _depth(day)
+            if "bottom" in run.steps:
+                run("bottom", "the depth surface")
+            depth = run.layer("today", "depth")
             _doubt(day, depth, book.spots)
         with stage("Drawing today's water"):
-            today = kept(water_today, "today's water")(depth, lake.shoreline, level_m=level_m)
+            today = run("today", "today's water")
         with stage("Marking what is too shallow"):
-            hazards = kept(shallow_hazards, "the shallow hazards")(
-                depth,
-                today.water,
-                known_hazards=lake.known_hazards,
-                depth_confidence=unsure,
-                level_m=level_m,
-                draft_m=boat.draft_m,
-                running_depth_m=boat.running_depth_m,
-                margin_m=boat.margin_m,
-                level_error_m=day.level.level_error_m,
-            )
+            hazards = run("thin", "the shallow hazards")
         # Nothing before the run needs the safe water: it is made while rings, holds and wind are worked.
-        afloat = until_the_end.enter_context(begun(lambda: _keep_ready(day, today.water, hazards)))
+        afloat = until_the_end.enter_context(begun(lambda: _keep_ready(run)))
         with stage("Drawing the cast rings"):
-            reach = kept(cast_reach, "the cast rings")(
-                book.spots, today.water, least_cast_m=angler.least_cast_m, most_cast_m=angler.most_cast_m
-            )
+            reach = run("reach", "the cast rings")
         with stage("Placing the boat"):
-            held = kept(boat_hold, "the holds")(
-                book.spots,
-                depth,
-                level_m=level_m,
-                level_error_m=day.level.level_error_m,
-                fix_error_m=boat.fix_error_m,
-                least_cast_m=angler.least_cast_m,
-                cast_m=angler.cast_m,
-                most_cast_m=angler.most_cast_m,
-                draft_m=boat.draft_m,
-                margin_m=boat.margin_m,
-                drift_m=_drift_m(boat),
-                wind_from_deg=day.wind.wind_from_deg,
-                depth_confidence=unsure,
-                hazards=hazards,
-                known_hazards=lake.known_hazards,
-                zones=lake.zones,
-            )
+            held = run("held", "the holds")
         with stage("Measuring the wind"):
-            spots, holds, hours = _in_the_wind(day, book.spots, held.holds, today.water, depth)
-            judged = fishable(
-                spots,
-                today.water,
-                depth=depth,
-                level_m=level_m,
-                holds=holds,
-                exposure=hours,
-                zones=lake.zones if hours is not None else None,
-                from_ramp=day.run.start if hours is not None else "",
-                time_zone=day.zone,
-                least_depth_m=day.fishing.least_depth_m,
-                top_margin_m=day.fishing.top_margin_m,
-                most_depth_m=day.fishing.most_depth_m,
-                wave_limit_m=boat.wave_limit_m,
-                wind_limit_mps=boat.wind_limit_mps,
-                level_error_m=day.level.level_error_m,
-                depth_confidence=unsure,
-            )
+            for name in ("spots_in_wind", "holds_in_wind"):
+                if name in run.steps:
+                    run(name)
+            holds, hours = run.layer("judged", "holds"), run.layer("judged", "exposure")
+            judged = run("judged")
             spots = judged.judged
         with stage("Choosing and timing the run"):
-            rated = fishable_holds(holds, spots, least_rating=day.fishing.least_rating)
-            if rated.empty:
+            if run("chosen").empty:
                 raise NothingFishable(
-                    f"None of {len(spots)} spots is fishable today. Commonest reasons: {_commonest(spots)}. Look at "
-                    "level, draft, margins and wind in the day file."
+                    f"None of {len(spots)} spots is fishable today. Commonest reasons: "
+                    f"{commonest(spots['reason'])}.{by_the_hour(judged.verdicts)} Look at level, draft, margins and "
+                    "wind in the day file."
                 )
             afloat()
-            run, answers = _run(day, rated, today.water, hazards, depth, judged.verdicts, depart)
-            run = run._replace(stops=_at_their_hour(run.stops, hours))
+            made = run("run")
+            made = made._replace(stops=in_their_hours(made.stops, hours))
         with stage("Proving the run"):
-            limits = _limits(boat, depth, day.level.level_error_m)
-            broken = run_violations(
-                run.stops,
-                run.legs,
-                holds,
-                depth=depth,
-                level_m=level_m,
-                water=today.water,
-                limits=limits,
-                hazards=hazards,
-                zones=lake.zones,
-                dry_ground=today.dry_ground,
-                structures=book.spots,
-                ramps=lake.ramps,
-            )
-            if broken:
-                raise NoSafeWay(
-                    f"The run failed the last check and is not written: {'; '.join(map(str, broken[:5]))}. Widen the "
-                    "clearance or leave that stop out, and report the case."
-                )
+            limits = _proved(run, made.stops, depth)
         with stage("Writing it out"):
-            spots = _verdicts_with_run(spots, run.stops, run.left_out)
+            spots = _verdicts_with_run(spots, made.stops, made.left_out)
             layers: dict[str, Any] = {
                 "shoreline": lake.shoreline,
                 "water": today.water,
@@ -438,14 +232,14 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
                 "cast_reach": reach,
                 "holds": holds.merge(spots[["spot_id", "name", "kind", "rating"]], on="spot_id", how="left"),
                 "cast_lines": held.cast_lines,
-                "stops": run.stops,
-                "legs": run.legs,
-                "left_out": _all_left_out(spots, run.left_out),
+                "stops": made.stops,
+                "legs": made.legs,
+                "left_out": _all_left_out(spots, made.left_out),
                 "set_aside": book.set_aside,
                 "gathered_from": book.gathered_from,
                 **({} if judged.verdicts is None else {"verdicts": judged.verdicts}),
                 **({} if hours is None else {"exposure": hours}),
-                **({} if answers is None else {"answers": answers}),
+                **({"answers": made.answers} if day.run.back_by else {}),
             }
             for name, layer in layers.items():
                 mark_level(name, layer, level_m)

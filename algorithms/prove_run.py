@@ -12,13 +12,17 @@ from castshed.toolbox.parameters import (
     DepthError,
     Draft,
     DryGround,
+    Exposure,
     FixError,
+    GustLimit,
     Holds,
+    HourVerdicts,
     IdleClearance,
     LaunchReach,
     Legs,
     LevelError,
     Margin,
+    Night,
     Proof,
     Ramps,
     RunningDepth,
@@ -27,6 +31,7 @@ from castshed.toolbox.parameters import (
     Stops,
     TodaysLevel,
     Water,
+    WindLimit,
     Zones,
     defaults,
 )
@@ -103,6 +108,11 @@ def prove_run(
     clearance_m: Clearance = defaults.CLEARANCE_M,
     idle_clearance_m: IdleClearance = defaults.IDLE_CLEARANCE_M,
     launch_m: LaunchReach = defaults.LAUNCH_M,
+    verdicts: HourVerdicts | None = None,
+    exposure: Exposure | None = None,
+    night: Night = False,
+    wind_limit_mps: WindLimit = defaults.WIND_LIMIT_MPS,
+    gust_limit_mps: GustLimit = defaults.GUST_LIMIT_MPS,
 ) -> Proof:
     """Prove a run by geometry alone, however it was made, and tell what it has to spare.
 
@@ -116,6 +126,10 @@ def prove_run(
     A launch is what begins or ends the run at its ramp, whatever is called so: it keeps off known hazards, closed
     zones and, but for 50 m of lane, dry ground and water too thin to float the boat, and ends where water to idle in
     begins. Layers that tell another level than is given are refused.
+
+    A run with clock times is proved by its hours too, every minute of its legs, waits, stops and the way home: in
+    daylight unless --night is given; with --exposure only where the forecast says something and wind and gusts are
+    within their limits; with --verdicts in hours that allow each stop. Seas on the legs are not proved.
 
     Without --depth no depth is proved. What no layer shows no check can see: a planning aid, not for navigation.
 
@@ -141,6 +155,10 @@ def prove_run(
         Ramps; the run must begin and end at one that can be used today.
     depth
         Depth coverage.
+    verdicts
+        Verdicts by hour, from fishable.
+    exposure
+        Wind by spot and hour, from wind-exposure with a forecast.
 
     Returns
     -------
@@ -153,6 +171,7 @@ def prove_run(
         A rule does not hold; the message tells which, where and by how much.
     """
     from castshed.toolbox.errors import NoSafeWay
+    from castshed.toolbox.water.proof.hours_check import HourLimits, hour_violations
     from castshed.toolbox.water.proof.keep_out import OffLimits
     from castshed.toolbox.water.proof.last_check import Limits
     from castshed.toolbox.water.proof.run_proof import run_violations
@@ -184,6 +203,8 @@ def prove_run(
         structures=spots,
         ramps=ramps,
     )
+    held = HourLimits(night, wind_limit_mps, gust_limit_mps)
+    faults += hour_violations(stops, legs, held, exposure=exposure, verdicts=verdicts)
     if faults:
         more = f"; and {len(faults) - TOLD} more" if len(faults) > TOLD else ""
         raise NoSafeWay(

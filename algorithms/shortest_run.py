@@ -9,21 +9,29 @@ from castshed.toolbox.parameters import (
     AtEach,
     AtMost,
     Beam,
+    BeamLimit,
     Clearance,
     Depart,
     Depth,
     DepthError,
     Draft,
     EndRamp,
+    Exposure,
     FixError,
+    FollowingLimit,
+    GustLimit,
+    HeadLimit,
     Holds,
+    HourVerdicts,
     IdleClearance,
     IdleSpeed,
+    LakeZone,
     LaunchReach,
     LeftOut,
     Legs,
     Length,
     LevelError,
+    Night,
     Ramps,
     RunSpeed,
     ShallowHazards,
@@ -31,6 +39,7 @@ from castshed.toolbox.parameters import (
     Stops,
     TodaysLevel,
     Water,
+    WindLimit,
     Zones,
     defaults,
 )
@@ -98,6 +107,15 @@ def shortest_run(
     level_error_m: LevelError = defaults.LEVEL_ERROR_M,
     at_each_s: AtEach = defaults.AT_EACH_S,
     depart: Depart = "",
+    verdicts: HourVerdicts | None = None,
+    exposure: Exposure | None = None,
+    night: Night = False,
+    time_zone: LakeZone = "",
+    wind_limit_mps: WindLimit = defaults.WIND_LIMIT_MPS,
+    gust_limit_mps: GustLimit = defaults.GUST_LIMIT_MPS,
+    head_limit_m: HeadLimit = defaults.HEAD_LIMIT_M,
+    beam_limit_m: BeamLimit = defaults.BEAM_LIMIT_M,
+    following_limit_m: FollowingLimit = defaults.FOLLOWING_LIMIT_M,
 ) -> ShortestRun:
     """Order holds into a shortest run over safe water, from ramp to ramp.
 
@@ -108,6 +126,12 @@ def shortest_run(
 
     Without a time to depart there are no clock times. Each piece of a leg tells its least depth, what it passes
     nearest to, on which side, how far off and how far along.
+
+    With depart every hour of the run is kept: stops, waits, legs and the way home lie in daylight (the sun no lower
+    than at civil dawn) and, with verdicts and exposure, in hours whose wind, gusts and seas allow them. A run whose
+    hours are kept stays as it is; else it starts later, or leaves out the stops that the hours forbid, and says so.
+    Where a forecast ends or has a gap of more than two hours nothing is planned; in a shorter gap the worse of its
+    neighbours counts. Holds that carry one wind have it on every leg.
 
     Of several holds of a spot the first is taken. Holds that cannot be reached, and those beyond the number wanted,
     are in left_out with the reason. Of more holds than wanted the best rated are taken; of equal rating the nearer
@@ -129,6 +153,10 @@ def shortest_run(
         Depth coverage, for the least depth along each leg.
     turning_radius_m
         Radius to which corners of running ways are rounded where there is room; 0 leaves them sharp.
+    verdicts
+        Verdicts by hour, from fishable; they need depart.
+    exposure
+        Wind by spot and hour, from wind-exposure with a forecast; it needs depart.
 
     Returns
     -------
@@ -140,6 +168,8 @@ def shortest_run(
     ------
     NoSafeWay
         The ramp can't be used today, no hold can be reached from it, or a way fails the check of its clearance.
+    NothingFishable
+        No hour allows a stop; the message tells which forbid it and by what.
     UsageError
         No such ramp, or a speed of 0.
 
@@ -152,8 +182,11 @@ def shortest_run(
     import numpy as np
     import pandas as pd
 
-    from castshed.toolbox.errors import NoSafeWay
+    from castshed.toolbox.errors import NoSafeWay, UsageError
+    from castshed.toolbox.notes import note
     from castshed.toolbox.report import progress
+    from castshed.toolbox.water.day.run_hours import clock_in, in_lake_zone, leg_limits, winds_told
+    from castshed.toolbox.water.day.run_in_hours import Asked, InHours, run_in_hours
     from castshed.toolbox.water.level.uncertainty import error_of, needed_depth_m
     from castshed.toolbox.water.runs.afloat import Handling, set_afloat
     from castshed.toolbox.water.runs.handed_over import require_clear
@@ -183,7 +216,13 @@ def shortest_run(
             draft_m, 0.0, depth_error_m if depth_error_m is not None else error_of(depth), level_error_m
         ),
     )
-    clock = clock_of(depart)
+    clock = clock_of(clock_in(depart, time_zone))
+    clock = clock if clock is None else in_lake_zone(clock, time_zone)
+    limits = leg_limits(wind_limit_mps, gust_limit_mps, head_limit_m, beam_limit_m, following_limit_m)
+    if clock is None and (verdicts is not None or exposure is not None):
+        raise UsageError(
+            "verdicts or exposure are given without depart; give the time of departure, or leave them out."
+        )
     first = ramp_of(ramps, start, level_m, "start")
     last = ramp_of(ramps, end, level_m, "end") if end else first
 
@@ -226,14 +265,44 @@ def shortest_run(
         around = afloat.surroundings(depth, level_m)
         places = places_frame([first] if last is first else [first, last], candidates)
         ids = places["spot_id"].to_list()
-        pieces = pieces_of(found, order, afloat.launches()) if len(order) > 1 else []
-        if turning_radius_m > 0.0:
-            pieces = rounded(pieces, afloat.running, turning_radius_m)
-        require_clear([(piece.part, piece.line) for piece in pieces], afloat)
-        legs = legs_frame(pieces, ids, around, run_speed_mps, idle_speed_mps, water.crs)
+
+        def legs_of(order: NDArray[np.int64]) -> GeoDataFrame:
+            pieces = pieces_of(found, order, afloat.launches()) if len(order) > 1 else []
+            if turning_radius_m > 0.0:
+                pieces = rounded(pieces, afloat.running, turning_radius_m)
+            require_clear([(piece.part, piece.line) for piece in pieces], afloat)
+            return legs_frame(pieces, ids, around, run_speed_mps, idle_speed_mps, water.crs)
+
+        legs = legs_of(order)
+        times = running_times(legs, len(order), clock, at_each_s)
+        asked = Asked(
+            begin=clock,
+            night=night,
+            at_each_s=at_each_s,
+            at_most=at_most,
+            run_mps=run_speed_mps,
+            idle_mps=idle_speed_mps,
+            limits=limits,
+            verdicts=verdicts,
+            winds=winds_told(exposure, candidates, clock or pd.Timestamp(0, tz="UTC")),
+            water=water,
+            depth=depth,
+            level_m=level_m,
+            launches=afloat.launches(),
+        )
+        in_hours = InHours(order, None, {}, ())
+        if len(order) > 1 and len(candidates):
+            in_hours = run_in_hours(found, order, times, candidates, ramps_here, asked)
+        for words in in_hours.said:
+            note(words, stacklevel=2)
+        if in_hours.times is not None:
+            order, times = in_hours.order, in_hours.times
+            legs = legs_of(order)
+            met = {int(row) - ramps_here for row in order}
+            beyond = [row for row in beyond if row not in met]
         step(1)
 
-    stops = stops_frame(places, order, ramps_here, running_times(legs, len(order), clock, at_each_s))
+    stops = stops_frame(places, order, ramps_here, times)
     none = np.flatnonzero(usable["status"] != "ok")
     left = pd.concat(
         [
@@ -243,6 +312,7 @@ def shortest_run(
             left_out_frame(
                 usable, [int(r) for r in none], [f"no hold: {why}" for why in usable["reason"].iloc[none]]
             ),
+            left_out_frame(candidates, list(in_hours.left), list(in_hours.left.values())),
             left_out_frame(candidates, beyond, [f"not among the {at_most} best rated"] * len(beyond)),
         ]
     )

@@ -30,7 +30,8 @@ if TYPE_CHECKING:
     from castshed.toolbox.water.wind.forecast import Forecast
 
 Method = Literal["spm-1984", "young-verhagen-1996", "hurdle-stive-1989", "cem-2002", "aces-1992"]
-Fetch = Literal["straight", "effective"]
+Fetch = Literal["straight", "effective", "restricted"]
+Over = Literal["water", "land"]
 
 
 class WindExposure(NamedTuple):
@@ -127,6 +128,7 @@ def wind_exposure(
     last_time: Words = "",
     wind_height_m: Length | None = None,
     averaged_s: Duration | None = None,
+    wind_over: Over = "water",
     depth: Depth | None = None,
     level_m: TodaysLevel = 0.0,
     wave_method: Method = "spm-1984",
@@ -167,13 +169,17 @@ def wind_exposure(
         Height above the water for which the wind is stated; by default as the forecast says, else 10 m.
     averaged_s
         Over how long the wind is averaged; by default as the forecast says, else it is taken as it is.
+    wind_over
+        Where the wind was measured or is forecast for: a wind over land is brought to one over water by 1.2.
     depth
         Depth coverage, for the mean depth along the fetch and the breaking limit; without it the deep-water form.
     wave_method
         Published method of the estimate: SPM 1984, Young and Verhagen 1996, Hurdle and Stive 1989, CEM 2002 or
         ACES 1992.
     fetch
-        Straight line, or the effective fetch of fifteen radials, each weighted with the cosine of its angle.
+        Straight line; the effective fetch of fifteen radials, each weighted with the cosine of its angle; or the
+        restricted fetch of narrow water, whose waves run from where the fetch is long and not only from where the wind
+        is (it has its own law of growth). The band of heights covers all of them whichever is chosen.
     duration_s
         How long the wind has blown so; without it long enough for the fetch to limit the waves.
     near_bank_m
@@ -182,14 +188,15 @@ def wind_exposure(
     Returns
     -------
     The rows of places with `fetch_m`, `fetch_depth_m`, `wave_m`, `wave_low_m`, `wave_high_m`, `period_s`,
-    `wave_method`, `wind_mps`, `wind_from_deg`, `bank`; of a forecast also `gust_mps`, `worst_time`, `wave_mean_m`,
-    `wind_mean_mps`. The second layer, or None for a single wind.
+    `wave_method`, `wave_from_deg`, `wind_mps`, `wind_from_deg`, `bank`; of a forecast also `gust_mps`, `worst_time`,
+    `wave_mean_m`, `wind_mean_mps`. The second layer, or None for a single wind.
 
     Notes
     -----
     Methods, sources and limits: `castshed.toolbox.water.wind.waves.wave_height`. Fetch: straight lines against every
     vertex of the shoreline. The Coastal Engineering Manual asks for the straight line; with the effective fetch its
     share of the band is still worked from the straight one, and choosing it with the effective fetch is pointed out.
+    Restricted fetch: Donelan 1980 in the form of ACES (US Army CERC 1992), `castshed.toolbox.water.wind.restricted`.
     Corrections for height and averaging: `castshed.toolbox.water.wind.forecast`. `wind_mps` is the wind at 10 m, as
     averaged in the forecast; the waves are worked from the mean over the time they need.
     """
@@ -199,6 +206,7 @@ def wind_exposure(
     from castshed.toolbox.water.ways.unions import union_of
     from castshed.toolbox.water.wind.exposure import place_points
     from castshed.toolbox.water.wind.exposure_hours import expose_hours, hourly_rows, worst_of_hours
+    from castshed.toolbox.water.wind.forecast import over_water
 
     winds = _winds(
         wind_from_deg,
@@ -212,6 +220,9 @@ def wind_exposure(
         wind_height_m=wind_height_m,
         averaged_s=averaged_s,
     )
+
+    if wind_over == "land":
+        winds = over_water(winds)
 
     def warn(text: str) -> None:
         note(text, stacklevel=3)
@@ -233,6 +244,7 @@ def wind_exposure(
         level_m=level_m,
         method=wave_method,
         effective=fetch == "effective",
+        restricted=fetch == "restricted",
         duration_s=duration_s,
         near_m=near_bank_m,
     )

@@ -159,11 +159,11 @@ def test_hours_become_stretches():
         (0.0, 7200.0),
         (14400.0, 21600.0),
     ]
-    # An hour nobody told of is not fishable.
-    assert spans_of_hours([hours[2], hours[3]], [True, True], START) == [
-        (7200.0, 10800.0),
-        (14400.0, 18000.0),
-    ]
+    # A gap of up to two hours is bridged by the worse of its neighbours; a longer one is not fishable.
+    assert spans_of_hours([hours[2], hours[3]], [True, True], START) == [(7200.0, 18000.0)]
+    assert spans_of_hours([hours[2], hours[3]], [True, False], START) == [(7200.0, 10800.0)]
+    assert spans_of_hours([hours[2], hours[3]], [False, True], START) == [(14400.0, 18000.0)]
+    assert spans_of_hours([hours[0], hours[3]], [True, True], START) == [(0.0, 3600.0), (14400.0, 18000.0)]
     assert both([(0.0, 5.0), (7.0, 9.0)], [(3.0, 8.0)]) == [(3.0, 5.0), (7.0, 8.0)]
 
 
@@ -333,7 +333,7 @@ def test_verdicts_by_hour_are_kept(made):
     assert "s0" not in at
     assert pd.Timestamp(at["s1"]) >= hours[2]
     why = dict(zip(plan.left_out["spot_id"], plan.left_out["reason"], strict=True))
-    assert why["s0"] == "no hour of the day allows it"
+    assert why["s0"] == "no hour of the day allows it: 06:00-10:00 x"
 
 
 def test_nothing_before_dawn(made):
@@ -341,7 +341,7 @@ def test_nothing_before_dawn(made):
     told = dict(zip(plan.answers["question"], plan.answers["answer"], strict=True))
     dawn = pd.Timestamp(f"2031-05-17T{told['sun dawn']}-05:00")
     assert times(plan, "arrive")[0] >= dawn
-    early = ask(made, depart="2031-05-17T03:00-05:00", back_by="07:00", daylight_only=False)
+    early = ask(made, depart="2031-05-17T03:00-05:00", back_by="07:00", night=True)
     assert times(early, "arrive")[0] < dawn
 
 
@@ -474,7 +474,7 @@ def test_what_cannot_be_names_the_rules_in_conflict(made):
         ({"days": 0}, "days"),
         ({"days": 2, "done": ["s1"]}, "days"),
         ({"value": "rating.sum()"}, "allowed"),
-        ({"stay_s": 0.0}, "above 0"),
+        ({"at_each_s": 0.0}, "above 0"),
         ({"start": "nowhere"}, "no such ramp"),
     ],
 )  # fmt: skip

@@ -15,14 +15,14 @@ from castshed.toolbox.errors import CrsError, DataError, UsageError
 from castshed.toolbox.testing import check_algorithm
 from castshed.toolbox.water.hold_lines.drawn_lines import COLUMNS, hold_lines
 from castshed.toolbox.water.hold_lines.hold_paths import smooth_line
-from castshed.toolbox.water.holds.hold_rules import HoldRules
 from castshed.toolbox.water.holds.surroundings import Surroundings
 from castshed.toolbox.water.level.least_blocks import LeastBlocks
+from plain_rules import plain_rules
 
 CRS = pyproj.CRS.from_epsg(32615)
 X0, Y0 = 500_000.0, 4_000_000.0
 CAST = 21.3
-RULES = HoldRules(cast_m=CAST)
+RULES = plain_rules(cast_m=CAST)
 NEED = RULES.draft_m + RULES.margin_m  # and the depth error of the surface
 
 
@@ -240,7 +240,7 @@ def test_where_the_deep_side_changes_another_line_begins_on_the_other_side():
     ("wind", "heading"), [(0, 0), (45, 0), (180, 180), (200, 180), (320, 0), (90, 0), (None, 0)]
 )
 def test_the_boat_runs_with_its_bow_into_the_wind(wind, heading):
-    rules = HoldRules(cast_m=CAST, wind_from_deg=wind)
+    rules = plain_rules(cast_m=CAST, wind_from_deg=wind)
     (told,) = hold_lines(frame(NORTH), surface(ledge), rules=rules).lines.itertuples()
     assert told.heading_deg == heading
     assert told.cast_side == ("port" if heading == 0 else "starboard")
@@ -255,7 +255,7 @@ def test_the_boat_runs_with_its_bow_into_the_wind(wind, heading):
 
 def test_pieces_are_numbered_in_the_direction_of_travel():
     lake = surface(lambda x, y: np.where(np.hypot(x - 325, y - 250) < 14, -1.0, ledge(x, y)))
-    told = hold_lines(frame(NORTH), lake, rules=HoldRules(cast_m=CAST, wind_from_deg=180)).lines
+    told = hold_lines(frame(NORTH), lake, rules=plain_rules(cast_m=CAST, wind_from_deg=180)).lines
     assert list(told.line_no) == [1, 2]
     assert told.geometry[0].bounds[1] > told.geometry[1].bounds[3]
     assert list(told.heading_deg) == [180.0, 180.0]
@@ -263,7 +263,7 @@ def test_pieces_are_numbered_in_the_direction_of_travel():
 
 @pytest.mark.parametrize(("wind", "side"), [(90.0, -1), (270.0, 1)])
 def test_on_level_ground_the_wind_sets_the_boat_off_the_structure(wind, side):
-    rules = HoldRules(cast_m=15.0, wind_from_deg=wind)
+    rules = plain_rules(cast_m=15.0, wind_from_deg=wind)
     (told,) = hold_lines(frame(NORTH), surface(lambda x, y: 6.0), rules=rules).lines.itertuples()
     assert told.geometry.centroid.x == pytest.approx(X0 + 300 + side * 15.0, abs=0.1)
     assert "level ground, no deep side" in told.reason
@@ -271,11 +271,11 @@ def test_on_level_ground_the_wind_sets_the_boat_off_the_structure(wind, side):
 
 
 def test_a_line_whose_casts_go_against_the_wind_lies_within_the_casts_that_carry():
-    rules = HoldRules(cast_m=26.0, most_cast_m=27.4, wind_from_deg=270.0, upwind_factor=0.7)
+    rules = plain_rules(cast_m=26.0, most_cast_m=27.4, wind_from_deg=270.0, upwind_factor=0.7)
     (told,) = hold_lines(frame(NORTH), surface(ledge), rules=rules).lines.itertuples()
     longest = 0.7 * 27.4  # from the deep side, to the east, a cast goes straight upwind
     assert longest - 1.0 < told.cast_m <= longest
-    lee = HoldRules(cast_m=26.0, most_cast_m=27.4, wind_from_deg=90.0)
+    lee = plain_rules(cast_m=26.0, most_cast_m=27.4, wind_from_deg=90.0)
     assert hold_lines(frame(NORTH), surface(ledge), rules=lee).lines.cast_m[0] == pytest.approx(26.0, abs=0.1)
 
 
@@ -453,7 +453,9 @@ def test_the_order_of_rows_plays_no_part():
 def test_more_draft_or_less_water_never_lengthens_the_lines():
     lake = surface(lambda x, y: 0.55 * wavy(x, y) - 3.0)
     lengths = [
-        hold_lines(frame(WAVE), lake, rules=HoldRules(draft_m=draft), least_length_m=0.0).lines.length_m.sum()
+        hold_lines(
+            frame(WAVE), lake, rules=plain_rules(draft_m=draft), least_length_m=0.0
+        ).lines.length_m.sum()
         for draft in (0.2, 0.6, 1.0, 1.6)
     ]
     assert lengths == sorted(lengths, reverse=True)
@@ -692,7 +694,7 @@ def test_an_isobath_is_left_where_it_runs_out_of_a_cast():
     assert told.ends[0] == "the structure is out of a cast"
     end = np.array(told.geometry[0].coords[-1]) - (X0, Y0)
     assert RULES.most_cast_m - 0.6 < end[1] - 200 <= RULES.most_cast_m
-    windy = HoldRules(cast_m=CAST, wind_from_deg=180.0)  # casts from the isobath go straight upwind
+    windy = plain_rules(cast_m=CAST, wind_from_deg=180.0)  # casts from the isobath go straight upwind
     told = hold_lines(frame(line((150, 200), (400, 200))), lake, rules=windy, follow_m=6.0).lines
     assert told.ends[0] == "a cast that long falls short against the wind"
     end = np.array(told.geometry[0].coords[-1]) - (X0, Y0)
@@ -724,7 +726,7 @@ def test_in_a_hairpin_the_water_beyond_the_other_leg_is_not_taken_for_a_side():
 @pytest.mark.parametrize(("wind", "east"), [(270.0, -1), (90.0, 1)])
 def test_the_edge_of_a_weed_bed_is_run_into_the_wind_as_well(wind, east):
     bed = shapely.Point(X0 + 300, Y0 + 300).buffer(40, quad_segs=32)
-    rules = HoldRules(cast_m=15.0, wind_from_deg=wind)
+    rules = plain_rules(cast_m=15.0, wind_from_deg=wind)
     (told,) = hold_lines(frame(bed), surface(lambda x, y: y / 25.0), rules=rules).lines.itertuples()
     (x0, _), *_, (x1, _) = told.geometry.coords
     assert np.sign(x1 - x0) == east

@@ -40,6 +40,11 @@ def test_the_steps_of_a_day_make_the_same_run_as_its_plan(home, planned_demo_day
             read_layer(home / f"steps.gpkg:{layer}"),
             read_layer(planned_demo_day / f"my_day/plan.gpkg:{layer}"),
         )
+    # plan puts names, ratings, wind and the words of the run beside them
+    for made, planned in (("holds", "holds"), ("judged", "spots")):
+        steps = read_layer(home / f"steps.gpkg:{made}")
+        plan = read_layer(planned_demo_day / f"my_day/plan.gpkg:{planned}")
+        assert_layer_equal(steps, plan[steps.columns])
 
 
 def test_the_steps_can_be_changed(home):

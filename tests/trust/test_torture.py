@@ -304,7 +304,7 @@ def test_rules_in_a_file_go_before_guesses(tmp_path):
     (tmp_path / "how.toml").write_text(
         "[kinds]\n'spring hole' = 'pocket'\n[lists.'odd.csv']\n"
         "columns = { easting = 'P', northing = 'Q', depth = 'Tiefe', kind = 'what' }\n"
-        "depth_unit = 'm'\ndepth_of = 'top'\nposition_error = '2m'\ncrs = 'EPSG:3857'\n",
+        "depth_unit = 'm'\ndepth_of = 'top'\nspot_error = '2m'\ncrs = 'EPSG:3857'\n",
         encoding="utf-8",
     )
     spot = gather(read_source(str(tmp_path / "how.toml")), read_source(str(tmp_path / "odd.csv"))).spots.iloc[
@@ -323,7 +323,7 @@ def test_rules_in_a_file_go_before_guesses(tmp_path):
         ("[kinds]\nx = 'y'\n", "choose one of point"),
         ("[lists.'other.csv']\ndepth_unit = 'm'\n", "'other.csv', but the sources are"),
         ("[lists.'a.csv']\ndepth_unit = 'yd'\n", "choose one of ft, m"),
-        ("[lists.'a.csv']\nposition_error = '2'\n", "unit"),
+        ("[lists.'a.csv']\nspot_error = '2'\n", "unit"),
         ("[lists.'a.csv']\ncrs = 'EPSG:0'\n", "is not known"),
         ("[lists.'a.csv']\nsecret = 'x'\n", "nothing else"),
         ("lists = 3\n", "has to hold tables"),

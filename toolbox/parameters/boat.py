@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Annotated
 
 from . import defaults
-from .markers import Number, Quantity, Shared
+from .markers import Flag, Number, Quantity, Shared
 
 Draft = Annotated[
     float,
@@ -107,6 +107,41 @@ WindLimit = Annotated[
     float,
     Quantity("speed", 0.0, 100.0),
     Shared("wind_limit_mps", "Greatest wind (common practice; know your own boat).", defaults.WIND_LIMIT_MPS),
+]
+GustLimit = Annotated[
+    float,
+    Quantity("speed", 0.0, 150.0),
+    Shared(
+        "gust_limit_mps", "Greatest gust, where gusts are told (common practice).", defaults.GUST_LIMIT_MPS
+    ),
+]
+HeadLimit = Annotated[
+    float,
+    Quantity("length", 0.0, 1.0e6),
+    Shared(
+        "head_limit_m",
+        "Greatest wave to run into, against the upper end of the band (common practice; know your own boat).",
+        defaults.HEAD_LIMIT_M,
+    ),
+]
+BeamLimit = Annotated[
+    float,
+    Quantity("length", 0.0, 1.0e6),
+    Shared(
+        "beam_limit_m",
+        "Greatest wave to run with on the beam, more than 45 degrees off bow and stern (common practice).",
+        defaults.BEAM_LIMIT_M,
+    ),
+]
+FollowingLimit = Annotated[
+    float,
+    Quantity("length", 0.0, 1.0e6),
+    Shared("following_limit_m", "Greatest wave to run before (common practice).", defaults.FOLLOWING_LIMIT_M),
+]
+Night = Annotated[
+    bool,
+    Flag(),
+    Shared("night", "Be out in the dark as well; without it every minute afloat lies in daylight.", False),
 ]
 EngineHp = Annotated[
     int,

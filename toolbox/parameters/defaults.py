@@ -22,6 +22,10 @@ LAUNCH_M: Final = 150.0
 DRIFT_M: Final = 3.048  # 10 ft
 WAVE_LIMIT_M: Final = 0.6096  # 2 ft, small open boats (common practice)
 WIND_LIMIT_MPS: Final = 8.9408  # 20 mph (common practice)
+GUST_LIMIT_MPS: Final = 11.176  # 25 mph (common practice)
+HEAD_LIMIT_M: Final = 0.6096  # 2 ft, as at the hold (common practice)
+BEAM_LIMIT_M: Final = 0.4572  # 1.5 ft: three quarters of it on the beam (common practice)
+FOLLOWING_LIMIT_M: Final = 0.6096  # 2 ft (common practice)
 
 # casts, common practice
 LEAST_CAST_M: Final = 12.192  # 40 ft

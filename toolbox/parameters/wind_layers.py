@@ -34,6 +34,7 @@ Exposure = Annotated[
             Column("spot_id", "text", gaps=True),
             Column("time", "text", gaps=True),
             Column("gust_mps", gaps=True),
+            Column("wave_from_deg", gaps=True),
         ),
     ),
 ]
@@ -49,6 +50,7 @@ HourlyExposure = Annotated[
             Column("fetch_depth_m", gaps=True),
             *EXPOSURE_COLUMNS,
         ),
+        optional=(Column("wave_from_deg", gaps=True),),
         only_with="forecast",
     ),
 ]

@@ -33,6 +33,7 @@ from ..parameters.boat import (
     FuelOnBoard,
     IdleSpeed,
     Margin,
+    Night,
     RunningDepth,
     RunSpeed,
     WaveLimit,
@@ -152,6 +153,7 @@ class Run:
     stays: StaysByKind = ()
     fuel_l: FuelOnBoard | None = None
     engine_hp: EngineHp = 0
+    night: Night = False
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from .columns import ROLES
 from .kinds import KINDS
 
 _TOP: Final = ("columns", "kinds", "lists")
-_LIST: Final = ("columns", "depth_unit", "depth_of", "position_error", "crs")
+_LIST: Final = ("columns", "depth_unit", "depth_of", "spot_error", "crs")
 
 
 @dataclass(frozen=True)
@@ -23,7 +23,7 @@ class ListRules:
     columns: Mapping[str, str] = field(default_factory=dict)
     depth_unit: str | None = None
     depth_of: str | None = None
-    position_error_m: float | None = None
+    spot_error_m: float | None = None
     crs: str | None = None
 
 
@@ -76,9 +76,9 @@ def _list_rules(table: Any, where: str) -> ListRules:
     for key, words in (("depth_unit", ("ft", "m")), ("depth_of", ("bottom", "top"))):
         if key in plain and plain[key] not in words:
             raise UsageError(f"{where}: {key} = '{plain[key]}'; choose one of {', '.join(words)}.")
-    error = parse_quantity(plain["position_error"], "length") if "position_error" in plain else None
+    error = parse_quantity(plain["spot_error"], "length") if "spot_error" in plain else None
     if error is not None and not 0.0 <= error <= 1e6:
-        raise UsageError(f"{where}: position_error = '{plain['position_error']}' has to be 0 or more.")
+        raise UsageError(f"{where}: spot_error = '{plain['spot_error']}' has to be 0 or more.")
     if "crs" in plain:
         try:
             pyproj.CRS.from_user_input(plain["crs"])
@@ -102,7 +102,7 @@ def parse_rules(data: bytes, name: str) -> Rules:
     Returns
     -------
     From the tables ``[columns]`` (role = header), ``[kinds]`` (word = kind) and ``[lists."file.csv"]`` (columns,
-    depth_unit, depth_of, position_error, crs of easting and northing).
+    depth_unit, depth_of, spot_error, crs of easting and northing).
 
     Raises
     ------

@@ -15,12 +15,13 @@ from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import UsageError
 from castshed.toolbox.water.holds.casting import find_holds
 from castshed.toolbox.water.holds.deep_side import deep_sides
-from castshed.toolbox.water.holds.hold_rules import HoldRules, Setting, Surroundings
+from castshed.toolbox.water.holds.hold_rules import Setting, Surroundings
 from castshed.toolbox.water.holds.hold_words import hold_reasons
 from castshed.toolbox.water.holds.rays import cast_rays
 from castshed.toolbox.water.landform.hump_crown import aim_at_edges, hump_crowns
 from castshed.toolbox.water.level.least_depth import least_depth_along, least_depth_inside
 from long_tests import as_many
+from plain_rules import plain_rules
 
 X0, Y0 = 500_000.0, 4_000_000.0
 NOTHING = np.empty(0, dtype=object)
@@ -39,7 +40,7 @@ def surface(depth_of, *, half=80.0, cell=1.0, noise=0.0, seed=0, error=0.15):
 
 def setting_of(lake, structures, *, level=0.0, hazards=NOTHING, radius=(), clear=8.0, **rules):
     around = Surroundings(structures, np.full(len(structures), clear), hazards, np.array(radius, dtype=float))
-    return Setting(lake, level, HoldRules(**rules), around)
+    return Setting(lake, level, plain_rules(**rules), around)
 
 
 def at(*places):
@@ -646,7 +647,7 @@ def test_the_reason_of_a_hold_tells_the_deep_side_and_when_it_is_shut():
 )
 def test_rules_that_make_no_sense_are_refused(wrong, words):
     with pytest.raises(UsageError, match=words):
-        HoldRules(**wrong)
+        plain_rules(**wrong)
 
 
 def test_no_structures_give_no_holds():

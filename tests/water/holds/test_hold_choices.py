@@ -17,13 +17,14 @@ from castshed.toolbox.errors import UsageError
 from castshed.toolbox.water.day.sun_side import sun_at, sun_over
 from castshed.toolbox.water.holds.casting import find_holds, find_holds_apart
 from castshed.toolbox.water.holds.deep_side import deep_sides
-from castshed.toolbox.water.holds.hold_rules import HoldRules, Setting, Surroundings
+from castshed.toolbox.water.holds.hold_rules import Setting, Surroundings
 from castshed.toolbox.water.holds.hold_words import hold_reasons
 from castshed.toolbox.water.holds.next_structure import NextStructures
 from castshed.toolbox.water.holds.soft_rules import shadow_cost
 from castshed.toolbox.water.holds.stance import Lie
 from castshed.toolbox.water.holds.wind_cast import upwind_share, wind_shape, within_casts
 from castshed.toolbox.water.level.tall_cover import tall_cover
+from plain_rules import plain_rules
 
 X0, Y0 = 500_000.0, 4_000_000.0
 CRS = "EPSG:32615"
@@ -52,7 +53,7 @@ def at(*places):
 
 def setting_of(lake, structures, *, around=None, **rules):
     around = around or Surroundings(structures, np.full(len(structures), 8.0), NOTHING, np.empty(0))
-    return Setting(lake, 0.0, HoldRules(**rules), around)
+    return Setting(lake, 0.0, plain_rules(**rules), around)
 
 
 def hold(lake, structures=None, *, around=None, **rules):
@@ -163,7 +164,7 @@ def test_the_shadow_falls_on_the_spot_only_with_the_sun_behind_the_caster_and_lo
     def cost(boat_bearing, **rules):
         a = np.radians([boat_bearing])
         lie = Lie(np.zeros(1), np.zeros(1), np.sin(a), np.cos(a))
-        return shadow_cost(lie, np.array([20.0]), HoldRules(**rules))[0]
+        return shadow_cost(lie, np.array([20.0]), plain_rules(**rules))[0]
 
     assert cost(90.0) == 0.0
     assert cost(90.0, sun_bearing_deg=90.0) == 1.0  # the boat between sun and spot
@@ -391,7 +392,7 @@ def test_directionality_is_one_on_a_clean_slope_and_nothing_on_level_ground():
 )
 def test_choices_that_make_no_sense_are_refused(wrong, words):
     with pytest.raises(UsageError, match=re.escape(words)):
-        HoldRules(**wrong)
+        plain_rules(**wrong)
 
 
 def test_time_and_place_of_the_sun_are_not_both_taken(lake):

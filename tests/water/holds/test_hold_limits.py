@@ -17,6 +17,7 @@ from castshed.toolbox.water.holds.hold_scene import kept_off, reachable_water
 from castshed.toolbox.water.holds.hold_tables import apart_deg, bearings_deg
 from castshed.toolbox.water.holds.stance import Lie
 from made_lake import CRS, frame
+from plain_rules import plain_rules
 
 NOTHING = np.empty(0, dtype=object)
 HAIR = 1e-6
@@ -41,7 +42,7 @@ def broken(
         np.array(screens, dtype=object), np.array(screen_rows, dtype=np.intp), reachable,
     )  # fmt: skip
     given = {"draft_m": 0.5, "margin_m": 0.25, "drift_m": 3.0} | told
-    setting = Setting(surface(depth, error_m), level, HoldRules(**given), around)
+    setting = Setting(surface(depth, error_m), level, plain_rules(**given), around)
     one, zero = np.ones(1), np.zeros(1)
     lie = Lie(zero, zero, one, zero)
     found = int(
@@ -139,7 +140,7 @@ def test_tall_cover_hides_what_lies_behind_it_and_not_what_lies_in_it():
 
 def test_no_place_breaks_no_rule():
     around = Surroundings(np.array([shapely.Point(0, 0)]), np.ones(1), NOTHING, np.empty(0))
-    setting = Setting(surface(flat(5.0)), 0.0, HoldRules(), around)
+    setting = Setting(surface(flat(5.0)), 0.0, plain_rules(), around)
     none = np.empty(0)
     found = broken_rules(
         Lie(none, none, none, none), none, fished=none.astype(np.intp), top_m=none, setting=setting
@@ -170,7 +171,7 @@ def test_no_place_breaks_no_rule():
 )
 def test_rules_that_cannot_be_are_refused(told, words):
     with pytest.raises(UsageError, match=words):
-        HoldRules(**told)
+        plain_rules(**told)
 
 
 def test_rules_at_their_limits_stand():
@@ -179,7 +180,7 @@ def test_rules_at_their_limits_stand():
         {"upwind_factor": 0.5}, {"upwind_factor": 1.0}, {"most_holds": 1}, {"sun_height_deg": 90.0},
         {"sun_height_deg": -90.0}, {"apart_deg": 180.0}, {"apart_deg": 0.5}, {"least_cast_m": 0.5, "drift_m": 0.25}, {"wind_from_deg": 0.0}, {"draft_m": 0.0},
     ):  # fmt: skip
-        assert HoldRules(**told)
+        assert plain_rules(**told)
 
 
 def test_the_least_the_house_asks_of_a_hold_is_not_lowered_unseen():
@@ -258,7 +259,7 @@ def holds(depth, shapes, **told):
     around = Surroundings(shapes, np.full(len(shapes), 6.0), NOTHING, np.empty(0))
     more = {name: told.pop(name) for name in ("bottom_m", "height_m", "rows", "marks") if name in told}
     level = told.pop("level", 0.0)
-    return find_holds_apart(shapes, Setting(surface(depth, 0.1), level, HoldRules(**told), around), **more)
+    return find_holds_apart(shapes, Setting(surface(depth, 0.1), level, plain_rules(**told), around), **more)
 
 
 def slope(x, _):
@@ -318,7 +319,9 @@ def test_of_many_structures_each_is_told_in_its_row():
     def ridge(x, y):
         return np.where(x < 0.0, -2.0, 6.0)
 
-    tables = find_holds_apart(np.array(shapes, dtype=object), Setting(surface(ridge), 0.0, HoldRules(), sole))
+    tables = find_holds_apart(
+        np.array(shapes, dtype=object), Setting(surface(ridge), 0.0, plain_rules(), sole)
+    )
     found = tables[0]
     wet = np.array([x > 0.6 for x, _ in places])
     assert len(shapes) > 300
@@ -359,7 +362,7 @@ def test_why_there_is_no_hold_is_counted_by_place_and_rule():
     assert thin.broken[0, bit[rules.THIN]] == thin.broken.sum() == 360
     point = np.array([shapely.Point(0, 0)])
     near = Surroundings(point, np.zeros(1), point, np.array([60.0]))
-    (barred,) = find_holds_apart(point, Setting(surface(flat(9.0), 0.1), 0.0, HoldRules(), near))
+    (barred,) = find_holds_apart(point, Setting(surface(flat(9.0), 0.1), 0.0, plain_rules(), near))
     assert barred.broken[0].tolist() == barred.alone[0].tolist()
     assert barred.alone[0, bit[rules.HAZARD]] == barred.alone.sum() == 360
     assert np.isnan(barred.margin_m[0])

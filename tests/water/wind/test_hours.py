@@ -397,9 +397,9 @@ def test_no_way_from_the_ramp_and_another_ramp():
     found = both([10], spots, ways=ways)
     assert found.judged["fishable"].tolist() == [1, 0]
     assert found.judged["reason"].iloc[1] == "out of reach: the ways layer has none from R1 to it"
-    assert both([10], spots, ways=ways, start="R2").judged["fishable"].tolist() == [0, 1]
+    assert both([10], spots, ways=ways, from_ramp="R2").judged["fishable"].tolist() == [0, 1]
     with pytest.raises(UsageError, match=r"R9.*R1, R2"):
-        both([10], spots, ways=ways, start="R9")
+        both([10], spots, ways=ways, from_ramp="R9")
     with pytest.raises(DataError, match="--from-ramp"):
         both([10], spots, ways=ways_layer([("s0", "s1", way), ("R1", "s0", way)]))
 

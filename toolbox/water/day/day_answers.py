@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from .day_moves import insertions
-from .day_search import WORK, best_day
+from .day_search import best_day
 from .day_task import END, FAR, START, merit, timed, visited
 
 if TYPE_CHECKING:
@@ -115,11 +115,6 @@ def swaps(task: DayTask, routes: Routes, *, most: int = 3) -> list[Swap]:
         if len(chosen) == most:
             break
     return chosen
-
-
-def shorter(task: DayTask, seconds: int, *, seed: int = 0, start: Routes | None = None) -> Routes:
-    """Plan the same day with less time (more, if negative); beginning with its plan, where that is given."""
-    return best_day(replace(task, over_s=task.over_s - seconds), seed=seed, work=WORK // 4, start=start)
 
 
 def _meets(task: DayTask, *, seed: int) -> bool:

@@ -9,16 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...errors import UsageError
-from .day_search import best_day
 from .day_task import END, FAR, START, VALUE_STEP, DayTask, whole_up
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     import pandas as pd
 
     from ..ways.passages import Passages
     from .day_hours import DayHours
+    from .day_moves import Routes
     from .day_offers import Spans
     from .day_task import Route
     from .day_wishes import Wishes
@@ -143,7 +143,7 @@ class DayBasis:
         )
 
 
-def holds_done(basis: DayBasis, *, seed: int) -> tuple[int, ...]:
+def holds_done(basis: DayBasis, *, solve: Callable[[DayTask], Routes]) -> tuple[int, ...]:
     """Tell which holds are fished already: those named, or the first of the whole day's plan where they are counted.
 
     Raises
@@ -155,7 +155,7 @@ def holds_done(basis: DayBasis, *, seed: int) -> tuple[int, ...]:
     if counted is None:
         return basis.wishes.done
     whole = basis.task(basis.hours.begin)
-    (along,) = best_day(whole, seed=seed)
+    (along,) = solve(whole)
     if counted > len(along):
         raise UsageError(
             f"done is {counted}, but the plan has {len(along)} stops; give fewer, or name the spots."

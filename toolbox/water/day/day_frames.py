@@ -12,7 +12,8 @@ from ..runs.handed_over import require_clear
 from ..runs.run import pieces_of
 from ..runs.run_frames import left_out_frame, legs_frame, stops_frame
 from .day_basis import FIRST_HOLD
-from .day_task import END, VALUE_STEP, timed
+from .day_task import VALUE_STEP
+from .kept_hours import kept_walk, turn_back_s
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from .day_moves import Routes
     from .day_task import DayTask, Route
     from .day_words import Answer
+    from .kept_hours import KeptHours
 
 
 def _joined(frames: Iterable[gpd.GeoDataFrame], crs: Any) -> gpd.GeoDataFrame:
@@ -30,12 +32,18 @@ def _joined(frames: Iterable[gpd.GeoDataFrame], crs: Any) -> gpd.GeoDataFrame:
 
 
 def _stops_of_route(
-    basis: DayBasis, task: DayTask, route: Route, places: gpd.GeoDataFrame, instead: Mapping[int, int]
+    basis: DayBasis,
+    task: DayTask,
+    route: Route,
+    places: gpd.GeoDataFrame,
+    instead: Mapping[int, int],
+    kept: KeptHours,
 ) -> gpd.GeoDataFrame:
-    hours, clock, offers = basis.hours, timed(task, route), np.array(route)
+    hours, offers = basis.hours, np.array(route)
+    clock, _ = kept_walk(task, route, kept)
     assert clock is not None  # no search hands back a route that breaks a rule
     at, stay_s = task.stop[offers], task.stay_s[offers]
-    turn_back = [hours.over - pd.Timedelta(seconds=int(home_s)) for home_s in task.travel_s[at, END]]
+    turn_back = [turn_back_s(task, int(place), kept) for place in at]
     second = [instead.get(int(place) - FIRST_HOLD) for place in at]
     plan_b = ["" if row is None else str(places["spot_id"].iloc[basis.ramps + row]) for row in second]
     return stops_frame(
@@ -44,13 +52,21 @@ def _stops_of_route(
         basis.ramps,
         (
             [None, *map(hours.after, clock.begins_s), hours.after(clock.over_s)],
-            [hours.after(clock.starts_s), *map(hours.after, clock.begins_s + stay_s), None],
+            [*map(hours.after, clock.leaves_s), None],
         ),
         {
             "stay_s": [0.0, *stay_s.astype(float), 0.0],
             "worth": [0.0, *(task.worth[offers] * VALUE_STEP), 0.0],
             "turn_back": np.array(
-                ["", *(moment.isoformat(timespec="seconds") for moment in turn_back), ""], dtype=object
+                [
+                    "",
+                    *(
+                        "" if one is None else hours.after(one).isoformat(timespec="seconds")
+                        for one in turn_back
+                    ),
+                    "",
+                ],
+                dtype=object,
             ),
             "plan_b": np.array(["", *plan_b, ""], dtype=object),
         },
@@ -64,6 +80,7 @@ def day_stops(
     places: gpd.GeoDataFrame,
     instead: Mapping[int, int],
     crs: Any,
+    kept: KeptHours,
 ) -> gpd.GeoDataFrame:
     """Make the layer ``stops`` of all days, each from ramp to ramp; a day without a stop has no rows.
 
@@ -77,11 +94,13 @@ def day_stops(
         Row of the hold to go to instead of another, by its row.
     crs
         Reference system.
+    kept
+        The hours that its times keep.
     """
     frames = []
     for number, route in enumerate(routes, start=1):
         if route:
-            stops = _stops_of_route(basis, task, route, places, instead)
+            stops = _stops_of_route(basis, task, route, places, instead, kept)
             stops.insert(stops.columns.get_loc("stay_s"), "day", number)
             frames.append(stops)
     return _joined(frames, crs)

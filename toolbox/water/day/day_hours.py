@@ -9,19 +9,16 @@ from typing import TYPE_CHECKING, Final
 
 import pandas as pd
 
+from ...clock_times import in_zone, zone_named
 from ...errors import NothingFishable, UsageError
 from ..runs.run_frames import clock_of
-from .day_offers import both, verdict_windows
-from .sun import sun_times
+from .sun import light_spans
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
-
-    from geopandas import GeoDataFrame
-
     from .day_offers import Spans
 
 EVER: Final[Spans] = [(-math.inf, math.inf)]
+_DAY_S: Final = 86_400.0
 
 
 @dataclass(frozen=True)
@@ -41,7 +38,7 @@ class DayHours:
         return float((moment - self.begin).total_seconds())
 
 
-def moment_of(text: str, start: pd.Timestamp, what: str) -> pd.Timestamp:
+def moment_of(text: str, start: pd.Timestamp, what: str, zone: str = "") -> pd.Timestamp:
     """Read a time of the day's own, such as 14:30, or one written out in full.
 
     Parameters
@@ -52,11 +49,13 @@ def moment_of(text: str, start: pd.Timestamp, what: str) -> pd.Timestamp:
         A moment of the day; its date and zone are those of a bare clock time.
     what
         Name of the option, for the message.
+    zone
+        Zone of the IANA database whose clock it is; empty: the offset of the moment.
 
     Raises
     ------
     UsageError
-        It is no time, or empty.
+        It is no time, or empty, or the clocks skip it.
     """
     try:
         clock = dt.time.fromisoformat(text.strip())
@@ -64,11 +63,15 @@ def moment_of(text: str, start: pd.Timestamp, what: str) -> pd.Timestamp:
         at = clock_of(text, what)
         if at is None:
             raise UsageError(f"{what} is empty; write a time such as 14:30.") from None
-        return at
+        return at.tz_convert(start.tzinfo) if zone else at
+    if zone:
+        named = zone_named(zone)
+        moment = in_zone(dt.datetime.combine(start.date(), clock), named, what)
+        return pd.Timestamp(moment).tz_convert(named)
     return pd.Timestamp(dt.datetime.combine(start.date(), clock, start.tzinfo))
 
 
-def hours_of(depart: str, back_by: str, at: str) -> DayHours:
+def hours_of(depart: str, back_by: str, at: str, zone: str = "") -> DayHours:
     """Read the hours of a day.
 
     Parameters
@@ -77,6 +80,8 @@ def hours_of(depart: str, back_by: str, at: str) -> DayHours:
         Date, time and zone.
     back_by, at
         Times of that day; without ``at`` the day is planned from its beginning.
+    zone
+        Zone of the IANA database by whose clock they are read and told; empty: the offset of ``depart``.
 
     Raises
     ------
@@ -88,8 +93,9 @@ def hours_of(depart: str, back_by: str, at: str) -> DayHours:
     begin = clock_of(depart)
     if begin is None:
         raise UsageError("depart is empty; write date, time and zone, such as 2026-05-16T06:00-05:00.")
-    over = moment_of(back_by, begin, "back-by")
-    now = moment_of(at, begin, "at") if at else begin
+    begin = begin.tz_convert(zone_named(zone)) if zone else begin
+    over = moment_of(back_by, begin, "back-by", zone)
+    now = moment_of(at, begin, "at", zone) if at else begin
     if over <= now:
         raise NothingFishable(
             f"What must be does not fit together: start at {now:%H:%M}; back by {over:%H:%M}. Give a later end."
@@ -98,7 +104,7 @@ def hours_of(depart: str, back_by: str, at: str) -> DayHours:
 
 
 def daylight(start: pd.Timestamp, days: int, latitude_deg: float, longitude_deg: float) -> Spans:
-    """List the stretches between civil dawn and dusk, from the day before on, in seconds after the start.
+    """List the stretches that are light by the sun's height, from the day before on, in seconds after the start.
 
     Parameters
     ----------
@@ -109,37 +115,7 @@ def daylight(start: pd.Timestamp, days: int, latitude_deg: float, longitude_deg:
     latitude_deg, longitude_deg
         Place, north and east positive.
     """
-    zone = start.tzinfo
-    assert zone is not None  # clock_of refuses times without
-    spans: Spans = []
-    for shift in range(-1, days + 1):
-        sun = sun_times(start.date() + dt.timedelta(days=shift), zone, latitude_deg, longitude_deg)
-        if sun.dawn is not None and sun.dusk is not None:
-            spans.append(((sun.dawn - start).total_seconds(), (sun.dusk - start).total_seconds()))
-    return spans
-
-
-def open_spans(
-    spots: Iterable[str],
-    light: Spans,
-    verdicts: GeoDataFrame | None,
-    wishes: Mapping[str, Spans],
-    start: pd.Timestamp,
-) -> list[Spans]:
-    """Tell when each spot is open: it is light, its verdicts by hour allow it, and it is wished so.
-
-    Parameters
-    ----------
-    spots
-        Ids.
-    light
-        Stretches that are light.
-    verdicts
-        Layer ``verdicts``; a spot without any is open all day.
-    wishes
-        Stretches wished for, by spot.
-    start
-        The moment seconds are counted from.
-    """
-    told = {} if verdicts is None else verdict_windows(verdicts, start)
-    return [both(both(light, told.get(spot, EVER)), wishes.get(spot, EVER)) for spot in spots]
+    first = (start - pd.Timedelta(days=1)).to_pydatetime()
+    last = (start + pd.Timedelta(days=days + 1)).to_pydatetime()
+    found = light_spans(first, last, latitude_deg, longitude_deg)
+    return [(begin - _DAY_S, end - _DAY_S) for begin, end in found]

@@ -15,6 +15,7 @@ import pandas as pd
 from ...errors import DataError, UsageError
 from ...numbers import numbers_of
 from ...units import parse
+from ..wind.lake_winds import good_spans
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -39,29 +40,24 @@ def both(one: Spans, other: Spans) -> Spans:
 
 
 def spans_of_hours(times: Sequence[pd.Timestamp], good: Sequence[bool], start: pd.Timestamp) -> Spans:
-    """Join hours that hold into stretches; each hour stands until the next one told, at most for an hour.
+    """Join hours that hold into stretches.
+
+    Each hour stands until the next one told, at most for an hour; a gap of up to two hours more is bridged where both
+    its neighbours hold, a longer one is a gap.
 
     Parameters
     ----------
     times, good
-        Hours and whether they hold.
+        Hours and whether they hold; of an hour told twice both must.
     start
         The moment seconds are counted from.
     """
-    order = sorted(range(len(times)), key=lambda k: times[k])
-    found: Spans = []
-    for at, k in enumerate(order):
-        if not good[k]:
-            continue
-        begin = (times[k] - start).total_seconds()
-        until = begin + 3600.0
-        if at + 1 < len(order):
-            until = min(until, (times[order[at + 1]] - start).total_seconds())
-        if found and begin <= found[-1][1]:
-            found[-1] = (found[-1][0], max(found[-1][1], until))
-        else:
-            found.append((begin, until))
-    return found
+    holds: dict[float, bool] = {}
+    for at, able in zip(times, good, strict=True):
+        seconds = (at - start).total_seconds()
+        holds[seconds] = bool(able) and holds.get(seconds, True)
+    order = sorted(holds)
+    return good_spans(order, [holds[at] for at in order])
 
 
 def verdict_windows(verdicts: GeoDataFrame, start: pd.Timestamp) -> dict[str, Spans]:

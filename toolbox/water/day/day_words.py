@@ -6,15 +6,15 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from ...units import GALLON_L
-from .day_answers import conflict, missed, shorter, spare_s, swaps
+from .day_answers import conflict, missed, spare_s, swaps
 from .day_basis import FIRST_HOLD
 from .day_bound import most_worth
 from .day_task import FAR, VALUE_STEP, merit, timed, visited
-from .sun import sun_times
+from .sun import is_light, sun_times
 from .sun_side import sun_at
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     import pandas as pd
 
@@ -29,11 +29,18 @@ Answer = tuple[str, str]
 _HALF_HOUR_S: Final = 1800
 
 
+def worth_of_routes(task: DayTask, routes: Routes) -> int:
+    """Sum up the worth of all stops of some routes."""
+    return sum(int(task.worth[list(route)].sum()) for route in routes if route)
+
+
 def _minutes(seconds: int) -> str:
     return f"{-(-seconds // 60)} min"
 
 
-def half_an_hour(task: DayTask, routes: Routes, names: Sequence[str], *, seed: int) -> list[Answer]:
+def half_an_hour(
+    task: DayTask, routes: Routes, names: Sequence[str], *, solve: Callable[[DayTask], Routes]
+) -> list[Answer]:
     """Say what half an hour less and half an hour more would change.
 
     Parameters
@@ -42,19 +49,19 @@ def half_an_hour(task: DayTask, routes: Routes, names: Sequence[str], *, seed: i
         The day and its plan.
     names
         Name of each place of the task.
-    seed
-        Of the search.
+    solve
+        Plans a day.
     """
-    taken, worth = visited(task, routes), merit(task, routes)[1]
+    taken, worth = visited(task, routes), worth_of_routes(task, routes)
     told: list[Answer] = []
     for sign, seconds in (("less", _HALF_HOUR_S), ("more", -_HALF_HOUR_S)):
-        other = shorter(task, seconds, seed=seed, start=routes)
+        other = solve(replace(task, over_s=task.over_s - seconds))
         there = visited(task, other)
         lost, won = sorted(taken - there), sorted(there - taken)
         words = [f"without {', '.join(names[k] for k in lost)}"] if lost else []
         words += [f"with {', '.join(names[k] for k in won)}"] if won else []
         longest = replace(task, over_s=max(task.over_s, task.over_s - seconds))
-        change = (merit(longest, other)[1] - worth) * VALUE_STEP
+        change = (worth_of_routes(longest, other) - worth) * VALUE_STEP
         told.append(
             (f"30 minutes {sign}", f"{'; '.join(words) or 'the same stops'}; worth {change:+.2g} to the day")
         )
@@ -109,6 +116,8 @@ def sun_of_day(start: pd.Timestamp, latitude_deg: float, longitude_deg: float) -
     assert zone is not None  # clock_of refuses times without
     sun = sun_times(start.date(), zone, *here)
     told: list[Answer] = []
+    if sun.dawn is None and sun.dusk is None:
+        told.append(("sun", "it is light all day" if is_light(sun.noon, *here) else "it is dark all day"))
     for word in ("dawn", "rise", "set", "dusk"):
         moment = getattr(sun, word)
         if moment is not None:
@@ -129,8 +138,8 @@ def _cost_of_adding(task: DayTask, routes: Routes) -> dict[int, str]:
     }
 
 
-def why_left_out(basis: DayBasis, task: DayTask, routes: Routes) -> dict[int, str]:
-    """Say of each hold that is not in the plan why, by its row."""
+def why_left_out(basis: DayBasis, task: DayTask, routes: Routes, closed: Mapping[int, str]) -> dict[int, str]:
+    """Say of each hold that is not in the plan why, by its row; `closed` has the hours that forbid it, in words."""
     cost, reachable = _cost_of_adding(task, routes), basis.reachable()
     met = visited(task, routes)
 
@@ -142,8 +151,9 @@ def why_left_out(basis: DayBasis, task: DayTask, routes: Routes) -> dict[int, st
         if not reachable[row]:
             return f"out of reach: {basis.ways.reason[basis.ramps + row] or 'no way leads there and back'}"
         if not basis.spans[row]:
-            return "no hour of the day allows it"
-        return cost.get(FIRST_HOLD + row, "does not fit")
+            return f"no hour of the day allows it{f': {closed[row]}' if closed.get(row) else ''}"
+        words = cost.get(FIRST_HOLD + row, "does not fit")
+        return f"{words}; not open {closed[row]}" if closed.get(row) else words
 
     return {row: why(row) for row in range(len(basis.spans)) if FIRST_HOLD + row not in met}
 
@@ -174,7 +184,9 @@ def why_no_day(
             "windows": "the windows of those stops",
             **{f"must {place}": f"stop at {names[place]}" for place in task.must},
         }
-        said = said or "; ".join(rules[rule] for rule in conflict(task, seed=seed))
+        said = (
+            said or "; ".join(rules[rule] for rule in conflict(task, seed=seed)) or "the hours forbid a leg"
+        )
         return f"What must be does not fit together: {said}. Give up one of them."
     if not met:
         return (

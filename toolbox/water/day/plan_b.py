@@ -7,10 +7,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from .day_basis import FIRST_HOLD
+from .day_task import END
+from .kept_hours import kept_walk
+
 if TYPE_CHECKING:
     from collections.abc import Collection
 
     from geopandas import GeoDataFrame
+
+    from .day_basis import DayBasis
+    from .day_moves import Routes
+    from .day_task import DayTask
+    from .kept_hours import KeptHours
 
 
 def plan_b(
@@ -41,4 +50,49 @@ def plan_b(
         near = spare[np.argmin(time_s[row, spare])]
         if np.isfinite(time_s[row, near]):
             found[row] = int(near)
+    return found
+
+
+def plan_b_in_hours(
+    holds: GeoDataFrame,
+    taken: Collection[int],
+    basis: DayBasis,
+    task: DayTask,
+    routes: Routes,
+    kept: KeptHours,
+) -> dict[int, int]:
+    """Find a plan B for each stop that is open in the very hour the boat is there, with legs there and home open too.
+
+    Parameters
+    ----------
+    holds, taken
+        As for `plan_b`.
+    basis, task, routes, kept
+        The day, its plan and its hours.
+    """
+    found: dict[int, int] = {}
+    between = basis.ways.time_s[basis.ramps :, basis.ramps :]
+    able = basis.open_holds()
+    for route in routes:
+        times, _ = kept_walk(task, route, kept)
+        for offer, begins in zip(route, () if times is None else times.begins_s.tolist(), strict=False):
+            row = int(task.stop[offer]) - FIRST_HOLD
+            stay = int(task.stay_s[offer])
+            left = set(able)
+            while (own := plan_b(holds, [row], left - set(taken), between).get(row)) is not None:
+                place = FIRST_HOLD + own
+                there = begins + int(task.travel_s[task.stop[offer], place])
+                spans = (
+                    (basis.spans[own], there, there + stay),
+                    (kept.leg_open(int(task.stop[offer]), place), begins, there),
+                    (
+                        kept.leg_open(place, END),
+                        there + stay,
+                        there + stay + int(task.travel_s[place, END]),
+                    ),
+                )
+                if all(any(a <= one and other <= b for a, b in own_spans) for own_spans, one, other in spans):
+                    found[row] = own
+                    break
+                left.discard(own)
     return found

@@ -20,6 +20,7 @@ CIVIL_DEG = 6.0
 """How far the sun stands below the horizon at civil dawn and dusk."""
 
 _DAY = dt.timedelta(days=1)
+_LOOK_S, _FEW_S, _NEAR_DEG = 600, 3, 1.0
 
 
 class SunTimes(NamedTuple):
@@ -121,6 +122,81 @@ def sun_times(date: dt.date, zone: dt.tzinfo, latitude_deg: float, longitude_deg
     )
 
 
+def is_light(when: dt.datetime, latitude_deg: float, longitude_deg: float) -> bool:
+    """Tell whether the sun stands no lower than at civil dawn: by its height, whatever rises or sets that day."""
+    place = astral.Observer(latitude_deg, longitude_deg, 0.0)
+    return bool(astral.sun.elevation(place, when.astimezone(dt.UTC), with_refraction=False) >= -CIVIL_DEG)
+
+
+@functools.lru_cache(maxsize=256)
+def light_spans(
+    start: dt.datetime, end: dt.datetime, latitude_deg: float, longitude_deg: float
+) -> tuple[tuple[float, float], ...]:
+    """List the stretches of a time in which it is light, by the height of the sun alone.
+
+    A day near the pole may have a dawn and no dusk, or neither; so no dawn and no dusk is asked for.
+
+    Parameters
+    ----------
+    start, end
+        The time looked at, with zones.
+    latitude_deg, longitude_deg
+        Place, north and east positive.
+
+    Returns
+    -------
+    tuple
+        Stretches in whole seconds after the start, in order: each begins and ends light.
+    """
+    place, first = astral.Observer(latitude_deg, longitude_deg, 0.0), start.astimezone(dt.UTC)
+    last = int((end - start).total_seconds())
+
+    def over(seconds: float) -> float:
+        moment = first + dt.timedelta(seconds=seconds)
+        return float(astral.sun.elevation(place, moment, with_refraction=False)) + CIVIL_DEG
+
+    def crossing(one: int, other: int) -> int:
+        """Find the light second next to a crossing between a light and a dark one."""
+        light, dark = (one, other) if over(one) >= 0.0 else (other, one)
+        while abs(dark - light) > 1:
+            middle = (light + dark) // 2
+            light, dark = (middle, dark) if over(middle) >= 0.0 else (light, middle)
+        return light
+
+    marks = sorted({*range(0, max(last, 0), _LOOK_S), max(last, 0)})
+    heights = [over(mark) for mark in marks]
+    turning: list[int] = []
+    for k in range(1, len(marks) - 1):
+        # A dip or a rise may hide between marks: its turning point is looked at too.
+        before, now, after = heights[k - 1 : k + 2]
+        if (now - before) * (after - now) > 0.0 or abs(now) >= _NEAR_DEG:
+            continue
+        low, high, sign = marks[k - 1], marks[k + 1], 1.0 if now > before else -1.0
+        while high - low > _FEW_S:
+            third = (high - low) // 3
+            if sign * over(low + third) < sign * over(high - third):
+                low += third
+            else:
+                high -= third
+        turning.append((low + high) // 2)
+    marks = sorted({*marks, *turning})
+    heights = [over(mark) for mark in marks]
+    spans: list[tuple[float, float]] = []
+    begun: int | None = marks[0] if heights[0] >= 0.0 else None
+    for k in range(1, len(marks)):
+        if (heights[k] >= 0.0) == (heights[k - 1] >= 0.0):
+            continue
+        at = crossing(marks[k - 1], marks[k])
+        if begun is None:
+            begun = at
+        else:
+            spans.append((float(begun), float(at)))
+            begun = None
+    if begun is not None and last > begun:
+        spans.append((float(begun), float(last)))
+    return tuple(spans)
+
+
 def darkness(
     start: dt.datetime, end: dt.datetime, zone: dt.tzinfo, latitude_deg: float, longitude_deg: float
 ) -> str:
@@ -140,19 +216,16 @@ def darkness(
     str
         Such as ``dark until civil dawn at 05:21``; empty where all of it lies between civil dawn and civil dusk.
     """
-    place = astral.Observer(latitude_deg, longitude_deg, 0.0)
-    date = start.astimezone(zone).date()
-    days = [sun_times(date + shift * _DAY, zone, latitude_deg, longitude_deg) for shift in (-1, 0, 1)]
-    for day in days:
-        if day.dawn is not None and day.dusk is not None and day.dawn <= start and end <= day.dusk:
-            return ""
-    dusks = [day.dusk for day in days if day.dusk is not None and start < day.dusk < end]
-    if dusks:
-        return f"dark from civil dusk at {dusks[0]:%H:%M}"
-    dawns = [day.dawn for day in days if day.dawn is not None and start < day.dawn]
-    low = astral.sun.elevation(place, start, with_refraction=False) < -CIVIL_DEG
-    if low and dawns and dawns[0] - start < _DAY:
-        return f"dark until civil dawn at {dawns[0]:%H:%M}"
-    if low or astral.sun.elevation(place, end, with_refraction=False) < -CIVIL_DEG:
-        return "dark"
-    return ""  # light all night
+    light = light_spans(start, end, latitude_deg, longitude_deg)
+    length = (end - start).total_seconds()
+    if light == ((0.0, length),):
+        return ""
+    first = start.astimezone(dt.UTC)
+    if light and light[0][0] <= 0.0:
+        dusk = (first + dt.timedelta(seconds=light[0][1])).astimezone(zone)
+        return f"dark from civil dusk at {dusk:%H:%M}"
+    coming = light_spans(start, start + _DAY, latitude_deg, longitude_deg)
+    if coming:
+        dawn = (first + dt.timedelta(seconds=coming[0][0])).astimezone(zone)
+        return f"dark until civil dawn at {dawn:%H:%M}"
+    return "dark"

@@ -59,7 +59,7 @@ class Outlook:
 def look_and_rank(
     rows: Indices, structures: Geometries, bottom_m: Floats, height_m: Floats, setting: Setting
 ) -> Outlook:
-    """Outlook round structures and rank the places that are open."""
+    """Look round structures and rank the places that are open."""
     surface, rules = setting.surface, setting.rules
     ring = look_round(
         structures,

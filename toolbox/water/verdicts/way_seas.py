@@ -84,7 +84,7 @@ def sea_of(heading_deg: Floats, wind_from_deg: Floats) -> NDArray[np.intp]:
     return np.where(off <= HEAD_DEG, 0, np.where(off < 180.0 - HEAD_DEG, 1, 2)).astype(np.intp)
 
 
-def _pieces(way: Sequence[Any | None]) -> tuple[NDArray[np.intp], Floats, Floats, Floats]:
+def pieces_of_ways(way: Sequence[Any | None]) -> tuple[NDArray[np.intp], Floats, Floats, Floats]:
     """Cut ways into pieces: way of each, its middle, its heading, and how far along that is."""
     rows = np.array(
         [row for row, line in enumerate(way) if line is not None and line.length > 0.0], dtype=np.intp
@@ -148,7 +148,7 @@ def seas_on_ways(
     shape = (len(way), len(wind_mps))
     over, high, along = (np.full(shape, np.nan) for _ in range(3))
     sea, back = np.zeros(shape, dtype=np.intp), np.zeros(shape, dtype=bool)
-    rows, middle, heading, far = _pieces(way)
+    rows, middle, heading, far = pieces_of_ways(way)
     known = np.flatnonzero(np.isfinite(wind_mps) & np.isfinite(wind_from_deg))
     if not rows.size or not known.size:
         return WaySeas(over, high, sea, back, along)

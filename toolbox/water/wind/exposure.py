@@ -15,6 +15,7 @@ import shapely
 from ...errors import UsageError
 from .fetch import effective_fetch_lengths, fetch_lengths, on_water
 from .forecast import HOUR_S, averaging_ratio
+from .restricted import Restricted, restricted_waves
 from .waves import METHOD_TITLES, breaking_limit, duration_needed, wave_band
 
 if TYPE_CHECKING:
@@ -42,6 +43,8 @@ class Exposure:
         Mean depth today along the straight fetch; NaN where less than half of it is known.
     wave_m, wave_low_m, wave_high_m, period_s
         Significant height by the method, least and greatest of all methods, and peak period.
+    wave_from_deg
+        Where the waves come from by the restricted fetch; on narrow water off the wind's bearing.
     wave_method
         The method in words, with its form and the limit that acted.
     bank
@@ -54,6 +57,7 @@ class Exposure:
     wave_low_m: Floats
     wave_high_m: Floats
     period_s: Floats
+    wave_from_deg: Floats
     wave_method: Texts
     bank: Texts
 
@@ -202,6 +206,29 @@ def wind_for_waves(
     return wind
 
 
+def _restricted(
+    xy: Floats, water: BaseGeometry, bearings: Floats, speeds: Floats
+) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+    """Work out restricted fetch, bearing, height and period of its waves, and their height by single radials."""
+    shape = (len(xy), bearings.size)
+    fetch, origin, height, period, steep = (np.full(shape, np.nan) for _ in range(5))
+    speeds = np.broadcast_to(speeds, shape)
+    if not len(xy):
+        return fetch, origin, height, period, steep
+    around = Restricted(xy, water)
+    for bearing in np.unique(bearings % 360.0):
+        columns = np.flatnonzero(bearings % 360.0 == bearing)
+        own, comes = around.of(float(bearing))
+        longest, other = around.of(float(bearing), arcs=False)
+        fetch[:, columns], origin[:, columns] = own[:, None], comes[:, None]
+        wind = speeds[:, columns]
+        height[:, columns], period[:, columns] = restricted_waves(
+            wind, own[:, None], (comes - bearing)[:, None]
+        )
+        steep[:, columns] = restricted_waves(wind, longest[:, None], (other - bearing)[:, None])[0]
+    return fetch, origin, height, period, steep
+
+
 def expose(
     points: ArrayLike,
     water: BaseGeometry,
@@ -212,6 +239,7 @@ def expose(
     level_m: float = 0.0,
     method: str = "spm-1984",
     effective: bool = False,
+    restricted: bool = False,
     duration_s: float | None = None,
     near_m: float = 100.0,
     averaged_s: float | None = None,
@@ -234,6 +262,8 @@ def expose(
         A key of `castshed.toolbox.water.wind.waves.WAVE_METHODS`.
     effective
         Use the fetch averaged over fifteen radials in place of the straight line.
+    restricted
+        Use the restricted fetch and its own law of growth: waves run from where the fetch is long, off the wind.
     duration_s
         How long the wind has blown so; None: long enough.
     near_m
@@ -255,6 +285,10 @@ def expose(
 
     Notes
     -----
+    The band covers all methods along the straight line, along the fetch asked for, and the restricted fetch in deep
+    water, both by arcs of 15 degrees and by single radials: its upper end holds the form of restricted fetch whichever
+    is chosen.
+
     Waves are held below 0.78 of today's depth at the place itself, where a higher wave would have broken.
     """
     bearings, speeds = np.asarray(wind_from_deg, dtype=np.float64), np.asarray(wind_mps, dtype=np.float64)
@@ -278,22 +312,34 @@ def expose(
     if averaged_s is not None:
         speeds = wind_for_waves(speeds, averaged_s, fetch, along, duration_s)
     waves = wave_band(method, speeds, fetch, along, duration_s, straight_fetch_m=straight)
+    low, high = waves.low_m, waves.high_m
+    if effective:
+        other = wave_band(method, speeds, straight, along, duration_s)
+        low, high = np.fmin(low, other.low_m), np.fmax(high, other.high_m)
+    height, period = waves.height_m, waves.period_s
+    narrow, origin, along_m, along_s, steep = _restricted(xy, water, bearings, speeds)
+    low, high = np.fmin(low, along_m), np.fmax(np.fmax(high, along_m), steep)
+    if restricted:
+        fetch, height, period = narrow, along_m, along_s
     limit = breaking_limit(here)
     words: Texts = np.full(fetch.shape, f"{METHOD_TITLES[method]}, deep-water form", dtype=object)
     words[np.isfinite(along)] = f"{METHOD_TITLES[method]}, form for the mean depth along the fetch"
+    if restricted:
+        words[:] = "ACES 1992, restricted fetch, deep-water form"
     if effective:
         words += ", effective fetch"
     if averaged_s is not None:
         words += ", wind averaged as long as the waves need"
-    words[waves.height_m > limit] += ", held at breaking"
+    words[height > limit] += ", held at breaking"
     words[np.isnan(fetch)] = "none: not on today's water"
     return Exposure(
         fetch_m=fetch,
         fetch_depth_m=along,
-        wave_m=np.minimum(waves.height_m, limit),
-        wave_low_m=np.minimum(waves.low_m, limit),
-        wave_high_m=np.minimum(waves.high_m, limit),
-        period_s=waves.period_s,
+        wave_m=np.minimum(height, limit),
+        wave_low_m=np.minimum(low, limit),
+        wave_high_m=np.minimum(high, limit),
+        period_s=period,
+        wave_from_deg=origin,
         wave_method=words,
         bank=bank_words(straight, downwind, near_m),
     )

@@ -26,6 +26,7 @@ _FIGURES: Final = (
     "wave_low_m",
     "wave_high_m",
     "period_s",
+    "wave_from_deg",
     "wave_method",
 )
 

@@ -1,0 +1,53 @@
+"""The hours of a day file: until when, by whose clock, day or night, and what wind and seas the boat is held to."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import TYPE_CHECKING, Any, Final
+
+from ..clock_times import on_day
+
+if TYPE_CHECKING:
+    from .day_file import Day
+
+BEAM_SHARE: Final = 0.75
+"""Seas on the beam may be so much of the wave limit (common practice)."""
+
+
+def held_to(day: Day) -> dict[str, Any]:
+    """Tell what the hours of a run are held to, in the words of shortest-run and day-plan."""
+    wave = day.boat.wave_limit_m
+    return {
+        "night": day.run.night,
+        "time_zone": day.zone,
+        "wind_limit_mps": day.boat.wind_limit_mps,
+        "head_limit_m": wave,
+        "beam_limit_m": BEAM_SHARE * wave,
+        "following_limit_m": wave,
+    }
+
+
+def back_by_of(day: Day, depart: str) -> str:
+    """Put date, clock and zone of the end together; at night an end before the departure is that of the next day.
+
+    Raises
+    ------
+    UsageError
+        It is no time, or one that the clocks skip.
+    """
+    told = on_day(day.date, day.run.back_by, day.zone, "run.back_by")
+    if not (day.run.night and told and depart):
+        return told
+    try:
+        early = dt.datetime.fromisoformat(told) <= dt.datetime.fromisoformat(depart)
+    except (ValueError, TypeError):
+        return told
+    return (
+        on_day(day.date + dt.timedelta(days=1), day.run.back_by, day.zone, "run.back_by") if early else told
+    )
+
+
+def forecast_between(day: Day) -> dict[str, str]:
+    """Tell which hours of a forecast matter: those of the day, and of a night after it where that is asked for."""
+    last = day.date + dt.timedelta(days=1) if day.run.night else day.date
+    return {"first_time": f"{day.date.isoformat()}T00:00", "last_time": f"{last.isoformat()}T23:59"}

@@ -1,0 +1,167 @@
+"""When each leg of a run may be run: wind, gusts and seas of the hour against the limits of the boat.
+
+Waves are worked out once for each patch of water that a leg comes through, and only for legs that are asked for.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
+
+import numpy as np
+
+from ..wind.exposure import expose
+from ..wind.lake_winds import LakeWinds, joined, without
+from .margin_words import length_words, speed_words
+from .verdict import ROUNDING
+from .way_seas import NAMES, PATCH_M, SeaLimits, pieces_of_ways, sea_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from numpy.typing import NDArray
+    from shapely.geometry.base import BaseGeometry
+
+    from ...depth import DepthSurface
+    from ..wind.lake_winds import Spans
+
+    Floats = NDArray[np.float64]
+
+BEARINGS: Final = 24
+"""Bearings tried for a wind that varies."""
+
+
+@dataclass(frozen=True)
+class LegLimits:
+    """What wind, gusts and seas on a leg must keep to."""
+
+    wind_mps: float
+    gust_mps: float
+    seas: SeaLimits
+
+
+class Against(NamedTuple):
+    """What speaks against a leg in a stretch of time, in words."""
+
+    begin_s: float
+    end_s: float
+    words: str
+
+
+@dataclass(eq=False)
+class LegHours:
+    """Judges legs by the hour.
+
+    Attributes
+    ----------
+    winds
+        Winds over the lake.
+    limits
+        What the boat is held to.
+    water
+        Today's water, one valid polygon.
+    surface, level_m
+        Depths below chart datum (None: deep) and today's surface.
+    """
+
+    winds: LakeWinds
+    limits: LegLimits
+    water: BaseGeometry
+    surface: DepthSurface | None = None
+    level_m: float = 0.0
+    _waves: dict[tuple[float, float], Floats] = field(default_factory=dict, repr=False)
+
+    def over_all(self) -> list[Against]:
+        """Tell when the wind or its gusts alone forbid every leg."""
+        told: list[Against] = []
+        winds, limits = self.winds, self.limits
+        for (begin, end), wind, gust in zip(winds.spans, winds.wind_mps, winds.gust_mps, strict=True):
+            if wind > limits.wind_mps + ROUNDING:
+                over = speed_words(float(wind - limits.wind_mps))
+                told.append(Against(begin, end, f"wind {speed_words(float(wind))}, {over} over the limit"))
+            elif gust > limits.gust_mps + ROUNDING:
+                over = speed_words(float(gust - limits.gust_mps))
+                told.append(Against(begin, end, f"gusts {speed_words(float(gust))}, {over} over the limit"))
+        return told
+
+    def _learn(self, patches: Iterable[tuple[float, float]]) -> None:
+        """Work out the upper end of the wave band in patches not met before, for every stretch."""
+        new = sorted({patch for patch in patches if patch not in self._waves})
+        if not new:
+            return
+        centre: dict[tuple[float, float], tuple[float, float]] = {}
+        for patch in new:
+            centre[patch] = self._at[patch]
+        points = np.array([centre[patch] for patch in new])
+        winds = self.winds
+        varies = np.isnan(winds.from_deg)
+        counts = np.where(varies, BEARINGS, 1)
+        of = np.repeat(np.arange(len(counts)), counts)
+        turn = np.arange(of.size) - np.repeat(np.cumsum(counts) - counts, counts)
+        bearing = np.where(varies[of], turn * 360.0 / BEARINGS, winds.from_deg[of])
+        pairs, back = np.unique(np.column_stack([bearing, winds.wind_mps[of]]), axis=0, return_inverse=True)
+        found = expose(
+            points, self.water, pairs[:, 0], pairs[:, 1], surface=self.surface, level_m=self.level_m
+        ).wave_high_m[:, back.ravel()]
+        first = np.cumsum(counts) - counts
+        high = np.fmax.reduceat(found, first, axis=1)
+        for row, patch in enumerate(new):
+            self._waves[patch] = high[row]
+
+    _at: dict[tuple[float, float], tuple[float, float]] = field(default_factory=dict, repr=False)
+
+    def seas_against(self, lines: list[Any]) -> list[list[Against]]:
+        """Tell of each line, run from its beginning to its end, when the seas on it are over the limit, and where.
+
+        Parameters
+        ----------
+        lines
+            Whole legs; None where there is nothing to run.
+        """
+        told: list[list[Against]] = [[] for _ in lines]
+        rows, middle, heading, far = pieces_of_ways(lines)
+        if not rows.size or not self.winds.spans:
+            return told
+        keys = [(float(a), float(b)) for a, b in np.floor(middle / PATCH_M)]
+        for key, at in zip(keys, middle, strict=True):
+            self._at.setdefault(key, (float(at[0]), float(at[1])))
+        self._learn(keys)
+        waves = np.array([self._waves[key] for key in keys])  # pieces by stretches
+        allowed = np.array([self.limits.seas.head_m, self.limits.seas.beam_m, self.limits.seas.following_m])
+        origin = self.winds.from_deg
+        meets = sea_of(heading[:, None], np.nan_to_num(origin)[None, :])
+        limit = np.where(np.isnan(origin)[None, :], allowed.min(), allowed[meets])
+        excess = waves - limit
+        for row in np.unique(rows):
+            own = np.flatnonzero(rows == row)
+            block = np.where(np.isnan(excess[own]), -np.inf, excess[own])
+            worst = own[np.argmax(block, axis=0)]
+            for k in np.flatnonzero(block.max(axis=0) > ROUNDING):
+                at = worst[k]
+                name = "confused" if np.isnan(origin[k]) else NAMES[int(meets[at, k])]
+                words = (
+                    f"{name} seas up to {length_words(float(waves[at, k]))} on the way, "
+                    f"{length_words(float(excess[at, k]))} over the limit, {length_words(float(far[at]))} from its "
+                    "beginning"
+                )
+                begin, end = self.winds.spans[k]
+                told[row].append(Against(begin, end, words))
+        return told
+
+    def highest_m(self, line: Any, begin_s: float, end_s: float) -> float:
+        """Tell the highest wave on a line in a stretch of time; NaN where none is known."""
+        rows, middle, _, _ = pieces_of_ways([line])
+        stands = [k for k, (a, b) in enumerate(self.winds.spans) if a < end_s and b > begin_s]
+        if not rows.size or not stands:
+            return float("nan")
+        keys = [(float(a), float(b)) for a, b in np.floor(middle / PATCH_M)]
+        for key, at in zip(keys, middle, strict=True):
+            self._at.setdefault(key, (float(at[0]), float(at[1])))
+        self._learn(keys)
+        waves = np.array([self._waves[key][stands] for key in keys])
+        return float(np.nanmax(waves)) if np.isfinite(waves).any() else float("nan")
+
+
+def open_when(against: Iterable[Against], known: Spans) -> Spans:
+    """Tell when nothing speaks against, of the time that is known."""
+    return without(known, joined([(one.begin_s, one.end_s) for one in against]))
