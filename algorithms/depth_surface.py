@@ -279,6 +279,7 @@ def depth_surface(
 
     from castshed.toolbox.depth import LOCAL_ERROR, DepthSurface
     from castshed.toolbox.errors import UsageError
+    from castshed.toolbox.level_told import require_charted
     from castshed.toolbox.notes import note
     from castshed.toolbox.report import progress
     from castshed.toolbox.size_limits import ONE_PIECE_CELLS, check_room
@@ -296,6 +297,7 @@ def depth_surface(
     from castshed.toolbox.water.doubt.blunders import without_blunders
     from castshed.toolbox.water.doubt.depth_rows import doubt_rows
 
+    require_charted({"contours": contours, "soundings": soundings, "depth_areas": depth_areas})
     lake = shapely.union_all(shoreline.geometry.to_numpy())
     if raster is not None and not (contours is None and soundings is None and depth_areas is None):
         raise UsageError(

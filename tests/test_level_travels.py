@@ -9,9 +9,11 @@ import numpy as np
 import pytest
 import shapely
 
+from castshed.algorithms.depth_surface import depth_surface
 from castshed.algorithms.export import export
 from castshed.algorithms.gather_spots import gather_spots
 from castshed.algorithms.safe_ways import safe_ways
+from castshed.algorithms.water_today import water_today
 from castshed.toolbox.errors import DataError
 from castshed.toolbox.layers.reading import read_layer
 from castshed.toolbox.layers.text_sequence import read_sequence, write_sequence
@@ -136,3 +138,14 @@ def test_rows_of_several_levels_mark_nothing():
     made["level_m"] = [np.nan, "-1.2"]
     mark_from_column(made)
     assert made.attrs[LEVEL] == -1.2
+
+
+def test_today_s_bands_are_no_charted_depth_areas(lake):
+    today = water_today(lake.depth, lake.shoreline, level_m=FOUR_DOWN)
+    with pytest.raises(DataError, match=r"depth_areas was made at a level of -1\.2"):
+        depth_surface(lake.shoreline, depth_areas=today.depth_bands)
+    charted = water_today(lake.depth, lake.shoreline, level_m=0.0)
+    assert (
+        np.nanmax(depth_surface(lake.shoreline, depth_areas=charted.depth_bands, cell_m=20.0).depth.depth_m)
+        > 5.0
+    )

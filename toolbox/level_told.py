@@ -89,6 +89,23 @@ def mark_from_column(frame: Any) -> None:
         frame.attrs[LEVEL] = told.pop()
 
 
+def require_charted(layers: Mapping[str, Any]) -> None:
+    """Refuse layers of today's depths where charted ones are needed: their level would be counted twice.
+
+    Raises
+    ------
+    DataError
+        A layer says it was made at a level other than chart datum.
+    """
+    for name, frame in layers.items():
+        level = level_of_layer(frame)
+        if level is not None and not same_level(level, 0.0):
+            raise DataError(
+                f"The layer {name} was made at a level of {level_words(level)}; depths below chart datum are needed "
+                "here. Give the layer they were charted in, or make it again at the level 0."
+            )
+
+
 def stating_level(
     layers: Mapping[str, Any], roles: Mapping[str, str], level_m: float | None
 ) -> dict[str, Any]:
