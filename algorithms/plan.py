@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import DayFile, FolderContents, FolderSet, defaults
+from castshed.toolbox.text import how_many
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -210,7 +211,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
         with stage("Choosing and timing the run"):
             if run("chosen").empty:
                 raise NothingFishable(
-                    f"None of {len(spots)} spots is fishable today. Commonest reasons: "
+                    f"None of {how_many(len(spots), 'spot')} is fishable today. Commonest reasons: "
                     f"{commonest(spots['reason'])}.{by_the_hour(judged.verdicts)} Look at level, draft, margins and "
                     "wind in the day file."
                 )

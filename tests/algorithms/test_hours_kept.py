@@ -50,7 +50,7 @@ def made():
     )
     holds = frame(
         points, spot_id=ids, name=[f"Spot {k}" for k in range(count)], hold_no=[1] * count, status=["ok"] * count,
-        reason=["made"] * count, depth_m=[6.0] * count, rating=[5.0, 4.0, 3.0, 2.0, 4.0, 1.0], **number,
+        reason=["made"] * count, depth_today_m=[6.0] * count, rating=[5.0, 4.0, 3.0, 2.0, 4.0, 1.0], **number,
     )  # fmt: skip
     spots = frame(
         points, spot_id=ids, name=[f"Spot {k}" for k in range(count)], kind=["hump"] * count, depth_m=[6.0] * count,

@@ -68,7 +68,7 @@ def _lake(code, north):
     ids = [f"s{k}" for k in range(count)]
     holds = gpd.GeoDataFrame(
         {"spot_id": ids, "name": [f"Spot {k}" for k in range(count)], "hold_no": 1, "status": "ok", "reason": "made",
-         "depth_m": 6.0, "rating": np.arange(count) % 5 + 1.0, **number},
+         "depth_today_m": 6.0, "rating": np.arange(count) % 5 + 1.0, **number},
         geometry=points, crs=crs,
     )  # fmt: skip
     spots = gpd.GeoDataFrame(

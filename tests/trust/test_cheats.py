@@ -59,7 +59,7 @@ def holds_at(*points):
     return gpd.GeoDataFrame(
         {
             "spot_id": [f"s{k}" for k in range(n)], "hold_no": [1] * n, "status": ["ok"] * n, "reason": ["made"] * n,
-            "depth_m": [math.nan] * n, "cast_m": [20.0] * n, "cast_bearing_deg": [0.0] * n,
+            "depth_today_m": [math.nan] * n, "cast_m": [20.0] * n, "cast_bearing_deg": [0.0] * n,
             "deep_bearing_deg": [0.0] * n, "wind_angle_deg": [90.0] * n,
         },
         geometry=[shapely.Point(500_000 + x, 4_000_000 + y) for x, y in points], crs=32615,

@@ -68,7 +68,7 @@ def exposure_layer(hours, spots=("s0",), zone="-05:00", **figures):
 
 
 def holds_layer(rows):
-    columns = ("depth_m", "cast_m", "cast_bearing_deg", "deep_bearing_deg", "wind_angle_deg")
+    columns = ("depth_today_m", "cast_m", "cast_bearing_deg", "deep_bearing_deg", "wind_angle_deg")
     return gpd.GeoDataFrame(
         {
             "spot_id": [r[0] for r in rows],
