@@ -174,7 +174,6 @@ def boat_hold(
     import shapely
 
     from castshed.toolbox.errors import UsageError
-    from castshed.toolbox.water.day.sun_side import sun_over
     from castshed.toolbox.water.holds.casting import find_holds_apart
     from castshed.toolbox.water.holds.hold_frames import hold_layers
     from castshed.toolbox.water.holds.hold_rules import HoldRules, Setting, Surroundings
@@ -185,6 +184,7 @@ def boat_hold(
     from castshed.toolbox.water.level.spot_numbers import bottoms_today_m, not_negative, search_radii_m
     from castshed.toolbox.water.level.tall_cover import tall_cover
     from castshed.toolbox.water.level.uncertainty import doubted
+    from castshed.toolbox.water.light.sun_side import sun_over
 
     if ramps is not None and water is None:
         raise UsageError(

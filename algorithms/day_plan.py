@@ -250,8 +250,8 @@ def day_plan(
         leg_limits,
         winds_told,
     )
-    from castshed.toolbox.water.day.sun import middle_of
     from castshed.toolbox.water.level.uncertainty import error_of, needed_depth_m, surely_today
+    from castshed.toolbox.water.light.sun import middle_of
     from castshed.toolbox.water.runs.afloat import Handling, set_afloat
     from castshed.toolbox.water.runs.burn import Burn
     from castshed.toolbox.water.runs.ramps import ramp_of, require_entry

@@ -79,13 +79,13 @@ def _from_raster(
     from castshed.toolbox.notes import note
     from castshed.toolbox.size_limits import check_room
     from castshed.toolbox.units import convert
-    from castshed.toolbox.water.bottom.confidence import whole_error_m
     from castshed.toolbox.water.bottom.raster_depth import depth_from, resampled, with_shore
-    from castshed.toolbox.water.bottom.raster_error import raster_error_m
     from castshed.toolbox.water.bottom.shore import centres_inside
     from castshed.toolbox.water.bottom.surface import grid_over
     from castshed.toolbox.water.doubt.depth_doubt import doubt_shore
     from castshed.toolbox.water.doubt.impossible_depths import refuse_beyond_lakes, refuse_marks
+    from castshed.toolbox.water.sureness.confidence import whole_error_m
+    from castshed.toolbox.water.sureness.raster_error import raster_error_m
 
     if no_data is not None:
         raster = raster.with_depth(
@@ -283,9 +283,6 @@ def depth_surface(
     from castshed.toolbox.notes import note
     from castshed.toolbox.report import progress
     from castshed.toolbox.size_limits import ONE_PIECE_CELLS, check_room
-    from castshed.toolbox.water.bottom.band import surface_error_m
-    from castshed.toolbox.water.bottom.blocks import depth_and_error
-    from castshed.toolbox.water.bottom.confidence import whole_error_m
     from castshed.toolbox.water.bottom.surface import METHODS, grid_over
     from castshed.toolbox.water.bottom.survey import (
         measured_from,
@@ -293,9 +290,12 @@ def depth_surface(
         usual_interval,
         with_depth_areas,
     )
-    from castshed.toolbox.water.bottom.two_sources import fit_of, joined, shifted_contours, told_of
     from castshed.toolbox.water.doubt.blunders import without_blunders
     from castshed.toolbox.water.doubt.depth_rows import doubt_rows
+    from castshed.toolbox.water.sureness.band import surface_error_m
+    from castshed.toolbox.water.sureness.blocks import depth_and_error
+    from castshed.toolbox.water.sureness.confidence import whole_error_m
+    from castshed.toolbox.water.sureness.two_sources import fit_of, joined, shifted_contours, told_of
 
     require_charted({"contours": contours, "soundings": soundings, "depth_areas": depth_areas})
     lake = shapely.union_all(shoreline.geometry.to_numpy())

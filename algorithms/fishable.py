@@ -94,7 +94,7 @@ def _bottom(
 def _dark(hours: Hours, water: GeoDataFrame, zone: dt.tzinfo | None) -> list[str]:
     import datetime as dt
 
-    from castshed.toolbox.water.day.sun import darkness, middle_of
+    from castshed.toolbox.water.light.sun import darkness, middle_of
 
     place = middle_of(water.total_bounds, water.crs)
     return [
@@ -207,7 +207,7 @@ def fishable(
 
     from castshed.toolbox.errors import DataError
     from castshed.toolbox.notes import note
-    from castshed.toolbox.water.day.sun import zone_of
+    from castshed.toolbox.water.light.sun import zone_of
     from castshed.toolbox.water.verdicts.hour_table import hour_table, single_weather, strongest_wind
     from castshed.toolbox.water.verdicts.hour_verdicts import judge_hours
     from castshed.toolbox.water.verdicts.reach import closed_to_boats, reach

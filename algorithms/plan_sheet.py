@@ -31,7 +31,7 @@ def _light(stops: GeoDataFrame) -> tuple[Any, Any] | None:
     """Civil dawn and dusk of the day of the stops, where they have times."""
     import pandas as pd
 
-    from castshed.toolbox.water.day.sun import middle_of, sun_times
+    from castshed.toolbox.water.light.sun import middle_of, sun_times
 
     told = [text for text in (*stops["arrive"], *stops["leave"]) if isinstance(text, str) and text]
     at = pd.to_datetime(told[0], errors="coerce") if told else None

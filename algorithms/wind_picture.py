@@ -121,7 +121,7 @@ def wind_picture(
     from castshed.toolbox.output.sheets.exposure_strip import Strip, draw_strip
     from castshed.toolbox.output.sheets.wind_day import draw_wind_day
     from castshed.toolbox.output.sheets.wind_hours import WindDay
-    from castshed.toolbox.water.day.sun import darkness, middle_of, zone_of
+    from castshed.toolbox.water.light.sun import darkness, middle_of, zone_of
     from castshed.toolbox.water.verdicts.hour_table import hour_table
     from castshed.toolbox.water.wind.hours import intervals
 

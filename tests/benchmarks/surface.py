@@ -17,10 +17,10 @@ from scipy.ndimage import label
 
 from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.water.bottom.barriers import Grid
-from castshed.toolbox.water.bottom.blocks import SIDE, depth_and_error
-from castshed.toolbox.water.bottom.confidence import local_error_m
 from castshed.toolbox.water.bottom.surface import minimum_curvature
 from castshed.toolbox.water.doubt.stray_soundings import stray_soundings
+from castshed.toolbox.water.sureness.blocks import SIDE, depth_and_error
+from castshed.toolbox.water.sureness.confidence import local_error_m
 from made_bottoms import CELL, STEPS, bottom, contoured, known_of, lattice, leak, peer_triangles, rmse
 
 SURVEYS = (*STEPS, "tracks40")
@@ -154,7 +154,7 @@ BLOCKS_CODE = (
     )
     .replace(
         "import numpy as np\n",
-        "import numpy as np\nfrom castshed.toolbox.water.bottom.blocks import depth_and_error\n",
+        "import numpy as np\nfrom castshed.toolbox.water.sureness.blocks import depth_and_error\n",
         1,
     )
     .replace("print(json", "np.save(sys.argv[2], found)\nprint(json")

@@ -12,7 +12,7 @@ from castshed.toolbox.errors import DataError, DataWarning, UsageError
 from castshed.toolbox.intake.series.series_times import read_time, read_times
 from castshed.toolbox.intake.series.series_times import zone_of as table_zone
 from castshed.toolbox.plan.day_file import read_day
-from castshed.toolbox.water.day.sun import zone_of as sun_zone
+from castshed.toolbox.water.light.sun import zone_of as sun_zone
 
 CHICAGO = "America/Chicago"
 # Clocks went on at 2:00 on 8 March 2026 and go back at 2:00 on 1 November 2026 (15 U.S.C. 260a: second Sunday of

@@ -14,12 +14,12 @@ from scipy.ndimage import label as scipy_label
 from castshed.toolbox import size_limits as room
 from castshed.toolbox.water.bottom.areas import label_areas
 from castshed.toolbox.water.bottom.barriers import Grid
-from castshed.toolbox.water.bottom.blocks import depth_and_error
-from castshed.toolbox.water.bottom.confidence import local_error_m
 from castshed.toolbox.water.bottom.joined_areas import JoinedAreas
 from castshed.toolbox.water.bottom.lake_blocks import KnownByBlock, blocks_of
 from castshed.toolbox.water.bottom.measured import Measured, shore_on
 from castshed.toolbox.water.bottom.surface import grid_over, minimum_curvature
+from castshed.toolbox.water.sureness.blocks import depth_and_error
+from castshed.toolbox.water.sureness.confidence import local_error_m
 from made_bottoms import CELL, STEPS, bottom, contoured, known_of, lattice, leak, no_lines, no_points
 from made_lake import X0, Y0, frame
 
@@ -256,7 +256,7 @@ def test_depth_surface_goes_over_to_blocks_above_a_number_of_cells(monkeypatch):
     monkeypatch.setattr(room, "ONE_PIECE_CELLS", 20_000)
     seen = []
     monkeypatch.setattr(
-        "castshed.toolbox.water.bottom.blocks.depth_and_error",
+        "castshed.toolbox.water.sureness.blocks.depth_and_error",
         lambda *a, **k: seen.append(1) or depth_and_error(*a, **k, side=64, coarse_cells=12_000),
     )
     parts = depth_surface(layers[0], contours=layers[1], cell_m=3.0)
@@ -283,7 +283,7 @@ def test_the_shares_of_the_work_add_up():
 
 CHILD = """
 import shapely, sys, numpy as np
-from castshed.toolbox.water.bottom.blocks import depth_and_error
+from castshed.toolbox.water.sureness.blocks import depth_and_error
 from castshed.toolbox.water.bottom.measured import Measured
 from castshed.toolbox.water.bottom.surface import grid_over
 def run(radius):

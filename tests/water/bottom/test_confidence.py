@@ -16,9 +16,9 @@ from castshed.algorithms.water_today import water_today
 from castshed.toolbox.depth import LOCAL_ERROR, DepthSurface
 from castshed.toolbox.layers import read_surface, write_layers
 from castshed.toolbox.water.bottom.barriers import Grid
-from castshed.toolbox.water.bottom.confidence import distance_to, local_error_m
 from castshed.toolbox.water.bottom.surface import minimum_curvature
 from castshed.toolbox.water.level.uncertainty import doubted
+from castshed.toolbox.water.sureness.confidence import distance_to, local_error_m
 from made_bottoms import STEPS, bottom, known_of, lattice
 from made_lake import CRS, X0, Y0, frame
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from almanac import sun_by_almanac
-from castshed.toolbox.water.day.sun import darkness, is_light, light_spans
+from castshed.toolbox.water.light.sun import darkness, is_light, light_spans
 
 UTC = dt.UTC
 PLACES = {

@@ -14,7 +14,6 @@ from numpy.testing import assert_allclose
 from castshed.algorithms.boat_hold import boat_hold
 from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import UsageError
-from castshed.toolbox.water.day.sun_side import sun_at, sun_over
 from castshed.toolbox.water.holds.casting import find_holds, find_holds_apart
 from castshed.toolbox.water.holds.deep_side import deep_sides
 from castshed.toolbox.water.holds.hold_rules import Setting, Surroundings
@@ -24,6 +23,7 @@ from castshed.toolbox.water.holds.soft_rules import shadow_cost
 from castshed.toolbox.water.holds.stance import Lie
 from castshed.toolbox.water.holds.wind_cast import upwind_share, wind_shape, within_casts
 from castshed.toolbox.water.level.tall_cover import tall_cover
+from castshed.toolbox.water.light.sun_side import sun_at, sun_over
 from plain_rules import plain_rules
 
 X0, Y0 = 500_000.0, 4_000_000.0

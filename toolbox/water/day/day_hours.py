@@ -11,8 +11,8 @@ import pandas as pd
 
 from ...clock_times import in_zone, zone_named
 from ...errors import NothingFishable, UsageError
+from ..light.sun import light_spans
 from ..runs.run_frames import clock_of
-from .sun import light_spans
 
 if TYPE_CHECKING:
     from .day_offers import Spans

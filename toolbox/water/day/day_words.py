@@ -6,12 +6,12 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from ...units import GALLON_L
+from ..light.sun import is_light, sun_times
+from ..light.sun_side import sun_at
 from .day_answers import conflict, missed, spare_s, swaps
 from .day_basis import FIRST_HOLD
 from .day_bound import most_worth
 from .day_task import FAR, VALUE_STEP, merit, timed, visited
-from .sun import is_light, sun_times
-from .sun_side import sun_at
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence

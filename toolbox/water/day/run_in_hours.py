@@ -11,6 +11,7 @@ import pandas as pd
 
 from ...errors import NothingFishable
 from ...numbers import numbers_of
+from ..light.sun import middle_of
 from .day_basis import FIRST_HOLD, DayBasis
 from .day_hours import EVER, DayHours, daylight
 from .day_offers import both
@@ -21,7 +22,6 @@ from .kept_answers import closed_words, why_nothing
 from .kept_day import best_kept_day, mended
 from .kept_hours import first_fault, kept_walk
 from .run_hours import kept_of, launch_times
-from .sun import middle_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -9,19 +9,19 @@ import numpy as np
 import shapely
 from scipy.ndimage import maximum_filter1d
 
+from ..bottom.surface import scale_of
 from .confidence import distance_to, reach_shoals, said_error, sources_of
 from .confidence_features import bending, steepness
 from .conformal import upper_quantile
 from .drawn_lines import drawn_error_m
 from .error_law import ErrorLaw, OwnError, learn, own_error
 from .held_out import between_centres, held_out
-from .surface import scale_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from .barriers import Grid
-    from .measured import Measured
+    from ..bottom.barriers import Grid
+    from ..bottom.measured import Measured
 
     Floats = NDArray[np.float32]
 

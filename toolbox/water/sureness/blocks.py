@@ -7,24 +7,24 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from .areas import area_reach, label_areas, limits_of
+from ..bottom.areas import area_reach, label_areas, limits_of
+from ..bottom.barriers import ASIDE, crossings, segments_of
+from ..bottom.joined_areas import JoinedAreas
+from ..bottom.lake_blocks import Block, KnownByBlock, blocks_of
+from ..bottom.measured import Shore, shore_on
+from ..bottom.surface import Scale, finish, ladder, relax, relax_all, usual_tension
 from .band import Band, learn_band
-from .barriers import ASIDE, crossings, segments_of
 from .confidence import distance_to, reach_shoals, sources_of, spread
 from .confidence_features import bending, steepness
 from .error_law import OwnError
-from .joined_areas import JoinedAreas
-from .lake_blocks import Block, KnownByBlock, blocks_of
-from .measured import Shore, shore_on
-from .surface import Scale, finish, ladder, relax, relax_all, usual_tension
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from numpy.typing import NDArray
 
-    from .barriers import Grid
-    from .measured import Measured
+    from ..bottom.barriers import Grid
+    from ..bottom.measured import Measured
 
 SIDE: Final = 2560
 """Cells a side of a block's core."""

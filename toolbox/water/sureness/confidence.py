@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from ...compiled import compiled
+from ..bottom.surface import scale_of
 from .confidence_features import steepness
-from .surface import scale_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from .barriers import Grid
-    from .measured import Measured
-    from .surface import Scale
+    from ..bottom.barriers import Grid
+    from ..bottom.measured import Measured
+    from ..bottom.surface import Scale
 
 _MOST_ROUNDS: Final = 400
 _ON_CONTOUR: Final = 0.1  # of the interval

@@ -10,21 +10,21 @@ import shapely
 from scipy.spatial import cKDTree
 
 from ...units import in_words
+from ..bottom.surface import grid_over, minimum_curvature, scale_of
 from .band import surface_error_m
 from .confidence import distance_to, sources_of
 from .confidence_features import steepness
 from .conformal import upper_quantile
 from .error_law import own_error
 from .held_out import between_centres, held_out
-from .surface import grid_over, minimum_curvature, scale_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from numpy.typing import NDArray
 
-    from .barriers import Grid
-    from .measured import Measured
+    from ..bottom.barriers import Grid
+    from ..bottom.measured import Measured
 
     Floats = NDArray[np.float64]
     Floats32 = NDArray[np.float32]

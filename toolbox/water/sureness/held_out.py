@@ -9,15 +9,15 @@ import numpy as np
 import shapely
 from scipy.spatial import cKDTree
 
-from .barriers import Grid
+from ..bottom.barriers import Grid
+from ..bottom.lake_blocks import KnownByBlock
+from ..bottom.surface import minimum_curvature
 from .confidence_features import features_of
-from .lake_blocks import KnownByBlock
-from .surface import minimum_curvature
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from .measured import Measured
+    from ..bottom.measured import Measured
 
     Floats = NDArray[np.float64]
 

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from scipy.ndimage import uniform_filter
 
+from ..bottom.shore import grid_of
 from .confidence_features import steepness
 from .conformal import upper_quantile
-from .shore import grid_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

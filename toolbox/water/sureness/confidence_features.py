@@ -10,7 +10,7 @@ from scipy.ndimage import uniform_filter
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from .barriers import Grid
+    from ..bottom.barriers import Grid
 
     Floats = NDArray[np.float32]
 

@@ -1,0 +1,1 @@
+"""Where the sun stands: daylight, and the side it shines from."""
