@@ -11,6 +11,7 @@ import pandas as pd
 
 from ...errors import NothingFishable
 from ...numbers import numbers_of
+from ...text import how_many
 from ..light.sun import middle_of
 from .day_basis import FIRST_HOLD, DayBasis
 from .day_hours import EVER, DayHours, daylight
@@ -234,7 +235,7 @@ def run_in_hours(
         everywhere = hours_in_words(
             lake_against(kept, 0.0, max(arrive_s[-1], over[1])), hours, 0.0, arrive_s[-1]
         )
-        lost = f", {len(left)} of its {len(place) - 2} stops left out" if left else ""
+        lost = f", {len(left)} of its {how_many(len(place) - 2, 'stop')} left out" if left else ""
         said.insert(
             0,
             f"The hours do not allow the run by the clock alone ({everywhere or 'see what is left out'}): it starts at "
