@@ -74,7 +74,8 @@ def _ways_from(ways: GeoDataFrame, start: str, spots: set[str]) -> tuple[str, di
     if not start:
         if len(ways) and origin[0] not in ramps:
             raise DataError(
-                f"The ways begin with '{origin[0]}', which is no ramp; name the ramp the day starts from with --from-ramp."
+                f"The ways begin with '{origin[0]}', which is no ramp; name the ramp the day starts from with "
+                "--from-ramp."
             )
         start = str(origin[0]) if len(ways) else ""
     elif start not in {*origin, *goal}:
