@@ -37,7 +37,7 @@ def boat_hold(_: str) -> Scene:
         marks(axes, "spot", spots)
         marks(axes, "hold", own["holds"])
         at, middle = hold.geometry, cast.interpolate(0.5, normalized=True)
-        words(axes, at.x, at.y, f"{both_units(hold.depth_m)} deep today", dy=15.0, fontsize=8.0)
+        words(axes, at.x, at.y, f"{both_units(hold.depth_today_m)} deep today", dy=15.0, fontsize=8.0)
         words(
             axes,
             middle.x,
