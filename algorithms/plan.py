@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import DayFile, FolderContents, FolderSet, defaults
-from castshed.toolbox.text import how_many
+from castshed.toolbox.text import none_of
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -96,10 +96,10 @@ def _proved(run: DayRun, stops: GeoDataFrame, depth: DepthSurface) -> Limits:
         It fails.
     """
     from castshed.toolbox.errors import NoSafeWay
-    from castshed.toolbox.water.proof.depth_doubt import counted_everywhere_m
     from castshed.toolbox.water.proof.hours_check import HourLimits, hour_violations
     from castshed.toolbox.water.proof.last_check import Limits
     from castshed.toolbox.water.proof.run_proof import run_violations
+    from castshed.toolbox.water.proof.sure_depth import counted_everywhere_m
 
     given = run.arguments("proof") | {"stops": stops}
     by_hour = {name: given.pop(name) for name in ("exposure", "verdicts")}
@@ -211,7 +211,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
         with stage("Choosing and timing the run"):
             if run("chosen").empty:
                 raise NothingFishable(
-                    f"None of {how_many(len(spots), 'spot')} is fishable today. Commonest reasons: "
+                    f"{none_of(len(spots), 'spot is', 'spot is not')} fishable today. Commonest reasons: "
                     f"{commonest(spots['reason'])}.{by_the_hour(judged.verdicts)} Look at level, draft, margins and "
                     "wind in the day file."
                 )

@@ -41,9 +41,9 @@ from castshed.toolbox.text import how_many
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
-    from castshed.toolbox.water.proof.depth_doubt import DepthDoubt
     from castshed.toolbox.water.proof.keep_out import OffLimits
     from castshed.toolbox.water.proof.last_check import Limits
+    from castshed.toolbox.water.proof.sure_depth import DepthDoubt
 
 TOLD: Final = 5
 """So many faults are told one by one."""
@@ -184,11 +184,11 @@ def prove_run(
         A rule does not hold; the message tells which, where and by how much.
     """
     from castshed.toolbox.errors import NoSafeWay
-    from castshed.toolbox.water.proof.depth_doubt import DepthDoubt, counted_everywhere_m
     from castshed.toolbox.water.proof.hours_check import HourLimits, hour_violations
     from castshed.toolbox.water.proof.keep_out import OffLimits
     from castshed.toolbox.water.proof.last_check import Limits
     from castshed.toolbox.water.proof.run_proof import run_violations
+    from castshed.toolbox.water.proof.sure_depth import DepthDoubt, counted_everywhere_m
 
     error_m = counted_everywhere_m(depth, depth_confidence) if depth_error_m is None else depth_error_m
     limits = Limits.of_boat(

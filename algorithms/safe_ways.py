@@ -29,7 +29,7 @@ from castshed.toolbox.parameters import (
     Zones,
     defaults,
 )
-from castshed.toolbox.text import how_many
+from castshed.toolbox.text import none_of
 
 if TYPE_CHECKING:
     from typing import Any
@@ -159,7 +159,7 @@ def safe_ways(
                 for one, at in zip(usable["ramp_id"][:3], usable.geometry[:3], strict=True)
             )
             raise NoSafeWay(
-                f"None of {how_many(len(ramps), 'ramp')} can be used at {in_words(level_m, 'length')}: "
+                f"{none_of(len(ramps), 'ramp can', 'ramp cannot')} be used at {in_words(level_m, 'length')}: "
                 f"{why or 'they need more water'}. Try a smaller clearance, or --launch."
             )
         found = afloat.ways(held)

@@ -29,14 +29,14 @@ def test_more_cells_than_are_made_are_refused_with_the_cell_that_would_do(monkey
 def test_more_than_the_free_memory_is_refused_with_the_cell_that_would_do(monkeypatch):
     monkeypatch.setattr(room, "free_bytes", lambda: 0.85e9)
     with pytest.raises(
-        UsageError, match=r"25 million; they need about 1\.6 GB of memory and 0\.8 GB are free"
+        UsageError, match=r"25 million; they need about 2\.2 GB of memory and 0\.8 GB are free"
     ):
         room.check_room(SQUARE, 2.0)
-    room.check_room(SQUARE, 3.3)
+    room.check_room(SQUARE, 3.9)
 
 
 def test_in_blocks_more_cells_are_made_in_less_memory(monkeypatch):
-    monkeypatch.setattr(room, "free_bytes", lambda: 4e9)
+    monkeypatch.setattr(room, "free_bytes", lambda: 6e9)
     with pytest.raises(UsageError, match=r"100 million; at most 60 million"):
         room.check_room(SQUARE, 1.0)
     room.check_room(SQUARE, 1.0, in_blocks=True)

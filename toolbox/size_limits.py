@@ -23,8 +23,8 @@ MOST_CORNERS: Final = 2_000_000
 MOST_LAYER_CORNERS: Final = 20_000_000
 """Of a layer: 320 MB of coordinates, and as much again for each copy."""
 
-BYTES_A_CELL: Final = 50
-"""Measured: 40 bytes a cell at their most, all arrays of a surface and its errors together, and a fifth to spare."""
+BYTES_A_CELL: Final = 75
+"""Measured: 62 bytes a cell at their most, all arrays of a surface and its errors together, and a fifth to spare."""
 
 BLOCK_BYTES_A_CELL: Final = 24
 """Depths and errors, and as much again and half while a coverage takes its copy and is written."""

@@ -139,6 +139,18 @@ def how_many(count: int, one: str, several: str = "") -> str:
     return f"{count:,} {one if count == 1 else several or one + 's'}"
 
 
+def none_of(count: int, several: str, one: str) -> str:
+    """Begin a sentence about things of which none will do.
+
+    Examples
+    --------
+    >>> none_of(3, "ramp can", "ramp cannot"), none_of(1, "ramp can", "ramp cannot")
+    ('None of 3 ramps can', 'The one ramp cannot')
+    """
+    noun, _, verb = several.partition(" ")
+    return f"The one {one}" if count == 1 else f"None of {count:,} {noun}s {verb}"
+
+
 def length_and_error(value_m: float, error_m: float, *, metric_first: bool = False) -> str:
     """Say a depth and how far it may be off either way; the error is rounded up, and left out where it is not known.
 

@@ -640,7 +640,7 @@ def test_the_age_of_sunk_wood_is_shown():
         (str(i), "", *off(100 * i, 0), "", kind, "", day)
         for i, (kind, day) in enumerate(zip(kinds, dates, strict=True))
     ]
-    with pytest.warns(DataWarning, match="1 spots are wood"):
+    with pytest.warns(DataWarning, match="1 spot is wood"):
         book = gather_spots([made("a.csv", rows, header=header)], shoreline=SHORE, date="2026-05-16").spots
     assert book.age_years.fillna(-1).tolist() == [10, 10, 11, -1, -1, -1]
     again = gather(SourceTable.from_frame(book, "book"), date="2027-05-16").spots

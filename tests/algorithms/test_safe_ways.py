@@ -155,7 +155,7 @@ def test_ramps_out_of_use_are_left_out_and_none_at_all_is_an_error(made):
     )
     found = safe_ways(hold_frame(POINTS), two, water, hazards=hazards)
     assert "high" in set(found.left_out["spot_id"])
-    with pytest.raises(NoSafeWay, match="None of 1 ramps"):
+    with pytest.raises(NoSafeWay, match="The one ramp cannot be used"):
         safe_ways(hold_frame(POINTS), two.iloc[1:], water, hazards=hazards)
     with pytest.raises(UsageError, match="above 0"):
         safe_ways(hold_frame(POINTS), two, water, run_speed_mps=0.0)
@@ -200,7 +200,7 @@ def test_strait_too_narrow_is_named_and_the_clearance_promised_opens_it():
 
 def test_ramp_far_from_the_water_is_told():
     water = basin((0, 0, 300, 300))
-    with pytest.raises(NoSafeWay, match="None of 1 ramps"):
+    with pytest.raises(NoSafeWay, match="The one ramp cannot be used"):
         safe_ways(hold_frame([(100, 100)]), ramp(900, 150), water)
     with pytest.raises(NoSafeWay, match="begins"):
         shortest_run(hold_frame([(100, 100)]), ramp(900, 150), water)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from ..clock_times import on_day
 from ..parameters import defaults
-from .day_hours import back_by_of, forecast_between, held_to
+from .hours_asked import back_by_of, forecast_between, held_to
 
 if TYPE_CHECKING:
     from .day_file import Boat, Day

@@ -147,7 +147,7 @@ def test_columns_tell_wind_gusts_and_what_is_not_known(drawn):
     assert [c.get_height() for c in columns][1] == pytest.approx(2 * columns[0].get_height())
     assert texts(figure, "unknown") == ["?"]
     assert "Strongest gust 14.0 m/s (31 mph) at 02:00" in texts(figure, "fact")
-    assert "1 hours without wind in the forecast" in texts(figure, "fact")
+    assert "1 hour without wind in the forecast" in texts(figure, "fact")
     assert len([p for p in figure.findobj(Rectangle) if p.get_gid() == "dark"]) == 1
     assert "calm wave figure never means safe" in told["Description"]
 

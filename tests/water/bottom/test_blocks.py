@@ -75,7 +75,7 @@ def test_blocks_give_what_one_piece_gives_and_no_seams(name, coarser):
 
 def test_a_rim_held_too_near_would_be_seen(monkeypatch):
     """The measure of seams can tell: with windows that reach 4 cells beyond the block it is passed many times."""
-    from castshed.toolbox.water.bottom import blocks
+    from castshed.toolbox.water.sureness import blocks
 
     monkeypatch.setattr(blocks, "HALO", 4)
     made = bottom(SEEDS[0], CELLS)

@@ -52,8 +52,8 @@ def test_another_name_of_the_confidence_stands_in_the_day_file(tmp_path, lake):
     (tmp_path / "day.toml").write_text(text, encoding="utf-8")
     day = read_day(tmp_path / "day.toml")
     assert np.nanmax(day.layers.depth_confidence.depth_m) == pytest.approx(1.1)
-    steps = steps_of_day(day, str(tmp_path / "day.toml"), drift_m=8.0, depart="", launch_m=150.0)
-    assert steps.count("how_sure") == 3
+    steps = steps_of_day(day, str(tmp_path / "day.toml"))
+    assert steps.count("how_sure") == 5  # hazards, holds, verdicts, run and proof
 
 
 def test_a_hold_has_water_enough_even_where_the_depths_are_unsure(lake):

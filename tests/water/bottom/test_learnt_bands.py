@@ -13,7 +13,7 @@ from castshed.algorithms.depth_surface import depth_surface
 from castshed.algorithms.water_today import water_today
 from castshed.toolbox.errors import DataWarning
 from castshed.toolbox.water.sureness.conformal import upper_quantile
-from castshed.toolbox.water.sureness.drawn_lines import drawn_error_m
+from castshed.toolbox.water.sureness.line_tolerance import drawn_error_m
 from drowned_valley import Drowned
 from made_lake import X0, Y0, frame
 

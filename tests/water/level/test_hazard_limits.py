@@ -135,11 +135,11 @@ def test_hazards_to_run_come_first_and_are_numbered_by_care():
     assert list(thin["least_depth_m"]) == pytest.approx([0.6], abs=1e-6)
 
 
-def test_depths_less_sure_than_the_error_counted_widen_a_hazard_and_never_narrow_one():
+def test_depths_less_sure_than_the_error_counted_widen_a_hazard_and_as_sure_ones_leave_it():
     depth = np.full((10, 20), 2.0)
     depth[:, :5] = 1.0
     sure = marked(flat(depth, 0.1))
-    unsure = np.full((10, 20), 0.05)
+    unsure = np.full((10, 20), 0.1)
     unsure[:, 15:] = 1.0
     doubtful = marked(flat(depth, 0.1), depth_confidence=flat(unsure))
     for care in ("run", "idle"):

@@ -105,8 +105,8 @@ def route_points(stops: list[Feature], legs: list[Feature]) -> list[Feature | Tu
             ]
     if left and stops:
         note(
-            f"{len(left)} of {how_many(len(legs), 'leg')} not between two stops in the order of the run; "
-            "the route goes straight between those stops, so follow the track.",
+            f"{len(left)} of {how_many(len(legs), 'leg')} {'does' if len(left) == 1 else 'do'} not join two stops in "
+            "the order of the run; the route goes straight between those stops, so follow the track.",
             stacklevel=4,
         )
     return points

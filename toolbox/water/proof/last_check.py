@@ -20,9 +20,9 @@ from ...errors import CrsError, DataError, UsageError
 from ...same_system import same_crs
 from ...units import in_words
 from .chain_check import chain_violations
-from .depth_doubt import DepthDoubt
 from .keep_out import TOLERANCE_M, OffLimits, too_near
 from .launch_check import launch_violations, launches
+from .sure_depth import DepthDoubt
 from .violations import Violation
 
 if TYPE_CHECKING:

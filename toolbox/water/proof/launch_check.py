@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
     from ...arrays import Floats, Geometries
     from ...depth import DepthSurface
-    from .depth_doubt import DepthDoubt
     from .keep_out import OffLimits
+    from .sure_depth import DepthDoubt
 
 
 LANE_M: Final = 50.0

@@ -13,11 +13,11 @@ import shapely
 from ...errors import DataError
 from ...level_told import level_words, same_level, told_level
 from ...units import in_words
-from .depth_doubt import DepthDoubt
 from .keep_out import OffLimits
 from .last_check import last_check, sampled_least
 from .launch_check import launches, past_its_end
 from .stops_check import held_at, stop_violations
+from .sure_depth import DepthDoubt
 from .thin_beside import thin_beside
 from .violations import Violation
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from ...arrays import Floats, Geometries
     from ...depth import DepthSurface
-    from .depth_doubt import DepthDoubt
+    from .sure_depth import DepthDoubt
 
 _DEPTH_TOLERANCE_M = 1e-4  # depths are kept in single precision
 _STEP_M = 100.0

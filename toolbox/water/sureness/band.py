@@ -13,9 +13,9 @@ from ..bottom.surface import scale_of
 from .confidence import distance_to, reach_shoals, said_error, sources_of
 from .confidence_features import bending, steepness
 from .conformal import upper_quantile
-from .drawn_lines import drawn_error_m
 from .error_law import ErrorLaw, OwnError, learn, own_error
 from .held_out import between_centres, held_out
+from .line_tolerance import drawn_error_m
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
