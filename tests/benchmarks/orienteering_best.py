@@ -1,4 +1,6 @@
-"""Best values known of public orienteering instances, as the papers' tables give them.
+"""Best values known of public orienteering instances, written down from memory of the papers' tables.
+
+The values were not read from the papers again: check one before anything rests on it.
 
 OP: Tsiligirides (1984) and Chao, Golden, Wasil (1996), with the values of Schilde, Doerner, Hartl, Kiechle (2009),
 optima since. TOPTW: the best of Vansteenwegen et al. (2009), Montemanni and Gambardella (2009), Righini and Salani
