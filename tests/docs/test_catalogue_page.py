@@ -103,10 +103,10 @@ def test_a_changed_result_is_told_and_last_digits_are_not():
     assert differences(told, told) == []
     fresh = copy.deepcopy(told)
     layer = fresh["boat-hold"]["layers"][0]
-    layer["columns"]["depth_m"][1] *= 1.0 + 1e-5
+    layer["columns"]["depth_today_m"][1] *= 1.0 + 1e-5
     layer["shown"][0]["cast_m"] += 1e-4
     assert differences(told, fresh) == []
-    layer["columns"]["depth_m"][1] *= 1.05
+    layer["columns"]["depth_today_m"][1] *= 1.05
     layer["rows"] -= 1
     layer["shown"][0]["status"] = "none"
     found = differences(told, fresh)
