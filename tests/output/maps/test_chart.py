@@ -100,6 +100,18 @@ def test_no_two_texts_of_the_page_overlap(plan_of, stops):
     assert overlaps(extents(figure, words(figure))) == 0
 
 
+@pytest.mark.parametrize("order", ["US", "metric"])
+def test_no_depth_and_no_error_of_the_table_is_cut_off(plan_of, order):
+    plan = plan_of(5)
+    # more than a hundred feet, and an error of two figures, as wide as lakes write them
+    plan["holds"] = plan["holds"].assign(depth_today_m=38.7, depth_error_m=3.66)
+    figure = drawn(plan, units=order)
+    told = [one.get_text() for kind in ("head", "cell") for one in words(figure, kind)]
+    depth = "127.0 ± 12.1 (38.7)" if order == "US" else "38.7 ± 3.7 (127.0)"
+    assert told.count(depth) == 5
+    assert any(one.endswith("± either way") for one in told)
+
+
 def test_all_words_stay_on_the_page(plan_of):
     figure = page(plan_of, 25)
     boxes = extents(figure, words(figure))

@@ -107,16 +107,19 @@ def stop_table(frames: Mapping[str, gpd.GeoDataFrame], *, metric_first: bool) ->
             ]
         )
     unit = "m (ft)" if metric_first else "ft (m)"
+    doubted = any("±" in row[4] for row in rows)
     heads = (
         ("", ""),
         ("", "Stop"),
         ("", "Arrive"),
         ("", "Leave"),
-        ("Hold depth", unit + (", ± either way" if any("±" in row[4] for row in rows) else "")),
+        ("Hold depth", unit + (", ± either way" if doubted else "")),
         ("Cast", f"{unit}, to"),
         ("Wave", unit),
     )
-    return Table(heads, (0.055, 0.3, 0.085, 0.085, 0.16, 0.18, 0.135), rows, "more stops in the plan's files")
+    stop, depth = (0.235, 0.225) if doubted else (0.3, 0.16)
+    shares = (0.055, stop, 0.085, 0.085, depth, 0.18, 0.135)
+    return Table(heads, shares, rows, "more stops in the plan's files")
 
 
 def left_out_groups(
