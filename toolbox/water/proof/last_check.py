@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
@@ -299,6 +299,7 @@ def last_check(
     dry_ground: gpd.GeoDataFrame | None = None,
     structures: gpd.GeoDataFrame | None = None,
     depth_confidence: DepthSurface | None = None,
+    kept_out: Callable[[], OffLimits] | None = None,
 ) -> list[Violation]:
     """Prove a run.
 
@@ -321,6 +322,8 @@ def last_check(
         Layer ``spots``: no hold may lie on one of them.
     depth_confidence
         How far each depth may be off; where that is more than the limits count, the depth must be enough without it.
+    kept_out
+        Gives what those layers keep a boat out of, asked once they are found sound; made here where it is not given.
 
     Returns
     -------
@@ -362,7 +365,7 @@ def last_check(
     names = [
         f"leg {row.leg_no} ({row.part}, {row.from_id} to {row.to_id})" for row in run.itertuples(index=False)
     ]
-    off = OffLimits(water, hazards, zones, dry_ground)
+    off = OffLimits(water, hazards, zones, dry_ground) if kept_out is None else kept_out()
     doubt = DepthDoubt.of(depth, depth_confidence, limits)
     return [
         *chain_violations(run, names, holds, start=start, end=end),

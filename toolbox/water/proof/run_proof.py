@@ -5,6 +5,7 @@ Shares no code with the search for ways.
 
 from __future__ import annotations
 
+import functools
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -22,7 +23,7 @@ from .thin_beside import thin_beside
 from .violations import Violation
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Callable, Iterator, Mapping
 
     import geopandas as gpd
 
@@ -122,6 +123,7 @@ def _of_one_day(
     holds: gpd.GeoDataFrame,
     given: dict[str, Any],
     ramps: gpd.GeoDataFrame | None,
+    kept_out: Callable[[], OffLimits],
 ) -> list[Violation]:
     run = stops.sort_values("stop_no", kind="stable")
     ways = legs.sort_values("leg_no", kind="stable")
@@ -133,9 +135,10 @@ def _of_one_day(
         holds.loc[list(dict.fromkeys(inner))],
         start=run.geometry.iloc[0],
         end=run.geometry.iloc[-1],
+        kept_out=kept_out,
         **given,
     )
-    off = OffLimits(given["water"], given["hazards"], given["zones"], given["dry_ground"])
+    off = kept_out()
     depth, limits = given["depth"], given["limits"]
     doubt = DepthDoubt.of(depth, given["depth_confidence"], limits)
     at = (off, depth, given["level_m"], limits, doubt)
@@ -204,13 +207,15 @@ def run_violations(
     layers = {"water": water, "hazards": hazards, "dry_ground": dry_ground, "holds": holds, "legs": legs}
     faults = list(other_levels(layers, level_m))
     unlabelled = holds.reset_index(drop=True)
+    # The same for all days, and made when the first is found to be such that it can be proved.
+    kept_out = functools.cache(lambda: OffLimits(water, hazards, zones, dry_ground))
     if "day" not in stops.columns or "day" not in legs.columns:
-        return faults + _of_one_day(stops, legs, unlabelled, given, ramps)
+        return faults + _of_one_day(stops, legs, unlabelled, given, ramps, kept_out)
     days = sorted({*stops["day"].tolist(), *legs["day"].tolist()})
     for day in days:
         own = stops[stops["day"] == day]
         if own.empty:
             faults.append(Violation(f"day {day}", "has legs and no stop"))
             continue
-        faults += _of_one_day(own, legs[legs["day"] == day], unlabelled, given, ramps)
+        faults += _of_one_day(own, legs[legs["day"] == day], unlabelled, given, ramps, kept_out)
     return faults
