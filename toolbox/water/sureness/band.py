@@ -9,9 +9,8 @@ import numpy as np
 import shapely
 from scipy.ndimage import maximum_filter1d
 
-from ..bottom.surface import scale_of
-from .confidence import distance_to, reach_shoals, said_error, sources_of
-from .confidence_features import bending, steepness
+from .confidence import over_surface, said_error
+from .confidence_features import bending
 from .conformal import upper_quantile
 from .error_law import ErrorLaw, OwnError, learn, own_error
 from .held_out import between_centres, held_out
@@ -188,16 +187,12 @@ def surface_error_m(
     -------
     Metres, NaN where the surface has no depth, and never above the greatest depth.
     """
-    scale = scale_of(grid, known)
-    away = distance_to(grid, scale.shore.water, scale.shore.bars, sources_of(scale))
-    slope, bend = steepness(depth_m, grid), bending(depth_m, grid)
-    wet = scale.shore.water & np.isfinite(depth_m)
-    middle = np.float32(np.median(slope[wet])) if wet.any() else np.float32(0.0)
-    band = learn_band(
-        grid, known, depth_m, away,
-        middle_slope=middle, interval_m=interval_m, least_m=least_m, sideways_m=sideways_m, tension=tension,
-    )  # fmt: skip
-    error = band.at(grid, depth_m, band.ways(grid, away), slope, bend)
-    reach_shoals(grid, error, shoals)
-    deepest = np.float32(np.nanmax(depth_m)) if wet.any() else np.float32(0.0)
-    return np.minimum(error, deepest, out=error)
+
+    def learnt(away: Floats, slope: Floats, middle: np.float32) -> Floats:
+        band = learn_band(
+            grid, known, depth_m, away,
+            middle_slope=middle, interval_m=interval_m, least_m=least_m, sideways_m=sideways_m, tension=tension,
+        )  # fmt: skip
+        return band.at(grid, depth_m, band.ways(grid, away), slope, bending(depth_m, grid))
+
+    return over_surface(grid, known, depth_m, shoals, learnt)

@@ -11,6 +11,8 @@ from ..bottom.surface import scale_of
 from .confidence_features import steepness
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from numpy.typing import NDArray
 
     from ..bottom.barriers import Grid
@@ -144,6 +146,33 @@ def reach_shoals(grid: Grid, error_m: NDArray[np.float32], shoals: NDArray[np.fl
         error_m[around] = np.maximum(error_m[around], np.float32(expected - read))
 
 
+def over_surface(
+    grid: Grid,
+    known: Measured,
+    depth_m: NDArray[np.float32],
+    shoals: NDArray[np.float64] | None,
+    error_of: Callable[[NDArray[np.float32], NDArray[np.float32], np.float32], NDArray[np.float32]],
+) -> NDArray[np.float32]:
+    """Lay errors over a surface, up to what shoals left out read and to the greatest depth.
+
+    Parameters
+    ----------
+    grid, known, depth_m, shoals
+        As for `local_error_m`.
+    error_of
+        Gives the half-widths of the way to data, the slope and the lake's middle slope.
+    """
+    scale = scale_of(grid, known)
+    away = distance_to(grid, scale.shore.water, scale.shore.bars, sources_of(scale))
+    slope = steepness(depth_m, grid)
+    wet = scale.shore.water & np.isfinite(depth_m)
+    middle = np.float32(np.median(slope[wet])) if wet.any() else np.float32(0.0)
+    error = error_of(away, slope, middle)
+    reach_shoals(grid, error, shoals)
+    deepest = np.float32(np.nanmax(depth_m)) if wet.any() else np.float32(0.0)
+    return np.minimum(error, deepest, out=error)
+
+
 def local_error_m(
     grid: Grid,
     known: Measured,
@@ -184,14 +213,12 @@ def local_error_m(
     What makes the result wrong: bottoms rougher than those, errors of the data themselves, which come on top, and data
     that are all wrong in the same way.
     """
-    scale = scale_of(grid, known)
-    away = distance_to(grid, scale.shore.water, scale.shore.bars, sources_of(scale))
-    slope = steepness(depth_m, grid)
-    wet = scale.shore.water & np.isfinite(depth_m)
-    middle = np.float32(np.median(slope[wet])) if wet.any() else np.float32(0.0)
-    error = said_error(
-        grid, depth_m, away, slope, middle_slope=middle, interval_m=interval_m, least_m=least_m
+    return over_surface(
+        grid,
+        known,
+        depth_m,
+        shoals,
+        lambda away, slope, middle: said_error(
+            grid, depth_m, away, slope, middle_slope=middle, interval_m=interval_m, least_m=least_m
+        ),
     )
-    reach_shoals(grid, error, shoals)
-    deepest = np.float32(np.nanmax(depth_m)) if wet.any() else np.float32(0.0)
-    return np.minimum(error, deepest, out=error)
