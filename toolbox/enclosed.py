@@ -50,19 +50,20 @@ def _faces(ring: Any) -> Any:
     return shapely.union_all(shapely.get_parts(shapely.polygonize([noded])))
 
 
-def _is_sound(geometry: Any) -> bool:
+def is_valid(geometry: Any) -> bool:
+    """Whether a geometry is valid: `shapely.is_valid`, which mutes the warnings of all threads while it looks."""
     return bool(shapely.is_valid_reason(geometry) == "Valid Geometry")
 
 
 def _back(area: Any, origin: Floats) -> Any:
     """Shift back; what rounding spoils is widened by a hair first."""
     made = moved(area, origin)
-    if _is_sound(made):
+    if is_valid(made):
         return made
     made = moved(
         shapely.set_precision(shapely.buffer(area, HAIR_M, join_style="mitre"), HAIR_M / 10.0), origin
     )
-    return made if _is_sound(made) else shapely.buffer(made, HAIR_M)
+    return made if is_valid(made) else shapely.buffer(made, HAIR_M)
 
 
 def _hairs(lines: Sequence[Any]) -> Any:
@@ -76,7 +77,7 @@ def _closed_in(polygon: Any) -> Any:
     for ring in rings[1:]:
         hole = shapely.polygons(ring)
         # A hole is open water within a hazard; only one drawn beyond doubt is believed.
-        if _is_sound(hole) and shapely.covers(area, hole):
+        if is_valid(hole) and shapely.covers(area, hole):
             area = shapely.difference(area, hole)
     edge = shapely.buffer(shapely.boundary(area), 1e-9) if not area.is_empty else area
     lines: Any = [shapely.linestrings(shapely.get_coordinates(ring)) for ring in rings]
@@ -100,7 +101,7 @@ def enclosed_either_way(geometry: Any) -> Any:
     hair about every line that encloses nothing.
     """
     parts = polygons_in(geometry)
-    if not parts or _is_sound(geometry):
+    if not parts or is_valid(geometry):
         return geometry
     origin = origin_of(geometry)
     near = [_closed_in(moved(part, -origin)) for part in parts]
@@ -120,7 +121,7 @@ def water_beyond_doubt(geometry: Any) -> Any:
     Valid; a valid one is returned as it is.
     """
     parts = polygons_in(geometry)
-    if not parts or _is_sound(geometry):
+    if not parts or is_valid(geometry):
         return geometry
     origin = origin_of(geometry)
     kept = []
@@ -137,4 +138,4 @@ def water_beyond_doubt(geometry: Any) -> Any:
             area = shapely.difference(area, taken)
         kept.append(area)
     made = moved(shapely.multipolygons(polygons_in(shapely.union_all(kept))), origin)
-    return made if _is_sound(made) else shapely.make_valid(made, method="structure", keep_collapsed=False)
+    return made if is_valid(made) else shapely.make_valid(made, method="structure", keep_collapsed=False)

@@ -63,7 +63,8 @@ def _layer(path: Path, name: str) -> str:
     return total.hexdigest()
 
 
-def _file(path: Path) -> str:
+def of_file(path: Path) -> str:
+    """Fingerprint the bytes of a file."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
@@ -100,7 +101,7 @@ def of_reference(ref: Reference, layers: tuple[str, ...] | None) -> str:
     )
     total = hashlib.sha256()
     for one in beside:
-        _add(total, [one.name, _file(one)])
+        _add(total, [one.name, of_file(one)])
     _add(total, [ref.layer])
     return total.hexdigest()
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import contextlib
 import functools
-import hashlib
 import json
 import os
 import tempfile
@@ -18,6 +17,7 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
+from ..cache.fingerprints import of_file
 from ..cache.store import fingerprint
 from ..layers.geopackage import holds_geopackage
 from ..layers.reference import parse_reference
@@ -36,11 +36,6 @@ class Record:
     seconds: float = 0.0
     features: Mapping[str, int] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()
-
-
-def _digest(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _companions(path: Path) -> Iterator[Path]:
@@ -73,7 +68,7 @@ def _named_within(value: Any, home: Path) -> Iterator[Path]:
 
 @functools.lru_cache(maxsize=4096)
 def _state(path: Path, size: int, modified_ns: int) -> str:  # noqa: ARG001  # the key: within a run a file is read once
-    return "".join(_digest(one) for one in _companions(path))
+    return "".join(of_file(one) for one in _companions(path))
 
 
 def input_digest(text: str, marker: Any) -> str:
@@ -108,9 +103,9 @@ def result_digest(path: Path) -> str:
         if path.is_dir():
             files = sorted(p for p in path.rglob("*") if p.is_file() and not p.name.startswith("."))
             return fingerprint(
-                *(part for p in files for part in (p.relative_to(path).as_posix(), _digest(p)))
+                *(part for p in files for part in (p.relative_to(path).as_posix(), of_file(p)))
             )
-        return _digest(path)
+        return of_file(path)
     except OSError:
         return ""
 

@@ -19,7 +19,7 @@ from ..cache.store import keeping_by_default
 from ..command.outputs import lineage_text
 from ..errors import UsageError
 from ..layers.reference import Reference, parse_reference
-from ..parameters.markers import FileSet, FolderSet, Layer
+from ..parameters.markers import Layer
 from ..report import plain
 from ..steps.steps import Chain
 from ..steps.steps_file import Made, Step, read_tables, steps_of
@@ -52,10 +52,6 @@ def _out(step: Step) -> Reference:
     return parse_reference(step.out)
 
 
-def _is_files(step: Step) -> bool:
-    return isinstance(step.spec.outputs[0].marker, (FileSet, FolderSet))
-
-
 @dataclass(frozen=True)
 class StepsWork:
     """A steps file over many lakes; see `castshed.toolbox.lakes.lake_work.LakeWork`."""
@@ -82,7 +78,7 @@ class StepsWork:
         """Vector layers the steps leave."""
         found = []
         for step in self.steps:
-            if step.out is None or _is_files(step):
+            if step.out is None or step.makes_files:
                 continue
             ref = _out(step)
             outputs = made_layers(step.spec, step.values | step.inputs)
@@ -180,7 +176,7 @@ def _check_outs(file: str, steps: Sequence[Step]) -> None:
                 f"[{step.name}] out is '{step.out}'; over many lakes it is a place in each lake's own folder of "
                 "results, such as 'today.gpkg', in which only {name} may stand."
             )
-        names = [""] if _is_files(step) else [ref.layer or o.name for o in step.spec.outputs]
+        names = [""] if step.makes_files else [ref.layer or o.name for o in step.spec.outputs]
         for name in dict.fromkeys(names):
             if (twin := seen.setdefault((str(place), name), step.name)) != step.name:
                 raise UsageError(f"Steps {twin} and {step.name} both write {step.out}; give one another out.")

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 from ..clock_times import on_day
+from ..parameters import defaults
 
 if TYPE_CHECKING:
     from .day_file import Day
-
-BEAM_SHARE: Final = 0.75
-"""Seas on the beam may be so much of the wave limit (common practice)."""
 
 
 def held_to(day: Day) -> dict[str, Any]:
@@ -22,7 +20,7 @@ def held_to(day: Day) -> dict[str, Any]:
         "time_zone": day.zone,
         "wind_limit_mps": day.boat.wind_limit_mps,
         "head_limit_m": wave,
-        "beam_limit_m": BEAM_SHARE * wave,
+        "beam_limit_m": defaults.BEAM_LIMIT_M / defaults.WAVE_LIMIT_M * wave,
         "following_limit_m": wave,
     }
 

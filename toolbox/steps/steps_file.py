@@ -23,7 +23,9 @@ from ..parameters.annotations import check_value
 from ..parameters.markers import (
     BookFile,
     DayInput,
+    FileSet,
     Flag,
+    FolderSet,
     Layer,
     LayerSet,
     Many,
@@ -69,6 +71,11 @@ class Step:
     because: str = ""
     seconds: float = 0.0
     written: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def makes_files(self) -> bool:
+        """Whether files or a folder come out of it, and no layers."""
+        return isinstance(self.spec.outputs[0].marker, (FileSet, FolderSet))
 
     @property
     def forgetful(self) -> bool:

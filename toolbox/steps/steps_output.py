@@ -19,17 +19,13 @@ from ..layers.geopackage import contents, holds_geopackage, read_lineage
 from ..layers.reference import parse_reference
 from ..layers.writing import write_layers
 from ..parameters.folder_contents import FolderContents
-from ..parameters.markers import FileSet, FolderSet, Layer, Surface
+from ..parameters.markers import Layer, Surface
 
 if TYPE_CHECKING:
     from .steps import Chain
     from .steps_file import Step
 
 _KEY: Final = "steps_fingerprint"
-
-
-def _is_folder(step: Step) -> bool:
-    return isinstance(step.spec.outputs[0].marker, (FileSet, FolderSet))
 
 
 def _target(chain: Chain, step: Step) -> str:
@@ -74,7 +70,7 @@ def _is_there(chain: Chain, step: Step) -> bool:
     target = _target(chain, step)
     if step.forgetful:
         return False
-    if _is_folder(step):
+    if step.makes_files:
         return _same_folder(Path(target), step)
     return _same_layers(parse_reference(target).path, _names(step, target), step.key)
 
@@ -90,7 +86,7 @@ def _kept_layers(step: Step, result: Any) -> dict[str, tuple[Any, tuple[str, ...
     """Name the layers of a result as they are kept: STEP_LAYER."""
     from ..algorithm.contracts import output_items
 
-    if _is_folder(step):
+    if step.makes_files:
         return {}
     return {
         f"{step.name}_{output.name}": (
@@ -117,7 +113,7 @@ def check_outputs(chain: Chain, keep: Path | None, *, replace: bool) -> None:
         target = _target(chain, step)
         places = (
             [target]
-            if _is_folder(step)
+            if step.makes_files
             else [f"{parse_reference(target).path}:{n}" for n in _names(step, target)]
         )
         for place in places:
@@ -151,7 +147,7 @@ def write_outputs(chain: Chain, keep: Path | None, *, replace: bool) -> dict[str
             written[step.name] = write_result(
                 step.spec, step.result, target, replace=replace, lineage=_lineage(step)
             )
-            if _is_folder(step):
+            if step.makes_files:
                 files = step.result.files if isinstance(step.result, FolderContents) else step.result
                 layers = step.result.layers if isinstance(step.result, FolderContents) else {}
                 step.written = {

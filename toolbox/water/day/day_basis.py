@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...errors import UsageError
-from .day_task import END, FAR, START, VALUE_STEP, DayTask, whole_up
+from .day_task import FAR, VALUE_STEP, DayTask, whole_up
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -112,7 +112,7 @@ class DayBasis:
 
     def order(self, task: DayTask, route: Route) -> Ints:
         """List the places of a route, both ends included, among those of the ways."""
-        return self.places()[[START, *(int(task.stop[offer]) for offer in route), END]]
+        return self.places()[task.along(route)]
 
     def task(self, begin: pd.Timestamp) -> DayTask:
         """Make the task of a day that goes on at a moment from where it is, with the fuel that is left."""

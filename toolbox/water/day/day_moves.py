@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...compiled import compiled
-from .day_task import END, FAR, START, Route, visited
+from .day_task import END, FAR, Route, visited
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -22,7 +22,7 @@ Routes = list[Route]
 def _slack(task: DayTask, route: Route) -> tuple[Ints, Ints, Ints, Ints, int]:
     """Places along a route with both ends, when each is left at the earliest, reached at the latest, and fuel left."""
     count = len(route)
-    places = np.array([START, *(int(task.stop[offer]) for offer in route), END])
+    places = np.array(task.along(route))
     leaves = np.empty(count + 1, dtype=np.int64)
     leaves[0] = task.begin_s
     fuel = 0

@@ -12,7 +12,7 @@ from ..runs.tours import tour
 from .day_exact import MOST_STOPS, exact_day
 from .day_moves import fill, untangled
 from .day_ruin import searched
-from .day_task import END, FAR, START, merit, timed
+from .day_task import FAR, merit, timed
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -93,7 +93,7 @@ def _toured(task: DayTask, route: Route) -> Route:
     now = timed(task, route)
     if now is None or len(route) < _FEW:
         return route
-    places = np.array([START, *(int(task.stop[offer]) for offer in route), END])
+    places = np.array(task.along(route))
     cost = task.travel_s[np.ix_(places, places)].astype(float)
     cost[cost >= FAR] = np.inf
     order = tour(cost, start=0, end=len(places) - 1)

@@ -90,6 +90,10 @@ class DayTask:
         found = {int(stop): np.flatnonzero(self.stop == stop) for stop in np.unique(self.stop)}
         object.__setattr__(self, "offers_of", found)
 
+    def along(self, route: Route) -> list[int]:
+        """List the places of a route, both ends included."""
+        return [START, *(int(self.stop[offer]) for offer in route), END]
+
     def without(self, places: Sequence[int]) -> DayTask:
         """Close all offers of some places; the others keep their numbers."""
         gone = np.isin(self.stop, np.asarray(places, dtype=np.int64))

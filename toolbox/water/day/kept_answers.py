@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from ...text import how_many
 from .day_basis import FIRST_HOLD
 from .day_task import FAR, START, VALUE_STEP, timed, visited
 from .day_words import worth_of_routes
@@ -61,13 +62,7 @@ def hours_cost(
         return []
     fewer = len(there) - len(here)
     gone = sorted(there - here)
-    count = (
-        f"{fewer} stop{'s' if fewer > 1 else ''} less"
-        if fewer > 0
-        else "as many stops"
-        if not fewer
-        else "more stops"
-    )
+    count = f"{how_many(fewer, 'stop')} less" if fewer > 0 else "as many stops" if not fewer else "more stops"
     named = ", ".join(names[place] for place in gone[:_NAMED]) + (" and more" if len(gone) > _NAMED else "")
     return [
         (

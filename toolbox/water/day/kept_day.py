@@ -15,7 +15,7 @@ import numpy as np
 
 from .day_moves import insertions
 from .day_search import WORK, best_day
-from .day_task import FAR, START, visited
+from .day_task import FAR, visited
 from .kept_hours import kept_walk
 
 if TYPE_CHECKING:
@@ -41,8 +41,7 @@ def kept_merit(task: DayTask, routes: Routes, kept: KeptHours) -> tuple[int, int
 
 
 def _fuel_ml(task: DayTask, route: Route) -> int:
-    places = [START, *(int(task.stop[offer]) for offer in route), 1]
-    return sum(int(task.fuel_ml[a, b]) for a, b in itertools.pairwise(places)) if route else 0
+    return sum(int(task.fuel_ml[a, b]) for a, b in itertools.pairwise(task.along(route))) if route else 0
 
 
 def mended(task: DayTask, route: Route, kept: KeptHours) -> Route:
@@ -94,7 +93,7 @@ def _shut_legs(task: DayTask, routes: Routes, kept: KeptHours) -> list[tuple[int
     for route in routes:
         times, k = kept_walk(task, route, kept)
         if times is None:
-            places = [START, *(int(task.stop[offer]) for offer in route), 1]
+            places = task.along(route)
             found.append((places[k], places[k + 1]))
     return found
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from ..verdicts.leg_hours import Against, open_when
-from ..wind.lake_winds import ALWAYS, joined, without
+from ..wind.lake_winds import without
 from .day_offers import both
 from .day_task import END, FAR, START
 
@@ -218,15 +218,3 @@ def first_fault(
 def shut(spans: Spans, begin_s: float, end_s: float) -> Spans:
     """Tell what of a time is not within stretches."""
     return without([(begin_s, end_s)], spans)
-
-
-__all__ = [
-    "ALWAYS",
-    "KeptHours",
-    "KeptTimes",
-    "first_fault",
-    "joined",
-    "kept_walk",
-    "shut",
-    "turn_back_s",
-]

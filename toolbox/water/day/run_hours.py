@@ -140,13 +140,8 @@ def kept_of(
         told = verdict_windows(verdicts, start)
     if winds is not None:
         known = winds.known
-    elif told:
-        ever = verdicts.assign(fishable=1) if verdicts is not None else None
-        known = (
-            next(iter(verdict_windows(ever.assign(spot_id="all"), start).values()))
-            if ever is not None
-            else known
-        )
+    elif verdicts is not None and told:  # an hour with any verdict
+        (known,) = verdict_windows(verdicts.assign(fishable=1, spot_id="all"), start).values()
     legs = None
     if winds is not None:
         legs = LegHours(winds, limits, union_of(water.geometry.to_numpy()), surface, level_m)

@@ -11,8 +11,9 @@ import shapely
 from ...errors import CrsError, DataError, UsageError
 from ...same_system import same_crs
 from ..holds.hold_rules import HoldRules, Setting, longest_cast_m
+from ..holds.hold_tables import bearings_deg
 from ..holds.surroundings import Surroundings
-from .hold_line_pieces import bearing_deg, break_words, headings, pieces_of
+from .hold_line_pieces import break_words, headings, pieces_of
 from .hold_line_travel import in_travel, one_side
 from .hold_line_words import why_here, why_none
 from .hold_paths import cast_tracks, structure_paths
@@ -83,7 +84,7 @@ def _record(
     at, xy = piece.marks, piece.xy(marks)
     east, north = xy[-1] - xy[0]
     round_trip = bool(np.hypot(east, north) < 1e-6)
-    heading = float("nan") if round_trip else float(bearing_deg(east, north))
+    heading = float("nan") if round_trip else float(bearings_deg(east, north))
     ahead = np.diff(xy, axis=0)
     to_aim = np.column_stack([marks.aim_x[at] - marks.x[at], marks.aim_y[at] - marks.y[at]])[: len(ahead)]
     left = float(np.sum(np.sign(ahead[:, 0] * to_aim[:, 1] - ahead[:, 1] * to_aim[:, 0]))) > 0
@@ -92,7 +93,7 @@ def _record(
     off = np.array([np.mean(marks.x[at] - marks.aim_x[at]), np.mean(marks.y[at] - marks.aim_y[at])])
     # Round a hump the deep side is all round: no one bearing tells it.
     deep = (
-        float(bearing_deg(*off))
+        float(bearings_deg(*off))
         if clear and np.hypot(*off) > 0.5 * np.mean(marks.cast_m[at])
         else float("nan")
     )

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
+from ..holds.hold_tables import bearings_deg
 from .line_rules import BREAKS
 
 if TYPE_CHECKING:
@@ -97,11 +98,6 @@ def break_words(broken: int) -> str:
     return next((words for rule, words in BREAKS.items() if broken & rule), "the isobath ends")
 
 
-def bearing_deg(east: Floats, north: Floats) -> Floats:
-    """Bearing of vectors."""
-    return np.asarray(np.degrees(np.arctan2(east, north)) % 360.0)
-
-
 def headings(xy: Floats) -> str:
     """Say the headings along a line, leg by leg: `045 deg 60 m, 070 deg 35 m`.
 
@@ -120,7 +116,7 @@ def headings(xy: Floats) -> str:
     while len(legs) > _MOST_LEGS:
         bend_m *= 1.5
         legs = np.diff(shapely.get_coordinates(line.simplify(bend_m)), axis=0)
-    bearing = np.rint(bearing_deg(legs[:, 0], legs[:, 1])) % 360.0
+    bearing = np.rint(bearings_deg(legs[:, 0], legs[:, 1])) % 360.0
     length = np.hypot(legs[:, 0], legs[:, 1])
     return ", ".join(f"{one:03.0f} deg {far:.0f} m" for one, far in zip(bearing, length, strict=True))
 

@@ -12,6 +12,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from ...arrays import Flags, Floats, Ints
+from ...enclosed import is_valid
 from ...errors import DataError
 from .orientation import turn
 
@@ -45,11 +46,6 @@ class Mesh:
         """Vertices a shortest way can bend round: the water there is at least a straight angle wide."""
         b, v, a = self.xy[self.before], self.xy, self.xy[self.after]
         return turn(b, v, a) <= 0.0
-
-
-def is_valid(geometry: Any) -> bool:
-    """Whether a geometry is valid: `shapely.is_valid`, which mutes the warnings of all threads while it looks."""
-    return bool(shapely.is_valid_reason(geometry) == "Valid Geometry")
 
 
 def polygon_parts(geometry: Any) -> list[Any]:

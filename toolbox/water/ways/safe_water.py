@@ -8,11 +8,11 @@ import numpy as np
 import shapely
 
 from ...arrays import Flags, Floats, Geometries
-from ...enclosed import enclosed_either_way, moved, origin_of
+from ...enclosed import enclosed_either_way, is_valid, moved, origin_of
 from ...errors import DataError, UsageError
 from ...notes import note
 from ...threads import side_by_side
-from .mesh import is_valid, polygon_parts
+from .mesh import polygon_parts
 from .unions import union_of, without
 
 if TYPE_CHECKING:
