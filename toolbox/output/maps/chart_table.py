@@ -117,8 +117,8 @@ def stop_table(frames: Mapping[str, gpd.GeoDataFrame], *, metric_first: bool) ->
         ("Cast", f"{unit}, to"),
         ("Wave", unit),
     )
-    stop, depth = (0.235, 0.225) if doubted else (0.3, 0.16)
-    shares = (0.055, stop, 0.085, 0.085, depth, 0.18, 0.135)
+    name_share, depth_share = (0.235, 0.225) if doubted else (0.3, 0.16)
+    shares = (0.055, name_share, 0.085, 0.085, depth_share, 0.18, 0.135)
     return Table(heads, shares, rows, "more stops in the plan's files")
 
 
