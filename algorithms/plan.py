@@ -6,7 +6,18 @@ from inspect import signature
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
 from castshed.toolbox.algorithm import algorithm
-from castshed.toolbox.parameters import DayFile, FolderContents, FolderSet, defaults
+from castshed.toolbox.parameters import (
+    BackBy,
+    DayFile,
+    DayOf,
+    Depart,
+    FolderContents,
+    FolderSet,
+    TodaysLevel,
+    WordList,
+    Words,
+    defaults,
+)
 from castshed.toolbox.text import none_of
 
 if TYPE_CHECKING:
@@ -119,15 +130,27 @@ def _proved(run: DayRun, stops: GeoDataFrame, depth: DepthSurface) -> Limits:
     return limits
 
 
-def _as_steps(day: Day, file: str) -> str:
+def _as_steps(day: Day, file: str, **changes: Any) -> str:
     """Write the chain as a steps file."""
+    from castshed.toolbox.plan.day_changes import changed_day, changes_in_words
     from castshed.toolbox.plan.plan_steps import steps_of_day
 
-    return steps_of_day(day, file)
+    found = changes_in_words(**changes)
+    return steps_of_day(changed_day(day, found) if found else day, file)
 
 
 @algorithm(step="whole", example="castshed plan demo_layers/day.toml --out my_day", steps=_as_steps)
-def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
+def plan(
+    day: DayFile,
+    *,
+    level_m: TodaysLevel | None = None,
+    wind: Words = "",
+    date: DayOf = "",
+    depart: Depart = "",
+    back_by: BackBy = "",
+    boat: WordList = (),
+    change: WordList = (),
+) -> Annotated[FolderContents, FolderSet(FILES)]:
     """Plan the day of a day file and write it in open formats.
 
     Runs the chain: gather-spots, depth-surface where the lake has no coverage, water-today, shallow-hazards, cast-
@@ -140,7 +163,13 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
     Parameters
     ----------
     day
-        The day file; castshed demo writes one to start from.
+        The day file; castshed demo writes one to start from. The parameters below change it for this plan alone.
+    wind
+        Another wind: where it comes from and how fast, such as "SW 12mph", the file of a forecast, or none.
+    boat
+        Other values of the boat, such as draft=18in.
+    change
+        Other values of any section, such as run.at_most=8 or fishing.least_depth=5ft.
 
     Returns
     -------
@@ -162,6 +191,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
     from castshed.toolbox.errors import DataError, NothingFishable, UsageError
     from castshed.toolbox.level_told import mark_level
     from castshed.toolbox.notes import collecting_notes, note
+    from castshed.toolbox.plan.day_changes import changed_day, changes_in_words, changes_told
     from castshed.toolbox.plan.day_run import DayRun
     from castshed.toolbox.plan.plan_folder import plan_folder
     from castshed.toolbox.report import stages
@@ -171,6 +201,10 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
     from castshed.toolbox.water.doubt.depth_doubt import depth_words
     from castshed.toolbox.water.verdicts.commonest import commonest
 
+    found = changes_in_words(
+        level_m=level_m, wind=wind, date=date, depart=depart, back_by=back_by, boat=boat, change=change
+    )
+    day = changed_day(day, found) if found else day
     lake, level_m = day.layers, day.level_m
     run = DayRun(day)
     if day.run.back_by and not day.run.depart:
@@ -180,6 +214,8 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
         stages(STAGES) as stage,
         contextlib.ExitStack() as until_the_end,
     ):
+        if found:
+            note(f"Other than in {day.path.name}: {changes_told(found)}.", stacklevel=2)
         with stage("Gathering the spots"):
             book = run("book")
             if book.spots.empty:

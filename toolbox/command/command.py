@@ -14,7 +14,7 @@ from ..algorithm.spec import Parameter, Spec
 from ..errors import UsageError
 from ..parameters.markers import Choice, FileSet, Flag, FolderSet, Layer, LayerSet, Many, Number, Surface
 from ..report import Reporter
-from .arguments import read_input, takes_many
+from .arguments import read_input, read_value, takes_many
 from .completion import layer_completer
 from .outputs import default_out
 from .pipe import PIPE, is_piped
@@ -76,7 +76,12 @@ def make_command(spec: Spec) -> typer.Typer:
         def work() -> None:
             if given.pop("show_steps", False) and spec.steps is not None:
                 file = str(given[spec.parameters[0].name])
-                print(spec.steps(read_input(spec.parameters[0], file, crs), file), end="")
+                more = {
+                    par.name: read_value(par, given[par.name])
+                    for par in spec.parameters[1:]
+                    if given[par.name] is not None and given[par.name] != []
+                }
+                print(spec.steps(read_input(spec.parameters[0], file, crs), file, **more), end="")
                 return
             piped = any(is_piped(given[par.name]) for par in spec.parameters if par.is_input)
             if out is None and not piped:

@@ -213,6 +213,8 @@ class Day:
     ----------
     level_m
         Today's surface minus chart datum.
+    path, stated
+        The file, and what it states, by section and key.
     """
 
     title: str
@@ -232,6 +234,8 @@ class Day:
     spots: tuple[SourceTable, ...]
     forecast: SeriesTable | None = None
     named: Mapping[str, str] = field(default_factory=dict)
+    path: Path = Path("day.toml")
+    stated: Mapping[str, Any] = field(default_factory=dict)
 
 
 SECTIONS: Final[dict[str, type[Any]]] = {
@@ -442,7 +446,26 @@ def read_day(path: Path) -> Day:
     DataError
         A file or layer is missing or broken.
     """
-    body = _parse(path)
+    return day_of(_parse(path), path)
+
+
+def day_of(body: Mapping[str, Any], path: Path, like: Day | None = None) -> Day:
+    """Make a day of what its file states, and read every layer and list it names.
+
+    Parameters
+    ----------
+    body
+        Sections and keys, as the file states them.
+    path
+        The file; names in it are relative to its folder.
+    like
+        A day of the same folder: what it has read is not read again.
+
+    Raises
+    ------
+    UsageError, DataError
+        As for `read_day`.
+    """
     known = [*_TOP, *SECTIONS]
     for key in body:
         if key not in known:
@@ -460,11 +483,15 @@ def read_day(path: Path) -> Day:
 
     folder = path.parent
     level_m = level_of(parts["level"], folder, date, zone, parts["run"].depart)
-    layers, named = _read_layers(parts["lake"], folder)
+    same_lake = like is not None and like.lake == parts["lake"]
+    layers, named = (like.layers, like.named) if like and same_lake else _read_layers(parts["lake"], folder)
     lists: SpotLists = parts["spots"]
     if not lists.sources:
         raise UsageError('[spots] needs sources = ["my_spots.csv"]: one or more lists of spots.')
-    tables = tuple(read_source(str(folder / one)) for one in lists.sources)
+    if like is not None and like.lists.sources == lists.sources:
+        tables = like.spots
+    else:
+        tables = tuple(read_source(str(folder / one)) for one in lists.sources)
     return Day(
         title=str(body.get("title", "A day on the lake")),
         date=date,
@@ -483,4 +510,6 @@ def read_day(path: Path) -> Day:
         spots=tables,
         forecast=_forecast(parts["wind"], folder),
         named=named,
+        path=path,
+        stated=body,
     )
