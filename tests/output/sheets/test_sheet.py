@@ -329,7 +329,7 @@ def test_true_north_is_where_geodesics_say():
     crs = pyproj.CRS.from_epsg(32615)
     x, y = pyproj.Transformer.from_crs("EPSG:4326", crs, always_xy=True).transform(-92.0, 40.0)
     assert grid_north_deg(crs, x, y) == pytest.approx(math.sin(math.radians(40.0)), abs=0.002)
-    assert "for true ones add 0.6°" in north_text(crs, (x - 9.0, y - 9.0, x + 9.0, y + 9.0))
+    assert "for true bearings add 0.6°" in north_text(crs, (x - 9.0, y - 9.0, x + 9.0, y + 9.0))
     # PROJ's own meridian convergence, by another road
     factors = pyproj.Proj(crs).get_factors(-92.0, 40.0)
     assert abs(factors.meridian_convergence) == pytest.approx(abs(grid_north_deg(crs, x, y)), abs=0.002)
