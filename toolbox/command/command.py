@@ -6,7 +6,8 @@
 from __future__ import annotations
 
 import inspect
-from typing import Annotated, Any
+import re
+from typing import Annotated, Any, Final
 
 import typer
 
@@ -19,6 +20,13 @@ from .completion import layer_completer
 from .outputs import default_out
 from .pipe import PIPE, is_piped
 from .run_command import guarded, run
+
+_INSIDE_A_PARAGRAPH: Final = re.compile(r"(?<=\S)\n(?=[^\s*-])")
+
+
+def _flowing(text: str) -> str:
+    """Join the lines of each paragraph: they are broken for the source, not for a terminal. Lists stay."""
+    return _INSIDE_A_PARAGRAPH.sub(" ", text)
 
 
 def escape(text: str) -> str:
@@ -150,7 +158,7 @@ def make_command(spec: Spec) -> typer.Typer:
     ordered = sorted([*own, *shared], key=lambda p: p.default is not par.empty)
     command.__signature__ = inspect.Signature(ordered)  # type: ignore[attr-defined]  # typer reads it
     command.__annotations__ = {p.name: p.annotation for p in ordered}
-    text = spec.summary + ("\n\n" + spec.description if spec.description else "")
+    text = spec.summary + ("\n\n" + _flowing(spec.description) if spec.description else "")
     app = typer.Typer(add_completion=False, rich_markup_mode="rich")
     app.command(
         name=spec.name,
