@@ -9,6 +9,7 @@ import shapely
 import shapely.ops
 
 import package_writers as by
+from package_chart import chart
 from package_forms import feet_lines, form, steps
 from package_lakes import FOOT, seen
 
@@ -158,7 +159,7 @@ def chart_s57(lake, folder, rng):
         ),
         "COALNE": gpd.GeoDataFrame(geometry=[shapely.LineString(lake.water.exterior)], crs=lake.crs),
     }
-    path = by.by_ogr2ogr({n: f.to_crs(4326) for n, f in layers.items()}, folder / "XX5LAKE1.000", "S57")  # fmt: skip
+    path = chart({n: f.to_crs(4326) for n, f in layers.items()}, folder / "XX5LAKE1.000")
     return [path], (), seen(lake, contours=lines, soundings=points.reset_index(drop=True))
 
 
