@@ -137,8 +137,9 @@ def negative_contours(lake, folder, rng):
     """Contours whose depths are negative though the column says depth_m, every one."""
     lines = lake.contours(())
     path = folder / "handed_out.gpkg"
-    by.written(lines.assign(depth_m=-lines.depth_m), path, layer="contours")
-    by.written(lake.shoreline, path, layer="shoreline")
+    national = 2193  # New Zealand's, 2.2 degrees from true north at the lake this is written of
+    by.written(lines.assign(depth_m=-lines.depth_m).to_crs(national), path, layer="contours")
+    by.written(lake.shoreline.to_crs(national), path, layer="shoreline")
     return [path], (), seen(lake, contours=lines)
 
 
