@@ -189,6 +189,9 @@ def outside_lake(path: str | Path, seed: int = 1) -> Lake:
     shore, soundings, contours = (
         gpd.read_file(path, layer=n) for n in ("shoreline", "soundings", "contours")
     )
+    # A country's own system may be turned from true north where the lake lies.
+    metres = shore.to_crs(4326).estimate_utm_crs()
+    shore, soundings, contours = (frame.to_crs(metres) for frame in (shore, soundings, contours))
     water = shore.geometry.union_all()
     wet = soundings[(soundings.depth_m > 0) & soundings.within(water.buffer(-10.0))]
     kept = np.random.default_rng([22, seed]).random(len(wet)) < 0.2
