@@ -211,3 +211,10 @@ def outside_lake(path: str | Path, seed: int = 1) -> Lake:
 def seen(lake: Lake, **data) -> Known:
     """What the careful person hands in of a lake."""
     return replace(Known(lake.shoreline), **data)
+
+
+def truth_on_lines(contours: gpd.GeoDataFrame, truth: Truth, rng, count: int = 1500) -> Truth:
+    """Places on contours, whose depth is theirs, of the same water."""
+    rows = rng.choice(len(contours), count, p=contours.length / contours.length.sum())
+    on = contours.geometry.iloc[rows].interpolate(rng.random(count), normalized=True)
+    return replace(truth, x=on.x.to_numpy(), y=on.y.to_numpy(), depth_m=contours.depth_m.to_numpy()[rows])
