@@ -14,7 +14,7 @@ import shapely
 from bring_runs import TRACE, last_words, off_truth, run, words_of
 
 from castshed.toolbox.errors import CastshedError
-from castshed.toolbox.layers import list_layers, read_layer
+from castshed.toolbox.layers import list_layers, read_surface
 from lake_packages import write_package
 from package_lakes import valley_lake
 
@@ -78,7 +78,7 @@ def big(seed: int, quick: bool, root: Path) -> dict[str, object]:
     }
     if code:
         return told | {"why": last_words(text)}
-    off, unknown = off_truth(read_layer(f"{folder / 'brought' / 'lake.gpkg'}:depth"), lake.truth)
+    off, unknown = off_truth(read_surface(f"{folder / 'brought' / 'lake.gpkg'}:depth"), lake.truth)
     return told | {"p95_m": off, "unknown": unknown}
 
 

@@ -135,7 +135,7 @@ def _span(text: str) -> tuple[dt.datetime, int] | None:
 
 
 def _series(found: dict[str, Any]) -> list[dict[str, str]] | None:
-    """Join series that have their own times, each object with a unit and a list of values; hours they hold for filled."""
+    """Join series that have their own times, each with a unit and a list of values, over all hours they hold for."""
     by_hour: dict[dt.datetime, dict[str, str]] = {}
     for key, one in found.items():
         values = one.get("values") if isinstance(one, dict) else None
@@ -212,9 +212,8 @@ def _zone_words(body: Any) -> tuple[str, ...]:
                 return (f"time zone: {one['timezone']}",)
             seconds = one.get("utc_offset_seconds")
             if isinstance(seconds, int) and abs(seconds) <= 64_800:
-                return (
-                    f"time zone: {'-' if seconds < 0 else '+'}{abs(seconds) // 3600:02d}:{abs(seconds) // 60 % 60:02d}",
-                )
+                hours, minutes = divmod(abs(seconds) // 60, 60)
+                return (f"time zone: {'-' if seconds < 0 else '+'}{hours:02d}:{minutes:02d}",)
     return ()
 
 
@@ -259,8 +258,8 @@ def rows_of_json(
     if not best:
         keys = ", ".join(list(seen)[:25]) or "none"
         raise DataError(
-            f"{name} is JSON in which no list of rows names a time; keys seen: {keys}. Save {what} as CSV, or as a list "
-            "of objects with a time each."
+            f"{name} is JSON of another kind: no list of rows in it names a time. Keys seen: {keys}. Save {what} as "
+            "CSV, or as a list of objects with a time each."
         )
     rows = _with_units(body, _hourly(best) if hourly else best)
     heads = tuple(dict.fromkeys(key for row in rows for key in row))

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from ...errors import DataError, UsageError
 from .level_words import LENGTH_UNITS, datum_in, datum_name
+from .time_columns import when_columns
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,6 +33,44 @@ class Observed(NamedTuple):
     qualifiers: list[str]
     unit: str
     datum: str
+
+
+_KEYS: Final[dict[str, tuple[str, ...]]] = {
+    "value": ("value", "result", "result value", "measured value"),
+    "observed": (
+        "observed property", "observed property name", "observed property title", "parameter",
+        "parameter name", "variable", "variable name", "property", "observation type", "parameter code", "observed",
+    ),
+    "unit": ("unit", "units", "uom", "unit of measure", "unit of measurement", "unit code", "result uom"),
+    "vertical_datum": ("vertical datum", "datum"),
+    "qualifier": ("qualifier", "quality", "approval status", "status", "quality code"),
+    "site": (
+        "site", "station", "station id", "location", "location id", "monitoring location id",
+        "feature of interest",
+    ),
+}  # fmt: skip
+
+
+def as_observations(table: SeriesTable) -> SeriesTable:
+    """Bring a table whose columns say what was observed under the names of `COLUMNS`; any other stays as it is."""
+    heads = {
+        c: " ".join(re.findall(r"[a-z]+", re.sub(r"(?<=[a-z])(?=[A-Z])", " ", c).lower()))
+        for c in table.columns
+    }
+    found = {role: next((c for c, h in heads.items() if h in words), "") for role, words in _KEYS.items()}
+    if not found["value"] or not found["observed"]:
+        return table
+    when = when_columns(table, {})
+    if when.date or when.zone:
+        return table
+    rows = []
+    for row in table.rows:
+        made = {role: row.get(column, "") for role, column in found.items()}
+        value = re.fullmatch(r"([-+.\d][-+.\deE]*) (\S.*)", made["value"])
+        if value:  # a quantity that holds its unit
+            made |= {"value": value[1], "unit": made["unit"] or value[2]}
+        rows.append({"datetime": row.get(when.time, ""), **made})
+    return replace(table, columns=COLUMNS, rows=tuple(rows))
 
 
 def is_observations(table: SeriesTable) -> bool:
