@@ -43,7 +43,7 @@ _STATED: Final = {
 
 def _words(header: str) -> tuple[str, str | None, float | None, float | None]:
     """Reduce a header to its words, the unit of speed, the height and the time of averaging it names."""
-    plain = plain_units(re.sub(r"(?<=[a-z])(?=[A-Z])", " ", header.replace("_", " ")))
+    plain = plain_units(re.sub(r"(?<=[a-z])(?=[A-Z])", " ", header.replace("wmoUnit:", "").replace("_", " ")))
     plain = re.sub(r"(\d)\s+(m|min|s|h)\b", r"\1\2", plain)
     kept: list[str] = []
     unit: str | None = None

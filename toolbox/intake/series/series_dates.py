@@ -165,7 +165,7 @@ def iso_texts(texts: Sequence[str], source: str, order: str = "") -> list[str]:
 
 
 def _is_iso(text: str) -> bool:
-    if _EPOCH.fullmatch(text) or re.fullmatch(r"\d{4,12}", text):
+    if _EPOCH.fullmatch(text) or _COMPACT.fullmatch(text) or text.isdigit():
         return False
     try:
         dt.datetime.fromisoformat(text)

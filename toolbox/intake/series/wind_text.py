@@ -116,8 +116,10 @@ def read_wind(text: str, unit: str | None, where: str) -> tuple[float, float]:
     first, *rest = _GUSTS.split(plain, maxsplit=1)
     behind = _NUMBER.findall(plain)[-1][1] if _NUMBER.search(plain) else ""
     written = behind if behind in SPEEDS else ""
+    wind = nothing
+    if first.strip(" ,.;()"):
+        wind, written = _speed(first, written, unit, text, where)
     gust = _speed(rest[0], written, unit, text, where)[0] if rest else nothing
-    wind = _speed(first, written, unit, text, where)[0] if first.strip(" ,.;()") else nothing
     return wind, gust
 
 
