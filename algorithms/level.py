@@ -69,7 +69,8 @@ def _find(
     parameter: str,
 ) -> LevelFound:
     from castshed.toolbox.errors import UsageError
-    from castshed.toolbox.intake.series.level_table import datum_name, to_levels
+    from castshed.toolbox.intake.series.level_table import to_levels
+    from castshed.toolbox.intake.series.level_words import datum_name
     from castshed.toolbox.intake.series.series_table import SeriesTable
     from castshed.toolbox.intake.series.series_times import read_time
     from castshed.toolbox.water.level.pool_level import LevelFound, level_from_pools, level_from_series

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from ..errors import UsageError
+from ..units import parse
 from .day_file import SECTIONS, day_of
 
 if TYPE_CHECKING:
@@ -158,6 +159,16 @@ def _from_here(value: Any, key: str) -> Any:
     return value
 
 
+def _as_stated(values: dict[str, Any], day: Day) -> dict[str, Any]:
+    """Turn a level into an elevation where the day has a normal pool, which ramps and hazards may be held against."""
+    normal_m = day.level.normal_pool_m
+    if normal_m is None or "today" not in values or {"pool", "table", "normal_pool"} & set(values):
+        return values
+    pool_m = normal_m + parse(str(values["today"]), "length")
+    others = {key: value for key, value in values.items() if key != "today"}
+    return {**others, "pool": f"{pool_m!r}m", "datum": day.level.normal_datum or day.level.datum}
+
+
 def changed_day(day: Day, changes: dict[str, dict[str, Any]]) -> Day:
     """Give the day with changed values; its file stays as it is, and nothing it has read is read again.
 
@@ -176,6 +187,8 @@ def changed_day(day: Day, changes: dict[str, dict[str, Any]]) -> Day:
     """
     body: dict[str, Any] = copy.deepcopy(dict(day.stated))
     for section, values in changes.items():
+        if section == "level":
+            values = _as_stated(values, day)
         own = body if not section else dict(body.get(section, {})) if values else {}
         for group in _EITHER.get(section, ()):
             if not group & set(values):
