@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 GEOMETRY_Z: Final = "z of the geometry"
 _TEXT: Final = re.compile(
     r"(?:.*?\b(?:depth|contour|elev(?:ation)?|sounding|deep)\b\s*(?:is|of|at)?\s*[:=]?\s*)?"
-    r"([-−+]?\d+(?:[.,]\d+)?)\s*(ft|feet|foot|'|m|met(?:er|re)s?|fathoms?|fth?m?|cm|dm|us-?ft)?\b?\.?\s*"
+    r"([-−+]?\d+(?:[.,]\d+)?)\s*(ft|feet|foot|'|m|met(?:er|re)s?|fathoms?|fth?m?|cm|dm|us-?ft)?\.?\s*"
     r"(?:deep|depth|contour|isobath|elev(?:ation)?|below.*|line)?\s*",
     re.IGNORECASE | re.DOTALL,
 )

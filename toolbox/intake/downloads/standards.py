@@ -75,7 +75,7 @@ def zone_of(row: dict[str, Any]) -> tuple[str, str]:
     codes = [c.strip(" []()'\"") for c in str(row.get("RESTRN") or "").replace(";", ",").split(",")]
     inform = str(row.get("INFORM") or "").strip()
     told = f": {inform}" if inform and inform.lower() not in ("nan", "none") else ""
-    for table, zone in ((_CLOSED, "closed"), (_SLOW, "no-wake")):
+    for table, zone in ((_CLOSED, "no_entry"), (_SLOW, "slow")):
         for code in codes:
             if code in table:
                 return zone, f"{table[code]}{told}"

@@ -173,7 +173,7 @@ def _one(waters: Waters, rows: list[int]) -> Any:
     return shapely.union_all(waters.shapes[rows])
 
 
-def _pick_from(
+def pick_from(
     waters: Waters, data: Geometries, marks: Geometries, name: str, water: str, questions: Questions
 ) -> Lake | None:
     found = waters.found
@@ -234,7 +234,7 @@ def _pick_from(
     return Lake(_one(waters, rows), label, found, told)
 
 
-def _without_islands(lake: Lake, founds: Sequence[Found], crs: Any) -> None:
+def without_islands(lake: Lake, founds: Sequence[Found], crs: Any) -> None:
     """Take islands out of the lake."""
     for found in founds:
         if found.role != "islands" or found.frame is None or system_of(found) is None:
@@ -279,7 +279,7 @@ def pick_lake(
     picked: list[Lake] = []
     asked = Questions()
     for waters in every:
-        lake = _pick_from(waters, data, marks, name, water, asked)
+        lake = pick_from(waters, data, marks, name, water, asked)
         if lake is None:
             continue
         lake.why += waters.said
@@ -307,7 +307,7 @@ def pick_lake(
                 best.why.append(
                     f"the shoreline of {other.found.name} disagrees: they have {share:.0%} in common"
                 )
-    _without_islands(best, founds, crs)
+    without_islands(best, founds, crs)
     parts = [p for p in shapely.get_parts(best.area) if shapely.area(p) > 1.0 and shapely.get_type_id(p) == 3]
     best.area = shapely.multipolygons(parts) if len(parts) > 1 else parts[0] if parts else best.area
     return best
