@@ -52,7 +52,7 @@ from ..parameters.levels import (
     ReadOffTime,
 )
 from ..parameters.markers import Quantity
-from ..parameters.quantities import WordList, Words
+from ..parameters.quantities import Count, Length, WordList, Words
 from ..parameters.stops import (
     AtEach,
     AtMost,
@@ -175,6 +175,18 @@ class SpotLists:
 
 
 @dataclass(frozen=True)
+class FoundStructure:
+    """Structure that is looked for in the depths and fished where no list of spots is given, as find-structure does."""
+
+    kinds: WordList = ()
+    from_m: Length = defaults.LEAST_DEPTH_M
+    to_m: Length = 12.192
+    most: Count = 6
+    spacing_m: Length = 60.0
+    interval_m: Length = 0.0
+
+
+@dataclass(frozen=True)
 class Lake:
     """The lake's GeoPackage, and its layers where their names are not the usual ones."""
 
@@ -231,6 +243,7 @@ class Day:
     layers: Layers
     spots: tuple[SourceTable, ...]
     forecast: SeriesTable | None = None
+    structure: FoundStructure | None = None
     named: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -242,6 +255,7 @@ SECTIONS: Final[dict[str, type[Any]]] = {
     "wind": Wind,
     "fishing": Fishing,
     "spots": SpotLists,
+    "structure": FoundStructure,
     "run": Run,
 }
 _TOP: Final = ("title", "date", "zone", "units")
@@ -462,8 +476,14 @@ def read_day(path: Path) -> Day:
     level_m = level_of(parts["level"], folder, date, zone, parts["run"].depart)
     layers, named = _read_layers(parts["lake"], folder)
     lists: SpotLists = parts["spots"]
-    if not lists.sources:
-        raise UsageError('[spots] needs sources = ["my_spots.csv"]: one or more lists of spots.')
+    searched = "structure" in body
+    if not lists.sources and not searched:
+        raise UsageError(
+            '[spots] needs sources = ["my_spots.csv"]: one or more lists of spots; or write [structure], and structure is '
+            "looked for in the depths."
+        )
+    if lists.sources and searched:
+        raise UsageError("[spots] names lists and [structure] asks for a search; leave one of them out.")
     tables = tuple(read_source(str(folder / one)) for one in lists.sources)
     return Day(
         title=str(body.get("title", "A day on the lake")),
@@ -482,5 +502,6 @@ def read_day(path: Path) -> Day:
         layers=layers,
         spots=tables,
         forecast=_forecast(parts["wind"], folder),
+        structure=parts["structure"] if searched else None,
         named=named,
     )
