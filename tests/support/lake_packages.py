@@ -8,6 +8,7 @@ in, the options a user has to add because no file tells them, and the same data 
 from __future__ import annotations
 
 import zlib
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +17,7 @@ import line_packages  # noqa: F401  # forms are kept as they are read, here and 
 import point_packages  # noqa: F401
 import untold_packages  # noqa: F401
 from package_forms import FORMS, UNTOLD, Package, lake_named
+from package_lakes import truth_on_lines
 
 
 def write_package(
@@ -28,6 +30,9 @@ def write_package(
         return None
     rng = np.random.default_rng([24, seed, zlib.crc32(name.encode())])
     files, options, clean = write(lake, folder, rng)
+    if lake.surface is None and clean.contours is not None:
+        # Its contours and soundings contradict each other by metres: contours are judged by contours.
+        lake = replace(lake, truth=truth_on_lines(clean.contours, lake.truth, rng))
     return Package(name, tuple(str(f) for f in files), tuple(options), lake, clean)
 
 

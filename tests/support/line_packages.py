@@ -9,6 +9,7 @@ import shapely
 import shapely.ops
 
 import package_writers as by
+from package_chart import chart
 from package_forms import feet_lines, form, steps
 from package_lakes import FOOT, seen
 
@@ -136,8 +137,9 @@ def negative_contours(lake, folder, rng):
     """Contours whose depths are negative though the column says depth_m, every one."""
     lines = lake.contours(())
     path = folder / "handed_out.gpkg"
-    by.written(lines.assign(depth_m=-lines.depth_m), path, layer="contours")
-    by.written(lake.shoreline, path, layer="shoreline")
+    national = 2193  # New Zealand's, 2.2 degrees from true north at the lake this is written of
+    by.written(lines.assign(depth_m=-lines.depth_m).to_crs(national), path, layer="contours")
+    by.written(lake.shoreline.to_crs(national), path, layer="shoreline")
     return [path], (), seen(lake, contours=lines)
 
 
@@ -158,7 +160,7 @@ def chart_s57(lake, folder, rng):
         ),
         "COALNE": gpd.GeoDataFrame(geometry=[shapely.LineString(lake.water.exterior)], crs=lake.crs),
     }
-    path = by.by_ogr2ogr({n: f.to_crs(4326) for n, f in layers.items()}, folder / "XX5LAKE1.000", "S57")  # fmt: skip
+    path = chart({n: f.to_crs(4326) for n, f in layers.items()}, folder / "XX5LAKE1.000")
     return [path], (), seen(lake, contours=lines, soundings=points.reset_index(drop=True))
 
 

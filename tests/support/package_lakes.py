@@ -78,6 +78,8 @@ class Lake:
         found = gpd.GeoDataFrame(
             {"depth_m": [r[0] for r in rows]}, geometry=[r[1] for r in rows], crs=self.crs
         )
+        # At a level that cells hold exactly, a tracer gives rings round one cell's centre of no length.
+        found = found[found.length > self.cell_m / 2]
         middle = found.geometry.interpolate(0.37, normalized=True)
         # A contour of depth 0 is the shore itself, so this water and a hair's breadth more.
         near = self.water.buffer(1.0)
@@ -148,7 +150,7 @@ def _inside(water, count, rng, off_m):
 
 def _surveyed(name, surface, water, cell_m, pool_m, feet_crs, rng, others=()) -> Lake:
     """A lake of a known bottom: soundings at chance places, truth at others."""
-    x, y = _inside(water, 2500, rng, cell_m / 2)
+    x, y = _inside(water, 6000, rng, cell_m / 2)
     points = gpd.GeoDataFrame(
         {"depth_m": np.round(surface.at(x, y).astype(float), 2)},
         geometry=gpd.points_from_xy(x, y),
@@ -168,7 +170,7 @@ def valley_lake(pool_m: float, seed: int = 1) -> Lake:
     surface = flooded_valley(pool_m)
     largest, *rest = waters(surface)
     rng = np.random.default_rng([20, int(pool_m), seed])
-    return _surveyed("Hollow Water", surface, largest, 40.0, pool_m, "EPSG:2274", rng, rest)
+    return _surveyed("Hollow Water", surface, largest, 60.0, pool_m, "EPSG:2274", rng, rest)
 
 
 @functools.cache
@@ -187,6 +189,9 @@ def outside_lake(path: str | Path, seed: int = 1) -> Lake:
     shore, soundings, contours = (
         gpd.read_file(path, layer=n) for n in ("shoreline", "soundings", "contours")
     )
+    # A country's own system may be turned from true north where the lake lies.
+    metres = shore.to_crs(4326).estimate_utm_crs()
+    shore, soundings, contours = (frame.to_crs(metres) for frame in (shore, soundings, contours))
     water = shore.geometry.union_all()
     wet = soundings[(soundings.depth_m > 0) & soundings.within(water.buffer(-10.0))]
     kept = np.random.default_rng([22, seed]).random(len(wet)) < 0.2
@@ -206,3 +211,10 @@ def outside_lake(path: str | Path, seed: int = 1) -> Lake:
 def seen(lake: Lake, **data) -> Known:
     """What the careful person hands in of a lake."""
     return replace(Known(lake.shoreline), **data)
+
+
+def truth_on_lines(contours: gpd.GeoDataFrame, truth: Truth, rng, count: int = 1500) -> Truth:
+    """Places on contours, whose depth is theirs, of the same water."""
+    rows = rng.choice(len(contours), count, p=contours.length / contours.length.sum())
+    on = contours.geometry.iloc[rows].interpolate(rng.random(count), normalized=True)
+    return replace(truth, x=on.x.to_numpy(), y=on.y.to_numpy(), depth_m=contours.depth_m.to_numpy()[rows])
