@@ -39,7 +39,9 @@ def _surface(brought: Brought, cell_m: float | None) -> tuple[Any, Any]:
 
     shore = geopandas.GeoDataFrame(geometry=[brought.lake.area], crs=brought.crs)
     if brought.raster is not None:
-        made = depth_surface(shore, raster=brought.raster, depth_error_m=brought.error_m or None)
+        made = depth_surface(
+            shore, raster=brought.raster, cell_m=cell_m, depth_error_m=brought.error_m or None
+        )
         return made.depth, made.depth_confidence
     errors: tuple[str, ...] = ()
     if brought.error_m:
@@ -143,7 +145,7 @@ def bring_lake(
     wishes = read_wishes({"role": as_, "column": column, "unit": unit, "values": values, "crs": file_crs})
     with stages(_STAGES) as stage:
         with stage("Reading what was handed out"):
-            brought = bring(files, wishes, name=title, pool_m=pool_m, crs=crs.strip(), water=water.strip(), cell_m=cell_m)
+            brought = bring(files, wishes, name=title, pool_m=pool_m, crs=crs.strip(), water=water.strip())
         with stage("Making the depth surface"):
             depth, unsure = _surface(brought, cell_m)
         with stage("Drawing"):

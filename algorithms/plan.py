@@ -130,10 +130,11 @@ def _as_steps(day: Day, file: str) -> str:
 def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
     """Plan the day of a day file and write it in open formats.
 
-    Runs the chain: gather-spots, or find-structure where the day file has [structure] and no lists, depth-surface where the lake has no coverage, water-today, shallow-hazards, cast-
-    reach, boat-hold, wind-exposure, fishable, and shortest-run, or day-plan where the day says when to be back. The
-    run is then proved once more by geometry alone: every leg keeps out of every hazard, closed zone and dry ground
-    with the stated clearance, and every hold lies in water deep enough. A plan that fails the proof is not written.
+    Runs the chain: gather-spots, depth-surface where the lake has no coverage, water-today, find-structure where the
+    day file has [structure] instead of lists of spots, shallow-hazards, cast-reach, boat-hold, wind-exposure, fishable,
+    and shortest-run, or day-plan where the day says when to be back. The run is then proved once more by geometry
+    alone: every leg keeps out of every hazard, closed zone and dry ground with the stated clearance, and every hold
+    lies in water deep enough. A plan that fails the proof is not written.
 
     The folder gets plan.gpkg (all layers), run.gpx, plan.kml, plan.geojson, plan.json and map.png.
 
@@ -244,7 +245,9 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
                 "stops": made.stops,
                 "legs": made.legs,
                 "left_out": _all_left_out(spots, made.left_out),
-                **({} if book is None else {"set_aside": book.set_aside, "gathered_from": book.gathered_from}),
+                **(
+                    {} if book is None else {"set_aside": book.set_aside, "gathered_from": book.gathered_from}
+                ),
                 **({} if judged.verdicts is None else {"verdicts": judged.verdicts}),
                 **({} if hours is None else {"exposure": hours}),
                 **({"answers": made.answers} if day.run.back_by else {}),

@@ -51,7 +51,13 @@ _PLAIN_FILES: Final[dict[type, tuple[str, ...]]] = {
     SeriesInput: ("text/csv", "application/json"),
     SourceList: ("text/csv", "application/gpx+xml", "application/vnd.google-earth.kml+xml", GEOPACKAGE),
     LogList: ("text/plain", "text/csv"),
-    DownloadList: (GEOPACKAGE, "application/zip", "application/geo+json", "image/tiff; application=geotiff", "text/csv"),
+    DownloadList: (
+        GEOPACKAGE,
+        "application/zip",
+        "application/geo+json",
+        "image/tiff; application=geotiff",
+        "text/csv",
+    ),
     LayerSet: (GEOPACKAGE, TEXT_SEQUENCE),
 }
 _ANY_FILE: Final = ("application/octet-stream",)

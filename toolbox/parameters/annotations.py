@@ -47,7 +47,9 @@ def option_name(name: str) -> str:
         if name.endswith(suffix):
             name = name.removesuffix(suffix)
             break
-    return "--" + name.removesuffix("_").replace("_", "-")  # a word of Python's own, as_, is written with _ behind it
+    return "--" + name.removesuffix("_").replace(
+        "_", "-"
+    )  # a word of Python's own, as_, is written with _ behind it
 
 
 def marker_of(hint: Any) -> tuple[Any, bool]:

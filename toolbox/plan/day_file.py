@@ -479,8 +479,8 @@ def read_day(path: Path) -> Day:
     searched = "structure" in body
     if not lists.sources and not searched:
         raise UsageError(
-            '[spots] needs sources = ["my_spots.csv"]: one or more lists of spots; or write [structure], and structure is '
-            "looked for in the depths."
+            '[spots] needs sources = ["my_spots.csv"]: one or more lists of spots; or write '
+            "[structure], and structure is looked for in the depths."
         )
     if lists.sources and searched:
         raise UsageError("[spots] names lists and [structure] asks for a search; leave one of them out.")

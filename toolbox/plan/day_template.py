@@ -9,11 +9,13 @@ from typing import TYPE_CHECKING, Any, Final
 
 import shapely
 
+from ..text import one_line
+
 if TYPE_CHECKING:
     from ..intake.downloads.bringing import Brought
 
 _TEXT: Final = """\
-# A day on {title}, made with the lake's data by castshed bring-lake. Lengths, speeds and times are text with their unit.
+# A day on {title}, written by castshed bring-lake. Lengths, speeds and times are text with their unit.
 # Look at lake.png and read.csv first: what the files were taken for decides how deep the water is.
 # A planning aid, not for navigation.
 
@@ -72,17 +74,23 @@ def zone_at(lon: float) -> str:
     return "UTC" if hours == 0 else f"Etc/GMT{'-' if hours > 0 else '+'}{abs(hours)}"
 
 
+def _start(ramp_id: str, name: str) -> str:
+    return f"start = {json.dumps(ramp_id, ensure_ascii=False)}                     # {one_line(name)}\n"
+
+
 def day_text(title: str, layers: Mapping[str, Any], brought: Brought) -> str:
     """Write the day file of a lake."""
     import numpy as np
     import pyproj
 
     middle = shapely.point_on_surface(brought.lake.area)
-    lon, lat = pyproj.Transformer.from_crs(brought.crs, "OGC:CRS84", always_xy=True).transform(middle.x, middle.y)
+    lon, lat = pyproj.Transformer.from_crs(brought.crs, "OGC:CRS84", always_xy=True).transform(
+        middle.x, middle.y
+    )
     feet = any(found.unit in ("ft", "ftUS") for found in brought.founds)
     pool = next((f.datum for f in brought.founds if f.datum.find("pool at") >= 0), "")
     ramps = layers.get("ramps")
-    start = "" if ramps is None else f"start = {json.dumps(str(ramps['ramp_id'].iloc[0]))}                     # {ramps['name'].iloc[0]}\n".replace("\r", " ")  # noqa: E501
+    start = "" if ramps is None else _start(str(ramps["ramp_id"].iloc[0]), str(ramps["name"].iloc[0]))
     deepest = float(np.nanmax(layers["depth"].depth_m))
     return _TEXT.format(
         title=title,

@@ -32,7 +32,10 @@ def _set_aside(brought: Brought) -> Any:
     import geopandas
 
     rows = [
-        (found.name, row, reason, shape) for found in brought.founds for row, reason, shape in found.aside if shape is not None
+        (found.name, row, reason, shape)
+        for found in brought.founds
+        for row, reason, shape in found.aside
+        if shape is not None
     ]
     shapes = np.empty(len(rows), dtype=object)
     shapes[:] = [shapely.force_2d(one[3]) for one in rows]
@@ -65,7 +68,18 @@ def _table(brought: Brought) -> bytes:
             why.append(f"set aside: {reasons}")
         layer = found.layer
         writer.writerow(
-            [_plain(text) for text in (found.file, layer, found.role, found.column, found.unit, found.values, found.datum)]
+            [
+                _plain(text)
+                for text in (
+                    found.file,
+                    layer,
+                    found.role,
+                    found.column,
+                    found.unit,
+                    found.values,
+                    found.datum,
+                )
+            ]
             + [_plain(found.system), found.rows, found.taken, len(found.aside), _plain("; ".join(why))]
         )
     return out.getvalue().encode()
@@ -91,7 +105,9 @@ def _spots(brought: Brought, shore: Any) -> Any:
         tables.append(table)
     gather = import_module("castshed.algorithms.gather_spots").gather_spots
     units = {f.unit for f in brought.spots if f.unit in ("m", "ft")}
-    made = gather(tables, shoreline=shore, depth_unit=units.pop() if len(units) == 1 else None, date="2000-01-01")
+    made = gather(
+        tables, shoreline=shore, depth_unit=units.pop() if len(units) == 1 else None, date="2000-01-01"
+    )
     return made.spots if len(made.spots) else None
 
 
@@ -141,8 +157,7 @@ def lake_folder(brought: Brought, depth: DepthSurface, unsure: DepthSurface, *, 
     shore = geopandas.GeoDataFrame({"name": [title]}, geometry=[brought.lake.area], crs=brought.crs)
     spots = _spots(brought, shore)
     said = _check(brought, depth, spots)
-    layers: dict[str, Any] = {"shoreline": shore, "depth": depth, "depth_confidence": unsure}
-    for name, layer in (
+    others = (
         ("contours", brought.contours),
         ("soundings", brought.soundings),
         ("areas", brought.areas),
@@ -150,15 +165,18 @@ def lake_folder(brought: Brought, depth: DepthSurface, unsure: DepthSurface, *, 
         ("zones", brought.zones),
         ("known_hazards", brought.hazards),
         ("spots", spots),
-    ):
-        if layer is not None and len(layer):
-            layers[name] = layer
+    )
+    layers: dict[str, Any] = {"shoreline": shore, "depth": depth, "depth_confidence": unsure}
+    layers |= {name: layer for name, layer in others if layer is not None and len(layer)}
     aside = _set_aside(brought)
     if len(aside):
         layers["set_aside"] = aside
     for found in brought.founds:
         if found.aside:
-            note(f"{found.name}: {how_many(len(found.aside), 'row')} set aside: {_reasons(found)}.", stacklevel=2)
+            note(
+                f"{found.name}: {how_many(len(found.aside), 'row')} set aside: {_reasons(found)}.",
+                stacklevel=2,
+            )
     for words in brought.lake.why:
         if "disagree" in words or "gap" in words or "loose" in words:
             note(f"Shoreline: {words}.", stacklevel=2)
@@ -182,13 +200,18 @@ def lake_folder(brought: Brought, depth: DepthSurface, unsure: DepthSurface, *, 
     then = "Next: castshed plan {folder}/day.toml --out my_day"
     if ramps is None:
         then = (
-            "No ramp was found, and a run begins at one: give a list of ramps too (a CSV with name, latitude, longitude and "
+            "No ramp was found, and a run begins at one: give a list of ramps too (a CSV with name, latitude, "
+            "longitude and "
             "--as FILE=ramps), then castshed plan {folder}/day.toml --out my_day"
         )
     return FolderContents(
         layers={"lake.gpkg": layers},
         files=files,
-        figures={"area_km2": area, "deepest_m": float(np.nanmax(depth.depth_m)), "depth_error_m": depth.error_m},
+        figures={
+            "area_km2": area,
+            "deepest_m": float(np.nanmax(depth.depth_m)),
+            "depth_error_m": depth.error_m,
+        },
         said=(*told, depth_words(depth, lake.area), *said),
         then=then,
     )

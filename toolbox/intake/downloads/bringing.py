@@ -63,7 +63,8 @@ def _doubt_outlines(founds: Sequence[Found], questions: Questions) -> None:
     for found in weak:
         questions.ask(
             found.name,
-            f"what are its {len(found.frame) if found.frame is not None else 0} areas? Nothing tells, and another file holds "
+            f"what are its {len(found.frame) if found.frame is not None else 0} areas? Nothing tells, and another "
+            "file holds "
             "the shoreline.",
             f"--as {found.name}=ROLE, with islands, zones, hazards, shoreline, depth-areas or ignore",
         )
@@ -72,7 +73,12 @@ def _doubt_outlines(founds: Sequence[Found], questions: Questions) -> None:
 def _as_grids(founds: Sequence[Found], wishes: Wishes) -> None:
     """Take soundings that stand on a regular grid as a raster."""
     for found in founds:
-        if found.role != "soundings" or found.kind != "text" or found.frame is None or wishes.of(found, "role")[0]:
+        if (
+            found.role != "soundings"
+            or found.kind != "text"
+            or found.frame is None
+            or wishes.of(found, "role")[0]
+        ):
             continue
         xy = shapely.get_coordinates(found.frame.geometry.to_numpy())
         values = np.asarray(found.numbers, dtype=float)
@@ -81,10 +87,12 @@ def _as_grids(founds: Sequence[Found], wishes: Wishes) -> None:
         if grid is not None:
             grid.crs = found.frame.crs
             found.grid, found.frame, found.numbers, found.role = grid, None, None, "raster"
-            found.why.append("raster: its points stand on a regular grid")
+            found.why += ["raster: its points stand on a regular grid", *grid.said]
 
 
-def _questions_without_a_lake(depths: Sequence[Found], wishes: Wishes, pool_m: float | None, questions: Questions) -> None:
+def _questions_without_a_lake(
+    depths: Sequence[Found], wishes: Wishes, pool_m: float | None, questions: Questions
+) -> None:
     for found in depths:
         if found.numbers is None and found.grid is None:
             continue
@@ -98,7 +106,7 @@ def _inside_the_lake(found: Found, lake: Lake | None, crs: Any) -> None:
     """Let a raster's numbers be judged by those inside the lake, not by the land round it."""
     if found.grid is None or lake is None:
         return
-    surface = warped(found.grid, crs, shapely.bounds(lake.area).tolist(), None)
+    surface = warped(found.grid, crs, shapely.bounds(lake.area).tolist())
     x, y = np.meshgrid(surface.xs, surface.ys)
     shapely.prepare(lake.area)
     inside = shapely.contains_xy(lake.area, x, y) & np.isfinite(surface.depth_m)
@@ -107,7 +115,12 @@ def _inside_the_lake(found: Found, lake: Lake | None, crs: Any) -> None:
 
 
 def _settle(
-    depths: Sequence[Found], wishes: Wishes, questions: Questions, lake: Lake | None, crs: Any, pool_m: float | None
+    depths: Sequence[Found],
+    wishes: Wishes,
+    questions: Questions,
+    lake: Lake | None,
+    crs: Any,
+    pool_m: float | None,
 ) -> None:
     area = None if lake is None else lake.area
     for found in depths:
@@ -147,7 +160,11 @@ def _areas(found: Found, crs: Any, pool_m: float | None, lake: Lake) -> GeoDataF
     bad = shapely.is_missing(shapes) | ~np.isfinite(least)
     bad[~bad] |= ~shapely.intersects(lake.area, shapes[~bad])
     for i in np.flatnonzero(bad).tolist():
-        found.leave(i + 1, "no depths that can be read" if not np.isfinite(least[i]) else "outside the water", shapes[i])
+        found.leave(
+            i + 1,
+            "no depths that can be read" if not np.isfinite(least[i]) else "outside the water",
+            shapes[i],
+        )
     found.taken = int((~bad).sum())
     return geopandas.GeoDataFrame(
         {"from_m": least[~bad], "to_m": most[~bad], "source": found.name}, geometry=shapes[~bad], crs=crs
@@ -167,9 +184,11 @@ def _with_own_ids(ramps: Any) -> Any:
     return ramps
 
 
-def _layers(brought: Brought, pool_m: float | None, cell_m: float | None) -> None:
+def _layers(brought: Brought, pool_m: float | None) -> None:
     lake, crs = brought.lake, brought.crs
-    lines, points, areas, ramps, hazards, zones = [], [], [], [], [], []
+    lines: list[tuple[Found, Any, Any]] = []
+    points: list[tuple[Found, Any, Any]] = []
+    areas, ramps, hazards, zones = [], [], [], []
     deepest = 0.0
     quality = []
     for found in brought.founds:
@@ -178,7 +197,7 @@ def _layers(brought: Brought, pool_m: float | None, cell_m: float | None) -> Non
                 found.why.append("left out: another raster is taken already")
                 continue
             west, south, east, north = shapely.bounds(lake.area).tolist()
-            made = warped(found.grid, crs, (west, south, east, north), cell_m)
+            made = warped(found.grid, crs, (west, south, east, north))
             brought.raster = made.with_depth(in_depth(found, made.depth_m, pool_m).astype(np.float32))
             found.rows = int(np.isfinite(found.grid.numbers).sum())
             found.taken = int(np.isfinite(made.depth_m).sum())
@@ -225,7 +244,6 @@ def bring(
     pool_m: float | None = None,
     crs: str = "",
     water: str = "",
-    cell_m: float | None = None,
 ) -> Brought:
     """Bring a lake in.
 
@@ -239,8 +257,8 @@ def bring(
         What the lake is called.
     pool_m
         Elevation of the water's surface at normal pool.
-    crs, water, cell_m
-        The metric system, the water body and the cell, where they are said.
+    crs, water
+        The metric system and the water body, where they are said.
 
     Raises
     ------
@@ -260,14 +278,17 @@ def bring(
             _as_grids(founds, wishes)
             settle_systems(founds, wishes, questions)
         with stage("Picking the lake"):
-            depths = [f for f in founds if f.role in DEPTH_ROLES and (f.grid is not None or f.numbers is not None)]
+            depths = [
+                f for f in founds if f.role in DEPTH_ROLES and (f.grid is not None or f.numbers is not None)
+            ]
             if questions.asked:
                 _questions_without_a_lake(depths, wishes, pool_m, questions)
                 questions.stop()
             if not depths:
                 roles = ", ".join(f"{f.name} is {f.role}" for f in founds) or "nothing was read"
                 raise DataError(
-                    f"No file holds depths: {roles}. Give contours, soundings, depth areas or a raster, or say which file is "
+                    f"No file holds depths: {roles}. Give contours, soundings, depth areas or a raster, or say "
+                    "which file is "
                     "one with --as FILE=contours."
                 )
             middle = middle_of(founds)
@@ -281,14 +302,21 @@ def bring(
                 lake = shore_from_depths(founds, metric, pool_m, name=name, water=water, questions=questions)
             questions.stop()
             if lake is None:
-                raise DataError("No file holds a shoreline that can be used; say which one with --as FILE=shoreline.")
+                raise DataError(
+                    "No file holds a shoreline that can be used; say which one with --as FILE=shoreline."
+                )
             metric, lake = _in_its_zone(lake, metric, crs)
             _settle(depths, wishes, questions, lake, metric, pool_m)
             questions.stop()
         with stage("Cleaning"):
             brought = Brought(founds, lake, metric)
-            _layers(brought, pool_m, cell_m)
-    if brought.contours is None and brought.soundings is None and brought.areas is None and brought.raster is None:
+            _layers(brought, pool_m)
+    if (
+        brought.contours is None
+        and brought.soundings is None
+        and brought.areas is None
+        and brought.raster is None
+    ):
         told = "; ".join(f"{f.name}: {f.aside[0][1]}" for f in depths if f.aside)
         raise DataError(f"No depth is left that lies in {lake.name or 'the lake'}. {told}.")
     return brought
@@ -311,5 +339,3 @@ def _in_its_zone(lake: Lake, metric: Any, crs: str) -> tuple[Any, Lake]:
     if not shapely.is_valid(lake.area):
         lake.area = shapely.make_valid(lake.area, method="structure", keep_collapsed=False)
     return own, lake
-
-

@@ -78,8 +78,8 @@ def _without_spikes(rows: Rows) -> None:
     inner = same[:-1] & same[1:]
     with np.errstate(invalid="ignore", divide="ignore"):
         turn = (step[:-1] * step[1:]).sum(axis=1) / (length[:-1] * length[1:])
-    usual = np.bincount(owner[:-1][same], weights=length[same], minlength=len(rows.shapes))
-    usual /= np.maximum(np.bincount(owner[:-1][same], minlength=len(rows.shapes)), 1)
+    total = np.bincount(owner[:-1][same], weights=length[same], minlength=len(rows.shapes))
+    usual = total / np.maximum(np.bincount(owner[:-1][same], minlength=len(rows.shapes)), 1)
     far = np.minimum(length[:-1], length[1:]) > 4.0 * usual[owner[1:-1]]
     spikes = np.flatnonzero(inner & (turn < _TURN) & far) + 1
     if not len(spikes):

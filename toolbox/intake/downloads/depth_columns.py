@@ -26,8 +26,10 @@ _TEXT: Final = re.compile(
     re.IGNORECASE | re.DOTALL,
 )
 _RANGE: Final = re.compile(
-    r"\s*(-?\d+(?:\.\d+)?)\s*(?:-|–|to)\s*(-?\d+(?:\.\d+)?)\s*(ft|feet|foot|'|m|met(?:er|re)s?|fathoms?)?\.?\s*", re.IGNORECASE
-)  # fmt: skip
+    r"\s*(-?\d+(?:\.\d+)?)\s*(?:-|–|to)\s*(-?\d+(?:\.\d+)?)\s*"
+    r"(ft|feet|foot|'|m|met(?:er|re)s?|fathoms?)?\.?\s*",
+    re.IGNORECASE,
+)
 _TAGS: Final = re.compile(r"<[^>]{0,200}>")
 _ENOUGH: Final = 0.6
 
@@ -115,9 +117,8 @@ def candidates(frame: GeoDataFrame, *, lines: bool) -> list[Candidate]:
             continue
         numbers, unit = read_cells(frame[column])
         known = np.isfinite(numbers)
-        if known.mean() < _ENOUGH or not len(numbers):
-            if not (telling and known.any()):
-                continue
+        if (not len(numbers) or known.mean() < _ENOUGH) and not (telling and known.any()):
+            continue
         if telling:
             strong = any(DEPTH_COLUMNS[w] == "depth" for w in telling)
             score = 5.0 if strong else 4.0
@@ -164,9 +165,10 @@ def ends_of_ranges(frame: GeoDataFrame) -> tuple[str, str, Floats, Floats, str] 
     """Find the shallow and the deep end of depth areas: two columns, or one of texts such as ``5-10 ft``."""
     low = {str(c).lower(): str(c) for c in frame.columns}
     pairs = (
-        ("drval1", "drval2", "m"), ("from_m", "to_m", "m"), ("min_depth", "max_depth", ""), ("mindepth", "maxdepth", ""),
-        ("depth_min", "depth_max", ""), ("depth_from", "depth_to", ""), ("depthmin", "depthmax", ""), ("from", "to", ""),
-        ("shallow", "deep", ""), ("least_depth", "most_depth", ""), ("depth1", "depth2", ""),
+        ("drval1", "drval2", "m"), ("from_m", "to_m", "m"), ("min_depth", "max_depth", ""),
+        ("mindepth", "maxdepth", ""), ("depth_min", "depth_max", ""), ("depth_from", "depth_to", ""),
+        ("depthmin", "depthmax", ""), ("from", "to", ""), ("shallow", "deep", ""),
+        ("least_depth", "most_depth", ""), ("depth1", "depth2", ""),
     )  # fmt: skip
     units = ("", "_ft", "_m", "_feet")
     for one, two, unit in pairs:
@@ -177,14 +179,13 @@ def ends_of_ranges(frame: GeoDataFrame) -> tuple[str, str, Floats, Floats, str] 
                 b, told_too = read_cells(frame[second])
                 return first, second, a, b, unit or told or told_too or unit_in(first)
     for column in map(str, frame.columns):
-        if (
-            column == frame.geometry.name
-            or not pd.api.types.is_string_dtype(frame[column])
+        if column == frame.geometry.name or (
+            not pd.api.types.is_string_dtype(frame[column])
             and not pd.api.types.is_object_dtype(frame[column])
         ):
             continue
         read = [_RANGE.fullmatch(str(v)) if v is not None else None for v in frame[column]]
-        if len(read) and sum(one is not None for one in read) > _ENOUGH * len(read):
+        if read and sum(one is not None for one in read) > _ENOUGH * len(read):
             a = np.array([float(m[1]) if m else np.nan for m in read])
             b = np.array([float(m[2]) if m else np.nan for m in read])
             told_units = {UNITS.get((m[3] or "").lower(), "") for m in read if m} - {""}

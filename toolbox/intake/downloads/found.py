@@ -40,6 +40,7 @@ class Grid:
     unit_m: float = 1.0
     holds: str = ""  # one of `VALUES` where the format or its texts say so
     words: str = ""  # names and texts that tell what it holds
+    said: tuple[str, ...] = ()  # what was noticed as it was read
 
 
 @dataclass(eq=False)

@@ -15,9 +15,28 @@ from ...size_limits import MOST_CELLS
 from .found import Grid
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from ...arrays import Floats
     from ...depth import DepthSurface
 
+_MARKS: Final = (
+    -9999.0,
+    9999.0,
+    -99999.0,
+    99999.0,
+    -999999.0,
+    999999.0,
+    -32768.0,
+    -32767.0,
+    32767.0,
+    -3.4028235e38,
+    3.4028235e38,
+    1e20,
+    9.96921e36,
+    1e30,
+    -1e30,
+)
 _VARIABLE: Final = re.compile(r"[A-Za-z_]\w{0,60}")
 _TELLING: Final = ("depth", "elev", "bathy", "height", "z", "band1", "bed", "bottom", "topo")
 _NOT_DEPTHS: Final = (
@@ -47,12 +66,26 @@ _STANDARD_NAMES: Final = {  # of the CF conventions, standard name table
 }
 
 
+def without_marks(values: NDArray[np.floating[Any]]) -> tuple[str, ...]:
+    """Take out numbers that stand for 'nothing known' by habit, where nothing else lies near them; tell which."""
+    said = []
+    for mark in _MARKS:
+        mine = np.isclose(values, mark, rtol=1e-6)
+        if mine.any():
+            others = values[np.isfinite(values) & ~mine]
+            if others.size and float(np.abs(others - mark).min()) > 0.2 * abs(mark):
+                values[mine] = np.nan
+                said.append(f"{int(mine.sum()):,} cells hold {mark:g}, a mark for 'nothing known'")
+    return tuple(said)
+
+
 def _grid_of(data: Any, name: str, crs: Any, holds: str = "") -> Grid:
     import pyproj
 
     if data.width * data.height > MOST_CELLS:
         raise DataError(
-            f"{name} has {data.width} x {data.height} cells; at most {MOST_CELLS // 1_000_000} million are read. Cut it to "
+            f"{name} has {data.width} x {data.height} cells; at most {MOST_CELLS // 1_000_000} million are read. "
+            "Cut it to "
             "the lake."
         )
     system = crs
@@ -62,9 +95,7 @@ def _grid_of(data: Any, name: str, crs: Any, holds: str = "") -> Grid:
             system = pyproj.CRS.from_epsg(epsg) if epsg else pyproj.CRS.from_wkt(data.crs.to_wkt())
         except (pyproj.exceptions.CRSError, ValueError) as error:
             raise DataError(f"{name} has a reference system that is not known ({error}).") from error
-    tags = {
-        key.rpartition("#")[2].lower(): str(value) for key, value in {**data.tags(), **data.tags(1)}.items()
-    }
+    tags = {key.lower(): str(value) for key, value in data.tags(1).items()}
     unit = data.units[0] or tags.get("units", "")
     means = meaning_of(
         name,
@@ -75,7 +106,8 @@ def _grid_of(data: Any, name: str, crs: Any, holds: str = "") -> Grid:
     )
     numbers = data.read(1, masked=True).astype(np.float64) * means.factor + means.offset_m
     values = np.asarray(numbers.filled(np.nan), dtype=np.float32)
-    values[~np.isfinite(values) | (np.abs(values) > 9e4)] = np.nan
+    values[~np.isfinite(values)] = np.nan
+    said = without_marks(values)
     told = _STANDARD_NAMES.get(tags.get("standard_name", ""), "")
     if not told and tags.get("positive", "").lower() in ("down", "up"):
         told = "depth" if tags["positive"].lower() == "down" else ""
@@ -89,6 +121,7 @@ def _grid_of(data: Any, name: str, crs: Any, holds: str = "") -> Grid:
         unit_m=1.0,
         holds=holds or told,
         words=words.strip(),
+        said=said,
     )
 
 
@@ -123,7 +156,7 @@ def read_variables(path: Path, kind: str) -> dict[str, Grid]:
         It has none.
     """
     if kind != "netCDF":
-        # BAG: elevations, of which those under water are negative; S-102: depths, positive down (both by their standard).
+        # By their standards a BAG holds elevations, negative under water, and an S-102 depths, positive down.
         with door.opened_grid(path, kind) as data:
             return {"": _grid_of(data, path.name, None, "elevation" if kind == "BAG" else "depth")}
     with door.opened_grid(path, kind) as data:
@@ -157,7 +190,10 @@ def grid_of_points(x: Floats, y: Floats, z: Floats) -> Grid | None:
         return None
     numbers = np.full((high, wide), np.nan, dtype=np.float32)
     numbers[np.rint(row).astype(int), np.rint(column).astype(int)] = z
-    return Grid(numbers, (dx, 0.0, float(columns[0]) - dx / 2, 0.0, -dy, float(rows[-1]) + dy / 2), None)
+    said = without_marks(numbers)
+    return Grid(
+        numbers, (dx, 0.0, float(columns[0]) - dx / 2, 0.0, -dy, float(rows[-1]) + dy / 2), None, said=said
+    )
 
 
 def extent_of(grid: Grid) -> tuple[float, float, float, float]:
@@ -187,13 +223,14 @@ def _cut(grid: Grid, box: tuple[float, float, float, float]) -> Grid:
         grid.unit_m,
         grid.holds,
         grid.words,
+        grid.said,
     )
 
 
-def warped(
-    grid: Grid, crs: Any, box: tuple[float, float, float, float], cell_m: float | None
-) -> DepthSurface:
-    """Bring a raster onto square metric cells round a box; what lies in the same system, north up, stays as it is.
+def warped(grid: Grid, crs: Any, box: tuple[float, float, float, float]) -> DepthSurface:
+    """Bring a raster onto metric cells round a box; what lies in the same system, north up, stays as it is.
+
+    Where it has to be warped, cells are half as wide as its own, so that little is lost between them.
 
     Parameters
     ----------
@@ -203,8 +240,6 @@ def warped(
         The metric system.
     box
         West, south, east and north in it.
-    cell_m
-        Size of the cells; by default those of the raster, or half of them where it has to be warped.
     """
     import pyproj
     from rasterio import Affine
@@ -225,12 +260,12 @@ def warped(
         [middle[0], middle[0] + a, middle[0] + b], [middle[1], middle[1] + d, middle[1] + e]
     )
     native = float(min(np.hypot(x[1] - x[0], y[1] - y[0]), np.hypot(x[2] - x[0], y[2] - y[0])))
-    cell = cell_m or max(native / 2.0, 0.25)
+    cell = max(native / 2.0, 0.25)
     wide = int(np.ceil((box[2] - box[0]) / cell)) + 4
     high = int(np.ceil((box[3] - box[1]) / cell)) + 4
     if wide * high > MOST_CELLS:
         raise DataError(
-            f"A raster with cells of {native:.3g} m makes {wide:,} x {high:,} cells here; give wider ones with --cell."
+            f"A raster with cells of {native:.3g} m makes {wide:,} x {high:,} cells here; give it with wider ones."
         )
     west, north = box[0] - 2 * cell, box[3] + 2 * cell
     made = np.full((high, wide), np.nan, dtype=np.float32)

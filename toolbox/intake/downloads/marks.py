@@ -22,7 +22,9 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
 _FAR_M: Final = 150.0  # launches lie nearer to the water than this
-_CLOSED: Final = re.compile(r"no[ -_]?(?:entry|boats?|access)|closed|keep ?out|prohibited|swim|restricted|danger", re.IGNORECASE)
+_CLOSED: Final = re.compile(
+    r"no[ -_]?(?:entry|boats?|access)|closed|keep ?out|prohibited|swim|restricted|danger", re.IGNORECASE
+)
 _NO_MOTOR: Final = re.compile(r"no[ _-]?motor|non[ -]?motor|electric only|no gas", re.IGNORECASE)
 _SLOW: Final = re.compile(r"no[ _-]?wake|idle|slow|speed", re.IGNORECASE)
 _SLOW_MPS: Final = 2.2352
@@ -39,7 +41,10 @@ def _texts(frame: GeoDataFrame, words: tuple[str, ...]) -> list[str]:
     for word in words:
         for column in map(str, frame.columns):
             if column != frame.geometry.name and word in words_of(column):
-                return [one_line(v) if v is not None and not (isinstance(v, float) and np.isnan(v)) else "" for v in frame[column]]
+                return [
+                    one_line(v) if v is not None and not (isinstance(v, float) and np.isnan(v)) else ""
+                    for v in frame[column]
+                ]
     return [""] * len(frame)
 
 
@@ -62,7 +67,11 @@ def ramps_of(found: Found, crs: Any, lake: Any, pool_m: float | None) -> GeoData
 
     frame, shapes = _placed(found, crs)
     names = _texts(frame, ("name", "ramp", "site", "access", "label", "title"))
-    least = pd.to_numeric(frame["min_level_m"], errors="coerce").to_numpy(float) if "min_level_m" in frame else np.full(len(frame), np.nan)  # noqa: E501
+    least = (
+        pd.to_numeric(frame["min_level_m"], errors="coerce").to_numpy(float)
+        if "min_level_m" in frame
+        else np.full(len(frame), np.nan)
+    )
     low, unit = _low_elevations(frame)
     if np.isfinite(low).any():
         if unit and pool_m is not None:
@@ -70,13 +79,18 @@ def ramps_of(found: Found, crs: Any, lake: Any, pool_m: float | None) -> GeoData
             least = np.where(np.isfinite(told) & (told < 0.5) & (told > -100.0), told, least)
             found.why.append("low-water elevations turned into min_level_m")
         else:
-            found.why.append("low-water elevations left out: " + ("no normal pool (--pool)" if unit else "their unit is not told"))
+            found.why.append(
+                "low-water elevations left out: "
+                + ("no normal pool (--pool)" if unit else "their unit is not told")
+            )
     points = shapely.centroid(shapes)
     bad = shapely.is_missing(points) | shapely.is_empty(points)
     off = np.full(len(points), np.inf)
     off[~bad] = shapely.distance(points[~bad], lake)
     for i in np.flatnonzero(bad | (off > _FAR_M)).tolist():
-        found.leave(i + 1, "no place" if bad[i] else f"{off[i]:,.0f} m from the water", None if bad[i] else points[i])
+        found.leave(
+            i + 1, "no place" if bad[i] else f"{off[i]:,.0f} m from the water", None if bad[i] else points[i]
+        )
     keep = ~bad & (off <= _FAR_M)
     found.taken = int(keep.sum())
     own = [str(v) for v in frame["ramp_id"]] if "ramp_id" in frame and frame["ramp_id"].is_unique else []
@@ -111,7 +125,11 @@ def hazards_of(found: Found, crs: Any, lake: Any) -> GeoDataFrame:
         else:
             found.why.append(f"'{column}' has no unit and is left out: the hazards count as at the surface")
         break
-    radius = pd.to_numeric(frame["radius_m"], errors="coerce").to_numpy(float) if "radius_m" in frame else np.full(len(frame), np.nan)  # noqa: E501
+    radius = (
+        pd.to_numeric(frame["radius_m"], errors="coerce").to_numpy(float)
+        if "radius_m" in frame
+        else np.full(len(frame), np.nan)
+    )
     bad = shapely.is_missing(shapes) | shapely.is_empty(shapes)
     away = np.ones(len(shapes), dtype=bool)
     away[~bad] = shapely.distance(shapes[~bad], lake) > _FAR_M
@@ -132,7 +150,7 @@ def hazards_of(found: Found, crs: Any, lake: Any) -> GeoDataFrame:
 
 
 def zones_of(found: Found, crs: Any, lake: Any) -> GeoDataFrame:
-    """Make the layer of zones; what a restriction means for a boat is for a person to judge where it does not say so."""
+    """Make the layer of zones; a restriction that does not say what it means for a boat is for a person to judge."""
     import geopandas
 
     frame, shapes = _placed(found, crs)
@@ -140,9 +158,19 @@ def zones_of(found: Found, crs: Any, lake: Any) -> GeoDataFrame:
     zones, reasons, keep = [], [], []
     for i, row in enumerate(rows):
         zone, reason = _zone(row, standard=bool(class_of(found)))
-        bad = shapes[i] is None or not shapely.intersects(shapes[i], lake) or shapely.get_dimensions(shapes[i]) < 2
+        bad = (
+            shapes[i] is None
+            or not shapely.intersects(shapes[i], lake)
+            or shapely.get_dimensions(shapes[i]) < 2
+        )
         if bad or not zone:
-            found.leave(i + 1, "not an area on this lake" if bad else f"for a person to judge: {reason or 'no word of what it forbids'}", shapes[i])  # noqa: E501
+            found.leave(
+                i + 1,
+                "not an area on this lake"
+                if bad
+                else f"for a person to judge: {reason or 'no word of what it forbids'}",
+                shapes[i],
+            )
         keep.append(not bad and bool(zone))
         zones.append(zone)
         reasons.append(reason)

@@ -1,4 +1,4 @@
-"""Unit and sign of depths: from words, from the numbers and where they lie, from data beside them; asked for otherwise."""
+"""Unit and sign of depths: from words, from the numbers, from data beside them; asked for otherwise."""
 
 from __future__ import annotations
 
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 _FEW: Final = 24
 _ENOUGH: Final = 30
 _NEARLY: Final = 0.9
+_NEAR_0: Final = 0.35  # of their range, within which numbers begin near 0
 _UNIT_RATIOS: Final = (("m", 1.0), ("ft", FOOT_M), ("fathom", FATHOM_M))
 _TOLERANCE: Final = 0.12
 
@@ -52,13 +53,14 @@ def take_unit(found: Found, wishes: Wishes) -> None:
 
 
 def _numbers(found: Found) -> Floats:
-    values = found.grid.numbers if found.grid is not None else found.numbers
+    values = found.grid.numbers if found.grid is not None and found.numbers is None else found.numbers
     flat = np.asarray(values, dtype=float).ravel()
-    return flat[np.isfinite(flat)]
+    known: Floats = flat[np.isfinite(flat)]
+    return known
 
 
 def _shoreward(found: Found, lake: Any, crs: Any) -> float:
-    """Tell whether numbers grow away from the shore: near minus far median as a share of their range; NaN if unknown."""
+    """Tell whether numbers grow away from the shore: near minus far median by their range; NaN if unknown."""
     if lake is None or found.frame is None or found.numbers is None or np.ndim(found.numbers) != 1:
         return float("nan")
     stride = max(1, len(found.frame) // 3000)
@@ -83,17 +85,16 @@ def _signs(found: Found, values: Floats, lake: Any, crs: Any) -> tuple[str, str]
         return ("depth", "all are 0") if values.size else ("", "")
     below = float((other < 0).mean())
     low, high = float(values.min()), float(values.max())
-    if below == 1.0:
-        return "height", "none is above 0"
+    spread = high - low
     if below >= _NEARLY:
-        return "height", f"{below:.0%} are below 0, the others land"
-    if 0.0 < below:
+        near = high >= -_NEAR_0 * spread
+        return ("height", f"{below:.0%} below 0, {high:.6g} at most") if near else ("", "")
+    if below > 0.0:
         return ("depth", f"{below:.0%} below 0, which dry") if below <= 1 - _NEARLY else ("", "")
     growing = _shoreward(found, lake, crs)
-    spread = high - low
     if low > 2.0 * spread or (low > 0.5 * spread and growing > 0.05):
         return "elevation", f"from {low:.6g} to {high:.6g}, nowhere near 0"
-    if low <= 0.35 * spread and not growing > 0.05:
+    if low <= _NEAR_0 * spread and not growing > 0.05:
         return "depth", f"from {low:.6g} to {high:.6g}, positive"
     if growing < -0.05 and low <= 1.0 * spread:
         return "depth", f"from {low:.6g} to {high:.6g}, greater away from the shore"
@@ -131,9 +132,9 @@ def take_values(found: Found, wishes: Wishes, questions: Questions, lake: Any, c
             "depth, " + ("written with a minus" if found.values == "height" else "positive down")
         )
     elif stated in ("elevation", "height"):
-        if other.size and below >= _NEARLY and float(values.max()) <= 0.0:
+        if by_number == "height":
             found.values = "height"
-            found.why.append("heights, none above 0: below the surface")
+            found.why.append(f"heights below the surface: {told}")
         elif stated == "elevation":
             found.values = "elevation"
             found.why.append("elevations above the sea")
@@ -165,7 +166,8 @@ def _word_of(found: Found) -> str:
 def _ask(found: Found, values: Floats, questions: Questions) -> None:
     questions.ask(
         found.name,
-        f"are the numbers of '{found.column or 'the raster'}' ({values.min():.6g} to {values.max():.6g}) depths, heights below "
+        f"are the numbers of '{found.column or 'the raster'}' ({values.min():.6g} to {values.max():.6g}) depths, "
+        "heights below "
         "the surface, or elevations above the sea?",
         f"--values {found.name}=depth, height or elevation",
     )
@@ -195,7 +197,8 @@ def take_datum(found: Found, pool_m: float | None, questions: Questions) -> None
         unit = "m" if np.isfinite(found.unit_m) else ""
         questions.ask(
             found.name,
-            f"'{found.column or 'the raster'}' holds elevations ({values.min():.6g} to {values.max():.6g} {unit}): which is that "
+            f"'{found.column or 'the raster'}' holds elevations ({values.min():.6g} to {values.max():.6g} "
+            f"{unit}): which is that "
             "of the water's surface at normal pool" + (f" in {named}" if named else "") + "?",
             "--pool LENGTH, such as --pool '345 m'",
         )
@@ -272,7 +275,8 @@ def ask_unit(found: Found, questions: Questions) -> None:
         return
     questions.ask(
         found.name,
-        f"in which unit is '{found.column or 'the raster'}' ({values.min():.6g} to {values.max():.6g})? Neither its name nor the "
+        f"in which unit is '{found.column or 'the raster'}' ({values.min():.6g} to {values.max():.6g})? Neither "
+        "its name nor the "
         "file tells.",
         f"--unit {found.name}=ft, m, us-ft, fathom, dm or cm",
     )

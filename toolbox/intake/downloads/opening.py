@@ -39,8 +39,9 @@ _CANNOT: Final = (
     (b"PAR1", "a Parquet table; save it as GeoPackage"),
 )  # fmt: skip
 _BESIDE: Final = (
-    ".shx", ".dbf", ".prj", ".cpg", ".sbn", ".sbx", ".qpj", ".qix", ".xml", ".xsd", ".gfs", ".pdf", ".html", ".htm", ".md",
-    ".toml", ".tfw", ".aux", ".ovr", ".lyr", ".qml", ".sld", ".png", ".jpg", ".jpeg", ".doc", ".docx", ".fix", ".idx", ".lyrx",
+    ".shx", ".dbf", ".prj", ".cpg", ".sbn", ".sbx", ".qpj", ".qix", ".fix", ".xml", ".xsd", ".gfs", ".idx",
+    ".tfw", ".aux", ".ovr", ".lyr", ".lyrx", ".qml", ".sld", ".toml",
+    ".pdf", ".html", ".htm", ".md", ".doc", ".docx", ".png", ".jpg", ".jpeg",
 )  # fmt: skip
 _DOCUMENTS: Final = ("readme", "license", "licence", "metadata", "copying", "terms", "disclaimer")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -12,6 +13,7 @@ from .depth_columns import GEOMETRY_Z, Candidate, candidates, ends_of_ranges, re
 from .found import DEPTH_ROLES, Found, Questions
 from .standards import CLASSES, class_of
 from .telling_words import ROLE_WORDS, unit_in, words_of
+from .wishes import UNITS
 
 if TYPE_CHECKING:
     from .wishes import Wishes
@@ -40,9 +42,9 @@ def shape_of(found: Found) -> str:
 def _by_words(found: Found, shape: str) -> tuple[str, str]:
     for stem in reversed(found.stems):
         words = words_of(stem)
-        both = {*words, *(a + b for a, b in zip(words, words[1:], strict=False))}
+        both = {*words, *(a + b for a, b in itertools.pairwise(words))}
         for role, telling, shapes in ROLE_WORDS:
-            hit = next((w for w in telling if w in both), None)
+            hit = next((w for w in telling.split() if w in both), None)
             if hit and shape in shapes:
                 return role, f"{role}: '{stem}' names {hit}"
     return "", ""
@@ -156,6 +158,36 @@ def _stated_column(found: Found, column: str, ranked: list[Candidate], where: st
     return Candidate(name, 9.0, numbers, unit or unit_in(name), "", f"{where} says so")
 
 
+def _unit_column(found: Found, chosen: Candidate, wishes: Wishes, questions: Questions) -> None:
+    """Read a column of units beside the depths; ask where it says another one than the name of the depth's own."""
+    assert found.frame is not None
+    column = next(
+        (
+            c
+            for c in map(str, found.frame.columns)
+            if words_of(c) in (["unit"], ["units"], ["depth", "unit"], ["depth", "units"])
+        ),
+        None,
+    )
+    if column is None:
+        return
+    cells = {str(v).strip() for v in found.frame[column] if v is not None and str(v).strip()}
+    units = {UNITS.get(cell.lower(), "") for cell in cells}
+    told = units.pop() if len(units) == 1 else ""
+    if told and not (found.unit or chosen.unit):
+        found.unit = told
+        found.why.append(f"unit in the column '{column}'")
+        return
+    agree = told == (found.unit or chosen.unit) if told else not cells
+    if not agree and not wishes.of(found, "unit")[0]:
+        questions.ask(
+            found.name,
+            f"'{chosen.column}' names {found.unit or chosen.unit or 'no unit'}, and '{column}' says "
+            f"{', '.join(sorted(cells)[:4])}: in which unit are the depths?",
+            f"--unit {found.name}=m or ft",
+        )
+
+
 def take_role(found: Found, wishes: Wishes, questions: Questions) -> None:
     """Tell the role of a layer, and the column of its depths; ask where it cannot be told."""
     said, where = wishes.of(found, "role")
@@ -164,6 +196,7 @@ def take_role(found: Found, wishes: Wishes, questions: Questions) -> None:
         if found.role not in ("raster", "ignore"):
             raise UsageError(f"{where}: {found.name} is a raster; it can be raster or ignore.")
         found.why.append(f"raster: {found.kind}" if not said else f"{where} says so")
+        found.why += found.grid.said
         return
     assert found.frame is not None
     frame = found.frame
@@ -193,7 +226,8 @@ def take_role(found: Found, wishes: Wishes, questions: Questions) -> None:
         questions.ask(
             found.name,
             f"what are its {len(frame):,} {shape}s? Nothing tells (columns: {columns or 'none'}).",
-            f"--as {found.name}=ROLE, with contours, soundings, depth-areas, shoreline, islands, ramps, hazards, zones, "
+            f"--as {found.name}=ROLE, with contours, soundings, depth-areas, shoreline, islands, ramps, hazards, "
+            "zones, "
             "spots or ignore",
         )
         return
@@ -205,8 +239,11 @@ def take_role(found: Found, wishes: Wishes, questions: Questions) -> None:
     if role == "depth-areas":
         ends = ends_of_ranges(frame)
         if ends is None:
-            questions.ask(found.name, "which columns hold the shallow and the deep end of its depth areas?",
-                          f"--as {found.name}=contours with --column, or call them min_depth and max_depth")  # fmt: skip
+            questions.ask(
+                found.name,
+                "which columns hold the shallow and the deep end of its depth areas?",
+                f"--as {found.name}=contours and --column, or call them min_depth and max_depth",
+            )
             return
         found.pair = ends[0], ends[1]
         found.column = " and ".join(dict.fromkeys(found.pair))
@@ -226,6 +263,7 @@ def take_role(found: Found, wishes: Wishes, questions: Questions) -> None:
     if chosen is None:
         return
     found.column, found.numbers = chosen.column, chosen.numbers
+    _unit_column(found, chosen, wishes, questions)
     found.why.append(chosen.why)
     found.unit = found.unit or chosen.unit
     found.values = found.values or chosen.holds

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -45,7 +46,9 @@ def _of_contours(found: Found, crs: Any, pool_m: float | None) -> tuple[Geometri
     made = areas_of_lines(lines)
     said = [f"the shoreline is the contour of 0 of {found.name}"]
     if made.closed_m:
-        said.append(f"{how_many(len(made.closed_m), 'gap')} in it closed: {', '.join(f'{g:.3g} m' for g in made.closed_m[:8])}")
+        said.append(
+            f"{how_many(len(made.closed_m), 'gap')} in it closed: {', '.join(f'{g:.3g} m' for g in made.closed_m[:8])}"
+        )
     return made.areas, said
 
 
@@ -55,13 +58,17 @@ def _of_raster(found: Found, crs: Any, pool_m: float | None) -> tuple[Geometries
     assert found.grid is not None
     go = pyproj.Transformer.from_crs(system_of(found), crs, always_xy=True)
     box = go.transform_bounds(*extent_of(found.grid), densify_pts=21)
-    surface = warped(found.grid, crs, box, None)
+    surface = warped(found.grid, crs, box)
     depth = in_depth(found, surface.depth_m, pool_m)
     land = bool((depth < 0).any())
     parts = _by_level(surface, depth) if land else _by_cells(surface, np.isfinite(depth) & (depth > 0))
     least = _LEAST_CELLS * surface.cell_x_m * surface.cell_y_m
     parts = parts[shapely.area(parts) > least]
-    return parts, ["the shoreline is that of the raster at normal pool" if land else "the shoreline is the edge of the raster"]
+    return parts, [
+        "the shoreline is that of the raster at normal pool"
+        if land
+        else "the shoreline is the edge of the raster"
+    ]
 
 
 def _by_level(surface: DepthSurface, depth: Any) -> Geometries:
@@ -71,10 +78,11 @@ def _by_level(surface: DepthSurface, depth: Any) -> Geometries:
     tracer = contourpy.contour_generator(
         surface.xs, surface.ys, np.ma.masked_invalid(depth), fill_type=contourpy.FillType.OuterOffset
     )
-    points, offsets = tracer.filled(0.0, 1.0e9)
+    filled: Any = tracer.filled(0.0, 1.0e9)
+    rings = zip(*filled, strict=True)
     made = [
-        shapely.Polygon(p[o[0] : o[1]], [p[a:b] for a, b in zip(o[1:-1], o[2:], strict=True)])
-        for p, o in zip(points, offsets, strict=True)
+        shapely.Polygon(p[o[0] : o[1]], [p[a:b] for a, b in itertools.pairwise(o[1:])])
+        for p, o in rings
         if o[1] - o[0] > 3
     ]
     valid = shapely.get_parts(shapely.make_valid(np.array(made, dtype=object)))
@@ -89,7 +97,9 @@ def _by_cells(surface: DepthSurface, wet: Any) -> Geometries:
     from rasterio.features import shapes
 
     at = Affine(surface.cell_x_m, 0.0, surface.west_m, 0.0, -surface.cell_y_m, surface.north_m)
-    found = [shapely.geometry.shape(shape) for shape, _ in shapes(wet.astype(np.uint8), mask=wet, transform=at)]
+    found = [
+        shapely.geometry.shape(shape) for shape, _ in shapes(wet.astype(np.uint8), mask=wet, transform=at)
+    ]
     made: Geometries = np.array(found, dtype=object)
     return made
 
@@ -100,14 +110,20 @@ def shore_from_depths(
     """Find the lake's outline in its depths; None where none can be found, or a question was asked."""
     every = (
         [(f, _of_areas(f, crs)) for f in founds if f.role == "depth-areas"]
-        + [(f, _of_contours(f, crs, pool_m)) for f in founds if f.role == "contours" and f.numbers is not None]
+        + [
+            (f, _of_contours(f, crs, pool_m))
+            for f in founds
+            if f.role == "contours" and f.numbers is not None
+        ]
         + [(f, _of_raster(f, crs, pool_m)) for f in founds if f.role == "raster"]
     )
     for found, (parts, said) in every:
         if not len(parts):
             continue
         waters = Waters(found, np.asarray(parts, dtype=object), [""] * len(parts))
-        data = evidence([f for f in founds if f is not found or f.role != "contours"], crs, ("contours", "soundings"))
+        data = evidence(
+            [f for f in founds if f is not found or f.role != "contours"], crs, ("contours", "soundings")
+        )
         if not len(data):
             data = _spread(waters.shapes)
         lake = pick_from(waters, data, evidence(founds, crs, ("ramps", "spots")), name, water, questions)
@@ -117,7 +133,9 @@ def shore_from_depths(
             return lake
         return None
     names = ", ".join(f.name for f in founds)
-    questions.ask(names, "which file holds the shoreline? None does, and no contour of 0.", "--as FILE=shoreline")
+    questions.ask(
+        names, "which file holds the shoreline? None does, and no contour of 0.", "--as FILE=shoreline"
+    )
     return None
 
 

@@ -85,11 +85,12 @@ def _outer(faces: Geometries) -> Geometries:
     """Leave out faces that fill a hole of another one: islands."""
     if len(faces) < 2:
         return faces
-    shells = shapely.polygons(shapely.get_exterior_ring(faces))
+    shells = np.asarray(shapely.polygons(shapely.get_exterior_ring(faces)), dtype=object)
+    area = np.asarray(shapely.area(shells))
     tree = shapely.STRtree(shells)
     inner = shapely.point_on_surface(faces)
     at, within = tree.query(inner, predicate="within")
-    filled = np.unique(at[(at != within) & (shapely.area(shells)[within] > shapely.area(shells)[at])])
+    filled = np.unique(at[(at != within) & (area[within] > area[at])])
     keep = np.ones(len(faces), dtype=bool)
     keep[filled] = False
     return faces[keep]

@@ -81,48 +81,31 @@ def name_of(crs: Any) -> str:
 
 
 def _guess(found: Found, box: Box, known: list[tuple[Any, Box]], questions: Questions) -> None:
-    """Find the one system under which a layer meets the others; ask where there is none, or are several."""
+    """Take degrees for degrees; ask for any other system, and say under which the layer would meet the other files."""
     import pyproj
 
-    if not known:
-        if _in_degrees(box) and not found.metric:
-            _set(found, "EPSG:4326")
-            found.why.append("names no reference system: its numbers are degrees, WGS 84 taken")
-            return
-        questions.ask(
-            found.name,
-            f"in which reference system are its coordinates ({box[0]:.7g}, {box[1]:.7g} to {box[2]:.7g}, {box[3]:.7g})? It "
-            "names none.",
-            f"--file-crs {found.name}=EPSG:NUMBER",
-        )
+    degrees = _in_degrees(box) and not found.metric
+    if degrees and (not known or any(_meet(box, other) for _, other in known)):
+        _set(found, "EPSG:4326")
+        found.why.append("names no reference system: its numbers are degrees, WGS 84 taken")
         return
-    middle = known[0][1]
-    lon, lat = (middle[0] + middle[2]) / 2, (middle[1] + middle[3]) / 2
-    tried: list[Any] = ["EPSG:4326"] if _in_degrees(box) else []
-    tried += [crs for crs, _ in known if crs.is_projected]
-    tried += [] if _in_degrees(box) and len(tried) > 1 else [utm_of(lon, lat)]
     fits: list[tuple[Any, Box]] = []
-    for one in tried:
-        crs = pyproj.CRS.from_user_input(one)
-        there = on_earth(box, crs)
-        if there is None or not any(_meet(there, other) for _, other in known):
-            continue
-        if any(same_crs(crs, other) or np.allclose(there, place, atol=2e-5) for other, place in fits):
-            continue
-        fits.append((crs, there))
-    if len(fits) == 1:
-        _set(found, fits[0][0])
-        found.why.append(f"names no reference system: it meets the other files in {name_of(fits[0][0])} only")
-        return
-    words = " and ".join(name_of(crs) for crs, _ in fits)
+    if known:
+        middle = known[0][1]
+        own_zone = utm_of((middle[0] + middle[2]) / 2, (middle[1] + middle[3]) / 2)
+        for one in [*(crs for crs, _ in known if crs.is_projected), own_zone]:
+            crs = pyproj.CRS.from_user_input(one)
+            there = on_earth(box, crs)
+            if there is None or not any(_meet(there, other) for _, other in known):
+                continue
+            if not any(same_crs(crs, other) for other, _ in fits):
+                fits.append((crs, there))
+    words = " or ".join(name_of(crs) for crs, _ in fits)
     questions.ask(
         found.name,
-        f"in which reference system are its coordinates ({box[0]:.7g}, {box[1]:.7g} to {box[2]:.7g}, {box[3]:.7g})? It names "
-        + (
-            f"none, and meets the other files in {words}."
-            if fits
-            else "none, and meets the other files in none of theirs."
-        ),
+        f"in which reference system are its coordinates ({box[0]:.7g}, {box[1]:.7g} to {box[2]:.7g}, "
+        f"{box[3]:.7g})? It names "
+        + (f"none; in {words} it would meet the other files." if fits else "none."),
         f"--file-crs {found.name}=EPSG:NUMBER",
     )
 
@@ -151,7 +134,8 @@ def settle_systems(founds: Sequence[Found], wishes: Wishes, questions: Questions
         there = on_earth(box, crs)
         if there is None:
             raise DataError(
-                f"{found.name}: its coordinates ({box[0]:.7g}, {box[1]:.7g} to {box[2]:.7g}, {box[3]:.7g}) lie nowhere on Earth "
+                f"{found.name}: its coordinates ({box[0]:.7g}, {box[1]:.7g} to {box[2]:.7g}, {box[3]:.7g}) lie "
+                "nowhere on Earth "
                 f"in {name_of(crs)}. Correct it with --file-crs {found.name}=EPSG:NUMBER."
             )
         known.append((crs, there))

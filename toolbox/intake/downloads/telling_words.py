@@ -7,35 +7,52 @@ from typing import Final
 
 from .wishes import UNITS
 
+_RAMP: Final = (
+    "ramp ramps launch launches boatramp boatramps access accesses slipway slipways boataccess "
+    "landing landings"
+)
+_HAZARD: Final = (
+    "hazard hazards rock rocks stump stumps obstruction obstructions wreck wrecks snag snags danger dangers "
+    "knownhazards"
+)
+_ZONE: Final = (
+    "zone zones restricted restriction restrictions nowake wake closed buoyline regulation "
+    "regulations closure closures"
+)
+_SPOT: Final = (
+    "spot spots attractor attractors habitat brush brushpile brushpiles waypoint waypoints structure structures crib "
+    "cribs reef reefs fishattractors"
+)
+_SHORE: Final = (
+    "shoreline shorelines shore shores lake lakes water waters waterbody waterbodies outline outlines hydro "
+    "hydrography pond ponds reservoir reservoirs boundary perimeter coastline bank banks edge"
+)
+_DEPTHS: Final = "bathymetry bathy bathymetric depths depth"
 # Role -> words in the name of a file or layer; the first role that has one is taken, for shapes that it can have.
-ROLE_WORDS: Final[tuple[tuple[str, tuple[str, ...], tuple[str, ...]], ...]] = (
-    ("ramps", ("ramp", "ramps", "launch", "launches", "boatramp", "boatramps", "access", "accesses", "slipway", "slipways",
-               "boataccess", "landing", "landings"), ("point",)),
-    ("hazards", ("hazard", "hazards", "rock", "rocks", "stump", "stumps", "obstruction", "obstructions", "wreck", "wrecks",
-                 "snag", "snags", "danger", "dangers", "knownhazards"), ("point", "line", "polygon")),
-    ("zones", ("zone", "zones", "restricted", "restriction", "restrictions", "nowake", "wake", "closed", "buoyline",
-               "regulation", "regulations", "closure", "closures"), ("polygon",)),
-    ("spots", ("spot", "spots", "attractor", "attractors", "habitat", "brush", "brushpile", "brushpiles", "waypoint",
-               "waypoints", "structure", "structures", "crib", "cribs", "reef", "reefs", "fishattractors"),
-     ("point", "polygon")),
-    ("islands", ("island", "islands", "isle", "isles", "islet", "islets"), ("polygon", "line")),
-    ("depth-areas", ("depthareas", "depare", "deptharea", "depthbands", "depthpolygons", "depthzones"), ("polygon",)),
-    ("soundings", ("sounding", "soundings", "xyz", "sonar", "survey", "depthpoints", "bathypoints", "pings", "soundg"),
-     ("point",)),
-    ("contours", ("contour", "contours", "isobath", "isobaths", "depcnt", "depthcontours"), ("line", "polygon")),
-    ("shoreline", ("shoreline", "shorelines", "shore", "shores", "lake", "lakes", "water", "waterbody", "waterbodies",
-                   "outline", "outlines", "hydro", "hydrography", "pond", "ponds", "reservoir", "reservoirs", "boundary",
-                   "perimeter", "coastline", "waters", "bank", "banks", "edge"), ("polygon", "line")),
-    ("contours", ("bathymetry", "bathy", "bathymetric", "depths", "depth"), ("line",)),
-    ("soundings", ("bathymetry", "bathy", "bathymetric", "depths", "depth", "points"), ("point",)),
-)  # fmt: skip
+ROLE_WORDS: Final[tuple[tuple[str, str, tuple[str, ...]], ...]] = (
+    ("ramps", _RAMP, ("point",)),
+    ("hazards", _HAZARD, ("point", "line", "polygon")),
+    ("zones", _ZONE, ("polygon",)),
+    ("spots", _SPOT, ("point", "polygon")),
+    ("islands", "island islands isle isles islet islets", ("polygon", "line")),
+    ("depth-areas", "depthareas depare deptharea depthbands depthpolygons depthzones", ("polygon",)),
+    ("soundings", "sounding soundings xyz sonar survey depthpoints bathypoints pings soundg", ("point",)),
+    ("contours", "contour contours isobath isobaths depcnt depthcontours", ("line", "polygon")),
+    ("shoreline", _SHORE, ("polygon", "line")),
+    ("contours", _DEPTHS, ("line",)),
+    ("soundings", f"{_DEPTHS} points", ("point",)),
+)
 # Words of a column, and whether its numbers are depths, elevations, or either.
-DEPTH_COLUMNS: Final = {
-    "depth": "depth", "depths": "depth", "dep": "depth", "dpth": "depth", "bathy": "", "bathymetry": "", "isobath": "",
-    "valdco": "depth", "valsou": "depth", "sounding": "depth", "contour": "", "contours": "", "cont": "", "contr": "",
-    "elev": "elevation", "elevation": "elevation", "elevations": "elevation", "altitude": "elevation", "alt": "elevation",
-    "z": "", "zvalue": "", "height": "height", "bottom": "", "bed": "", "waterdepth": "depth", "profundidad": "depth",
-    "tiefe": "depth", "profondeur": "depth", "djup": "depth", "dybde": "depth", "syvyys": "depth", "diepte": "depth",
+DEPTH_COLUMNS: Final[dict[str, str]] = {
+    **dict.fromkeys(
+        ("depth", "depths", "dep", "dpth", "valdco", "valsou", "sounding", "waterdepth", "profundidad", "tiefe",
+         "profondeur", "djup", "dybde", "syvyys", "diepte"), "depth",
+    ),
+    **dict.fromkeys(("elev", "elevation", "elevations", "altitude", "alt"), "elevation"),
+    **dict.fromkeys(
+        ("bathy", "bathymetry", "isobath", "contour", "contours", "cont", "contr", "z", "zvalue", "bottom", "bed"), "",
+    ),
+    "height": "height",
 }  # fmt: skip
 WEAK_COLUMNS: Final = (
     "value",
@@ -50,11 +67,13 @@ WEAK_COLUMNS: Final = (
     "id",
     "code",
 )
-NEVER_DEPTHS: Final = frozenset(
-    "length leng len area perimeter perim acres hectares fid objectid gid ogc oid shape year date time count confidence "
-    "quality error accuracy uncertainty temp temperature speed heading interval lat lon latitude longitude easting northing x y "
-    "minelev scale symbol color colour layer linetype entityhandle paperspace subclasses extendedentity".split()
+_NEVER: Final = (
+    "length leng len area perimeter perim acres hectares fid objectid gid ogc oid shape year date time count "
+    "confidence quality error accuracy uncertainty temp temperature speed heading interval lat lon latitude "
+    "longitude easting northing x y minelev scale symbol color colour layer linetype entityhandle paperspace "
+    "subclasses extendedentity"
 )
+NEVER_DEPTHS: Final = frozenset(_NEVER.split())
 DATUMS: Final = re.compile(
     r"navd[ _-]?88|ngvd[ _-]?29|ngvd|navd|cgvd[ _-]?\d+|igld[ _-]?\d*|nzvd[ _-]?\d*|msl|mllw|nap|evrf\d*|ahd",
     re.IGNORECASE,

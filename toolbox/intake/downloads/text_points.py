@@ -75,6 +75,7 @@ def _table(data: bytes, name: str) -> tuple[pd.DataFrame, bool, list[str], int]:
     """Read the columns of a text: frame, whether it has a header, what was noticed, rows that could not be read."""
     text, said = decode(data, name)
     lines: list[str] = []
+    remark = ""
     start = 0
     offsets: list[int] = []
     while start < len(text) and len(lines) < _SAMPLE:
@@ -86,12 +87,17 @@ def _table(data: bytes, name: str) -> tuple[pd.DataFrame, bool, list[str], int]:
         if line.strip() and not line.lstrip().startswith(("#", "//", "%")):
             lines.append(line)
             offsets.append(start)
+        elif line.strip() and not lines:
+            remark = line.lstrip("#/% \t")
         start = end + 1
     if not lines:
         raise DataError(f"{name} is empty; a table of points has at least one line.")
     between, first, width = _layout(lines, name)
     header = _header_at(lines, between, first, width)
     begin = first if header is None else header
+    named = _cut(remark, between) if header is None else []
+    if len(named) != width or not known_headers(named):
+        named = []
     body = text[offsets[begin] :]
     if begin:
         said.append(f"{how_many(begin, 'line')} above the table left out")
@@ -125,6 +131,14 @@ def _table(data: bytes, name: str) -> tuple[pd.DataFrame, bool, list[str], int]:
             raise DataError(f"{name} cannot be read as a table ({fault}).") from fault
     if len(frame) > MOST_ROWS:
         raise DataError(f"{name} has more than {MOST_ROWS:,} rows; split it or thin it.")
+    if len(named) == len(frame.columns):
+        frame.columns = named
+        return (
+            frame.dropna(how="all").reset_index(drop=True),
+            True,
+            [*said, "the remark above names the columns"],
+            len(bad),
+        )
     frame.columns = [
         str(c).strip().strip('"') if header is not None else f"column {i + 1}"
         for i, c in enumerate(frame.columns)
@@ -147,7 +161,7 @@ def _angles(values: pd.Series[Any]) -> Floats:
     return found
 
 
-def _zone_system(frame: pd.DataFrame, column: str | None, y: Floats) -> str:
+def _zone_system(frame: pd.DataFrame, column: str | None) -> str:
     """Name the UTM system that a column of zones names, where all rows name one."""
     if column is None:
         return ""
@@ -173,7 +187,7 @@ def _places(
             return (
                 x,
                 y,
-                _zone_system(frame, roles.one("zone"), y),
+                _zone_system(frame, roles.one("zone")),
                 [lat, lon],
                 [f"metres in '{lon}' and '{lat}'"],
             )
@@ -184,7 +198,7 @@ def _places(
         return (
             x,
             y,
-            _zone_system(frame, roles.one("zone"), y),
+            _zone_system(frame, roles.one("zone")),
             [east, north],
             [f"metres in '{east}' and '{north}'"],
         )

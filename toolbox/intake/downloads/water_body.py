@@ -101,7 +101,8 @@ def waters_of(found: Found, crs: Any) -> Waters | None:
     said = []
     if made.closed_m:
         said.append(
-            f"{how_many(len(made.closed_m), 'gap')} in the shoreline closed: {', '.join(f'{g:.3g} m' for g in made.closed_m[:8])}"
+            f"{how_many(len(made.closed_m), 'gap')} in the shoreline closed: "
+            f"{', '.join(f'{g:.3g} m' for g in made.closed_m[:8])}"
         )
     if made.open_m:
         said.append(
@@ -110,7 +111,8 @@ def waters_of(found: Found, crs: Any) -> Waters | None:
     if not len(made.areas):
         raise DataError(
             f"{found.name}: its lines enclose no area: {how_many(len(made.open_m), 'loose end')}, gaps of "
-            f"{', '.join(f'{g:.3g} m' for g in sorted(made.open_m)[:5])}. Close the shoreline, or say --as {found.name}=ignore."
+            f"{', '.join(f'{g:.3g} m' for g in sorted(made.open_m)[:5])}. Close the shoreline, or say --as "
+            f"{found.name}=ignore."
         )
     found.taken = len(lines)
     return Waters(found, made.areas, [""] * len(made.areas), said)
@@ -153,7 +155,8 @@ def _counts(shapes: Geometries, points: Geometries, near_m: float = 0.0) -> Ints
 
 def _listing(waters: Waters, counts: Ints | None = None) -> str:
     areas = shapely.area(waters.shapes) / 1e6
-    order = np.argsort(-(areas if counts is None else counts + areas * 1e-9))[:_LISTED]
+    weight = areas if counts is None else counts + areas * 1e-9
+    order = np.argsort(-weight)[:_LISTED]
     words = [f"{waters.names[i] or f'row {i + 1}'} ({areas[i]:.3g} km2)" for i in order.tolist()]
     more = f" and {len(areas) - _LISTED} more" if len(areas) > _LISTED else ""
     return ", ".join(words) + more
@@ -176,6 +179,7 @@ def _one(waters: Waters, rows: list[int]) -> Any:
 def pick_from(
     waters: Waters, data: Geometries, marks: Geometries, name: str, water: str, questions: Questions
 ) -> Lake | None:
+    """Pick one out of the waters of a layer; None where a question was asked, or none bears the name."""
     found = waters.found
     named = _by_name(waters, water) if water else []
     if water and not named:
@@ -219,10 +223,12 @@ def pick_from(
                 found,
                 ["it bears the name given, and holds data"],
             )
+        holding = counts > 0
+        there = [n for n, held in zip(waters.names, holding, strict=True) if held]
+        listed = _listing(Waters(found, waters.shapes[holding], there), counts[holding])
         questions.ask(
             found.name,
-            f"which of its {len(waters.shapes)} waters is it? Several hold {by}: "
-            f"{_listing(Waters(found, waters.shapes[counts > 0], [n for n, c in zip(waters.names, counts, strict=True) if c]), counts[counts > 0])}.",
+            f"which of its {len(waters.shapes)} waters is it? Several hold {by}: {listed}.",
             "--water NAME",
         )
         return None
@@ -293,7 +299,8 @@ def pick_lake(
         holding = [int(_counts(np.array([one.area], dtype=object), data)[0]) for one in picked]
         if not any(holding):
             raise DataError(
-                f"No depth lies in the water of {picked[0].found.name if picked[0].found else ''} ({picked[0].name or 'no name'}): "
+                f"No depth lies in the water of {picked[0].found.name if picked[0].found else ''} "
+                f"({picked[0].name or 'no name'}): "
                 "the files are of different lakes, or a reference system is wrong (--file-crs FILE=EPSG:NUMBER)."
             )
         best = picked[int(np.argmax([h > 0 for h in holding]))]

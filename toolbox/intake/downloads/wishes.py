@@ -25,7 +25,8 @@ UNITS: Final[dict[str, str]] = {
     for unit, words in {
         "m": "m metre metres meter meters mtr mtrs",
         "ft": "ft foot feet f '",
-        "ftUS": "ftus us-ft usft us_ft usfoot surveyfoot surveyfeet ussurveyfoot ussurveyfeet us-survey-foot us-survey-feet",
+        "ftUS": ("ftus us-ft usft us_ft usfoot surveyfoot surveyfeet ussurveyfoot ussurveyfeet us-survey-foot "
+            "us-survey-feet"),
         "fathom": "fathom fathoms fath fth ftm fm fms",
         "cm": "cm centimetre centimetres centimeter centimeters",
         "dm": "dm decimetre decimetres decimeter decimeters",
@@ -65,7 +66,8 @@ def _checked(key: str, value: str, where: str) -> str:
         raise UsageError(f"{where}: '{value[:40]}' is no role; choose one of: {', '.join(ROLES)}.")
     if key == "values" and value not in VALUES:
         raise UsageError(
-            f"{where}: '{value[:40]}' cannot be used; choose depth (positive down), height (negative down) or elevation "
+            f"{where}: '{value[:40]}' cannot be used; choose depth (positive down), height (negative down) or "
+            "elevation "
             "(above the sea)."
         )
     if key == "unit":

@@ -1,4 +1,4 @@
-"""A lake that was brought in, in four pictures: its depths, where data lie, how sure each depth is, what was left out."""
+"""A lake that was brought in, in four pictures: depths, where data lie, how sure they are, what was left out."""
 
 from __future__ import annotations
 
@@ -60,7 +60,8 @@ def _cells(axes: Axes, surface: DepthSurface, lake: Any, colours: Any, most: flo
     west, north = surface.west_m, surface.north_m
     extent = (west, west + columns * step * surface.cell_x_m, north - rows * step * surface.cell_y_m, north)
     axes.imshow(
-        values, extent=extent, origin="upper", cmap=colours, vmin=0.0, vmax=most, interpolation="nearest", aspect="auto", zorder=2,
+        values, extent=extent, origin="upper", cmap=colours, vmin=0.0, vmax=most,
+        interpolation="nearest", aspect="auto", zorder=2,
     )  # fmt: skip
 
 
@@ -68,7 +69,9 @@ def _shore(axes: Axes, lake: Any, view: View, *, filled: str = "none") -> None:
     edge = outline(np.array([lake], dtype=object), _DETAIL_IN * view.metres_per_inch)
     if edge is not None:
         axes.add_artist(PathPatch(edge, facecolor=filled, edgecolor="none", zorder=1.5))
-        axes.add_artist(PathPatch(edge, facecolor="none", edgecolor=palette.LAND_EDGE, linewidth=0.7, zorder=4))
+        axes.add_artist(
+            PathPatch(edge, facecolor="none", edgecolor=palette.LAND_EDGE, linewidth=0.7, zorder=4)
+        )
 
 
 def _lines(axes: Axes, shapes: Any, colour: str, width: float, detail_m: float) -> None:
@@ -82,7 +85,16 @@ def _lines(axes: Axes, shapes: Any, colour: str, width: float, detail_m: float) 
 def _points(axes: Axes, shapes: Any, colour: str, size: float, mark: str = ".") -> None:
     xy = shapely.get_coordinates(shapes)
     xy = xy[:: max(1, len(xy) // _MOST_POINTS)]
-    axes.plot(xy[:, 0], xy[:, 1], mark, color=colour, markersize=size, markeredgewidth=0.7, linestyle="none", zorder=3.5)
+    axes.plot(
+        xy[:, 0],
+        xy[:, 1],
+        mark,
+        color=colour,
+        markersize=size,
+        markeredgewidth=0.7,
+        linestyle="none",
+        zorder=3.5,
+    )
 
 
 def _depths(axes: Axes, layers: Mapping[str, Any], lake: Any, view: View) -> None:
@@ -107,7 +119,13 @@ def _data(axes: Axes, layers: Mapping[str, Any], lake: Any, view: View) -> None:
         count = len(layers["soundings"])
         _points(axes, layers["soundings"].geometry.to_numpy(), palette.ZONE, 2.0 if count < 5000 else 1.0)
     if not {"contours", "areas", "soundings"} & set(layers):
-        _cells(axes, layers["depth"].with_depth(np.where(np.isfinite(layers["depth"].depth_m), 1.0, np.nan)), lake, _DEPTHS, 3.0)
+        _cells(
+            axes,
+            layers["depth"].with_depth(np.where(np.isfinite(layers["depth"].depth_m), 1.0, np.nan)),
+            lake,
+            _DEPTHS,
+            3.0,
+        )
 
 
 def _sureness(axes: Axes, layers: Mapping[str, Any], lake: Any, view: View) -> None:
@@ -138,7 +156,14 @@ def _scale_of(pen: Pen, left: float, bottom: float, colours: Any, most_m: float,
             transform=figure.transFigure, facecolor=colours(k / 39), edgecolor="none",
         )  # fmt: skip
         figure.add_artist(box)
-    pen.write(left + bar + 0.08, bottom + 0.01, f"{words} 0 to {both_lengths(most_m)} and more", 7.0, palette.INK, gid="key")
+    pen.write(
+        left + bar + 0.08,
+        bottom + 0.01,
+        f"{words} 0 to {both_lengths(most_m)} and more",
+        7.0,
+        palette.INK,
+        gid="key",
+    )
 
 
 def _key(pen: Pen, rect: Rect, kind: str, layers: Mapping[str, Any], lake: Any) -> None:
@@ -146,23 +171,42 @@ def _key(pen: Pen, rect: Rect, kind: str, layers: Mapping[str, Any], lake: Any) 
     if kind == "depths":
         depth = layers["depth"].depth_m
         _scale_of(pen, left, bottom, _DEPTHS, _most(depth[depth > 0]), "depth")
-        marks = [w for n, w in (("ramps", "▲ ramp"), ("known_hazards", "× hazard"), ("spots", "● spot")) if n in layers]
+        marks = [
+            w
+            for n, w in (("ramps", "▲ ramp"), ("known_hazards", "× hazard"), ("spots", "● spot"))
+            if n in layers
+        ]
         pen.write(left + 4.35, bottom + 0.01, "  ".join(marks), 7.0, palette.INK, gid="key")
     elif kind == "sure":
-        _scale_of(pen, left, bottom, _ERRORS, _most(layers["depth_confidence"].depth_m), "may be off by (95 %)")
+        _scale_of(
+            pen, left, bottom, _ERRORS, _most(layers["depth_confidence"].depth_m), "may be off by (95 %)"
+        )
     elif kind == "data":
         words = [
             how_many(len(layers[name]), one)
-            for name, one in (("contours", "contour line"), ("soundings", "sounding"), ("areas", "depth area"))
+            for name, one in (
+                ("contours", "contour line"),
+                ("soundings", "sounding"),
+                ("areas", "depth area"),
+            )
             if name in layers
         ]
-        pen.write(left, bottom + 0.01, ", ".join(words) or "a raster: coloured where it knows a depth", 7.0, palette.INK, gid="key")
+        pen.write(
+            left,
+            bottom + 0.01,
+            ", ".join(words) or "a raster: coloured where it knows a depth",
+            7.0,
+            palette.INK,
+            gid="key",
+        )
     else:
         words = []
         if "set_aside" in layers:
             reasons = layers["set_aside"]["reason"].value_counts()
             words = [f"{count} {reason}" for reason, count in reasons.items()]
-            away = int((shapely.distance(layers["set_aside"].geometry.to_numpy(), lake) > _beyond(lake)).sum())
+            away = int(
+                (shapely.distance(layers["set_aside"].geometry.to_numpy(), lake) > _beyond(lake)).sum()
+            )
             words += [f"({how_many(away, 'one lies', 'lie')} beyond this picture)"] if away else []
         text = "; ".join(words) or "nothing was set aside"
         pen.write(left, bottom + 0.01, pen.fitted(text, 7.0, rect.width), 7.0, palette.INK, gid="key")
