@@ -60,7 +60,9 @@ def _surface(brought: Brought, cell_m: float | None) -> tuple[Any, Any]:
 
 @algorithm(
     step="gather",
-    example="castshed bring-lake demo_layers/reservoir.gpkg --name 'Larkmoor Reservoir' --out my_lake",
+    example="castshed bring-lake demo_layers/reservoir.gpkg:contours demo_layers/reservoir.gpkg:soundings "
+    "demo_layers/reservoir.gpkg:shoreline demo_layers/reservoir.gpkg:ramps --name 'Larkmoor Reservoir' --cell 10m "
+    "--out my_lake",
 )
 def bring_lake(
     files: Downloads,

@@ -119,6 +119,8 @@ def candidates(frame: GeoDataFrame, *, lines: bool) -> list[Candidate]:
         known = np.isfinite(numbers)
         if (not len(numbers) or known.mean() < _ENOUGH) and not (telling and known.any()):
             continue
+        if telling == ["height"] and not lines and not float(np.nanmean(numbers < 0)) > 0.5:
+            continue  # of a structure or a mark, not of the bottom
         if telling:
             strong = any(DEPTH_COLUMNS[w] == "depth" for w in telling)
             score = 5.0 if strong else 4.0

@@ -52,6 +52,8 @@ def _low_elevations(frame: GeoDataFrame) -> tuple[Any, str]:
     """Find the elevation down to which a ramp can be used, and its unit."""
     for column in map(str, frame.columns):
         words = set(words_of(column))
+        if column == "min_level_m":
+            continue
         if words & {"low", "lowest", "min", "minimum", "usable", "bottom", "end"} and words & {
             "elev", "elevation", "pool", "level", "water",
         }:  # fmt: skip

@@ -46,27 +46,29 @@ _BESIDE: Final = (
 _DOCUMENTS: Final = ("readme", "license", "licence", "metadata", "copying", "terms", "disclaimer")
 
 
-def _features(path: Path, file: str) -> list[Found]:
-    """Read every layer of a file that the house reads as layers."""
+def _features(path: Path, file: str, only: str) -> list[Found]:
+    """Read every layer of a file that the house reads as layers, or one."""
     found: list[Found] = []
     kind = kind_of(path)
-    for layer, what in list_layers(path).items():
-        single = what == "coverage"
-        if single:
+    there = list_layers(path)
+    for layer, what in there.items():
+        if only and layer != only:
+            continue
+        if what == "coverage":
             grid = read_grid(path, layer, kind)
-            found.append(
-                Found(file, layer if kind == "GeoPackage" else "", kind, grid=grid, stems=(path.stem, layer))
-            )
+            named = layer if kind == "GeoPackage" else ""
+            found.append(Found(file, named, kind, grid=grid, stems=(path.stem, layer)))
             continue
         if what != "features" and kind == "GeoPackage":
             continue
         frame = read_layer(Reference(path, layer))
-        bare = layer == path.stem and len(list_layers(path)) == 1
-        found.append(
-            Found(file, "" if bare else layer, kind, frame=frame, stems=(path.stem, layer), rows=len(frame))
-        )
+        named = "" if layer == path.stem and len(there) == 1 else layer
+        found.append(Found(file, named, kind, frame=frame, stems=(path.stem, layer), rows=len(frame)))
     if not found:
-        raise DataError(f"{file} holds no layer with places.")
+        wanted = (
+            f"no layer '{only}'; it has: {', '.join(there) or 'none'}" if only else "no layer with places"
+        )
+        raise DataError(f"{file} holds {wanted}.")
     return found
 
 
@@ -115,7 +117,7 @@ def _listed(path: Path, file: str) -> list[Found]:
     return [made]
 
 
-def _one_file(path: Path, file: str) -> list[Found]:
+def _one_file(path: Path, file: str, only: str = "") -> list[Found]:
     require_ordinary(path, "a file of the download")
     with path.open("rb") as stream:
         head = stream.read(4096)
@@ -142,7 +144,7 @@ def _one_file(path: Path, file: str) -> list[Found]:
         made = read_text_points(path.read_bytes(), file)
         made.stems = (path.stem,)
         return [made]
-    return _features(path, file)
+    return _features(path, file, only)
 
 
 def _is_beside(path: Path) -> bool:
@@ -183,7 +185,7 @@ def _packed(path: Path, file: str, folder: Path) -> list[Found]:
     return found
 
 
-def open_file(path: Path, wishes: Wishes) -> list[Found]:
+def open_file(path: Path, wishes: Wishes, only: str = "") -> list[Found]:
     """Open a file of a download, or a folder that is a file geodatabase.
 
     Parameters
@@ -192,6 +194,8 @@ def open_file(path: Path, wishes: Wishes) -> list[Found]:
         What was given.
     wishes
         Gets what a .toml file beside it says.
+    only
+        The one layer that is wanted, of a file that holds several.
 
     Raises
     ------
@@ -217,11 +221,17 @@ def open_file(path: Path, wishes: Wishes) -> list[Found]:
         if packed:
             with tempfile.TemporaryDirectory(prefix="castshed-") as folder:
                 return _packed(path, file, Path(folder))
-        return _one_file(path, file)
+        return _one_file(path, file, only)
     except OSError as fault:
         if isinstance(fault, CastshedError):
             raise
         raise DataError(f"{path} cannot be read: {fault.strerror or fault}.") from fault
+
+
+def _with_its_shapes(path: Path, paths: set[Path]) -> bool:
+    """Whether a file is a part of a shapefile that is given too, as whoever gives ``contours.*`` does."""
+    part = path.suffix.lower() in (".dbf", ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qpj", ".qix")
+    return part and path.with_suffix(".shp") in paths
 
 
 def open_all(given: Sequence[Any], wishes: Wishes) -> list[Found]:
@@ -235,6 +245,7 @@ def open_all(given: Sequence[Any], wishes: Wishes) -> list[Found]:
     import geopandas
 
     found: list[Found] = []
+    paths = {Path(one) for one in given if isinstance(one, str | Path)}
     for number, one in enumerate(given, start=1):
         if isinstance(one, geopandas.GeoDataFrame):
             name = str(one.attrs.get("name", f"frame {number}"))
@@ -246,9 +257,11 @@ def open_all(given: Sequence[Any], wishes: Wishes) -> list[Found]:
             if not path.exists() and ":" in text:
                 before, _, layer = text.rpartition(":")
                 path = Path(before)
-            parts = open_file(path, wishes)
+            if _with_its_shapes(path, paths):
+                continue
+            parts = open_file(path, wishes, layer)
             if layer:
-                parts = [part for part in parts if part.layer == layer]
+                parts = [part for part in parts if part.layer in (layer, "")]
                 if not parts:
                     raise DataError(f"{path} has no layer '{layer}'.")
             found += parts

@@ -22,7 +22,7 @@ _SHAPES: Final = {0: "point", 4: "point", 1: "line", 2: "line", 5: "line", 3: "p
 _MANY: Final = 50
 _OWN: Final = {
     "shoreline": "shoreline", "contours": "contours", "soundings": "soundings", "ramps": "ramps", "zones": "zones",
-    "known_hazards": "hazards", "spots": "spots", "depth_areas": "depth-areas",
+    "known_hazards": "hazards", "spots": "spots", "landmarks": "ignore", "depth_areas": "depth-areas",
 }  # fmt: skip
 
 

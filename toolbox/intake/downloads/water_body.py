@@ -155,7 +155,7 @@ def _counts(shapes: Geometries, points: Geometries, near_m: float = 0.0) -> Ints
 
 def _listing(waters: Waters, counts: Ints | None = None) -> str:
     areas = shapely.area(waters.shapes) / 1e6
-    weight = areas if counts is None else counts + areas * 1e-9
+    weight: Any = areas if counts is None else counts + areas * 1e-9
     order = np.argsort(-weight)[:_LISTED]
     words = [f"{waters.names[i] or f'row {i + 1}'} ({areas[i]:.3g} km2)" for i in order.tolist()]
     more = f" and {len(areas) - _LISTED} more" if len(areas) > _LISTED else ""
