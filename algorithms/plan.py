@@ -153,10 +153,11 @@ def plan(
 ) -> Annotated[FolderContents, FolderSet(FILES)]:
     """Plan the day of a day file and write it in open formats.
 
-    Runs the chain: gather-spots, depth-surface where the lake has no coverage, water-today, shallow-hazards, cast-
-    reach, boat-hold, wind-exposure, fishable, and shortest-run, or day-plan where the day says when to be back. The
-    run is then proved once more by geometry alone: every leg keeps out of every hazard, closed zone and dry ground
-    with the stated clearance, and every hold lies in water deep enough. A plan that fails the proof is not written.
+    Runs the chain: gather-spots, depth-surface where the lake has no coverage, water-today, find-structure where the
+    day file has [structure] instead of lists of spots, shallow-hazards, cast-reach, boat-hold, wind-exposure, fishable,
+    and shortest-run, or day-plan where the day says when to be back. The run is then proved once more by geometry
+    alone: every leg keeps out of every hazard, closed zone and dry ground with the stated clearance, and every hold
+    lies in water deep enough. A plan that fails the proof is not written.
 
     The folder gets plan.gpkg (all layers), run.gpx, plan.kml, plan.geojson, plan.json and map.png.
 
@@ -217,8 +218,8 @@ def plan(
         if found:
             note(f"Other than in {day.path.name}: {changes_told(found)}.", stacklevel=2)
         with stage("Gathering the spots"):
-            book = run("book")
-            if book.spots.empty:
+            book = run("book") if day.structure is None else None
+            if book is not None and book.spots.empty:
                 raise DataError(
                     "The lists of spots hold no spot that lies on or near this lake; see [spots] sources."
                 )
@@ -226,9 +227,15 @@ def plan(
             if "bottom" in run.steps:
                 run("bottom", "the depth surface")
             depth = run.layer("today", "depth")
-            _doubt(day, depth, book.spots)
+            if book is not None:
+                _doubt(day, depth, book.spots)
         with stage("Drawing today's water"):
             today = run("today", "today's water")
+            if book is None and run("found", "the structure").empty:
+                raise NothingFishable(
+                    "No structure was found in the depths; widen from and to in [structure], or give lists of spots in "
+                    "[spots] sources."
+                )
         with stage("Marking what is too shallow"):
             hazards = run("thin", "the shallow hazards")
         # Nothing before the run needs the safe water: it is made while rings, holds and wind are worked.
@@ -274,8 +281,9 @@ def plan(
                 "stops": made.stops,
                 "legs": made.legs,
                 "left_out": _all_left_out(spots, made.left_out),
-                "set_aside": book.set_aside,
-                "gathered_from": book.gathered_from,
+                **(
+                    {} if book is None else {"set_aside": book.set_aside, "gathered_from": book.gathered_from}
+                ),
                 **({} if judged.verdicts is None else {"verdicts": judged.verdicts}),
                 **({} if hours is None else {"exposure": hours}),
                 **({"answers": made.answers} if day.run.back_by else {}),

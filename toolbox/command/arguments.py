@@ -11,6 +11,7 @@ from ..algorithm.spec import Parameter
 from ..errors import CastshedError, UsageError
 from ..parameters.markers import (
     DayInput,
+    DownloadList,
     Layer,
     LayerSet,
     LogList,
@@ -26,7 +27,7 @@ from .pipe import PipedLayers, piped_layer
 
 def takes_many(par: Parameter) -> bool:
     """Whether a parameter may be given several times."""
-    return isinstance(par.marker, (Many, LayerSet, SourceList, LogList))
+    return isinstance(par.marker, (Many, LayerSet, SourceList, LogList, DownloadList))
 
 
 def read_value(par: Parameter, given: Any) -> Any:
@@ -106,6 +107,8 @@ def read_input(par: Parameter, given: Any, crs: str | None, piped: PipedLayers |
         from ..sources import read_source
 
         return [read_source(text) for text in given]
+    if isinstance(marker, DownloadList):
+        return list(given)  # told apart by what is in them, all together
     if isinstance(marker, LogList):
         from ..intake.logs.log_file import LogFile
 

@@ -75,11 +75,13 @@ def _annotation(par: Parameter) -> Any:
 def make_command(spec: Spec) -> typer.Typer:
     """Build the typer command of an algorithm."""
     folder_out = isinstance(spec.outputs[0].marker, (FileSet, FolderSet))
+    own_crs = any(par.name == "crs" for par in spec.parameters)
     out_first = not any(par.positional for par in spec.parameters)
 
     def command(**given: Any) -> None:
         reporter = Reporter(quiet=given.pop("quiet"), as_json=given.pop("as_json"))
-        out, replace, crs = given.pop("out"), given.pop("replace"), given.pop("crs", None)
+        out, replace = given.pop("out"), given.pop("replace")
+        crs = None if own_crs else given.pop("crs", None)
 
         def work() -> None:
             if given.pop("show_steps", False) and spec.steps is not None:

@@ -186,9 +186,8 @@ def changed_day(day: Day, changes: dict[str, dict[str, Any]]) -> Day:
         As for `castshed.toolbox.plan.day_file.read_day`.
     """
     body: dict[str, Any] = copy.deepcopy(dict(day.stated))
-    for section, values in changes.items():
-        if section == "level":
-            values = _as_stated(values, day)
+    for section, asked in changes.items():
+        values = _as_stated(asked, day) if section == "level" else asked
         own = body if not section else dict(body.get(section, {})) if values else {}
         for group in _EITHER.get(section, ()):
             if not group & set(values):

@@ -52,7 +52,7 @@ from ..parameters.levels import (
     ReadOffTime,
 )
 from ..parameters.markers import Quantity
-from ..parameters.quantities import WordList, Words
+from ..parameters.quantities import Count, Length, WordList, Words
 from ..parameters.stops import (
     AtEach,
     AtMost,
@@ -177,8 +177,20 @@ class SpotLists:
 
 
 @dataclass(frozen=True)
+class FoundStructure:
+    """Structure that is looked for in the depths and fished where no list of spots is given, as find-structure does."""
+
+    kinds: WordList = ()
+    from_m: Length = defaults.LEAST_DEPTH_M
+    to_m: Length = 12.192
+    most: Count = 6
+    spacing_m: Length = 60.0
+    interval_m: Length = 0.0
+
+
+@dataclass(frozen=True)
 class Lake:
-    """The lake's GeoPackage, and its layers where their names are not the usual ones; ramps and hazards also as lists."""
+    """The lake's GeoPackage, and its layers where they have names of their own; ramps and hazards also as lists."""
 
     file: Words = ""
     shoreline: Words = "shoreline"
@@ -238,6 +250,7 @@ class Day:
     layers: Layers
     spots: tuple[SourceTable, ...]
     forecast: SeriesTable | None = None
+    structure: FoundStructure | None = None
     named: Mapping[str, str] = field(default_factory=dict)
     path: Path = Path("day.toml")
     stated: Mapping[str, Any] = field(default_factory=dict)
@@ -251,6 +264,7 @@ SECTIONS: Final[dict[str, type[Any]]] = {
     "wind": Wind,
     "fishing": Fishing,
     "spots": SpotLists,
+    "structure": FoundStructure,
     "run": Run,
 }
 _LISTS: Final = frozenset((
@@ -527,8 +541,14 @@ def day_of(body: Mapping[str, Any], path: Path, like: Day | None = None) -> Day:
     else:
         layers, named = _read_layers(parts["lake"], folder, normal_m)
     lists: SpotLists = parts["spots"]
-    if not lists.sources:
-        raise UsageError('[spots] needs sources = ["my_spots.csv"]: one or more lists of spots.')
+    searched = "structure" in body
+    if not lists.sources and not searched:
+        raise UsageError(
+            '[spots] needs sources = ["my_spots.csv"]: one or more lists of spots; or write '
+            "[structure], and structure is looked for in the depths."
+        )
+    if lists.sources and searched:
+        raise UsageError("[spots] names lists and [structure] asks for a search; leave one of them out.")
     if like is not None and like.lists.sources == lists.sources:
         tables = like.spots
     else:
@@ -550,6 +570,7 @@ def day_of(body: Mapping[str, Any], path: Path, like: Day | None = None) -> Day:
         layers=layers,
         spots=tables,
         forecast=_forecast(parts["wind"], folder),
+        structure=parts["structure"] if searched else None,
         named=named,
         path=path,
         stated=body,
