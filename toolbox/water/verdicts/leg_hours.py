@@ -110,6 +110,14 @@ class LegHours:
 
     _at: dict[tuple[float, float], tuple[float, float]] = field(default_factory=dict, repr=False)
 
+    def waves_at(self, middle: Floats) -> Floats:
+        """Tell the upper end of the wave band at middles of pieces (n, 2) in every stretch (n, m)."""
+        keys = [(float(a), float(b)) for a, b in np.floor(middle / PATCH_M)]
+        for key, at in zip(keys, middle, strict=True):
+            self._at.setdefault(key, (float(at[0]), float(at[1])))
+        self._learn(keys)
+        return np.array([self._waves[key] for key in keys]).reshape(len(keys), len(self.winds.spans))
+
     def seas_against(self, lines: list[Any]) -> list[list[Against]]:
         """Tell of each line, run from its beginning to its end, when the seas on it are over the limit, and where.
 
@@ -119,14 +127,10 @@ class LegHours:
             Whole legs; None where there is nothing to run.
         """
         told: list[list[Against]] = [[] for _ in lines]
-        rows, middle, heading, far = pieces_of_ways(lines)
+        rows, middle, heading, far, _ = pieces_of_ways(lines)
         if not rows.size or not self.winds.spans:
             return told
-        keys = [(float(a), float(b)) for a, b in np.floor(middle / PATCH_M)]
-        for key, at in zip(keys, middle, strict=True):
-            self._at.setdefault(key, (float(at[0]), float(at[1])))
-        self._learn(keys)
-        waves = np.array([self._waves[key] for key in keys])  # pieces by stretches
+        waves = self.waves_at(middle)
         allowed = np.array([self.limits.seas.head_m, self.limits.seas.beam_m, self.limits.seas.following_m])
         origin = self.winds.from_deg
         meets = sea_of(heading[:, None], np.nan_to_num(origin)[None, :])
@@ -150,15 +154,11 @@ class LegHours:
 
     def highest_m(self, line: Any, begin_s: float, end_s: float) -> float:
         """Tell the highest wave on a line in a stretch of time; NaN where none is known."""
-        rows, middle, _, _ = pieces_of_ways([line])
+        rows, middle, *_ = pieces_of_ways([line])
         stands = [k for k, (a, b) in enumerate(self.winds.spans) if a < end_s and b > begin_s]
         if not rows.size or not stands:
             return float("nan")
-        keys = [(float(a), float(b)) for a, b in np.floor(middle / PATCH_M)]
-        for key, at in zip(keys, middle, strict=True):
-            self._at.setdefault(key, (float(at[0]), float(at[1])))
-        self._learn(keys)
-        waves = np.array([self._waves[key][stands] for key in keys])
+        waves = self.waves_at(middle)[:, stands]
         return float(np.nanmax(waves)) if np.isfinite(waves).any() else float("nan")
 
 
