@@ -25,6 +25,7 @@ from .boat import (
     RunningDepth,
     RunSpeed,
     WaveLimit,
+    WaveSpeeds,
     WindLimit,
 )
 from .casts import (
@@ -301,6 +302,7 @@ __all__ = [
     "Volume",
     "Water",
     "WaveLimit",
+    "WaveSpeeds",
     "WaysBetween",
     "WindForecast",
     "WindFrom",

@@ -37,6 +37,7 @@ from ..parameters.boat import (
     RunningDepth,
     RunSpeed,
     WaveLimit,
+    WaveSpeeds,
     WindLimit,
 )
 from ..parameters.casts import Cast, LeastCast, MostCast, WindFrom, WindSpeed
@@ -115,6 +116,7 @@ class Boat:
     idle_speed_mps: IdleSpeed = defaults.IDLE_SPEED_MPS
     wave_limit_m: WaveLimit = defaults.WAVE_LIMIT_M
     wind_limit_mps: WindLimit = defaults.WIND_LIMIT_MPS
+    wave_speeds: WaveSpeeds = defaults.WAVE_SPEEDS
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,7 @@ def held_to(day: Day) -> dict[str, Any]:
         "head_limit_m": wave,
         "beam_limit_m": defaults.BEAM_LIMIT_M / defaults.WAVE_LIMIT_M * wave,
         "following_limit_m": wave,
+        "wave_speeds": day.boat.wave_speeds,
     }
 
 

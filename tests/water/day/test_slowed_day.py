@@ -10,7 +10,7 @@ import pytest
 
 from castshed.toolbox.water.day.day_exact import MOST_STOPS
 from castshed.toolbox.water.day.day_search import best_day
-from castshed.toolbox.water.day.day_task import FAR, DayTask
+from castshed.toolbox.water.day.day_task import FAR
 from castshed.toolbox.water.day.hour_walks import hour_tables
 from castshed.toolbox.water.day.hours_exact import exact_in_hours
 from castshed.toolbox.water.day.hours_search import search_in_hours
@@ -18,7 +18,7 @@ from castshed.toolbox.water.day.kept_day import best_kept_day, kept_merit
 from castshed.toolbox.water.day.kept_hours import KeptHours, kept_walk
 from day_cases import made_day
 
-DAY = 30_000
+DAY = 20_000
 
 
 class MadeLegs:
@@ -35,21 +35,21 @@ class MadeLegs:
         self.made = {}
 
     def exactly(self, one, other, leave):
-        """Arrival of a boat that leaves at a moment."""
-        left, clock = float(self.calm_s[one, other]), float(leave)
-        while left > 1e-9:
-            hour = min(int(clock // 3600), 11)
+        """Arrival of boats that leave at some moments: hour after hour as far as each gets in it."""
+        left = np.full(len(leave), float(self.calm_s[one, other]))
+        clock = leave.copy()
+        for hour in range(12):
+            over = 3600.0 * (hour + 1) if hour < 11 else math.inf
             share = self.share[one, other, hour]
-            reach = share * (3600.0 * (hour + 1) - clock) if hour < 11 else math.inf
-            if reach >= left:
-                return clock + left / share
-            left, clock = left - reach, 3600.0 * (hour + 1)
+            able = np.maximum(over - clock, 0.0) * share
+            goes = np.minimum(able, left)
+            clock, left = clock + goes / share, left - goes
         return clock
 
     def more_s(self, one, other):
         key = one, other
         if key not in self.made:
-            own = [self.exactly(one, other, t) - t - self.calm_s[one, other] for t in self.grid_s]
+            own = self.exactly(one, other, self.grid_s) - self.grid_s - self.calm_s[one, other]
             self.made[key] = np.maximum(own, 0.0)
         return self.made[key]
 
@@ -94,7 +94,13 @@ def _every_order(task, legs, shut):
             begin = max(arrive(at, place, clock), int(task.opens_s[k]))
             over = begin + int(task.stay_s[k])
             if over <= task.closes_s[k] and over <= task.over_s:
-                onward(place, over, met | {place}, fuel + int(task.fuel_ml[at, place]), worth + int(task.worth[k]))
+                onward(
+                    place,
+                    over,
+                    met | {place},
+                    fuel + int(task.fuel_ml[at, place]),
+                    worth + int(task.worth[k]),
+                )
 
     onward(0, int(task.begin_s), frozenset(), 0, 0)
     return best
@@ -103,7 +109,7 @@ def _every_order(task, legs, shut):
 def _small(seed):
     rng = np.random.default_rng([seed, 9])
     count = int(rng.integers(3, 6))
-    task = made_day(count, seed, hours=float(rng.uniform(1.0, 3.0)), fuel=bool(rng.random() < 0.4))
+    task = made_day(count, seed, hours=int(rng.integers(1, 4)), fuel=bool(rng.random() < 0.4))
     legs = MadeLegs(task.travel_s, seed)
     # Waits afloat are free in these days, so a boat may always stay where it is until a leg opens.
     shut = {}
@@ -125,7 +131,7 @@ def test_equal_to_enumeration_on_200_small_days(block):
         assert kept_merit(task, routes, kept)[1] == _every_order(task, legs, shut), seed
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", range(6))
 def test_search_finds_what_is_proved_best_on_days_of_fourteen_stops(seed):
     task = made_day(MOST_STOPS, seed, hours=4.0)
     kept = _kept(task, MadeLegs(task.travel_s, seed))

@@ -112,7 +112,7 @@ def hour_tables(task: DayTask, kept: KeptHours, stops: Sequence[int], above_all:
     first, spans = [0], []
     for a in range(count):
         for b in range(count):
-            leads = a != b and a != 1 and b != 0 and travel[a, b] < FAR
+            leads = a not in {b, END} and b != START and travel[a, b] < FAR
             if leads:
                 one, other = int(nodes[a]), int(nodes[b])
                 own = kept.leg_open(one, other)
@@ -188,7 +188,9 @@ def stops_next(
 
 
 @compiled
-def home_at(a: Any, clock: Any, until: Any, travel: Any, first: Any, spans: Any, more: Any, grid: Any, limits: Any) -> Any:
+def home_at(
+    a: Any, clock: Any, until: Any, travel: Any, first: Any, spans: Any, more: Any, grid: Any, limits: Any
+) -> Any:
     """Moment the boat is back where the day ends, or `NEVER`; and when it leaves for it."""
     if travel[a, 1] >= limits[3]:
         return NEVER, NEVER

@@ -1,4 +1,4 @@
-"""The best day whose legs take longer by the hour, for few stops: every set and order that can still be best is kept."""
+"""The best day whose legs take longer by the hour, for few stops: every set and order that can still be best."""
 
 from __future__ import annotations
 
@@ -25,8 +25,8 @@ _MOST_WAYS: Final = 600_000
 
 @compiled
 def _onward(
-    ways: Any, base: Any, offers: Any, starts: Any, travel: Any, early: Any, fuel: Any, first: Any, spans: Any, more: Any,
-    grid: Any, limits: Any, known: Any, most: Any, rate: Any, by_rate: Any, made: Any,
+    ways: Any, base: Any, offers: Any, starts: Any, travel: Any, early: Any, fuel: Any, first: Any, spans: Any,
+    more: Any, grid: Any, limits: Any, known: Any, most: Any, rate: Any, by_rate: Any, made: Any,
 ) -> Any:  # fmt: skip
     """Write every way that is one offer longer and can still be best; returns how many, or -1 for want of room."""
     count = 0
@@ -60,7 +60,9 @@ def _onward(
 
 
 @compiled
-def _homes(ways: Any, offers: Any, travel: Any, first: Any, spans: Any, more: Any, grid: Any, limits: Any) -> Any:
+def _homes(
+    ways: Any, offers: Any, travel: Any, first: Any, spans: Any, more: Any, grid: Any, limits: Any
+) -> Any:
     """Moment each way is back, or `NEVER`."""
     back = np.empty(len(ways), dtype=np.int64)
     for w in range(len(ways)):

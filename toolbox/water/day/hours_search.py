@@ -17,10 +17,12 @@ if TYPE_CHECKING:
 
     from .hour_walks import HourTables
 
-TURNS: Final = 4000
+TURNS: Final = 1500
 """Times a day is taken apart."""
 
-_RANDOM: Final = 48271  # a minimal standard generator: the same numbers on every machine (Park and Miller 1988)
+_RANDOM: Final = (
+    48271  # a minimal standard generator: the same numbers on every machine (Park and Miller 1988)
+)
 _MODULUS: Final = 2147483647
 _MOST_OUT: Final = 5
 _WORSE: Final = 0.03  # of the worth of the best day, followed at first
@@ -28,15 +30,17 @@ _WORSE: Final = 0.03  # of the worth of the best day, followed at first
 
 @compiled
 def _clocks(
-    route: Any, length: Any, since: Any, clocks: Any, burns: Any, offers: Any, travel: Any, early: Any, fuel: Any, first: Any,
-    spans: Any, more: Any, grid: Any, limits: Any,
+    route: Any, length: Any, since: Any, clocks: Any, burns: Any, offers: Any, travel: Any, early: Any, fuel: Any,
+    first: Any, spans: Any, more: Any, grid: Any, limits: Any,
 ) -> Any:  # fmt: skip
     """Time a route from its stop `since` on, whose clock and fuel before are known; when it is back, or `NEVER`."""
     for k in range(since, length):
         o = route[k]
         here = 0 if k == 0 else offers[route[k - 1], 0]
         until = EVER if k == 0 else offers[route[k - 1], 6]
-        free, _ = stops_next(here, o, clocks[k], until, offers, travel, early, first, spans, more, grid, limits)
+        free, _ = stops_next(
+            here, o, clocks[k], until, offers, travel, early, first, spans, more, grid, limits
+        )
         if free == NEVER:
             return free
         clocks[k + 1] = free
@@ -73,7 +77,20 @@ def searched_hours(
     for d in range(days):
         clocks[d, 0] = limits[0]
         backs[d] = _clocks(
-            now[d], long[d], 0, clocks[d], burns[d], offers, travel, early, fuel, first, spans, more, grid, limits
+            now[d],
+            long[d],
+            0,
+            clocks[d],
+            burns[d],
+            offers,
+            travel,
+            early,
+            fuel,
+            first,
+            spans,
+            more,
+            grid,
+            limits,
         )
         for k in range(long[d]):
             best_worth += offers[now[d, k], 4]
@@ -100,7 +117,20 @@ def searched_hours(
                     now[d, k] = now[d, k + 1]
                 long[d] -= 1
             backs[d] = _clocks(
-                now[d], long[d], 0, clocks[d], burns[d], offers, travel, early, fuel, first, spans, more, grid, limits
+                now[d],
+                long[d],
+                0,
+                clocks[d],
+                burns[d],
+                offers,
+                travel,
+                early,
+                fuel,
+                first,
+                spans,
+                more,
+                grid,
+                limits,
             )
             if backs[d] == never:  # a stop less may come too soon for an hour that is shut
                 now[:], long[:] = kept_routes, kept_long
@@ -135,7 +165,18 @@ def searched_hours(
                             if clocks[d, at] + travel[here, s] + offers[o, 1] > offers[o, 3]:
                                 break  # later places are later
                             free, _ = stops_next(
-                                here, o, clocks[d, at], until, offers, travel, early, first, spans, more, grid, limits
+                                here,
+                                o,
+                                clocks[d, at],
+                                until,
+                                offers,
+                                travel,
+                                early,
+                                first,
+                                spans,
+                                more,
+                                grid,
+                                limits,
                             )
                             if free == never:
                                 continue
@@ -171,8 +212,8 @@ def searched_hours(
             long[top_d] += 1
             met[offers[top_o, 0]] = True
             backs[top_d] = _clocks(
-                now[top_d], long[top_d], 0, clocks[top_d], burns[top_d], offers, travel, early, fuel, first, spans, more,
-                grid, limits,
+                now[top_d], long[top_d], 0, clocks[top_d], burns[top_d], offers, travel, early, fuel, first, spans,
+                more, grid, limits,
             )  # fmt: skip
         worth = np.int64(0)
         back = np.int64(0)
@@ -194,7 +235,20 @@ def searched_hours(
             now[:], long[:] = kept_routes, kept_long
             for e in range(days):
                 backs[e] = _clocks(
-                    now[e], long[e], 0, clocks[e], burns[e], offers, travel, early, fuel, first, spans, more, grid, limits
+                    now[e],
+                    long[e],
+                    0,
+                    clocks[e],
+                    burns[e],
+                    offers,
+                    travel,
+                    early,
+                    fuel,
+                    first,
+                    spans,
+                    more,
+                    grid,
+                    limits,
                 )
     return best_worth
 

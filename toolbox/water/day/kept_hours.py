@@ -6,6 +6,7 @@ starts; afloat it waits only where the hours allow it to lie.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import partial
@@ -141,9 +142,7 @@ def _leaves(
     return None
 
 
-def _latest(
-    spans: Spans, until_s: float, takes_s: int, there_by_s: float, longer: Longer
-) -> int | None:
+def _latest(spans: Spans, until_s: float, takes_s: int, there_by_s: float, longer: Longer) -> int | None:
     """Find the latest whole second to leave at."""
     best: int | None = None
     for begin, end in spans:
@@ -153,7 +152,9 @@ def _latest(
         if not (np.isfinite(at) and at >= begin - 1e-9):
             continue
         late, soon = int(at), int(np.ceil(max(begin, at - _LONGEST_S)))
-        if late + takes_s + longer(late) > over + 1e-9:  # nobody overtakes: halve until the last one in time is found
+        if (
+            late + takes_s + longer(late) > over + 1e-9
+        ):  # nobody overtakes: halve until the last one in time is found
             if soon + takes_s + longer(soon) > over + 1e-9:
                 continue
             while late - soon > 1:
@@ -202,9 +203,7 @@ def kept_walk(task: DayTask, route: Route, kept: KeptHours) -> tuple[KeptTimes |
     left = None
     if takes < FAR:
         home = partial(kept.longer_s, at, END)
-        left = _leaves(
-            kept.leg_open(at, END), clock, until, takes, (-np.inf, float(task.over_s)), home
-        )
+        left = _leaves(kept.leg_open(at, END), clock, until, takes, (-np.inf, float(task.over_s)), home)
     if left is None:
         return None, count
     takes += kept.longer_s(at, END, left)
@@ -259,6 +258,14 @@ def first_fault(
             if not within(kept.afloat if lies is None else lies, arrive_s[k], leave_s[k]):
                 return k
     return None
+
+
+def longer_legs(kept: KeptHours, order: Sequence[int], leave_s: Sequence[float]) -> list[int]:
+    """Tell how many seconds waves add to each leg of a run, places of a task in order, by when it is left."""
+    return [
+        kept.longer_s(one, other, float(at))
+        for (one, other), at in zip(itertools.pairwise(order), leave_s, strict=False)
+    ]
 
 
 def shut(spans: Spans, begin_s: float, end_s: float) -> Spans:

@@ -51,7 +51,7 @@ def _more(kept: KeptHours, one: int, other: int) -> np.ndarray[tuple[int], np.dt
 def _looked_at(
     task: DayTask, kept: KeptHours, routes: Routes, begin: Routes, seed: int, work: int
 ) -> list[int]:
-    """Choose the stops that a plan in waves can be made of: of the best plans, and those of most worth for their time."""
+    """Choose the stops that a plan in waves can be made of: those of the best plans, and of most worth."""
     stops = _open_stops(task)
     if len(stops) <= _LOOKED_AT:
         return stops

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     Part = tuple[str, Any]
 
 STEP_S: Final = 60.0
-_BEFORE_S: Final = 4 * 3600.0  # no leg takes longer: what is left so long before a change of the wind knows nothing of it
+_BEFORE_S: Final = 4 * 3600.0  # no leg takes longer
 _RUN: Final = "run"
 
 
@@ -99,7 +99,7 @@ class SlowedLegs:
         return self._grid
 
     def _ends(self) -> Floats:
-        """Ends of the stretches in which nothing changes; the last is endless."""
+        """List the ends of the stretches in which nothing changes; the last is endless."""
         told = np.array([edge for span in self.hours.winds.spans for edge in span], dtype=float)
         return np.append(np.unique(told[np.isfinite(told)]), np.inf)
 
@@ -123,7 +123,9 @@ class SlowedLegs:
                 meets = sea_of(heading[:, None], np.nan_to_num(winds.from_deg)[None, :])
                 kept = self.speeds.kept(waves, meets)
                 if turns.any():  # from anywhere: the slowest
-                    ways = [self.speeds.kept(waves, np.full(waves.shape, sea, dtype=np.intp)) for sea in range(3)]
+                    ways = [
+                        self.speeds.kept(waves, np.full(waves.shape, sea, dtype=np.intp)) for sea in range(3)
+                    ]
                     kept = np.where(turns[None, :], np.minimum.reduce(ways), kept)
                 least = min(self.idle_mps, usual)
                 for k, (begin, end) in enumerate(zip(begins, ends, strict=True)):

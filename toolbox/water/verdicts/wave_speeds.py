@@ -18,7 +18,9 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 _NONE: Final = "none"
-_FORM: Final = "a height and three percentages of the speed: head, beam and following seas, such as '1ft 75 85 95'"
+_FORM: Final = (
+    "a height and three percentages of the speed: head, beam and following seas, such as '1ft 75 85 95'"
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,13 +95,17 @@ def wave_speeds_of(told: Sequence[str]) -> WaveSpeeds | None:
         if len(parts) < 4 or len(kept) != 3:
             raise UsageError(f"wave-speeds has '{text}'; write {_FORM}; or none.")
         if not all(0.0 < share <= 1.0 for share in kept):
-            raise UsageError(f"wave-speeds has '{text}'; what is kept of the speed is above 0 to 100 percent.")
+            raise UsageError(
+                f"wave-speeds has '{text}'; what is kept of the speed is above 0 to 100 percent."
+            )
         try:
             height = parse(" ".join(parts[:-3]), "length")
         except UsageError as error:
             raise UsageError(f"wave-speeds has '{text}': {error}") from None
         if height <= (heights[-1] if heights else 0.0):
-            raise UsageError(f"wave-speeds has '{text}'; heights must be above 0 and rise from one to the next.")
+            raise UsageError(
+                f"wave-speeds has '{text}'; heights must be above 0 and rise from one to the next."
+            )
         if shares and any(one > before for one, before in zip(kept, shares[-1], strict=True)):
             raise UsageError(f"wave-speeds has '{text}'; no boat runs faster in higher waves.")
         heights.append(height)
