@@ -34,6 +34,7 @@ from .casts import (
     MostCast,
     UpwindFactor,
     WindFrom,
+    WindOver,
     WindSpeed,
 )
 from .files import (
@@ -307,6 +308,7 @@ __all__ = [
     "WindForecast",
     "WindFrom",
     "WindLimit",
+    "WindOver",
     "WindSpeed",
     "Windows",
     "WordList",

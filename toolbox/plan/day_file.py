@@ -40,7 +40,7 @@ from ..parameters.boat import (
     WaveSpeeds,
     WindLimit,
 )
-from ..parameters.casts import Cast, LeastCast, MostCast, WindFrom, WindSpeed
+from ..parameters.casts import Cast, LeastCast, MostCast, WindFrom, WindOver, WindSpeed
 from ..parameters.levels import (
     BeyondReadings,
     ElevationUnit,
@@ -135,6 +135,7 @@ class Wind:
     wind_from_deg: WindFrom | None = None
     wind_speed_mps: WindSpeed | None = None
     forecast: Words = ""
+    wind_over: WindOver = defaults.WIND_OVER
 
 
 @dataclass(frozen=True)

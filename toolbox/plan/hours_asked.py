@@ -26,6 +26,12 @@ def held_to(day: Day) -> dict[str, Any]:
     }
 
 
+def proved_by(day: Day) -> dict[str, Any]:
+    """Tell what the hours of a run are held to, in the words of prove-run."""
+    held = held_to(day)
+    return {name: one for name, one in held.items() if name not in {"time_zone", "wave_speeds"}}
+
+
 def back_by_of(day: Day, depart: str) -> str:
     """Put date, clock and zone of the end together; at night an end before the departure is that of the next day.
 

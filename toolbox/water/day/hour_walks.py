@@ -154,7 +154,8 @@ def longer(a: Any, b: Any, leave: Any, more: Any, grid: Any) -> Any:
 
 @compiled
 def leaves_at(
-    a: Any, b: Any, clock: Any, until: Any, there: Any, by: Any, travel: Any, first: Any, spans: Any, more: Any, grid: Any
+    a: Any, b: Any, clock: Any, until: Any, there: Any, by: Any, travel: Any, first: Any, spans: Any, more: Any,
+    grid: Any,
 ) -> Any:  # fmt: skip
     """Earliest moment to leave at so that the leg is open all along, or `NEVER`."""
     takes = travel[a, b]

@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 
 from ...compiled import compiled
-from .way_seas import pieces_of_ways, sea_of
+from .way_seas import pieces_of_ways
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -120,8 +120,8 @@ class SlowedLegs:
             if part == _RUN and winds.spans:
                 waves = self.hours.waves_at(middle)
                 turns = np.isnan(winds.from_deg)
-                meets = sea_of(heading[:, None], np.nan_to_num(winds.from_deg)[None, :])
-                kept = self.speeds.kept(waves, meets)
+                by_wind, by_waves = self.hours.seas_met(middle, heading)
+                kept = np.minimum(self.speeds.kept(waves, by_wind), self.speeds.kept(waves, by_waves))
                 if turns.any():  # from anywhere: the slowest
                     ways = [
                         self.speeds.kept(waves, np.full(waves.shape, sea, dtype=np.intp)) for sea in range(3)

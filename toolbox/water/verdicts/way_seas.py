@@ -153,8 +153,9 @@ def seas_on_ways(
 
     Notes
     -----
-    Seas are taken to run with the wind. What makes it wrong: seas bent round a point or thrown back by a bluff, wakes,
-    and a wind that turns before the way back.
+    Seas are taken to run with the wind, and on narrow water from where the fetch is long as well; the stricter counts.
+    What makes it wrong: seas bent round a point or thrown back by a bluff, wakes, and a wind that turns before the way
+    back.
     """
     shape = (len(way), len(wind_mps))
     over, high, along = (np.full(shape, np.nan) for _ in range(3))
@@ -171,7 +172,13 @@ def seas_on_ways(
     allowed = np.array([limits.head_m, limits.beam_m, limits.following_m])
     ends = np.r_[np.flatnonzero(np.diff(rows)), rows.size - 1]
     starts = np.r_[0, ends[:-1] + 1]
-    out_sea = sea_of(heading[:, None], wind_from_deg[known][None, :])
+    by_wind = np.broadcast_to(wind_from_deg[known][None, :], waves.shape)
+    comes = found.wave_from_deg[patch.ravel()]
+    by_waves = sea_of(heading[:, None], np.where(np.isnan(comes), by_wind, comes))
+    out_sea = sea_of(heading[:, None], by_wind)
+    # On narrow water waves run off the wind; steep ones run with it all the same: the stricter of both counts.
+    strict = np.minimum(allowed[by_waves], allowed[2 - by_waves])
+    out_sea = np.where(strict < np.minimum(allowed[out_sea], allowed[2 - out_sea]), by_waves, out_sea)
     back_sea = 2 - out_sea  # head becomes following, beam stays beam
     excess = waves - np.minimum(allowed[out_sea], allowed[back_sea])
     returning = allowed[back_sea] < allowed[out_sea]
