@@ -25,6 +25,7 @@ from .boat import (
     RunningDepth,
     RunSpeed,
     WaveLimit,
+    WaveSpeeds,
     WindLimit,
 )
 from .casts import (
@@ -33,6 +34,7 @@ from .casts import (
     MostCast,
     UpwindFactor,
     WindFrom,
+    WindOver,
     WindSpeed,
 )
 from .files import (
@@ -305,10 +307,12 @@ __all__ = [
     "Volume",
     "Water",
     "WaveLimit",
+    "WaveSpeeds",
     "WaysBetween",
     "WindForecast",
     "WindFrom",
     "WindLimit",
+    "WindOver",
     "WindSpeed",
     "Windows",
     "WordList",

@@ -37,9 +37,10 @@ from ..parameters.boat import (
     RunningDepth,
     RunSpeed,
     WaveLimit,
+    WaveSpeeds,
     WindLimit,
 )
-from ..parameters.casts import Cast, LeastCast, MostCast, WindFrom, WindSpeed
+from ..parameters.casts import Cast, LeastCast, MostCast, WindFrom, WindOver, WindSpeed
 from ..parameters.levels import (
     BeyondReadings,
     ElevationUnit,
@@ -115,6 +116,7 @@ class Boat:
     idle_speed_mps: IdleSpeed = defaults.IDLE_SPEED_MPS
     wave_limit_m: WaveLimit = defaults.WAVE_LIMIT_M
     wind_limit_mps: WindLimit = defaults.WIND_LIMIT_MPS
+    wave_speeds: WaveSpeeds = defaults.WAVE_SPEEDS
 
 
 @dataclass(frozen=True)
@@ -135,6 +137,7 @@ class Wind:
     forecast: Words = ""
     columns: Columns = ()
     units: WordList = ()
+    wind_over: WindOver = defaults.WIND_OVER
 
 
 @dataclass(frozen=True)

@@ -102,13 +102,37 @@ class LegHours:
         pairs, back = np.unique(np.column_stack([bearing, winds.wind_mps[of]]), axis=0, return_inverse=True)
         found = expose(
             points, self.water, pairs[:, 0], pairs[:, 1], surface=self.surface, level_m=self.level_m
-        ).wave_high_m[:, back.ravel()]
+        )
         first = np.cumsum(counts) - counts
-        high = np.fmax.reduceat(found, first, axis=1)
+        high = np.fmax.reduceat(found.wave_high_m[:, back.ravel()], first, axis=1)
+        comes = found.wave_from_deg[:, back.ravel()][:, first]
         for row, patch in enumerate(new):
-            self._waves[patch] = high[row]
+            self._waves[patch], self._comes[patch] = high[row], comes[row]
 
     _at: dict[tuple[float, float], tuple[float, float]] = field(default_factory=dict, repr=False)
+    _comes: dict[tuple[float, float], Floats] = field(default_factory=dict, repr=False)
+
+    def seas_met(self, middle: Floats, heading_deg: Floats) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """Tell how a boat meets the seas at middles of pieces in every stretch: by the wind, and by its waves.
+
+        On narrow water waves run from where the fetch is long, off the wind; steep ones run with it all the same.
+        """
+        origin = np.nan_to_num(self.winds.from_deg)[None, :]
+        if not len(middle):
+            none = np.zeros((0, origin.size), dtype=np.intp)
+            return none, none
+        self.waves_at(middle)
+        comes = np.array([self._comes[float(a), float(b)] for a, b in np.floor(middle / PATCH_M)])
+        comes = np.where(np.isnan(comes), origin, comes)
+        return sea_of(heading_deg[:, None], origin), sea_of(heading_deg[:, None], comes)
+
+    def waves_at(self, middle: Floats) -> Floats:
+        """Tell the upper end of the wave band at middles of pieces (n, 2) in every stretch (n, m)."""
+        keys = [(float(a), float(b)) for a, b in np.floor(middle / PATCH_M)]
+        for key, at in zip(keys, middle, strict=True):
+            self._at.setdefault(key, (float(at[0]), float(at[1])))
+        self._learn(keys)
+        return np.array([self._waves[key] for key in keys]).reshape(len(keys), len(self.winds.spans))
 
     def seas_against(self, lines: list[Any]) -> list[list[Against]]:
         """Tell of each line, run from its beginning to its end, when the seas on it are over the limit, and where.
@@ -119,17 +143,14 @@ class LegHours:
             Whole legs; None where there is nothing to run.
         """
         told: list[list[Against]] = [[] for _ in lines]
-        rows, middle, heading, far = pieces_of_ways(lines)
+        rows, middle, heading, far, _ = pieces_of_ways(lines)
         if not rows.size or not self.winds.spans:
             return told
-        keys = [(float(a), float(b)) for a, b in np.floor(middle / PATCH_M)]
-        for key, at in zip(keys, middle, strict=True):
-            self._at.setdefault(key, (float(at[0]), float(at[1])))
-        self._learn(keys)
-        waves = np.array([self._waves[key] for key in keys])  # pieces by stretches
+        waves = self.waves_at(middle)
         allowed = np.array([self.limits.seas.head_m, self.limits.seas.beam_m, self.limits.seas.following_m])
         origin = self.winds.from_deg
-        meets = sea_of(heading[:, None], np.nan_to_num(origin)[None, :])
+        by_wind, by_waves = self.seas_met(middle, heading)
+        meets = np.where(allowed[by_waves] < allowed[by_wind], by_waves, by_wind)
         limit = np.where(np.isnan(origin)[None, :], allowed.min(), allowed[meets])
         excess = waves - limit
         for row in np.unique(rows):
@@ -150,15 +171,11 @@ class LegHours:
 
     def highest_m(self, line: Any, begin_s: float, end_s: float) -> float:
         """Tell the highest wave on a line in a stretch of time; NaN where none is known."""
-        rows, middle, _, _ = pieces_of_ways([line])
+        rows, middle, *_ = pieces_of_ways([line])
         stands = [k for k, (a, b) in enumerate(self.winds.spans) if a < end_s and b > begin_s]
         if not rows.size or not stands:
             return float("nan")
-        keys = [(float(a), float(b)) for a, b in np.floor(middle / PATCH_M)]
-        for key, at in zip(keys, middle, strict=True):
-            self._at.setdefault(key, (float(at[0]), float(at[1])))
-        self._learn(keys)
-        waves = np.array([self._waves[key][stands] for key in keys])
+        waves = self.waves_at(middle)[:, stands]
         return float(np.nanmax(waves)) if np.isfinite(waves).any() else float("nan")
 
 
