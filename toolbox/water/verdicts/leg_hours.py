@@ -48,6 +48,10 @@ class Against(NamedTuple):
     words: str
 
 
+def _patches(middle: Floats) -> list[tuple[float, float]]:
+    return [(float(a), float(b)) for a, b in np.floor(middle / PATCH_M)]
+
+
 @dataclass(eq=False)
 class LegHours:
     """Judges legs by the hour.
@@ -70,6 +74,8 @@ class LegHours:
     surface: DepthSurface | None = None
     level_m: float = 0.0
     _waves: dict[tuple[float, float], Floats] = field(default_factory=dict, repr=False)
+    _at: dict[tuple[float, float], tuple[float, float]] = field(default_factory=dict, repr=False)
+    _ahead: dict[tuple[float, float], Floats] = field(default_factory=dict, repr=False)
 
     def over_all(self) -> list[Against]:
         """Tell when the wind or its gusts alone forbid every leg."""
@@ -84,15 +90,24 @@ class LegHours:
                 told.append(Against(begin, end, f"gusts {speed_words(float(gust))}, {over} over the limit"))
         return told
 
-    def _learn(self, patches: Iterable[tuple[float, float]]) -> None:
-        """Work out the upper end of the wave band in patches not met before, for every stretch."""
-        new = sorted({patch for patch in patches if patch not in self._waves})
-        if not new:
-            return
-        centre: dict[tuple[float, float], tuple[float, float]] = {}
-        for patch in new:
-            centre[patch] = self._at[patch]
-        points = np.array([centre[patch] for patch in new])
+    def look_ahead(self, lines: Iterable[Any]) -> None:
+        """Work out at once the waves that lines asked for soon will need; what is told of each stays the same.
+
+        To measure the fetch of a hundred places takes hardly longer than of one.
+        """
+        met = dict(self._at)
+        wanted: dict[tuple[float, float], None] = {}
+        for line in lines:
+            _, middle, _, _ = pieces_of_ways([line])
+            for key, at in zip(_patches(middle), middle, strict=True):
+                place = met.setdefault(key, (float(at[0]), float(at[1])))
+                if key not in self._waves and place not in self._ahead:
+                    wanted[place] = None
+        if wanted and self.winds.spans:
+            self._ahead.update(zip(wanted, self._highest_at(list(wanted)), strict=True))
+
+    def _highest_at(self, places: list[tuple[float, float]]) -> Floats:
+        """Work out the upper end of the wave band at places for every stretch, places by stretches."""
         winds = self.winds
         varies = np.isnan(winds.from_deg)
         counts = np.where(varies, BEARINGS, 1)
@@ -101,14 +116,19 @@ class LegHours:
         bearing = np.where(varies[of], turn * 360.0 / BEARINGS, winds.from_deg[of])
         pairs, back = np.unique(np.column_stack([bearing, winds.wind_mps[of]]), axis=0, return_inverse=True)
         found = expose(
-            points, self.water, pairs[:, 0], pairs[:, 1], surface=self.surface, level_m=self.level_m
+            np.array(places), self.water, pairs[:, 0], pairs[:, 1], surface=self.surface, level_m=self.level_m
         ).wave_high_m[:, back.ravel()]
         first = np.cumsum(counts) - counts
-        high = np.fmax.reduceat(found, first, axis=1)
-        for row, patch in enumerate(new):
-            self._waves[patch] = high[row]
+        return np.asarray(np.fmax.reduceat(found, first, axis=1), dtype=np.float64)
 
-    _at: dict[tuple[float, float], tuple[float, float]] = field(default_factory=dict, repr=False)
+    def _learn(self, patches: Iterable[tuple[float, float]]) -> None:
+        """Work out the waves in patches not met before, or take them where they were looked at ahead."""
+        new = sorted({patch for patch in patches if patch not in self._waves})
+        for patch in new:
+            if (known := self._ahead.get(self._at[patch])) is not None:
+                self._waves[patch] = known
+        if left := [patch for patch in new if patch not in self._waves]:
+            self._waves.update(zip(left, self._highest_at([self._at[patch] for patch in left]), strict=True))
 
     def seas_against(self, lines: list[Any]) -> list[list[Against]]:
         """Tell of each line, run from its beginning to its end, when the seas on it are over the limit, and where.
@@ -122,7 +142,7 @@ class LegHours:
         rows, middle, heading, far = pieces_of_ways(lines)
         if not rows.size or not self.winds.spans:
             return told
-        keys = [(float(a), float(b)) for a, b in np.floor(middle / PATCH_M)]
+        keys = _patches(middle)
         for key, at in zip(keys, middle, strict=True):
             self._at.setdefault(key, (float(at[0]), float(at[1])))
         self._learn(keys)
@@ -154,7 +174,7 @@ class LegHours:
         stands = [k for k, (a, b) in enumerate(self.winds.spans) if a < end_s and b > begin_s]
         if not rows.size or not stands:
             return float("nan")
-        keys = [(float(a), float(b)) for a, b in np.floor(middle / PATCH_M)]
+        keys = _patches(middle)
         for key, at in zip(keys, middle, strict=True):
             self._at.setdefault(key, (float(at[0]), float(at[1])))
         self._learn(keys)
