@@ -44,4 +44,6 @@ def test_links_to_the_east_are_crossed_where_geometry_says():
 
 def test_nothing_is_crossed_by_nothing():
     east, south = crossings(GRID, np.empty((0, 4)), np.empty(0, dtype=np.int64))
-    assert not east.node.size and not south.node.size and not east.flips.size
+    assert not east.node.size
+    assert not south.node.size
+    assert not east.flips.size
