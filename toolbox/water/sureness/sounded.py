@@ -24,13 +24,18 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Floats32 = NDArray[np.float32]
 
+OWN_WAY: Final = 0.4
+"""Near one sounding the surface errs by the gap it lies in as well as by the way to that one: that is this share of the
+power, on made bottoms."""
 _REACH: Final = (0.7, 1.3)  # radius of what is left out, in ways to data that the lake has
-_WIDER: Final = 2.5  # how much wider the second gap is, at the same place
+_WIDER: Final = 1.9  # how much wider the second gap is, at the same place
+_STRIP_CELLS: Final = 4_000_000
 _WINDOWS: Final = 12  # of a lake that is too large to be made whole
 _A_DISC: Final = 3  # depths told of one gap
 _WANTED: Final = 400
 _WANTED_SIDE: Final = 160
-_WANTED_PAIRS: Final = 600
+_WANTED_PAIRS: Final = 500
+_NO_WIDER: Final = 0.05
 _MOST_ROUNDS: Final = 10
 _MOST_CELLS: Final = 800_000  # of all windows
 _SHARE: Final = 0.08  # of the cells of the lake, if that is more
@@ -41,9 +46,10 @@ _CELLS_A_WAY: Final = 2.0
 class LeftOut:
     """Soundings that were left out: how far the surface is off there, and what tells how far it may be.
 
-    ``off_m`` is surface minus sounded depth; ``way_m`` as `gap_way` gives it; ``ashore`` whether the shore is nearer
-    than a sounding; ``place`` numbers the gaps. ``wider`` and ``worse`` are, for the same places in a wider gap, the
-    logarithms of how much longer the way and how much larger the error gets.
+    ``off_m`` is surface minus sounded depth; ``away_m`` the way to data, ``gap_m`` that in the middle of the gap;
+    ``ashore`` whether the gap reaches the shore; ``place`` numbers the gaps. ``wider`` and ``worse`` are, for places
+    in a wider gap, the logarithms of how much longer the ways and how much larger the error gets, ``both_ashore``
+    which of these lie near the shore.
     """
 
     off_m: Floats
@@ -55,6 +61,7 @@ class LeftOut:
     place: NDArray[np.int64]
     wider: Floats
     worse: Floats
+    both_ashore: NDArray[np.bool_]
 
 
 def own_way(grid: Grid, away_m: Floats32) -> Floats32:
@@ -68,16 +75,45 @@ def gap_of(grid: Grid, away_m: Floats32, reach_m: float) -> Floats32:
     gap = np.nan_to_num(away_m, nan=0.0, posinf=0.0)
     gap = maximum_filter1d(gap, 2 * wide + 1, axis=1, output=gap)
     gap = maximum_filter1d(gap, 2 * high + 1, axis=0, output=gap)
-    return np.maximum(gap, own_way(grid, away_m), out=gap)
+    return np.maximum(gap, np.nan_to_num(own_way(grid, away_m), nan=0.0, posinf=0.0), out=gap)
 
 
 def near_shore(grid: Grid, depth_m: Floats32, gap_m: Floats32) -> NDArray[np.bool_]:
     """Whether the shore is nearer than data in the middle of the gap, by depths whose land is unknown or above 0."""
     wet = np.nan_to_num(depth_m, nan=-1.0) > 0
-    if wet.all():
-        return np.zeros(wet.shape, dtype=np.bool_)
-    shore = distance_transform_edt(wet, sampling=(grid.cell_y_m, grid.cell_x_m))
-    return np.asarray(shore <= gap_m + 1.5 * max(grid.cell_x_m, grid.cell_y_m), dtype=np.bool_)
+    rows, columns = wet.shape
+    halo = int(np.ceil(float(gap_m.max(initial=0.0)) / grid.cell_y_m)) + 2
+    high = max(_STRIP_CELLS // max(columns, 1), 1)
+    near = np.zeros(wet.shape, dtype=np.bool_)
+    for top in range(0, rows, high):  # distances take 20 bytes a cell
+        first, last = max(top - halo, 0), min(top + high + halo, rows)
+        if wet[first:last].all():
+            continue
+        shore = distance_transform_edt(wet[first:last], sampling=(grid.cell_y_m, grid.cell_x_m))
+        inner = np.s_[top - first : min(top + high, rows) - first]
+        # Distances lead to centres on land, ways to data to the last ones in the water.
+        near[top : top + high] = shore[inner] <= gap_m[top : top + high] + 1.5 * max(
+            grid.cell_x_m, grid.cell_y_m
+        )
+    return near
+
+
+@dataclass(frozen=True, eq=False)
+class Gaps:
+    """The gap between soundings that each centre lies in, and whether it reaches the shore."""
+
+    gap_m: Floats32
+    ashore: NDArray[np.bool_]
+
+    def __getitem__(self, part: tuple[slice, slice]) -> Gaps:
+        """Take a part of the centres."""
+        return Gaps(self.gap_m[part], self.ashore[part])
+
+
+def gaps_of(grid: Grid, depth_m: Floats32, away_m: Floats32, reach_m: float) -> Gaps:
+    """Find the gaps between soundings; see `gap_of` and `near_shore`."""
+    gap = gap_of(grid, away_m, reach_m)
+    return Gaps(gap, near_shore(grid, depth_m, gap))
 
 
 def usual_gap_m(away_m: Floats32) -> float:
@@ -88,7 +124,7 @@ def usual_gap_m(away_m: Floats32) -> float:
 
 
 def _told(
-    grid: Grid, left: Measured, points: Floats, gap_m: float, tension: float | None
+    grid: Grid, left: Measured, points: Floats, reach_m: float, tension: float | None
 ) -> tuple[Floats, Floats, NDArray[np.bool_]]:
     """Say what the surface without them is off at some points, with the features there."""
     depth = minimum_curvature(grid, left, tension=tension)
@@ -97,12 +133,12 @@ def _told(
     column, row = grid.places(points[:, :2]).T
     r = np.rint(row).astype(np.int64).clip(0, grid.rows - 1)
     c = np.rint(column).astype(np.int64).clip(0, grid.columns - 1)
-    gap = gap_of(grid, away, gap_m)
-    layers = (own_way(grid, away), gap, steepness(depth, grid), bending(depth, grid))
+    gaps = gaps_of(grid, depth, away, reach_m)
+    layers = (own_way(grid, away), gaps.gap_m, steepness(depth, grid), bending(depth, grid))
     table = np.column_stack([layer[r, c].astype(np.float64) for layer in layers])
     off = between_centres(depth, row, column) - points[:, 2]
     off[~np.isfinite(table).all(axis=1)] = np.nan
-    return off, table, near_shore(grid, depth, gap)[r, c]
+    return off, table, gaps.ashore[r, c]
 
 
 def _in_discs(points: Floats, centre: Floats, radius: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
@@ -124,7 +160,7 @@ def _one_window(
     near: Measured,
     ways: Floats,
     rng: np.random.Generator,
-    gap_m: float,
+    reach_m: float,
     tension: float | None,
     paired: bool,
 ) -> LeftOut | None:
@@ -137,24 +173,27 @@ def _one_window(
     left = left_of(near, centre, radius / times)
     if not len(left.xy):
         return None
-    off, table, ashore = _told(grid, left, points[rows], gap_m, tension)
+    off, table, ashore = _told(grid, left, points[rows], reach_m, tension)
     wider = worse = np.empty(0)
+    beside = np.empty(0, dtype=np.bool_)
     fits = np.isfinite(off)
     far = left_of(near, centre, radius)
     if paired and fits.any() and len(far.xy):
-        off_far, table_far, _ = _told(grid, far, points[rows], gap_m, tension)
+        off_far, table_far, _ = _told(grid, far, points[rows], reach_m, tension)
         both = fits & np.isfinite(off_far)
         least = 0.05 * float(np.median(np.abs(off[fits]))) + 1e-6
-        wider = np.log(table_far[both, :2] / table[both, :2]) @ np.array([0.4, 0.6])
+        wider = np.log(table_far[both, :2] / table[both, :2]) @ np.array([OWN_WAY, 1.0 - OWN_WAY])
         worse = np.log((np.abs(off_far[both]) + least) / (np.abs(off[both]) + least))
-    return LeftOut(off[fits], *table[fits].T, ashore[fits], disc[fits], wider, worse)
+        beside = ashore[both]
+    away, gap, steep, bend = table[fits].T
+    return LeftOut(off[fits], away, gap, steep, bend, ashore[fits], disc[fits], wider, worse, beside)
 
 
 def leave_soundings_out(
     grid: Grid,
     known: Measured,
     away_m: Floats32,
-    gap_m: float,
+    reach_m: float,
     *,
     tension: float | None = None,
     seed: int = 0,
@@ -167,8 +206,8 @@ def leave_soundings_out(
         As for `minimum_curvature`.
     away_m
         Way from each centre to the nearest datum: what is left out leaves gaps like those that the lake has.
-    gap_m
-        As for `gap_way`.
+    reach_m
+        As for `gap_of`.
     seed
         Of what is left out.
 
@@ -204,12 +243,12 @@ def leave_soundings_out(
         if not len(near.xy):
             continue
         spent += window.grid.rows * window.grid.columns * (2 if paired else 1)
-        one = _one_window(window.grid, window.box, near, ways, rng, gap_m, tension, paired)
+        one = _one_window(window.grid, window.box, near, ways, rng, reach_m, tension, paired)
         if one is None or not len(one.off_m):
             continue
         parts.append(replace(one, place=one.place + first))
         first += int(one.place.max()) + 1
-        pairs += len(one.wider)
+        pairs += int((one.wider > _NO_WIDER).sum())
         shore += len(np.unique(one.place[one.ashore]))
     if not parts:
         return None

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from .conformal import upper_quantile
+from .sounded import OWN_WAY
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -26,9 +27,6 @@ _PRIOR: Final = 4.0  # the usual power is right to 0.5
 _SCATTER: Final = 1.5  # of logarithms of one place's errors in two gaps
 _USUAL_SHAPE: Final = (0.2, 0.5)  # powers of steepness and bending
 _SHAPE_LIMITS: Final = ((0.0, 0.0), (1.0, 1.0))
-_OWN_WAY: Final = 0.4
-"""Near one sounding the surface errs by the gap it lies in as well as by the way to that one: that is this share of the
-power, on made bottoms."""
 _OWN_LIMITS: Final = (0.25, 1.0)
 _LEAST_SHARE: Final = 1e-3
 _HOLD: Final = 4.0
@@ -39,27 +37,28 @@ _SIDE: Final = 0.975  # both sides together leave out 5 %; the unsafe one alone 
 
 @dataclass(frozen=True, eq=False)
 class Roughness:
-    """Error by share of the gap, steepness and bending for a gap of one metre, and how many of it the band is wide."""
+    """Error by the gap, the share of it that data are away, steepness and bending, and how wide the band is by it."""
 
+    power: float
     start: float
     shape: Floats
     floors: Floats
     rough: Floats
     times: Floats
 
-    def at(self, features: tuple[Floats32, Floats32, Floats32]) -> Floats32:
-        """Half-width at places, for a gap of one metre."""
+    def at(self, gap_m: Floats32, features: tuple[Floats32, Floats32, Floats32]) -> Floats32:
+        """Half-width at places."""
         log = np.full(features[0].shape, self.start, dtype=np.float32)
         for feature, power, floor in zip(features, self.shape, self.floors, strict=True):
             log += np.float32(power) * np.log(np.maximum(feature, np.float32(floor)))
-        return np.asarray(np.exp(log) * np.interp(log, self.rough, self.times), dtype=np.float32)
+        half = np.exp(log) * gap_m ** np.float32(self.power)
+        return np.asarray(half * np.interp(log, self.rough, self.times), dtype=np.float32)
 
 
 @dataclass(frozen=True, eq=False)
 class SoundingLaw:
-    """Half-width by a power of the way and a roughness, near the shore another one than away from it."""
+    """Half-width between soundings: where the gap reaches the shore another one than inland."""
 
-    power: float
     inland: Roughness
     ashore: Roughness
 
@@ -68,15 +67,14 @@ class SoundingLaw:
     ) -> Floats32:
         """Half-width at places."""
         features = (away_m / gap_m, steep, bend)
-        rough = np.where(ashore, self.ashore.at(features), self.inland.at(features))
-        return np.asarray(rough * gap_m ** np.float32(self.power), dtype=np.float32)
+        return np.where(ashore, self.ashore.at(gap_m, features), self.inland.at(gap_m, features))
 
 
 def _shape_of(logs: Floats, target: Floats, power: float) -> tuple[float, Floats]:
     """Powers of share, steepness and bending by least squares, held near what is usual."""
     middle, centre = logs.mean(axis=0), target.mean()
     table, weight = logs - middle, np.ones(len(target))
-    usual = np.array([_OWN_WAY * power, *_USUAL_SHAPE])
+    usual = np.array([OWN_WAY * power, *_USUAL_SHAPE])
     limits = np.array([np.multiply(_OWN_LIMITS, power), *zip(*_SHAPE_LIMITS, strict=True)])
     shape = usual
     for _ in range(_ROUNDS):  # Huber's weights: a few cliffs do not bend the law
@@ -90,10 +88,10 @@ def _shape_of(logs: Floats, target: Floats, power: float) -> tuple[float, Floats
     return float(centre - middle @ shape), shape
 
 
-def _power_of(found: LeftOut) -> float:
-    wide = found.wider @ found.wider
+def _power_of(wider: Floats, worse: Floats) -> float:
+    wide = wider @ wider
     sure = wide / _SCATTER**2 + _PRIOR
-    power = (found.wider @ found.worse / _SCATTER**2 + _PRIOR * _USUAL_POWER) / sure
+    power = (wider @ worse / _SCATTER**2 + _PRIOR * _USUAL_POWER) / sure
     return float(np.clip(power, *_POWER_LIMITS))
 
 
@@ -116,7 +114,7 @@ def _roughness_of(off_m: Floats, features: Floats, place: NDArray[np.int64], pow
         times.append(upper_quantile(np.abs(score[rows]), 0.95))
         middle.append(float(np.median(rough[rows])))
     unsafe = upper_quantile(score / np.interp(rough, middle, times), _SIDE)
-    return Roughness(start, shape, floors, np.array(middle), np.array(times) * max(1.0, unsafe))
+    return Roughness(power, start, shape, floors, np.array(middle), np.array(times) * max(1.0, unsafe))
 
 
 def learn_soundings(found: LeftOut) -> SoundingLaw | None:
@@ -124,19 +122,22 @@ def learn_soundings(found: LeftOut) -> SoundingLaw | None:
 
     Notes
     -----
-    The power of the way comes from places that were left out in two gaps. The roughness is learnt on half of the
+    The power of the gap comes from places that were left out in two gaps. A surface cannot be off by more than the
+    bottom is high, so its errors grow ever slower as gaps widen: carried back to smaller ones by that power they are
+    too large rather than too small. The roughness is learnt on half of the
     places and judged on the other, and the other way round; the band is the split-conformal quantile of error over
     scale, by how rough the bottom is, near the shore and away from it. The unsafe side, a surface deeper than the
     bottom, is held to half of what both sides may leave out.
     """
     if len(np.unique(found.place)) < ENOUGH:
         return None
-    power = _power_of(found)
-    unit = found.off_m / found.gap_m**power
     features = np.column_stack([found.away_m / found.gap_m, found.steep, found.bend])
     parts = []
-    for side in (~found.ashore, found.ashore):
+    for ashore in (False, True):
+        side, pairs = found.ashore == ashore, found.both_ashore == ashore
         if len(np.unique(found.place[side])) < ENOUGH:
-            side = np.ones(len(unit), dtype=np.bool_)
-        parts.append(_roughness_of(unit[side], features[side], found.place[side], power))
-    return SoundingLaw(power, *parts)
+            side, pairs = np.ones(len(side), dtype=np.bool_), np.ones(len(pairs), dtype=np.bool_)
+        power = _power_of(found.wider[pairs], found.worse[pairs])
+        unit = found.off_m[side] / found.gap_m[side] ** power
+        parts.append(_roughness_of(unit, features[side], found.place[side], power))
+    return SoundingLaw(*parts)
