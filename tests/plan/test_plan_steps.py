@@ -33,6 +33,7 @@ def home(tmp_path_factory):
     return home
 
 
+@pytest.mark.long
 def test_the_steps_of_a_day_make_the_same_run_as_its_plan(home, planned_demo_day):
     castshed(home, "run-steps", "steps.toml", "--quiet")
     for layer in ("stops", "legs", "shallow_hazards", "cast_lines", "cast_reach"):
@@ -47,6 +48,7 @@ def test_the_steps_of_a_day_make_the_same_run_as_its_plan(home, planned_demo_day
         assert_layer_equal(steps, plan[steps.columns])
 
 
+@pytest.mark.long
 def test_the_steps_can_be_changed(home):
     text = (home / "steps.toml").read_text(encoding="utf-8")
     assert 'level = "-4ft"' in text
@@ -58,6 +60,7 @@ def test_the_steps_can_be_changed(home):
     assert len(read_layer(home / "steps.gpkg:stops")) == 5  # three stops, and the ramp at both ends
 
 
+@pytest.mark.long
 def test_changed_steps_whose_run_does_not_hold_write_nothing(home):
     text = (home / "steps.toml").read_text(encoding="utf-8").replace('"steps.gpkg"', '"close.gpkg"')
     head, run = text.split("[run]")
