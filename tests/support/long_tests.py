@@ -13,7 +13,7 @@ import pytest
 
 WORKERS = 2  # as many as a small machine has cores
 _LEFT_OUT = pytest.StashKey[int]()
-_WHAT = "faults put in, long kills, fuzzing, the browser, examples run afresh, large lakes, three of four cases of a law"
+_WHAT = "faults put in, long kills, fuzzing, the browser, examples and the demo day run afresh, large lakes, three of four cases of a law"
 _SHORT = "not long"
 _FIRST = ("test_catalogue_page.py",)
 """Runs nearly all there is, so that it compiles the loops of most others, in a process beside its worker."""
