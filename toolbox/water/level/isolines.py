@@ -62,7 +62,8 @@ def _mixed_patches(depth: NDArray[np.floating], isobath: float, limit: float) ->
             mixed[c] = (upper[c] ^ lower[c]) | (upper[c] ^ upper[c + 1]) | (lower[c] ^ lower[c + 1])
         if count + columns > found.size:
             larger = np.empty(2 * found.size + columns, dtype=np.int64)
-            larger[:count] = found[:count]
+            for k in range(count):  # not slice to slice, which takes numba seconds more to compile
+                larger[k] = found[k]
             found = larger
         for k in range(eights.size):
             if eights[k] != 0:  # eight patches at a time: few are mixed
@@ -261,7 +262,9 @@ def _thread_all(gates: Floats, starts: Ints) -> tuple[Floats, Ints]:
         count = _thread(mine, corners[filled:])
         if count < 3:
             count = mine.shape[0]
-            corners[filled : filled + count] = mine[:, :2]
+            for k in range(count):
+                corners[filled + k, 0] = mine[k, 0]
+                corners[filled + k, 1] = mine[k, 1]
         filled += count
         offsets[ring + 1] = filled
     return corners[:filled].copy(), offsets
