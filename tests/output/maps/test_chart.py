@@ -532,7 +532,7 @@ def test_wrong_options_are_refused(plan, option, value, said):
 
 def test_labels_without_room_are_said(plan):
     ramp = plan["ramps"].geometry.iloc[0]
-    count = 400
+    count = 150
     stops = gpd.GeoDataFrame(
         {"stop_no": range(count), "spot_id": [str(n) for n in range(count)], "name": "Long name of a spot", "arrive": "", "leave": ""},
         geometry=[Point(ramp.x + n * 0.5, ramp.y) for n in range(count)], crs=plan["water"].crs,
