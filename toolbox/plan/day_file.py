@@ -178,7 +178,7 @@ class SpotLists:
 
 @dataclass(frozen=True)
 class Lake:
-    """The lake's GeoPackage, and its layers where their names are not the usual ones; ramps and hazards also as lists."""
+    """The lake's GeoPackage, and its layers where their names are not the usual ones; ramps and hazards also lists."""
 
     file: Words = ""
     shoreline: Words = "shoreline"
