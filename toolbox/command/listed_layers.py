@@ -1,4 +1,4 @@
-"""Ramps and known hazards named on a command line as a list of points, where no shoreline says which metres are meant."""
+"""Ramps and known hazards named on a command line as a list of points, where no shoreline tells the metres meant."""
 
 from __future__ import annotations
 
@@ -52,8 +52,8 @@ def _extent(table: SourceTable, crs: str | None) -> LakeExtent:
     if not fit.any():
         raise UsageError(
             f"{table.name} has no places in degrees that can be read; it has the columns "
-            f"{', '.join(map(str, table.rows.columns)) or 'none'}. Name latitude and longitude so, or name the list in a "
-            "day file, whose shoreline tells where the lake lies."
+            f"{', '.join(map(str, table.rows.columns)) or 'none'}. Name latitude and longitude so, or name the list in "
+            "a day file, whose shoreline tells where the lake lies."
         )
     north, east = (float(np.median(row[fit])) for row in both)
     zone = int((east + 180.0) // 6.0) % 60 + 1

@@ -1,4 +1,4 @@
-"""Ramps and known hazards out of any list of points: ids made, the low-water elevation of a ramp turned into a level."""
+"""Ramps and known hazards out of any list of points: ids made, a ramp's low-water elevation turned into a level."""
 
 from __future__ import annotations
 
@@ -34,16 +34,12 @@ _LOW: Final = frozenset(
 _ELEVATION: Final = frozenset(("elev", "elevation", "pool", "level", "msl", "water"))
 _NAMED: Final = frozenset(("name", "ramp", "access", "launch", "site", "title", "label", "facility", "park"))
 _UNITS: Final = {
-    "ft": "ft",
-    "feet": "ft",
-    "foot": "ft",
-    "m": "m",
-    "meter": "m",
-    "meters": "m",
-    "metre": "m",
-    "metres": "m",
-}
-_NUMBER: Final = re.compile(r"([+-]?(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?)\s*([a-z]*)", re.IGNORECASE)
+    "ft": "ft", "feet": "ft", "foot": "ft", "m": "m", "meter": "m", "meters": "m", "metre": "m", "metres": "m",
+}  # fmt: skip
+_NUMBER: Final = re.compile(
+    r"([+-]?(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?)\s*([a-z]*)\.?(?:\s*(?:above\s+)?(?:ngvd|navd|a?msl)[\s\d]*)?",
+    re.IGNORECASE,
+)
 _NONE: Final = frozenset(("", "-", "--", "na", "n/a", "none", "null", "unknown", "?"))
 _HIGHEST_M, _LOWEST_M = 15.0, -120.0
 """A ramp that needs the water so far above normal pool, or serves so far below it, is in another unit or datum."""
@@ -91,7 +87,7 @@ def _metres(table: SourceTable, column: str, unit: str | None, what: str) -> Flo
         text = str(cell).strip()
         if text.lower() in _NONE:
             continue
-        found = _NUMBER.match(text)
+        found = _NUMBER.fullmatch(text)
         tail = found[2].lower() if found else ""
         if found is None or (tail and tail not in _UNITS):
             raise DataError(
@@ -132,16 +128,16 @@ def _least_levels(
         return elevation
     if normal_pool_m is None:
         raise UsageError(
-            f"{table.name} gives elevations down to which ramps serve ('{low}'), and the elevation of normal pool is not "
-            'known: give normal_pool = "712.0ft" under [level] of the day file, or a column min_level_m against it.'
+            f"{table.name} gives elevations down to which ramps serve ('{low}'), and that of normal pool is not known: "
+            'give normal_pool = "712.0ft" under [level] of the day file, or a column min_level_m against it.'
         )
     levels = elevation - normal_pool_m
     wrong = np.flatnonzero((levels > _HIGHEST_M) | (levels < _LOWEST_M))
     if wrong.size:
         row = int(wrong[0])
         raise DataError(
-            f"{table.name} {table.counted} {table.line[row]}: '{low}' is {table.rows[low].iloc[row]}, {levels[row]:+.0f} m "
-            "from normal pool; check its unit and its datum."
+            f"{table.name} {table.counted} {table.line[row]}: '{low}' is {table.rows[low].iloc[row]}, "
+            f"{levels[row]:+.0f} m from normal pool; check its unit and its datum."
         )
     return levels
 
