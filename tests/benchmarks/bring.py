@@ -19,7 +19,7 @@ from pathlib import Path
 from bring_more import big, day, hostile
 from bring_runs import TRACE, last_words, off_truth, run, words_of
 
-from castshed.toolbox.layers import read_layer
+from castshed.toolbox.layers import read_layer, read_surface
 from lake_packages import FORMS, UNTOLD, write_package, write_untold
 
 PARTS = ("forms", "untold", "big", "day", "hostile")
@@ -49,7 +49,7 @@ def judged(package, out: Path) -> dict[str, object]:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            surface = read_layer(f"{out / 'lake.gpkg'}:depth")
+            surface = read_surface(f"{out / 'lake.gpkg'}:depth")
             shore = read_layer(f"{out / 'lake.gpkg'}:shoreline")
     except (CastshedError, OSError) as problem:
         return {"wrong": f"no lake to read: {problem}"[:300]}

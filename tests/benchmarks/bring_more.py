@@ -14,7 +14,7 @@ import shapely
 from bring_runs import TRACE, last_words, off_truth, run, words_of
 
 from castshed.toolbox.errors import CastshedError
-from castshed.toolbox.layers import list_layers, read_layer
+from castshed.toolbox.layers import list_layers, read_surface
 from lake_packages import write_package
 from package_lakes import valley_lake
 
@@ -78,7 +78,7 @@ def big(seed: int, quick: bool, root: Path) -> dict[str, object]:
     }
     if code:
         return told | {"why": last_words(text)}
-    off, unknown = off_truth(read_layer(f"{folder / 'brought' / 'lake.gpkg'}:depth"), lake.truth)
+    off, unknown = off_truth(read_surface(f"{folder / 'brought' / 'lake.gpkg'}:depth"), lake.truth)
     return told | {"p95_m": off, "unknown": unknown}
 
 
@@ -86,9 +86,15 @@ def day(seed: int, root: Path) -> dict[str, object]:
     """The download and a table of ramps, brought in; then the command of the last line printed, nothing edited."""
     folder = root / "day"
     folder.mkdir()
-    package = write_package("contours_zip_feet", folder, seed)
-    shore = shapely.LineString(package.lake.water.exterior)
-    ramp = gpd.GeoSeries([shore.interpolate(0.1, normalized=True)], crs=package.lake.crs).to_crs(4326).iloc[0]
+    package = write_package("file_geodatabase", folder, seed)
+    lake = package.lake
+    # Ramps lie where the bank is steep: of places along the shore, that with most water a cast and a half off.
+    along = shapely.LineString(lake.water.exterior).interpolate(np.linspace(0.0, 1.0, 200), normalized=True)
+    off = [
+        lake.truth.depth_m[np.hypot(lake.truth.x - p.x, lake.truth.y - p.y) < 40.0].max(initial=0.0)
+        for p in along
+    ]
+    ramp = gpd.GeoSeries([along[int(np.argmax(off))]], crs=lake.crs).to_crs(4326).iloc[0]
     (folder / "ramps.csv").write_text(f"Name,Latitude,Longitude\nEast ramp,{ramp.y:.7f},{ramp.x:.7f}\n")
     words = words_of(package, folder / "brought")
     code, text, seconds, _ = run(*words[:2], "ramps.csv", *words[2:], folder=folder)

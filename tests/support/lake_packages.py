@@ -32,7 +32,7 @@ def write_package(
     files, options, clean = write(lake, folder, rng)
     if lake.surface is None and clean.contours is not None:
         # Its contours and soundings contradict each other by metres: contours are judged by contours.
-        lake = replace(lake, truth=truth_on_lines(clean.contours, lake.truth, rng))
+        lake = replace(lake, truth=truth_on_lines(clean.contours, lake.water, lake.truth, rng))
     return Package(name, tuple(str(f) for f in files), tuple(options), lake, clean)
 
 

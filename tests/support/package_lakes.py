@@ -213,8 +213,10 @@ def seen(lake: Lake, **data) -> Known:
     return replace(Known(lake.shoreline), **data)
 
 
-def truth_on_lines(contours: gpd.GeoDataFrame, truth: Truth, rng, count: int = 1500) -> Truth:
+def truth_on_lines(contours: gpd.GeoDataFrame, water, truth: Truth, rng, count: int = 1500) -> Truth:
     """Places on contours, whose depth is theirs, of the same water."""
+    # Some run ashore by a few metres, where the shoreline is drawn otherwise.
+    contours = contours.clip(water.buffer(-10.0)).explode(index_parts=False)
     rows = rng.choice(len(contours), count, p=contours.length / contours.length.sum())
     on = contours.geometry.iloc[rows].interpolate(rng.random(count), normalized=True)
     return replace(truth, x=on.x.to_numpy(), y=on.y.to_numpy(), depth_m=contours.depth_m.to_numpy()[rows])

@@ -21,6 +21,7 @@ from ..parameters.markers import (
     SourceList,
     Surface,
 )
+from .listed_layers import is_listed, read_listed
 from .pipe import PipedLayers, piped_layer
 
 
@@ -94,6 +95,8 @@ def read_input(par: Parameter, given: Any, crs: str | None, piped: PipedLayers |
         if isinstance(marker, Layer):
             return piped.layer(marker.name, crs, named)
         raise UsageError(f"{par.name}: only layers come through a pipe; name a file.")
+    if isinstance(marker, Layer) and is_listed(marker.name, given):
+        return read_listed(marker.name, given, crs)
     if isinstance(marker, Layer):
         return read_layer(given, usual=marker.name, crs=crs)
     if isinstance(marker, Surface):

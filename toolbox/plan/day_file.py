@@ -141,6 +141,8 @@ class Wind:
     wind_from_deg: WindFrom | None = None
     wind_speed_mps: WindSpeed | None = None
     forecast: Words = ""
+    columns: Columns = ()
+    units: WordList = ()
 
 
 @dataclass(frozen=True)
@@ -196,7 +198,7 @@ class FoundStructure:
 
 @dataclass(frozen=True)
 class Lake:
-    """The lake's GeoPackage, and its layers where their names are not the usual ones."""
+    """The lake's GeoPackage, and its layers where their names are not the usual ones; ramps and hazards also lists."""
 
     file: Words = ""
     shoreline: Words = "shoreline"
@@ -207,6 +209,9 @@ class Lake:
     ramps: Words = "ramps"
     zones: Words = "zones"
     known_hazards: Words = "known_hazards"
+    ramps_columns: Columns = ()
+    hazards_columns: Columns = ()
+    depth_unit: DepthUnit | None = None
     cell_m: CellSize | None = None
     depth_error_m: DepthError | None = None
 
@@ -266,6 +271,10 @@ SECTIONS: Final[dict[str, type[Any]]] = {
     "structure": FoundStructure,
     "run": Run,
 }
+_LISTS: Final = frozenset((
+    ".csv", ".tsv", ".txt", ".gpx", ".kml", ".kmz", ".geojson", ".json", ".xlsx", ".ods", ".shp", ".zip",
+))  # fmt: skip
+_OUTSIDE_M: Final = 500.0  # how far beside the lake's box a listed mark may lie, as for lists of spots
 _TOP: Final = ("title", "date", "zone", "units")
 
 
@@ -357,7 +366,8 @@ def level_of(
             '[level] needs today = "-4ft" (today\'s surface against the level the depths refer to), or pool and '
             "normal_pool, two elevations in one vertical datum, or table and normal_pool."
         )
-    from ..intake.series.level_table import datum_name, to_levels
+    from ..intake.series.level_table import to_levels
+    from ..intake.series.level_words import datum_name
     from ..intake.series.series_file import read_series
     from ..intake.series.series_times import read_time
     from ..water.level.pool_level import level_from_pools, level_from_series
@@ -410,7 +420,27 @@ def _parse(path: Path) -> dict[str, Any]:
         raise UsageError(f"{path} is not UTF-8 text; save it as UTF-8.") from error
 
 
-def _read_layers(lake: Lake, folder: Path) -> tuple[Layers, dict[str, str]]:
+def is_list(told: str) -> bool:
+    """Tell whether a name is that of a list of points rather than of a layer."""
+    return Path(told).suffix.lower() in _LISTS
+
+
+def _listed(
+    name: str, told: str, lake: Lake, folder: Path, shoreline: GeoDataFrame, pool_m: float | None
+) -> GeoDataFrame:
+    """Make ramps or known hazards of a list of points."""
+    from ..intake.book.lake_extent import LakeExtent
+    from ..intake.book.listed_marks import hazards_of, ramps_of
+    from ..sources import read_source
+
+    table = read_source(str(folder / told))
+    extent = LakeExtent.of(shoreline, _OUTSIDE_M)
+    if name == "ramps":
+        return ramps_of(table, extent, columns=lake.ramps_columns, unit=lake.depth_unit, normal_pool_m=pool_m)
+    return hazards_of(table, extent, columns=lake.hazards_columns, unit=lake.depth_unit)
+
+
+def _read_layers(lake: Lake, folder: Path, pool_m: float | None = None) -> tuple[Layers, dict[str, str]]:
     from ..layers.reading import list_layers, read_layer, read_surface
     from ..layers.reference import parse_reference
 
@@ -424,6 +454,10 @@ def _read_layers(lake: Lake, folder: Path) -> tuple[Layers, dict[str, str]]:
     for name in (f.name for f in dataclasses.fields(Layers)):
         told = str(getattr(lake, name))
         if not told:
+            continue
+        if name in ("ramps", "known_hazards") and is_list(told):
+            named[name] = told
+            found[name] = _listed(name, told, lake, folder, found["shoreline"], pool_m)
             continue
         if ":" in told or told.lower().endswith((".gpkg", ".tif", ".tiff")):
             ref = parse_reference(told)
@@ -441,6 +475,10 @@ def _read_layers(lake: Lake, folder: Path) -> tuple[Layers, dict[str, str]]:
 
 def _forecast(wind: Wind, folder: Path) -> SeriesTable | None:
     if not wind.forecast:
+        if wind.columns or wind.units:
+            raise UsageError(
+                "[wind] names columns or units, which belong to a forecast; give one, or leave them out."
+            )
         return None
     if wind.wind_from_deg is not None or wind.wind_speed_mps is not None:
         raise UsageError("[wind] gives a forecast and one wind as well; leave one of them out.")
@@ -482,7 +520,7 @@ def read_day(path: Path) -> Day:
 
     folder = path.parent
     level_m = level_of(parts["level"], folder, date, zone, parts["run"].depart)
-    layers, named = _read_layers(parts["lake"], folder)
+    layers, named = _read_layers(parts["lake"], folder, parts["level"].normal_pool_m)
     lists: SpotLists = parts["spots"]
     searched = "structure" in body
     if not lists.sources and not searched:
