@@ -257,7 +257,13 @@ def test_frames_come_in_from_python():
 
 
 def test_from_the_download_to_a_plan_in_two_commands(home):
-    bowl.contours(0.5, column="Depth_ft", unit_m=FOOT).to_file(home / "contours.gpkg")
+    """A hump is put in the middle of the bowl, so that there is structure to find."""
+    lines = bowl.contours(0.5, column="Depth_ft", unit_m=FOOT)
+    ring = shapely.LineString(bowl.water().exterior.coords)
+    rises = [shapely.affinity.scale(ring, out, out, origin=bowl.MIDDLE) for out in (0.13, 0.1, 0.07)]
+    hump = gpd.GeoDataFrame({"Depth_ft": np.array([9.0, 7.0, 5.0]) / FOOT}, geometry=rises, crs=bowl.CRS)
+    lines = lines[lines["Depth_ft"] < 10.2 / FOOT]
+    gpd.pd.concat([lines, hump], ignore_index=True).to_file(home / "contours.gpkg")
     lon, lat = bowl.in_degrees([bowl.MIDDLE[0] + bowl.HALF_M[0]], [bowl.MIDDLE[1]])
     (home / "boat_ramps.csv").write_text(f"Name,Latitude,Longitude\nEast Ramp,{lat[0]:.6f},{lon[0]:.6f}\n")
     files = [home / "contours.gpkg", home / "shoreline.geojson", home / "boat_ramps.csv"]

@@ -16,16 +16,19 @@ _TEXT: Final = """\
 
 `castshed bring-lake FILES... --name NAME --out FOLDER` makes a lake of what an agency hands out: contours in feet in a
 ZIP, soundings as a table, a raster in degrees, the county's waters. It writes `lake.gpkg`, a `day.toml` that
-`castshed plan` runs, `lake.png` to look at, and `read.csv`: what each file was taken for, and why. What it cannot tell it
-asks for, with the option that answers it; nothing is assumed. Look at both before you trust the depths:
-
-![Depths, the data they were made from](pictures/bring-lake.png)
+`castshed plan` runs, `lake.png` to look at, and `read.csv`: what each file was taken for, and why. What it cannot tell
+it asks for, with the option that answers it; nothing is assumed. [bring-lake](#bring-lake) tells all of it, with a
+picture. Look at `lake.png` and `read.csv` before you trust the depths.
 
 What castshed reads of a lake's GeoPackage, whoever made it, is this. Depths are metres, positive down, below the level
 that charted depths refer to; coordinates are metres of one projected system.
 """
 _ALSO: Final = (
-    ("depth", "coverage", "metres below chart datum on a grid; made from contours and soundings where it is missing"),
+    (
+        "depth",
+        "coverage",
+        "metres below chart datum on a grid; made from contours and soundings where it is missing",
+    ),
     ("depth_confidence", "coverage", "half-width within which each depth lies (95 %), metres"),
 )
 _LAYERS: Final = ("Shoreline", "Contours", "Soundings", "Ramps", "Zones", "KnownHazards", "Landmarks")
@@ -61,7 +64,12 @@ def _marker(annotation: Any) -> Layer:
 
 def own_lake() -> list[str]:
     """Write the part of the page: words, and the table of layers; columns that are needed are bold."""
-    lines = [*_TEXT.splitlines(), "", "| layer | holds | columns, needed ones bold | what it is |", "|---|---|---|---|"]
+    lines = [
+        *_TEXT.splitlines(),
+        "",
+        "| layer | holds | columns, needed ones bold | what it is |",
+        "|---|---|---|---|",
+    ]
     lines += [f"| `{name}` | {kind} | - | {words} |" for name, kind, words in _ALSO]
     lines += [_row(_marker(getattr(lake_layers, name))) for name in _LAYERS]
     lines += [_row(_marker(spot_layers.Spots)), ""]

@@ -7,7 +7,7 @@ other.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any
 
 from ..clock_times import on_day
@@ -101,9 +101,8 @@ def _searched(day: Day, given: Mapping[str, Any]) -> list[DayStep]:
     asked = day.structure
     if asked is None:
         return []
-    kinds = {"kinds": tuple(asked.kinds)} if asked.kinds else {}
-    limits = {name: getattr(asked, name) for name in ("from_m", "to_m", "most", "spacing_m", "interval_m")}
-    return [DayStep("found", "find-structure", {**given, **kinds, **limits, "units": day.units}, leaves=True)]
+    limits = {one.name: getattr(asked, one.name) for one in fields(asked)}
+    return [DayStep("found", "find-structure", {**given, **limits, "units": day.units}, leaves=True)]
 
 
 def _before_the_wind(day: Day, depth: Any, unsure: Any, level: Mapping[str, Any]) -> list[DayStep]:

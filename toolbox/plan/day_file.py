@@ -53,7 +53,7 @@ from ..parameters.levels import (
     ReadOffTime,
 )
 from ..parameters.markers import Quantity
-from ..parameters.quantities import Count, Length, WordList, Words
+from ..parameters.quantities import WordList, Words
 from ..parameters.stops import (
     AtEach,
     AtMost,
@@ -71,6 +71,14 @@ from ..parameters.stops import (
     StopValue,
     TopMargin,
     Windows,
+)
+from ..parameters.structure_search import (
+    Apart,
+    ContourInterval,
+    MostOfAKind,
+    StructureKinds,
+    WindowBottom,
+    WindowTop,
 )
 from ..parameters.sureness import CellSize, DepthError, LevelError
 from ..parameters.wording import Columns, DepthUnit
@@ -183,12 +191,12 @@ class SpotLists:
 class FoundStructure:
     """Structure that is looked for in the depths and fished where no list of spots is given, as find-structure does."""
 
-    kinds: WordList = ()
-    from_m: Length = defaults.LEAST_DEPTH_M
-    to_m: Length = 12.192
-    most: Count = 6
-    spacing_m: Length = 60.0
-    interval_m: Length = 0.0
+    kinds: StructureKinds = defaults.STRUCTURE_KINDS
+    from_m: WindowTop = defaults.WINDOW_FROM_M
+    to_m: WindowBottom = defaults.WINDOW_TO_M
+    most: MostOfAKind = defaults.MOST_OF_A_KIND
+    spacing_m: Apart = defaults.SPACING_M
+    interval_m: ContourInterval = 0.0
 
 
 @dataclass(frozen=True)

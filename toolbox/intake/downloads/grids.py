@@ -158,7 +158,9 @@ def read_variables(path: Path, kind: str) -> dict[str, Grid]:
     if kind != "netCDF":
         # By their standards a BAG holds elevations, negative under water, and an S-102 depths, positive down.
         with door.opened_grid(path, kind) as data:
-            return {"": _grid_of(data, path.name, None, "elevation" if kind == "BAG" else "depth")}
+            made_one = _grid_of(data, path.name, None, "elevation" if kind == "BAG" else "depth")
+        made_one.unit = made_one.unit or "m"  # both standards count in metres
+        return {"": made_one}
     with door.opened_grid(path, kind) as data:
         names = [str(one).rpartition(":")[2] for one in data.subdatasets]
         if not names:

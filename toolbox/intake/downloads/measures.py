@@ -11,7 +11,7 @@ from ...units import FATHOM_M, FOOT_M, in_words
 from .found import Found, Questions
 from .moved import moved
 from .systems import system_of
-from .telling_words import datum_in, unit_in
+from .telling_words import datum_in, unit_in_file_name
 from .wishes import unit_length_m
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ def take_unit(found: Found, wishes: Wishes) -> None:
         found.why.append(f"the raster states its unit ({found.grid.unit})")
     elif not found.unit:
         for stem in reversed(found.stems):
-            if unit := unit_in(stem):
+            if unit := unit_in_file_name(stem):
                 found.unit = unit
                 found.why.append(f"unit in the name '{stem}'")
                 break

@@ -64,7 +64,8 @@ def _guess(found: Found, shape: str, ranked: list[Candidate]) -> tuple[str, str]
     strong = bool(ranked) and ranked[0].score >= 3.5
     role, why = _by_words(found, shape)
     if shape == "line":
-        if role == "shoreline" and strong and ranked[0].score >= 4.0:
+        several = bool(ranked) and len(np.unique(ranked[0].numbers[np.isfinite(ranked[0].numbers)])) > 2
+        if role == "shoreline" and strong and ranked[0].score >= 4.0 and several:
             return "contours", f"contours: lines with depths in '{ranked[0].column}'"
         if role:
             return role, why

@@ -105,6 +105,24 @@ def unit_in(name: str) -> str:
     return units.pop() if len(units) == 1 else ""
 
 
+def unit_in_file_name(name: str) -> str:
+    """Find the unit that the name of a file states: feet, fathoms, or metres beyond doubt; empty for any other.
+
+    Examples
+    --------
+    >>> unit_in_file_name("contours_5m"), unit_in_file_name("bathymetry_feet"), unit_in_file_name("pond_m")
+    ('m', 'ft', '')
+    """
+    unit = unit_in(name)
+    words = words_of(name)
+    if unit == "m" and "m" in words:
+        before = words[words.index("m") - 1] if words.index("m") else ""
+        return (
+            "m" if before.isdigit() or before in DEPTH_COLUMNS or before in ("soundings", "isobaths") else ""
+        )
+    return unit if unit in ("m", "ft", "ftUS", "fathom") else ""
+
+
 def datum_in(*names: str) -> str:
     """Find the vertical datum that one of the names states."""
     for name in names:

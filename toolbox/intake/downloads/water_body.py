@@ -127,8 +127,8 @@ def evidence(founds: Sequence[Found], crs: Any, roles: Sequence[str]) -> Geometr
         if found.role not in roles or system_of(found) is None:
             continue
         if found.grid is not None:
-            known = np.argwhere(np.isfinite(found.grid.numbers))
-            known = known[:: max(1, len(known) // 20_000)] + 0.5
+            cells = np.argwhere(np.isfinite(found.grid.numbers))
+            known = cells[:: max(1, len(cells) // 20_000)] + 0.5
             a, b, c, d, e, f = found.grid.affine
             x, y = a * known[:, 1] + b * known[:, 0] + c, d * known[:, 1] + e * known[:, 0] + f
             go = pyproj.Transformer.from_crs(system_of(found), crs, always_xy=True)
