@@ -110,18 +110,20 @@ def _proved(run: DayRun, stops: GeoDataFrame, depth: DepthSurface) -> Limits:
     from castshed.toolbox.water.proof.hours_check import HourLimits, hour_violations
     from castshed.toolbox.water.proof.last_check import Limits
     from castshed.toolbox.water.proof.run_proof import run_violations
+    from castshed.toolbox.water.proof.seas_check import SeasLet
     from castshed.toolbox.water.proof.sure_depth import counted_everywhere_m
 
     given = run.arguments("proof") | {"stops": stops}
     by_hour = {name: given.pop(name) for name in ("exposure", "verdicts")}
-    hours = HourLimits(given.pop("night"), given.pop("wind_limit_mps"))
+    seas = SeasLet(*(given.pop(name) for name in ("head_limit_m", "beam_limit_m", "following_limit_m")))
+    hours = HourLimits(given.pop("night"), given.pop("wind_limit_mps"), seas=seas)
     stated = given.pop("depth_error_m")
     boat = {name: given.pop(name) for name in tuple(given) if name in signature(Limits.of_boat).parameters}
     counted = counted_everywhere_m(depth, given["depth_confidence"]) if stated is None else stated
     limits = Limits.of_boat(**boat, depth_error_m=counted)
     structures = given.pop("spots")
     broken = run_violations(**given, structures=structures, limits=limits)
-    broken += hour_violations(stops, given["legs"], hours, **by_hour)
+    broken += hour_violations(stops, given["legs"], hours, **by_hour, water=given["water"])
     if broken:
         raise NoSafeWay(
             f"The run failed the last check and is not written: {'; '.join(map(str, broken[:5]))}. Widen the "
