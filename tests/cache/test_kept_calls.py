@@ -141,7 +141,7 @@ def test_other_code_or_another_library_is_another_result(tmp_path, monkeypatch, 
 
 
 def test_what_was_noted_is_noted_again(tmp_path):
-    depth, _ = depth_surface(SHORE, contours=LINES, cell_m=8.0)
+    depth, *_ = depth_surface(SHORE, contours=LINES, cell_m=8.0)
     today = water_today(depth, SHORE)
 
     def notes():

@@ -53,6 +53,7 @@ from .folder_contents import FolderContents
 from .hold_layers import CastLines, CastReach, Fixes, HoldLines, Holds, LineUps
 from .lake_layers import (
     Contours,
+    Contradictions,
     DepthBands,
     DryGround,
     KnownHazards,
@@ -186,6 +187,7 @@ __all__ = [
     "Column",
     "Columns",
     "Contours",
+    "Contradictions",
     "Count",
     "DayFile",
     "DayInput",
