@@ -187,8 +187,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
                     "The lists of spots hold no spot that lies on or near this lake; see [spots] sources."
                 )
         with stage("Making the depth surface"):
-            if "bottom" in run.steps:
-                run("bottom", "the depth surface")
+            apart = run("bottom", "the depth surface").contradictions if "bottom" in run.steps else None
             depth = run.layer("today", "depth")
             _doubt(day, depth, book.spots)
         with stage("Drawing today's water"):
@@ -243,6 +242,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
                 **({} if judged.verdicts is None else {"verdicts": judged.verdicts}),
                 **({} if hours is None else {"exposure": hours}),
                 **({"answers": made.answers} if day.run.back_by else {}),
+                **({} if apart is None or apart.empty else {"contradictions": apart}),
             }
             for name, layer in layers.items():
                 mark_level(name, layer, level_m)
