@@ -226,8 +226,7 @@ def plan(
                     "The lists of spots hold no spot that lies on or near this lake; see [spots] sources."
                 )
         with stage("Making the depth surface"):
-            if "bottom" in run.steps:
-                run("bottom", "the depth surface")
+            apart = run("bottom", "the depth surface").contradictions if "bottom" in run.steps else None
             depth = run.layer("today", "depth")
             if book is not None:
                 _doubt(day, depth, book.spots)
@@ -289,6 +288,7 @@ def plan(
                 **({} if judged.verdicts is None else {"verdicts": judged.verdicts}),
                 **({} if hours is None else {"exposure": hours}),
                 **({"answers": made.answers} if day.run.back_by else {}),
+                **({} if apart is None or apart.empty else {"contradictions": apart}),
             }
             for name, layer in layers.items():
                 mark_level(name, layer, level_m)

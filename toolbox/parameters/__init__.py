@@ -56,6 +56,7 @@ from .folder_contents import FolderContents
 from .hold_layers import CastLines, CastReach, Fixes, HoldLines, Holds, LineUps
 from .lake_layers import (
     Contours,
+    Contradictions,
     DepthBands,
     DryGround,
     KnownHazards,
@@ -200,6 +201,7 @@ __all__ = [
     "Columns",
     "ContourInterval",
     "Contours",
+    "Contradictions",
     "Count",
     "DayFile",
     "DayInput",

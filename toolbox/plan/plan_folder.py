@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from ..water.proof.last_check import Limits
 
 _GPX: Final = ("stops", "legs", "holds", "spots", "ramps")
+_ASHORE: Final = frozenset({"contradictions"})
+"""For whoever looks into the chart at home; in the plan's own file only."""
 _NOT_SHARED: Final = ("set_aside", "shoreline", "cast_reach", "depth_bands")
 
 
@@ -90,7 +92,7 @@ def plan_folder(
     stops = layers["stops"]
     totals = totals_of(layers, at_each_s)
     proof = {"violations": 0, **dataclasses.asdict(limits)}
-    places = {name: frame for name, frame in layers.items() if name not in TABLES}
+    places = {name: frame for name, frame in layers.items() if name not in TABLES | _ASHORE}
     places = stating_level(places, {name: role_of(name, frame) for name, frame in places.items()}, level_m)
     shared = {name: frame for name, frame in places.items() if name not in _NOT_SHARED}
     aboard = {name: shared[name] for name in _GPX}

@@ -157,3 +157,36 @@ def test_errors_carried_to_smaller_gaps_shrink_by_the_power_that_two_gaps_show()
     one = np.ones(1, dtype=np.float32)
     half = law.at(10 * one, 10 * one, one, one, one == 0)
     assert 1.9 < half[0] / 1.0 < 2.4
+
+
+def test_where_chart_and_soundings_contradict_each_other_a_layer_says_where_and_by_how_much():
+    """Made: the bowl falls from 0 to 40 m, the chart from 0 to 28 m on the same way: it shows three tenths too little.
+
+    Beyond the interval of 2 m they differ where the bowl is deeper than 2 m / 0.3; the soundings were believed there.
+    """
+    lake, soundings, contours, off = disc_lake()
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        made = depth_surface(lake, soundings=soundings, contours=contours)
+    layer = made.contradictions
+    true = 40.0 - np.hypot(layer.geometry.x - X0, layer.geometry.y - Y0) / 10.0
+    assert np.allclose(layer["sounded_m"], true, atol=0.01)
+    charted = layer[
+        layer["sounded_m"] < 37.0
+    ]  # above that no second line is told, in the middle of the chart
+    assert np.allclose(charted["difference_m"], -0.3 * charted["sounded_m"], atol=0.3)
+    deep = (40.0 - off[off < 390] / 10.0) > 9.0
+    assert len(layer) >= 0.98 * deep.sum()
+    assert layer["sounded_m"].min() > 5.5
+    assert (layer["believed"] == "soundings").mean() > 0.95
+
+
+def test_a_chart_that_soundings_bear_out_contradicts_nothing():
+    given = {"soundings": valley().soundings(40.0), "contours": valley().contours(3.048)}
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        made = depth_surface(valley().shoreline(), **given)
+        alone = depth_surface(valley().shoreline(), soundings=given["soundings"])
+    assert len(made.contradictions) <= 0.02 * len(given["soundings"])
+    assert len(alone.contradictions) == 0
+    assert list(alone.contradictions.columns) == list(made.contradictions.columns)
