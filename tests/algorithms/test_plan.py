@@ -59,6 +59,7 @@ def test_the_plan_has_every_file_and_every_spot_a_verdict(tmp_path, lake):
     assert {"stops", "legs", "holds", "shallow_hazards"} <= set(list_layers(tmp_path / "out" / "plan.gpkg"))
 
 
+@pytest.mark.long
 def test_the_same_day_twice_is_the_same_plan(tmp_path, lake):
     save(tmp_path, lake)
     first, second = made(tmp_path), made(tmp_path)

@@ -37,6 +37,11 @@ def as_many(full):
     return full if _asked["all"] else min(full, max(full // 4, _FEWEST))
 
 
+def first_of(cases):
+    """All cases in the whole run; in the short one the first, where each takes long and all say the same."""
+    return cases if _asked["all"] else cases[:1]
+
+
 def pytest_configure(config):
     """Before any test file is read: is this the short run?"""
     _asked["all"] = config.option.markexpr != _SHORT

@@ -145,7 +145,7 @@ def test_everything_is_readable_without_scripts(files, plan):
     assert all("needs-script" in a["class"] for a in hidden)
 
 
-@pytest.mark.parametrize("start", [0, 8])
+@pytest.mark.parametrize("start", [0, pytest.param(8, marks=pytest.mark.long)])
 def test_names_are_text_and_never_code(plan_of, hostile_names, start):
     some = [name for name in hostile_names if name.strip()][start : start + 9]
     layers = plan_of(len(some))
@@ -380,12 +380,14 @@ def test_words_keep_their_width_in_any_font():
     assert "<rock>" not in text
 
 
+@pytest.mark.long
 def test_the_same_plan_gives_the_same_bytes(plan, files):
     again = plan_sheet(plan, level_m=-1.2192, title="Made day", date="2031-05-03")
     for name in FILES:
         assert again[name] == files[name], name
 
 
+@pytest.mark.long
 def test_the_command_writes_it(plan, tmp_path):
     from castshed.toolbox.layers import write_layers
 
@@ -395,6 +397,7 @@ def test_the_command_writes_it(plan, tmp_path):
     assert {p.name for p in (tmp_path / "sheet").iterdir()} == set(FILES)
 
 
+@pytest.mark.long
 def test_without_times_there_is_no_timeline(plan):
     layers = plan | {"stops": plan["stops"].assign(arrive="", leave="")}
     files = plan_sheet(layers)
