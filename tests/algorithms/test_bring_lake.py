@@ -231,7 +231,7 @@ def test_coordinates_of_no_system_are_asked_for(home):
 
 def test_an_option_for_a_file_that_is_not_there_is_refused(home):
     bowl.contours().to_file(home / "contours.gpkg")
-    with pytest.raises(UsageError, match="contour.gpkg"):
+    with pytest.raises(UsageError, match=r"contour.gpkg"):
         brought([home / "contours.gpkg", home / "shoreline.geojson"], unit=["contour.gpkg=m"])
 
 
