@@ -50,7 +50,9 @@ def test_a_level_takes_the_place_of_two_elevations_and_its_error_stays(day):
     assert day.level_m == pytest.approx(-4 * 0.3048)
     made = changed(day, level_m=-3.0)
     assert made.level_m == pytest.approx(-3.0)
-    assert made.level.pool_m == pytest.approx(712 * 0.3048 - 3.0)  # beside the normal pool, which ramps may need
+    assert made.level.pool_m == pytest.approx(
+        712 * 0.3048 - 3.0
+    )  # beside the normal pool, which ramps may need
     assert made.level.level_error_m == pytest.approx(3 * 0.0254)
     back = changed(made, change=["level.pool=710ft", "level.normal_pool=712ft"])
     assert back.level_m == pytest.approx(-2 * 0.3048)
