@@ -204,6 +204,7 @@ def same_but_for_place(case, other, put, *, spare=1e-7):
     assert verdicts[0] == verdicts[1]
 
 
+@pytest.mark.long
 @tried(8, 80)
 @given(seed=SEEDS, east=st.integers(-8, 8), north=st.integers(-400, 100))
 def test_a_lake_elsewhere_has_the_same_plan(seed, east, north):
@@ -222,6 +223,7 @@ def test_rows_in_another_order_are_the_same_plan(seed, order):
     same_but_for_place(case, *laws.shuffled(case, order))
 
 
+@pytest.mark.long
 @tried(8, 80)
 @given(seed=SEEDS)
 def test_a_lake_turned_by_a_quarter_has_its_holds_and_hazards_turned(seed):
@@ -247,6 +249,7 @@ def test_a_lake_turned_by_a_quarter_has_its_holds_and_hazards_turned(seed):
             assert shapely.distance(corners, shapely.boundary(one)).max() <= DRAWN_M + 1e-6
 
 
+@pytest.mark.long
 @tried(8, 80)
 @given(seed=SEEDS, turn=st.floats(-180.0, 180.0))
 def test_ways_turned_and_moved_are_as_long(seed, turn):
