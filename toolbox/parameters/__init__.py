@@ -25,6 +25,7 @@ from .boat import (
     RunningDepth,
     RunSpeed,
     WaveLimit,
+    WaveSpeeds,
     WindLimit,
 )
 from .casts import (
@@ -33,6 +34,7 @@ from .casts import (
     MostCast,
     UpwindFactor,
     WindFrom,
+    WindOver,
     WindSpeed,
 )
 from .files import (
@@ -40,6 +42,7 @@ from .files import (
     DayFile,
     Depth,
     DepthConfidence,
+    Downloads,
     Files,
     Folder,
     Layers,
@@ -53,6 +56,7 @@ from .folder_contents import FolderContents
 from .hold_layers import CastLines, CastReach, Fixes, HoldLines, Holds, LineUps
 from .lake_layers import (
     Contours,
+    Contradictions,
     DepthBands,
     DryGround,
     KnownHazards,
@@ -86,6 +90,7 @@ from .markers import (
     Choice,
     Column,
     DayInput,
+    DownloadList,
     FileSet,
     Flag,
     FolderSet,
@@ -138,6 +143,14 @@ from .stops import (
     TopMargin,
     Windows,
 )
+from .structure_search import (
+    Apart,
+    ContourInterval,
+    MostOfAKind,
+    StructureKinds,
+    WindowBottom,
+    WindowTop,
+)
 from .sureness import (
     BoxMargin,
     CellSize,
@@ -168,6 +181,7 @@ __all__ = [
     "SPOT_COLUMNS",
     "Answers",
     "AnyLayers",
+    "Apart",
     "AtEach",
     "AtMost",
     "BackBy",
@@ -185,7 +199,9 @@ __all__ = [
     "Clearance",
     "Column",
     "Columns",
+    "ContourInterval",
     "Contours",
+    "Contradictions",
     "Count",
     "DayFile",
     "DayInput",
@@ -196,6 +212,8 @@ __all__ = [
     "DepthConfidence",
     "DepthError",
     "DepthUnit",
+    "DownloadList",
+    "Downloads",
     "Draft",
     "Drift",
     "DryGround",
@@ -251,6 +269,7 @@ __all__ = [
     "Margin",
     "MostCast",
     "MostDepth",
+    "MostOfAKind",
     "MustStops",
     "NeverStops",
     "Night",
@@ -289,6 +308,7 @@ __all__ = [
     "StopValue",
     "Stops",
     "Structure",
+    "StructureKinds",
     "Surface",
     "Symbols",
     "Text",
@@ -301,11 +321,15 @@ __all__ = [
     "Volume",
     "Water",
     "WaveLimit",
+    "WaveSpeeds",
     "WaysBetween",
     "WindForecast",
     "WindFrom",
     "WindLimit",
+    "WindOver",
     "WindSpeed",
+    "WindowBottom",
+    "WindowTop",
     "Windows",
     "WordList",
     "Words",
