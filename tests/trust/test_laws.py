@@ -336,6 +336,7 @@ def written(system, feet):
     return DAY.format(units="US" if system == "US" else "metric", **texts)
 
 
+@pytest.mark.long
 @tried(2, 12)
 @given(seed=SEEDS, level_ft=st.integers(-3, 1), draft_in=st.integers(8, 24))
 def test_a_day_in_metres_and_in_feet_is_the_same_plan(seed, level_ft, draft_in):
