@@ -216,6 +216,7 @@ def test_a_lake_elsewhere_has_the_same_plan(seed, east, north):
     same_but_for_place(case, *laws.moved(case, 4096.0 * east + 16.0, 8192.0 * north), spare=0.01)
 
 
+@pytest.mark.long
 @tried(8, 80)
 @given(seed=SEEDS, order=st.integers(0, 10**6))
 def test_rows_in_another_order_are_the_same_plan(seed, order):
