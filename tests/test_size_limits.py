@@ -95,6 +95,7 @@ print((run(1.0) - few) / 4.0e6)
 """
 
 
+@pytest.mark.long
 @pytest.mark.skipif(
     not Path("/proc/self/status").exists(), reason="the system does not say a program's peak memory"
 )

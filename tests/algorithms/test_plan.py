@@ -144,6 +144,7 @@ def test_water_that_is_not_connected_is_named_and_left_out(tmp_path, lake):
     assert "south" in set(result.layers["plan.gpkg"]["stops"]["spot_id"])
 
 
+@pytest.mark.long
 def test_the_chain_holds_on_a_real_valley_nobody_here_drew():
     """matplotlib's jacksboro grid flooded to 360 m, pool down 1.5 m, 40 spots by a seeded rule, a ramp at a steep bank.
 

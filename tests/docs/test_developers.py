@@ -42,6 +42,7 @@ def castshed(home, line):
     return run(home, "-c", "from castshed.toolbox.cli import main; main()", *words)
 
 
+@pytest.mark.long
 def test_from_an_empty_file_to_a_command_that_runs(home):
     empty = castshed(home, "castshed --algorithms mine --help")
     assert empty.returncode == 0
@@ -68,6 +69,7 @@ def test_it_is_ten_lines_and_its_help():
     assert len([line for line in bare.splitlines() if line.strip()]) <= 10
 
 
+@pytest.mark.long
 def test_its_test_passes(home):
     (home / "mine" / "spot_circles.py").write_text(CODE, encoding="utf-8")
     (home / "test_mine.py").write_text(TEST, encoding="utf-8")

@@ -204,6 +204,7 @@ def same_but_for_place(case, other, put, *, spare=1e-7):
     assert verdicts[0] == verdicts[1]
 
 
+@pytest.mark.long
 @tried(8, 80)
 @given(seed=SEEDS, east=st.integers(-8, 8), north=st.integers(-400, 100))
 def test_a_lake_elsewhere_has_the_same_plan(seed, east, north):
@@ -215,6 +216,7 @@ def test_a_lake_elsewhere_has_the_same_plan(seed, east, north):
     same_but_for_place(case, *laws.moved(case, 4096.0 * east + 16.0, 8192.0 * north), spare=0.01)
 
 
+@pytest.mark.long
 @tried(8, 80)
 @given(seed=SEEDS, order=st.integers(0, 10**6))
 def test_rows_in_another_order_are_the_same_plan(seed, order):
@@ -222,6 +224,7 @@ def test_rows_in_another_order_are_the_same_plan(seed, order):
     same_but_for_place(case, *laws.shuffled(case, order))
 
 
+@pytest.mark.long
 @tried(8, 80)
 @given(seed=SEEDS)
 def test_a_lake_turned_by_a_quarter_has_its_holds_and_hazards_turned(seed):
@@ -247,6 +250,7 @@ def test_a_lake_turned_by_a_quarter_has_its_holds_and_hazards_turned(seed):
             assert shapely.distance(corners, shapely.boundary(one)).max() <= DRAWN_M + 1e-6
 
 
+@pytest.mark.long
 @tried(8, 80)
 @given(seed=SEEDS, turn=st.floats(-180.0, 180.0))
 def test_ways_turned_and_moved_are_as_long(seed, turn):
@@ -333,6 +337,7 @@ def written(system, feet):
     return DAY.format(units="US" if system == "US" else "metric", **texts)
 
 
+@pytest.mark.long
 @tried(2, 12)
 @given(seed=SEEDS, level_ft=st.integers(-3, 1), draft_in=st.integers(8, 24))
 def test_a_day_in_metres_and_in_feet_is_the_same_plan(seed, level_ft, draft_in):

@@ -47,6 +47,7 @@ def steps_at_seams(depth, side):
     return np.concatenate([*down, *right])
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", [*STEPS, "tracks40"])
 @pytest.mark.parametrize("coarser", [4, 16])
 def test_blocks_give_what_one_piece_gives_and_no_seams(name, coarser):
