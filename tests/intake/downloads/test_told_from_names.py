@@ -8,7 +8,7 @@ import shapely
 
 from castshed.toolbox.errors import DataError, UsageError
 from castshed.toolbox.intake.downloads.depth_columns import candidates, read_cells
-from castshed.toolbox.intake.downloads.found import Found
+from castshed.toolbox.intake.downloads.found import FoundLayer
 from castshed.toolbox.intake.downloads.grids import grid_of_points, without_marks
 from castshed.toolbox.intake.downloads.shore_lines import areas_of_lines
 from castshed.toolbox.intake.downloads.standards import error_of, zone_of
@@ -138,8 +138,8 @@ def test_options_are_held_to_their_words():
     with pytest.raises(UsageError, match="FILE=VALUE"):
         read_wishes({"role": ["contours"]})
     wishes = read_wishes({"unit": ["ft", "a.shp=m"]})
-    assert wishes.of(Found("a.shp", "", "x"), "unit") == ("m", "--unit")
-    assert wishes.of(Found("b.shp", "", "x"), "unit") == ("", "")
+    assert wishes.of(FoundLayer("a.shp", "", "x"), "unit") == ("m", "--unit")
+    assert wishes.of(FoundLayer("b.shp", "", "x"), "unit") == ("", "")
     assert wishes.of_all("unit") == ("ft", "--unit")
 
 

@@ -9,24 +9,24 @@ import numpy as np
 from ...algorithm.grid_factors import utm_of
 from ...errors import DataError, UsageError
 from ...same_system import same_crs
-from .found import DEPTH_ROLES, Found, Questions
+from .found import DEPTH_ROLES, FoundLayer, Questions
 from .grids import extent_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from .wishes import Wishes
+    from .wishes import FileWishes
 
 Box = tuple[float, float, float, float]
 _NEAR_DEG: Final = 0.05  # so far beside each other may two files of one lake lie
 
 
-def system_of(found: Found) -> Any:
+def system_of(found: FoundLayer) -> Any:
     """Give the reference system of a layer or raster; None where none is known."""
     return found.grid.crs if found.grid is not None else (None if found.frame is None else found.frame.crs)
 
 
-def _set(found: Found, crs: Any) -> None:
+def _set(found: FoundLayer, crs: Any) -> None:
     import pyproj
 
     made = pyproj.CRS.from_user_input(crs)
@@ -38,7 +38,7 @@ def _set(found: Found, crs: Any) -> None:
         found.frame.attrs.update(attrs)
 
 
-def _box(found: Found) -> Box | None:
+def _box(found: FoundLayer) -> Box | None:
     if found.grid is not None:
         return extent_of(found.grid)
     assert found.frame is not None
@@ -80,7 +80,7 @@ def name_of(crs: Any) -> str:
     return f"{code[0]}:{code[1]} {crs.name}" if code else str(crs.name)
 
 
-def _guess(found: Found, box: Box, known: list[tuple[Any, Box]], questions: Questions) -> None:
+def _guess(found: FoundLayer, box: Box, known: list[tuple[Any, Box]], questions: Questions) -> None:
     """Take degrees for degrees; ask for any other system, and say under which the layer would meet the other files."""
     import pyproj
 
@@ -110,10 +110,10 @@ def _guess(found: Found, box: Box, known: list[tuple[Any, Box]], questions: Ques
     )
 
 
-def settle_systems(founds: Sequence[Found], wishes: Wishes, questions: Questions) -> None:
+def settle_systems(founds: Sequence[FoundLayer], wishes: FileWishes, questions: Questions) -> None:
     """Give every layer its reference system, or ask for it."""
     known: list[tuple[Any, Box]] = []
-    open_ones: list[tuple[Found, Box]] = []
+    open_ones: list[tuple[FoundLayer, Box]] = []
     for found in founds:
         if found.role == "ignore":
             continue
@@ -146,7 +146,7 @@ def settle_systems(founds: Sequence[Found], wishes: Wishes, questions: Questions
         found.system = "" if crs is None else name_of(crs)
 
 
-def middle_of(founds: Sequence[Found]) -> tuple[float, float] | None:
+def middle_of(founds: Sequence[FoundLayer]) -> tuple[float, float] | None:
     """Tell where the depths lie, else the ramps and spots, else the shorelines: longitude and latitude."""
     for roles in (DEPTH_ROLES, ("spots", "ramps", "soundings"), ("shoreline", "islands", "zones", "hazards")):
         for found in founds:
