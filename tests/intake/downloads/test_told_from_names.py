@@ -147,3 +147,12 @@ def test_options_are_held_to_their_words():
 def test_the_nautical_zone_has_its_sign_turned(lon, zone):
     """The names of the IANA database count westwards (tz database, file etcetera)."""
     assert zone_at(lon) == zone
+
+
+def test_a_table_with_a_lone_carriage_return_and_a_cell_too_many_is_read_or_refused():
+    rows = [f"{k},{42 + k / 1000:.3f},{-92 - k / 1000:.3f},3.0" for k in range(300)]
+    text = "id,lat,lon,depth_m\n" + "\n".join([*rows, "301,42.0,-92.0,3.0,4.0", "302,42.0,\r-92.0,3.0"])
+    try:
+        assert len(read_text_points(text.encode(), "a.csv").frame) >= 300
+    except DataError as refused:
+        assert "a.csv" in str(refused)

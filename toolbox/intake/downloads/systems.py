@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
+import shapely
 
 from ...algorithm.grid_factors import utm_of
 from ...errors import DataError, UsageError
@@ -42,8 +43,12 @@ def _box(found: FoundLayer) -> Box | None:
     if found.grid is not None:
         return extent_of(found.grid)
     assert found.frame is not None
-    box = found.frame.total_bounds
-    return (float(box[0]), float(box[1]), float(box[2]), float(box[3])) if np.isfinite(box).all() else None
+    xy = shapely.get_coordinates(found.frame.geometry.to_numpy())
+    xy = xy[np.isfinite(xy).all(axis=1)]  # a row with others is set aside when rows are cleaned
+    if not len(xy):
+        return None
+    (west, south), (east, north) = xy.min(axis=0), xy.max(axis=0)
+    return float(west), float(south), float(east), float(north)
 
 
 def on_earth(box: Box, crs: Any) -> Box | None:
@@ -126,6 +131,8 @@ def settle_systems(founds: Sequence[FoundLayer], wishes: FileWishes, questions: 
             found.why.append(f"reference system by {where}")
         box = _box(found)
         if box is None:
+            found.role = "ignore"
+            found.why.append("no row has a place: its coordinates are no numbers")
             continue
         crs = system_of(found)
         if crs is None:

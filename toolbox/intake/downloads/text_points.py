@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import io
 import re
 import warnings
@@ -127,7 +128,7 @@ def _table(data: bytes, name: str) -> tuple[pd.DataFrame, bool, list[str], int]:
             except pd.errors.ParserError:
                 options.pop("low_memory")
                 frame = pd.read_csv(io.StringIO(body), engine="python", on_bad_lines=odd, **options)
-        except (pd.errors.ParserError, ValueError, OverflowError) as fault:
+        except (pd.errors.ParserError, csv.Error, ValueError, OverflowError) as fault:
             raise DataError(f"{name} cannot be read as a table ({fault}).") from fault
     if len(frame) > MOST_ROWS:
         raise DataError(f"{name} has more than {MOST_ROWS:,} rows; split it or thin it.")
