@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 FILES: Final = ("lake.gpkg", "day.toml", "lake.png", "read.csv")
 _CELLS_M: Final = (1.0, 2.0, 2.5, 5.0, 10.0, 20.0, 25.0, 50.0)
 _MANY_CELLS: Final = 600_000
+_MANY_SOUNDINGS: Final = 100_000
 _STAGES: Final = {"Reading what was handed out": 35.0, "Making the depth surface": 50.0, "Drawing": 15.0}
 
 
@@ -28,6 +29,33 @@ def _cell_of(area_m2: float) -> float:
     """Choose cells so that a lake has some hundred thousand."""
     wanted = (area_m2 / _MANY_CELLS) ** 0.5
     return next((cell for cell in _CELLS_M if cell >= wanted), _CELLS_M[-1])
+
+
+def _thinned(brought: Brought, cell_m: float) -> None:
+    """Thin soundings that are far denser than any surface: of each cell the shallowest stays, and the middle one."""
+    import numpy as np
+
+    from castshed.toolbox.notes import note
+    from castshed.toolbox.units import in_words
+    from castshed.toolbox.water.bottom.readings import thin
+
+    layer = brought.soundings
+    if layer is None or len(layer) <= _MANY_SOUNDINGS:
+        return
+    x, y = layer.geometry.x.to_numpy(), layer.geometry.y.to_numpy()
+    depth = layer["depth_m"].to_numpy(dtype=float)
+    side = cell_m / 2.0
+    while True:
+        rows = np.union1d(*(thin(x, y, depth, side, least=least)[0] for least in (True, False)))
+        if len(rows) <= _MANY_SOUNDINGS:
+            break
+        side *= 1.25
+    brought.soundings = layer.iloc[rows].reset_index(drop=True)
+    note(
+        f"{len(layer):,} soundings are denser than a surface can use: of each cell of {in_words(side, 'length')} the "
+        f"shallowest and the middle one are kept, {len(rows):,} in all.",
+        stacklevel=3,
+    )
 
 
 def _surface(brought: Brought, cell_m: float | None) -> tuple[Any, Any]:
@@ -43,6 +71,8 @@ def _surface(brought: Brought, cell_m: float | None) -> tuple[Any, Any]:
             shore, raster=brought.raster, cell_m=cell_m, depth_error_m=brought.error_m or None
         )
         return made.depth, made.depth_confidence
+    cell = cell_m or _cell_of(float(shapely.area(brought.lake.area)))
+    _thinned(brought, cell)
     errors: tuple[str, ...] = ()
     if brought.error_m:
         sources = {s for f in (brought.contours, brought.soundings) if f is not None for s in f["source"]}
@@ -52,7 +82,7 @@ def _surface(brought: Brought, cell_m: float | None) -> tuple[Any, Any]:
         contours=brought.contours,
         soundings=brought.soundings,
         depth_areas=brought.areas if brought.contours is None else None,
-        cell_m=cell_m or _cell_of(float(shapely.area(brought.lake.area))),
+        cell_m=cell,
         source_errors=errors,
     )
     return made.depth, made.depth_confidence

@@ -231,7 +231,7 @@ def test_coordinates_of_no_system_are_asked_for(home):
 
 def test_an_option_for_a_file_that_is_not_there_is_refused(home):
     bowl.contours().to_file(home / "contours.gpkg")
-    with pytest.raises(UsageError, match=r"contour.gpkg"):
+    with pytest.raises(UsageError, match=r"contour\.gpkg"):
         brought([home / "contours.gpkg", home / "shoreline.geojson"], unit=["contour.gpkg=m"])
 
 
@@ -256,6 +256,7 @@ def test_frames_come_in_from_python():
     assert lines.equals(before)
 
 
+@pytest.mark.long
 def test_from_the_download_to_a_plan_in_two_commands(home):
     """A hump is put in the middle of the bowl, so that there is structure to find."""
     lines = bowl.contours(0.5, column="Depth_ft", unit_m=FOOT)

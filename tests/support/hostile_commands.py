@@ -22,6 +22,7 @@ from made_lake import make_lake
 # Inputs by the files that `chain` lays; OUT where the result goes.
 CALLS = {
     "boat-hold": "LAKE:spots LAKE:depth --zones LAKE:zones --out OUT/new.gpkg",
+    "bring-lake": "LAKE:shoreline LAKE:contours LAKE:soundings LAKE:ramps --name Bent --cell 40m --out OUT/new",
     "cast-reach": "LAKE:spots LAKE:water --depth LAKE:depth --out OUT/new.gpkg",
     "day-plan": "LAKE:holds LAKE:ramps LAKE:water --hazards LAKE:shallow_hazards --zones LAKE:zones --depth LAKE:depth "
     "--depart 2026-05-16T06:00-05:00 --back-by 13:00 --out OUT/new.gpkg",
@@ -51,7 +52,7 @@ CALLS = {
     "wind-picture": "LAKE:exposure --spots LAKE:spots --time-zone America/Chicago --out OUT/new",
     "write-tables": "LAKE:spots --out OUT/new",
 }
-SLOW = ("plan", "plan-sheet", "structure-map", "demo", "wind-picture")  # seconds each: drawn now and then
+SLOW = ("bring-lake", "plan", "plan-sheet", "structure-map", "demo", "wind-picture")  # seconds each: drawn now and then
 
 
 def chain(folder):

@@ -19,7 +19,7 @@ from .day_template import day_text
 if TYPE_CHECKING:
     from ..depth import DepthSurface
     from ..intake.downloads.bringing import Brought
-    from ..intake.downloads.found import Found
+    from ..intake.downloads.found import FoundLayer
 
 _COLUMNS: Final = (
     "file", "layer", "role", "column", "unit", "sign", "datum", "crs", "rows", "taken", "set_aside", "why",
@@ -50,7 +50,7 @@ def _set_aside(brought: Brought) -> Any:
     )
 
 
-def _reasons(found: Found) -> str:
+def _reasons(found: FoundLayer) -> str:
     counts: dict[str, int] = {}
     for _, reason, _ in found.aside:
         counts[reason] = counts.get(reason, 0) + 1

@@ -12,17 +12,17 @@ from ...algorithm.grid_factors import grid_fault, utm_of
 from ...errors import DataError, UsageError
 from ...report import stages
 from .cleaning import clean_contours, clean_soundings
-from .found import DEPTH_ROLES, Found, Questions
+from .found import DEPTH_ROLES, FoundLayer, Questions
 from .grids import grid_of_points, warped
+from .layer_roles import take_role
 from .marks import hazards_of, ramps_of, zones_of
 from .measures import ask_unit, in_depth, take_datum, take_unit, take_values, unit_by_ratio
 from .moved import moved
 from .opening import open_all
-from .roles import take_role
 from .shore_from_depths import shore_from_depths
 from .standards import error_of
 from .systems import metric_system, middle_of, on_earth, settle_systems, system_of
-from .water_body import Lake, pick_lake
+from .water_body import PickedLake, pick_lake
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
     from ...depth import DepthSurface
-    from .wishes import Wishes
+    from .wishes import FileWishes
 
 STAGES: Final = {"Opening the files": 30.0, "Picking the lake": 15.0, "Cleaning": 25.0}
 
@@ -39,8 +39,8 @@ STAGES: Final = {"Opening the files": 30.0, "Picking the lake": 15.0, "Cleaning"
 class Brought:
     """A lake as brought in: what was found, and its layers in the metric system, depths in metres, positive down."""
 
-    founds: list[Found]
-    lake: Lake
+    founds: list[FoundLayer]
+    lake: PickedLake
     crs: Any
     contours: GeoDataFrame | None = None
     soundings: GeoDataFrame | None = None
@@ -49,12 +49,12 @@ class Brought:
     ramps: GeoDataFrame | None = None
     hazards: GeoDataFrame | None = None
     zones: GeoDataFrame | None = None
-    spots: list[Found] = field(default_factory=list)
+    spots: list[FoundLayer] = field(default_factory=list)
     error_m: float = 0.0
     said: list[str] = field(default_factory=list)
 
 
-def _doubt_outlines(founds: Sequence[Found], questions: Questions) -> None:
+def _doubt_outlines(founds: Sequence[FoundLayer], questions: Questions) -> None:
     """Ask what areas without any word are, where another layer is a shoreline beyond doubt."""
     shores = [f for f in founds if f.role == "shoreline"]
     weak = [f for f in shores if any(w == "shoreline: polygons without depths" for w in f.why)]
@@ -70,7 +70,7 @@ def _doubt_outlines(founds: Sequence[Found], questions: Questions) -> None:
         )
 
 
-def _as_grids(founds: Sequence[Found], wishes: Wishes) -> None:
+def _as_grids(founds: Sequence[FoundLayer], wishes: FileWishes) -> None:
     """Take soundings that stand on a regular grid as a raster."""
     for found in founds:
         if (
@@ -91,7 +91,7 @@ def _as_grids(founds: Sequence[Found], wishes: Wishes) -> None:
 
 
 def _questions_without_a_lake(
-    depths: Sequence[Found], wishes: Wishes, pool_m: float | None, questions: Questions
+    depths: Sequence[FoundLayer], wishes: FileWishes, pool_m: float | None, questions: Questions
 ) -> None:
     for found in depths:
         if found.numbers is None and found.grid is None:
@@ -102,7 +102,7 @@ def _questions_without_a_lake(
         ask_unit(found, questions)
 
 
-def _inside_the_lake(found: Found, lake: Lake | None, crs: Any) -> None:
+def _inside_the_lake(found: FoundLayer, lake: PickedLake | None, crs: Any) -> None:
     """Let a raster's numbers be judged by those inside the lake, not by the land round it."""
     if found.grid is None or lake is None:
         return
@@ -115,10 +115,10 @@ def _inside_the_lake(found: Found, lake: Lake | None, crs: Any) -> None:
 
 
 def _settle(
-    depths: Sequence[Found],
-    wishes: Wishes,
+    depths: Sequence[FoundLayer],
+    wishes: FileWishes,
     questions: Questions,
-    lake: Lake | None,
+    lake: PickedLake | None,
     crs: Any,
     pool_m: float | None,
 ) -> None:
@@ -135,7 +135,7 @@ def _settle(
         ask_unit(found, questions)
 
 
-def _frame(parts: list[tuple[Found, Any, Any]], crs: Any) -> GeoDataFrame | None:
+def _frame(parts: list[tuple[FoundLayer, Any, Any]], crs: Any) -> GeoDataFrame | None:
     import geopandas
 
     if not sum(len(shapes) for _, shapes, _ in parts):
@@ -150,7 +150,7 @@ def _frame(parts: list[tuple[Found, Any, Any]], crs: Any) -> GeoDataFrame | None
     )
 
 
-def _areas(found: Found, crs: Any, pool_m: float | None, lake: Lake) -> GeoDataFrame:
+def _areas(found: FoundLayer, crs: Any, pool_m: float | None, lake: PickedLake) -> GeoDataFrame:
     import geopandas
 
     assert found.frame is not None
@@ -186,8 +186,8 @@ def _with_own_ids(ramps: Any) -> Any:
 
 def _layers(brought: Brought, pool_m: float | None) -> None:
     lake, crs = brought.lake, brought.crs
-    lines: list[tuple[Found, Any, Any]] = []
-    points: list[tuple[Found, Any, Any]] = []
+    lines: list[tuple[FoundLayer, Any, Any]] = []
+    points: list[tuple[FoundLayer, Any, Any]] = []
     areas, ramps, hazards, zones = [], [], [], []
     deepest = 0.0
     quality = []
@@ -238,7 +238,7 @@ def _layers(brought: Brought, pool_m: float | None) -> None:
 
 def bring(
     given: Sequence[Any],
-    wishes: Wishes,
+    wishes: FileWishes,
     *,
     name: str,
     pool_m: float | None = None,
@@ -322,7 +322,7 @@ def bring(
     return brought
 
 
-def _in_its_zone(lake: Lake, metric: Any, crs: str) -> tuple[Any, Lake]:
+def _in_its_zone(lake: PickedLake, metric: Any, crs: str) -> tuple[Any, PickedLake]:
     """Take the UTM zone in which the lake itself lies, and hold a system that was asked for to it."""
     import pyproj
 

@@ -10,7 +10,7 @@ import shapely
 
 from ...text import how_many
 from ...water.doubt.impossible_depths import DEEPEST_LAKE_M
-from .found import Found
+from .found import FoundLayer
 
 if TYPE_CHECKING:
     from ...arrays import Flags, Floats, Geometries, Ints
@@ -26,7 +26,7 @@ _MOST_PAIRS: Final = 300_000
 class Rows:
     """Rows of one layer on their way through the cleaning: shapes in the metric system, depths in metres."""
 
-    found: Found
+    found: FoundLayer
     shapes: Geometries
     depth_m: Floats
     number: Ints
@@ -158,7 +158,7 @@ def _joined(rows: Rows) -> None:
         rows.said.append(f"{before} pieces joined to {how_many(len(rows.shapes), 'line')}")
 
 
-def clean_contours(found: Found, shapes: Geometries, depth_m: Floats, lake: Any) -> Rows:
+def clean_contours(found: FoundLayer, shapes: Geometries, depth_m: Floats, lake: Any) -> Rows:
     """Clean contours; areas stand for their edges."""
     areas = np.isin(shapely.get_type_id(shapes), (3, 6))
     if areas.any():
@@ -198,7 +198,7 @@ def _as_lines(rings: Geometries) -> tuple[Floats, Ints]:
     return xy, owner
 
 
-def clean_soundings(found: Found, shapes: Geometries, depth_m: Floats, lake: Any) -> Rows:
+def clean_soundings(found: FoundLayer, shapes: Geometries, depth_m: Floats, lake: Any) -> Rows:
     """Clean soundings; of several at one place the shallowest stays."""
     parts, owner = shapely.get_parts(shapes, return_index=True)
     rows = Rows(found, np.asarray(parts, dtype=object), np.asarray(depth_m, dtype=float)[owner], owner + 1)

@@ -30,7 +30,7 @@ VALUES: Final = ("depth", "height", "elevation")
 
 
 @dataclass(eq=False)
-class Grid:
+class FoundGrid:
     """A raster as it was found: its numbers in ``unit_m`` metres, row 0 first; affine as (a, b, c, d, e, f)."""
 
     numbers: NDArray[np.float32]
@@ -44,7 +44,7 @@ class Grid:
 
 
 @dataclass(eq=False)
-class Found:
+class FoundLayer:
     """One layer of one file.
 
     Attributes
@@ -67,7 +67,7 @@ class Found:
     layer: str
     kind: str
     frame: GeoDataFrame | None = None
-    grid: Grid | None = None
+    grid: FoundGrid | None = None
     stems: tuple[str, ...] = ()
     standard: str = ""  # acronym of a feature class of the S-57 object catalogue
     role: str = ""

@@ -12,7 +12,7 @@ from ...errors import DataError
 from ...layers import door
 from ...layers.raster_units import horizontal, meaning_of
 from ...size_limits import MOST_CELLS
-from .found import Grid
+from .found import FoundGrid
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -79,7 +79,7 @@ def without_marks(values: NDArray[np.floating[Any]]) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _grid_of(data: Any, name: str, crs: Any, holds: str = "") -> Grid:
+def _grid_of(data: Any, name: str, crs: Any, holds: str = "") -> FoundGrid:
     import pyproj
 
     if data.width * data.height > MOST_CELLS:
@@ -113,7 +113,7 @@ def _grid_of(data: Any, name: str, crs: Any, holds: str = "") -> Grid:
         told = "depth" if tags["positive"].lower() == "down" else ""
     at = data.transform
     words = " ".join([data.descriptions[0] or "", tags.get("long_name", ""), tags.get("standard_name", "")])
-    return Grid(
+    return FoundGrid(
         values,
         (at.a, at.b, at.c, at.d, at.e, at.f),
         None if system is None else horizontal(system),
@@ -138,7 +138,7 @@ def _written_beside(path: Path) -> Any:
         return None
 
 
-def read_grid(path: Path, layer: str, kind: str) -> Grid:
+def read_grid(path: Path, layer: str, kind: str) -> FoundGrid:
     """Read a GeoTIFF, an ASCII grid, or a coverage of a GeoPackage."""
     with door.opened_raster(path, layer) as data:
         made = _grid_of(data, path.name, _written_beside(path) if kind == "ASCII grid" else None)
@@ -147,7 +147,7 @@ def read_grid(path: Path, layer: str, kind: str) -> Grid:
     return made
 
 
-def read_variables(path: Path, kind: str) -> dict[str, Grid]:
+def read_variables(path: Path, kind: str) -> dict[str, FoundGrid]:
     """Read a BAG, an S-102, or the variables of a netCDF that may be depths.
 
     Raises
@@ -177,7 +177,7 @@ def read_variables(path: Path, kind: str) -> dict[str, Grid]:
     return made if len(made) > 1 else {"": next(iter(made.values()))}
 
 
-def grid_of_points(x: Floats, y: Floats, z: Floats) -> Grid | None:
+def grid_of_points(x: Floats, y: Floats, z: Floats) -> FoundGrid | None:
     """Put points that stand on a regular grid onto it; None where they do not."""
     columns, rows = np.unique(x), np.unique(y)
     if min(len(columns), len(rows)) < 8 or len(columns) * len(rows) > 4 * len(x):
@@ -193,12 +193,12 @@ def grid_of_points(x: Floats, y: Floats, z: Floats) -> Grid | None:
     numbers = np.full((high, wide), np.nan, dtype=np.float32)
     numbers[np.rint(row).astype(int), np.rint(column).astype(int)] = z
     said = without_marks(numbers)
-    return Grid(
+    return FoundGrid(
         numbers, (dx, 0.0, float(columns[0]) - dx / 2, 0.0, -dy, float(rows[-1]) + dy / 2), None, said=said
     )
 
 
-def extent_of(grid: Grid) -> tuple[float, float, float, float]:
+def extent_of(grid: FoundGrid) -> tuple[float, float, float, float]:
     """West, south, east and north of a raster in its own system."""
     high, wide = grid.numbers.shape
     a, b, c, d, e, f = grid.affine
@@ -207,7 +207,7 @@ def extent_of(grid: Grid) -> tuple[float, float, float, float]:
     return min(xs), min(ys), max(xs), max(ys)
 
 
-def _cut(grid: Grid, box: tuple[float, float, float, float]) -> Grid:
+def _cut(grid: FoundGrid, box: tuple[float, float, float, float]) -> FoundGrid:
     """Cut a north-up raster to a box with two cells more on each side."""
     a, b, c, d, e, f = grid.affine
     if b or d or a <= 0 or e >= 0:
@@ -217,7 +217,7 @@ def _cut(grid: Grid, box: tuple[float, float, float, float]) -> Grid:
     right = int(np.clip(np.ceil((box[2] - c) / a) + 2, left + 1, wide))
     top = int(np.clip(np.floor((f - box[3]) / -e) - 2, 0, high - 1))
     bottom = int(np.clip(np.ceil((f - box[1]) / -e) + 2, top + 1, high))
-    return Grid(
+    return FoundGrid(
         grid.numbers[top:bottom, left:right],
         (a, b, c + left * a, d, e, f + top * e),
         grid.crs,
@@ -229,7 +229,7 @@ def _cut(grid: Grid, box: tuple[float, float, float, float]) -> Grid:
     )
 
 
-def warped(grid: Grid, crs: Any, box: tuple[float, float, float, float]) -> DepthSurface:
+def warped(grid: FoundGrid, crs: Any, box: tuple[float, float, float, float]) -> DepthSurface:
     """Bring a raster onto metric cells round a box; what lies in the same system, north up, stays as it is.
 
     Where it has to be warped, cells are half as wide as its own, so that little is lost between them.

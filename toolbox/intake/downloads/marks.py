@@ -11,7 +11,7 @@ import shapely
 
 from ...text import one_line
 from .depth_columns import read_cells
-from .found import Found
+from .found import FoundLayer
 from .moved import moved
 from .standards import KINDS, class_of, zone_of
 from .systems import system_of
@@ -31,7 +31,7 @@ _SLOW_MPS: Final = 2.2352
 """Idle speed, 5 mph (common practice)."""
 
 
-def _placed(found: Found, crs: Any) -> tuple[GeoDataFrame, Any]:
+def _placed(found: FoundLayer, crs: Any) -> tuple[GeoDataFrame, Any]:
     assert found.frame is not None
     return found.frame, moved(found.frame.geometry.to_numpy(), system_of(found), crs)
 
@@ -63,7 +63,7 @@ def _low_elevations(frame: GeoDataFrame) -> tuple[Any, str]:
     return np.full(len(frame), np.nan), ""
 
 
-def ramps_of(found: Found, crs: Any, lake: Any, pool_m: float | None) -> GeoDataFrame:
+def ramps_of(found: FoundLayer, crs: Any, lake: Any, pool_m: float | None) -> GeoDataFrame:
     """Make the layer of ramps: ids made, names kept, low-water elevation turned into the least level."""
     import geopandas
 
@@ -107,7 +107,7 @@ def ramps_of(found: Found, crs: Any, lake: Any, pool_m: float | None) -> GeoData
     )
 
 
-def hazards_of(found: Found, crs: Any, lake: Any) -> GeoDataFrame:
+def hazards_of(found: FoundLayer, crs: Any, lake: Any) -> GeoDataFrame:
     """Make the layer of known hazards; one without a depth that can be read counts as if it broke the surface."""
     import geopandas
 
@@ -151,7 +151,7 @@ def hazards_of(found: Found, crs: Any, lake: Any) -> GeoDataFrame:
     )
 
 
-def zones_of(found: Found, crs: Any, lake: Any) -> GeoDataFrame:
+def zones_of(found: FoundLayer, crs: Any, lake: Any) -> GeoDataFrame:
     """Make the layer of zones; a restriction that does not say what it means for a boat is for a person to judge."""
     import geopandas
 

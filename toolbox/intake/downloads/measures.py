@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from ...units import FATHOM_M, FOOT_M, in_words
-from .found import Found, Questions
+from .found import FoundLayer, Questions
 from .moved import moved
 from .systems import system_of
 from .telling_words import datum_in, unit_in_file_name
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from ...arrays import Floats
-    from .wishes import Wishes
+    from .wishes import FileWishes
 
 _FEW: Final = 24
 _ENOUGH: Final = 30
@@ -28,7 +28,7 @@ _UNIT_RATIOS: Final = (("m", 1.0), ("ft", FOOT_M), ("fathom", FATHOM_M))
 _TOLERANCE: Final = 0.12
 
 
-def take_unit(found: Found, wishes: Wishes) -> None:
+def take_unit(found: FoundLayer, wishes: FileWishes) -> None:
     """Tell the unit: said, in the header or the cells, stated by the file, in its name."""
     said, where = wishes.of(found, "unit")
     if said:
@@ -52,14 +52,14 @@ def take_unit(found: Found, wishes: Wishes) -> None:
         found.unit_m = unit_length_m(found.unit)
 
 
-def _numbers(found: Found) -> Floats:
+def _numbers(found: FoundLayer) -> Floats:
     values = found.grid.numbers if found.grid is not None and found.numbers is None else found.numbers
     flat = np.asarray(values, dtype=float).ravel()
     known: Floats = flat[np.isfinite(flat)]
     return known
 
 
-def _shoreward(found: Found, lake: Any, crs: Any) -> float:
+def _shoreward(found: FoundLayer, lake: Any, crs: Any) -> float:
     """Tell whether numbers grow away from the shore: near minus far median by their range; NaN if unknown."""
     if lake is None or found.frame is None or found.numbers is None or np.ndim(found.numbers) != 1:
         return float("nan")
@@ -78,7 +78,7 @@ def _shoreward(found: Found, lake: Any, crs: Any) -> float:
     return float(np.median(values[near]) - np.median(values[~near])) / spread if spread else float("nan")
 
 
-def _signs(found: Found, values: Floats, lake: Any, crs: Any) -> tuple[str, str]:
+def _signs(found: FoundLayer, values: Floats, lake: Any, crs: Any) -> tuple[str, str]:
     """Tell what numbers are by themselves; empty where they do not tell."""
     other = values[values != 0]
     if not other.size:
@@ -103,7 +103,7 @@ def _signs(found: Found, values: Floats, lake: Any, crs: Any) -> tuple[str, str]
     return "", ""
 
 
-def take_values(found: Found, wishes: Wishes, questions: Questions, lake: Any, crs: Any) -> None:
+def take_values(found: FoundLayer, wishes: FileWishes, questions: Questions, lake: Any, crs: Any) -> None:
     """Tell whether numbers are depths, heights below the surface, or elevations above the sea."""
     said, where = wishes.of(found, "values")
     if not said and not found.values:
@@ -147,7 +147,7 @@ def take_values(found: Found, wishes: Wishes, questions: Questions, lake: Any, c
         _ask(found, values, questions)
 
 
-def _word_of(found: Found) -> str:
+def _word_of(found: FoundLayer) -> str:
     from .telling_words import DEPTH_COLUMNS, words_of
 
     texts = [
@@ -163,7 +163,7 @@ def _word_of(found: Found) -> str:
     return ""
 
 
-def _ask(found: Found, values: Floats, questions: Questions) -> None:
+def _ask(found: FoundLayer, values: Floats, questions: Questions) -> None:
     questions.ask(
         found.name,
         f"are the numbers of '{found.column or 'the raster'}' ({values.min():.6g} to {values.max():.6g}) depths, "
@@ -173,7 +173,7 @@ def _ask(found: Found, values: Floats, questions: Questions) -> None:
     )
 
 
-def in_depth(found: Found, numbers: Any, pool_m: float | None) -> Any:
+def in_depth(found: FoundLayer, numbers: Any, pool_m: float | None) -> Any:
     """Turn numbers into depths below the surface at normal pool, metres; the unit and the values are known."""
     metres = np.asarray(numbers, dtype=float) * found.unit_m
     if found.values == "height":
@@ -184,7 +184,7 @@ def in_depth(found: Found, numbers: Any, pool_m: float | None) -> Any:
     return metres
 
 
-def take_datum(found: Found, pool_m: float | None, questions: Questions) -> None:
+def take_datum(found: FoundLayer, pool_m: float | None, questions: Questions) -> None:
     """Tell what depths are counted from; ask for the normal pool where they are elevations."""
     names = [found.column, *found.stems]
     crs = system_of(found)
@@ -206,7 +206,7 @@ def take_datum(found: Found, pool_m: float | None, questions: Questions) -> None
     found.datum = f"{named + ', ' if named else ''}pool at {in_words(pool_m, 'length')}"
 
 
-def unit_by_ratio(found: Found, settled: Sequence[Found], crs: Any, pool_m: float | None) -> None:
+def unit_by_ratio(found: FoundLayer, settled: Sequence[FoundLayer], crs: Any, pool_m: float | None) -> None:
     """Find the unit from depths known for the same places; it stays unknown where they do not tell one unit apart."""
     if (
         found.unit
@@ -243,10 +243,10 @@ def unit_by_ratio(found: Found, settled: Sequence[Found], crs: Any, pool_m: floa
             return
 
 
-def _ratio(found: Found, other: Found, known: Floats, crs: Any) -> tuple[float, int]:
+def _ratio(found: FoundLayer, other: FoundLayer, known: Floats, crs: Any) -> tuple[float, int]:
     assert found.frame is not None and other.frame is not None  # noqa: PT018
 
-    def places(one: Found, values: Floats) -> tuple[Any, Floats]:
+    def places(one: FoundLayer, values: Floats) -> tuple[Any, Floats]:
         assert one.frame is not None
         shapes = one.frame.geometry.to_numpy()
         xy, owner = shapely.get_coordinates(shapes, return_index=True)
@@ -268,7 +268,7 @@ def _ratio(found: Found, other: Found, known: Floats, crs: Any) -> tuple[float, 
     return float(np.median(theirs[nearest][near] / mine[at][near])), int(near.sum())
 
 
-def ask_unit(found: Found, questions: Questions) -> None:
+def ask_unit(found: FoundLayer, questions: Questions) -> None:
     """Ask for a unit that nothing tells."""
     values = _numbers(found)
     if found.unit or not values.size or not np.any(values != 0):

@@ -13,7 +13,7 @@ from ...layers.reading import list_layers, read_layer
 from ...layers.reference import Reference
 from ...real_files import require_ordinary, shown
 from .archive import unpack
-from .found import Found
+from .found import FoundLayer
 from .grids import read_grid, read_variables
 from .text_points import points_of_table, read_text_points
 from .wishes import read_beside
@@ -21,7 +21,7 @@ from .wishes import read_beside
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from .wishes import Wishes
+    from .wishes import FileWishes
 
 _PACKED: Final = b"PK\x03\x04"
 # First bytes of what cannot be read, and what to convert it to.
@@ -46,9 +46,9 @@ _BESIDE: Final = (
 _DOCUMENTS: Final = ("readme", "license", "licence", "metadata", "copying", "terms", "disclaimer")
 
 
-def _features(path: Path, file: str, only: str) -> list[Found]:
+def _features(path: Path, file: str, only: str) -> list[FoundLayer]:
     """Read every layer of a file that the house reads as layers, or one."""
-    found: list[Found] = []
+    found: list[FoundLayer] = []
     kind = kind_of(path)
     there = list_layers(path)
     for layer, what in there.items():
@@ -57,13 +57,13 @@ def _features(path: Path, file: str, only: str) -> list[Found]:
         if what == "coverage":
             grid = read_grid(path, layer, kind)
             named = layer if kind == "GeoPackage" else ""
-            found.append(Found(file, named, kind, grid=grid, stems=(path.stem, layer)))
+            found.append(FoundLayer(file, named, kind, grid=grid, stems=(path.stem, layer)))
             continue
         if what != "features" and kind == "GeoPackage":
             continue
         frame = read_layer(Reference(path, layer))
         named = "" if layer == path.stem and len(there) == 1 else layer
-        found.append(Found(file, named, kind, frame=frame, stems=(path.stem, layer), rows=len(frame)))
+        found.append(FoundLayer(file, named, kind, frame=frame, stems=(path.stem, layer), rows=len(frame)))
     if not found:
         wanted = (
             f"no layer '{only}'; it has: {', '.join(there) or 'none'}" if only else "no layer with places"
@@ -72,14 +72,16 @@ def _features(path: Path, file: str, only: str) -> list[Found]:
     return found
 
 
-def _exchanged(path: Path, file: str, kind: str) -> list[Found]:
+def _exchanged(path: Path, file: str, kind: str) -> list[FoundLayer]:
     """Read what agencies exchange: S-57, GML, a file geodatabase, gridded products."""
     if kind in HANDED_OUT_RASTERS:
         grids = read_variables(path, kind)
-        return [Found(file, part, kind, grid=grid, stems=(path.stem, part)) for part, grid in grids.items()]
+        return [
+            FoundLayer(file, part, kind, grid=grid, stems=(path.stem, part)) for part, grid in grids.items()
+        ]
     found = []
     for layer, frame in door.handed_out_layers(path).items():
-        made = Found(file, layer, kind, frame=frame, stems=(path.stem, layer), rows=len(frame))
+        made = FoundLayer(file, layer, kind, frame=frame, stems=(path.stem, layer), rows=len(frame))
         if kind == "S-57":
             made.standard = layer
         found.append(made)
@@ -88,7 +90,7 @@ def _exchanged(path: Path, file: str, kind: str) -> list[Found]:
     return found
 
 
-def _listed(path: Path, file: str) -> list[Found]:
+def _listed(path: Path, file: str) -> list[FoundLayer]:
     """Read a workbook, a GPX or a KML as lists are read."""
     import geopandas
     import numpy as np
@@ -110,14 +112,14 @@ def _listed(path: Path, file: str) -> list[Found]:
         [shape is not None and not why for shape, why in zip(table.geometry, table.problem, strict=True)]
     )
     shapes = np.asarray(table.geometry, dtype=object)
-    made = Found(file, "", table.kind, rows=len(table), stems=(path.stem,), why=list(table.said))
+    made = FoundLayer(file, "", table.kind, rows=len(table), stems=(path.stem,), why=list(table.said))
     for row in np.flatnonzero(~placed).tolist():
         made.leave(int(table.line[row]), table.problem[row] or "no place")
     made.frame = geopandas.GeoDataFrame(rows.loc[placed], geometry=shapes[placed], crs=table.crs)
     return [made]
 
 
-def _one_file(path: Path, file: str, only: str = "") -> list[Found]:
+def _one_file(path: Path, file: str, only: str = "") -> list[FoundLayer]:
     require_ordinary(path, "a file of the download")
     with path.open("rb") as stream:
         head = stream.read(4096)
@@ -153,10 +155,10 @@ def _is_beside(path: Path) -> bool:
     return low.endswith(_BESIDE) or (path.suffix.lower() in (".txt", "") and low.startswith(_DOCUMENTS))
 
 
-def _packed(path: Path, file: str, folder: Path) -> list[Found]:
+def _packed(path: Path, file: str, folder: Path) -> list[FoundLayer]:
     """Open every file of an archive that is no part of another one."""
     unpack(path, folder, file)
-    found: list[Found] = []
+    found: list[FoundLayer] = []
     left: list[str] = []
     geodatabases = [
         one for one in sorted(folder.rglob("*")) if one.is_dir() and handed_out_kind(one) is not None
@@ -185,7 +187,7 @@ def _packed(path: Path, file: str, folder: Path) -> list[Found]:
     return found
 
 
-def open_file(path: Path, wishes: Wishes, only: str = "") -> list[Found]:
+def open_file(path: Path, wishes: FileWishes, only: str = "") -> list[FoundLayer]:
     """Open a file of a download, or a folder that is a file geodatabase.
 
     Parameters
@@ -234,7 +236,7 @@ def _with_its_shapes(path: Path, paths: set[Path]) -> bool:
     return part and path.with_suffix(".shp") in paths
 
 
-def open_all(given: Sequence[Any], wishes: Wishes) -> list[Found]:
+def open_all(given: Sequence[Any], wishes: FileWishes) -> list[FoundLayer]:
     """Open files, and take frames as they are.
 
     Raises
@@ -244,12 +246,12 @@ def open_all(given: Sequence[Any], wishes: Wishes) -> list[Found]:
     """
     import geopandas
 
-    found: list[Found] = []
+    found: list[FoundLayer] = []
     paths = {Path(one) for one in given if isinstance(one, str | Path)}
     for number, one in enumerate(given, start=1):
         if isinstance(one, geopandas.GeoDataFrame):
             name = str(one.attrs.get("name", f"frame {number}"))
-            found.append(Found(name, "", "frame", frame=one.copy(), stems=(name,), rows=len(one)))
+            found.append(FoundLayer(name, "", "frame", frame=one.copy(), stems=(name,), rows=len(one)))
         elif isinstance(one, str | Path):
             text = str(one)
             path = Path(text)

@@ -9,13 +9,13 @@ import numpy as np
 import shapely
 
 from ...text import how_many
-from .found import Found, Questions
+from .found import FoundLayer, Questions
 from .grids import extent_of, warped
 from .measures import in_depth
 from .moved import moved
 from .shore_lines import areas_of_lines
 from .systems import system_of
-from .water_body import Lake, Waters, evidence, pick_from, without_islands
+from .water_body import PickedLake, Waters, evidence, pick_from, without_islands
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 _LEAST_CELLS = 4
 
 
-def _of_areas(found: Found, crs: Any) -> tuple[Geometries, list[str]]:
+def _of_areas(found: FoundLayer, crs: Any) -> tuple[Geometries, list[str]]:
     assert found.frame is not None
     shapes = moved(found.frame.geometry.to_numpy(), system_of(found), crs)
     whole = shapely.union_all(shapely.make_valid(shapes[~shapely.is_missing(shapes)]), grid_size=0.001)
@@ -34,7 +34,7 @@ def _of_areas(found: Found, crs: Any) -> tuple[Geometries, list[str]]:
     return parts[shapely.get_type_id(parts) == 3], ["the shoreline is the outline of the depth areas"]
 
 
-def _of_contours(found: Found, crs: Any, pool_m: float | None) -> tuple[Geometries, list[str]]:
+def _of_contours(found: FoundLayer, crs: Any, pool_m: float | None) -> tuple[Geometries, list[str]]:
     assert found.frame is not None
     nought = np.abs(in_depth(found, found.numbers, pool_m)) < 0.005
     if not nought.any():
@@ -52,7 +52,7 @@ def _of_contours(found: Found, crs: Any, pool_m: float | None) -> tuple[Geometri
     return made.areas, said
 
 
-def _of_raster(found: Found, crs: Any, pool_m: float | None) -> tuple[Geometries, list[str]]:
+def _of_raster(found: FoundLayer, crs: Any, pool_m: float | None) -> tuple[Geometries, list[str]]:
     import pyproj
 
     assert found.grid is not None
@@ -105,8 +105,14 @@ def _by_cells(surface: DepthSurface, wet: Any) -> Geometries:
 
 
 def shore_from_depths(
-    founds: Sequence[Found], crs: Any, pool_m: float | None, *, name: str, water: str, questions: Questions
-) -> Lake | None:
+    founds: Sequence[FoundLayer],
+    crs: Any,
+    pool_m: float | None,
+    *,
+    name: str,
+    water: str,
+    questions: Questions,
+) -> PickedLake | None:
     """Find the lake's outline in its depths; None where none can be found, or a question was asked."""
     every = (
         [(f, _of_areas(f, crs)) for f in founds if f.role == "depth-areas"]

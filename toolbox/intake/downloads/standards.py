@@ -13,7 +13,7 @@ import numpy as np
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
-    from .found import Found
+    from .found import FoundLayer
 
 # Class -> role, column of the depth.
 CLASSES: Final[dict[str, tuple[str, str]]] = {
@@ -43,7 +43,7 @@ _CLOSED: Final = {"7": "entry prohibited", "8": "entry restricted", "14": "area 
 _SLOW: Final = {"13": "no wake", "27": "speed restricted"}
 
 
-def class_of(found: Found) -> str:
+def class_of(found: FoundLayer) -> str:
     """Tell the feature class of a layer, by its name or its attributes; empty where it is none."""
     if found.standard in CLASSES:
         return found.standard
@@ -83,7 +83,7 @@ def zone_of(row: dict[str, Any]) -> tuple[str, str]:
     return "", f"restriction {named or 'not told'}{told}"
 
 
-def catalogued(found: Found) -> np.ndarray[Any, Any]:
+def catalogued(found: FoundLayer) -> np.ndarray[Any, Any]:
     """Give the depths of a class whose geometry carries them: soundings (z positive down)."""
     import shapely
 

@@ -5,28 +5,29 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
+import shapely
 
 from ...algorithm.grid_factors import utm_of
 from ...errors import DataError, UsageError
 from ...same_system import same_crs
-from .found import DEPTH_ROLES, Found, Questions
+from .found import DEPTH_ROLES, FoundLayer, Questions
 from .grids import extent_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from .wishes import Wishes
+    from .wishes import FileWishes
 
 Box = tuple[float, float, float, float]
 _NEAR_DEG: Final = 0.05  # so far beside each other may two files of one lake lie
 
 
-def system_of(found: Found) -> Any:
+def system_of(found: FoundLayer) -> Any:
     """Give the reference system of a layer or raster; None where none is known."""
     return found.grid.crs if found.grid is not None else (None if found.frame is None else found.frame.crs)
 
 
-def _set(found: Found, crs: Any) -> None:
+def _set(found: FoundLayer, crs: Any) -> None:
     import pyproj
 
     made = pyproj.CRS.from_user_input(crs)
@@ -38,12 +39,16 @@ def _set(found: Found, crs: Any) -> None:
         found.frame.attrs.update(attrs)
 
 
-def _box(found: Found) -> Box | None:
+def _box(found: FoundLayer) -> Box | None:
     if found.grid is not None:
         return extent_of(found.grid)
     assert found.frame is not None
-    box = found.frame.total_bounds
-    return (float(box[0]), float(box[1]), float(box[2]), float(box[3])) if np.isfinite(box).all() else None
+    xy = shapely.get_coordinates(found.frame.geometry.to_numpy())
+    xy = xy[np.isfinite(xy).all(axis=1)]  # a row with others is set aside when rows are cleaned
+    if not len(xy):
+        return None
+    (west, south), (east, north) = xy.min(axis=0), xy.max(axis=0)
+    return float(west), float(south), float(east), float(north)
 
 
 def on_earth(box: Box, crs: Any) -> Box | None:
@@ -80,7 +85,7 @@ def name_of(crs: Any) -> str:
     return f"{code[0]}:{code[1]} {crs.name}" if code else str(crs.name)
 
 
-def _guess(found: Found, box: Box, known: list[tuple[Any, Box]], questions: Questions) -> None:
+def _guess(found: FoundLayer, box: Box, known: list[tuple[Any, Box]], questions: Questions) -> None:
     """Take degrees for degrees; ask for any other system, and say under which the layer would meet the other files."""
     import pyproj
 
@@ -110,10 +115,10 @@ def _guess(found: Found, box: Box, known: list[tuple[Any, Box]], questions: Ques
     )
 
 
-def settle_systems(founds: Sequence[Found], wishes: Wishes, questions: Questions) -> None:
+def settle_systems(founds: Sequence[FoundLayer], wishes: FileWishes, questions: Questions) -> None:
     """Give every layer its reference system, or ask for it."""
     known: list[tuple[Any, Box]] = []
-    open_ones: list[tuple[Found, Box]] = []
+    open_ones: list[tuple[FoundLayer, Box]] = []
     for found in founds:
         if found.role == "ignore":
             continue
@@ -126,6 +131,8 @@ def settle_systems(founds: Sequence[Found], wishes: Wishes, questions: Questions
             found.why.append(f"reference system by {where}")
         box = _box(found)
         if box is None:
+            found.role = "ignore"
+            found.why.append("no row has a place: its coordinates are no numbers")
             continue
         crs = system_of(found)
         if crs is None:
@@ -146,7 +153,7 @@ def settle_systems(founds: Sequence[Found], wishes: Wishes, questions: Questions
         found.system = "" if crs is None else name_of(crs)
 
 
-def middle_of(founds: Sequence[Found]) -> tuple[float, float] | None:
+def middle_of(founds: Sequence[FoundLayer]) -> tuple[float, float] | None:
     """Tell where the depths lie, else the ramps and spots, else the shorelines: longitude and latitude."""
     for roles in (DEPTH_ROLES, ("spots", "ramps", "soundings"), ("shoreline", "islands", "zones", "hazards")):
         for found in founds:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import io
 import re
 import warnings
@@ -16,7 +17,7 @@ from ...sources.columns import find_roles, known_headers
 from ...sources.coordinates import read_angles, read_pairs
 from ...sources.file_text import decode
 from ...text import how_many
-from .found import Found
+from .found import FoundLayer
 
 if TYPE_CHECKING:
     from ...arrays import Floats
@@ -127,7 +128,7 @@ def _table(data: bytes, name: str) -> tuple[pd.DataFrame, bool, list[str], int]:
             except pd.errors.ParserError:
                 options.pop("low_memory")
                 frame = pd.read_csv(io.StringIO(body), engine="python", on_bad_lines=odd, **options)
-        except (pd.errors.ParserError, ValueError, OverflowError) as fault:
+        except (pd.errors.ParserError, csv.Error, ValueError, OverflowError) as fault:
             raise DataError(f"{name} cannot be read as a table ({fault}).") from fault
     if len(frame) > MOST_ROWS:
         raise DataError(f"{name} has more than {MOST_ROWS:,} rows; split it or thin it.")
@@ -230,7 +231,9 @@ def _places(
     )
 
 
-def points_of_table(frame: pd.DataFrame, *, header: bool, name: str, kind: str, said: list[str]) -> Found:
+def points_of_table(
+    frame: pd.DataFrame, *, header: bool, name: str, kind: str, said: list[str]
+) -> FoundLayer:
     """Place the rows of a table; a row without a place is set aside.
 
     Raises
@@ -244,7 +247,7 @@ def points_of_table(frame: pd.DataFrame, *, header: bool, name: str, kind: str, 
     placed = np.isfinite(x) & np.isfinite(y)
     if system == "EPSG:4326":
         placed &= (np.abs(y) <= 90.0) & (np.abs(x) <= 360.0)
-    made = Found(name, "", kind, rows=len(frame), why=[*said, *why], metric=not system)
+    made = FoundLayer(name, "", kind, rows=len(frame), why=[*said, *why], metric=not system)
     for row in np.flatnonzero(~placed)[:10_000]:
         made.leave(int(row) + 1, "no place: its coordinates cannot be read")
     if not placed.any():
@@ -258,7 +261,7 @@ def points_of_table(frame: pd.DataFrame, *, header: bool, name: str, kind: str, 
     return made
 
 
-def read_text_points(data: bytes, name: str) -> Found:
+def read_text_points(data: bytes, name: str) -> FoundLayer:
     """Read points from a text.
 
     Raises

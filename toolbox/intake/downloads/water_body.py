@@ -10,9 +10,9 @@ import shapely
 
 from ...errors import DataError, UsageError
 from ...text import how_many
-from .found import DEPTH_ROLES, Found, Questions
+from .found import DEPTH_ROLES, FoundLayer, Questions
+from .layer_roles import shape_of
 from .moved import moved, sample_of
-from .roles import shape_of
 from .shore_lines import areas_of_lines
 from .systems import system_of
 
@@ -31,14 +31,14 @@ _AGREE: Final = 0.98
 class Waters:
     """The waters of one layer, in the metric system."""
 
-    found: Found
+    found: FoundLayer
     shapes: Geometries
     names: list[str]
     said: list[str] = field(default_factory=list)
 
 
 @dataclass(eq=False)
-class Lake:
+class PickedLake:
     """The lake that was picked.
 
     Attributes
@@ -53,11 +53,11 @@ class Lake:
 
     area: Any
     name: str
-    found: Found | None
+    found: FoundLayer | None
     why: list[str] = field(default_factory=list)
 
 
-def _names(found: Found, count: int) -> list[str]:
+def _names(found: FoundLayer, count: int) -> list[str]:
     assert found.frame is not None
     columns = [c for c in map(str, found.frame.columns) if c != found.frame.geometry.name]
     best = [c for c in columns if "name" in c.lower() or c.lower() in ("lake", "water", "waterbody", "label")]
@@ -76,7 +76,7 @@ def _mended(shapes: Geometries) -> Geometries:
     return made
 
 
-def waters_of(found: Found, crs: Any) -> Waters | None:
+def waters_of(found: FoundLayer, crs: Any) -> Waters | None:
     """Read the waters of a shoreline layer: its areas, or those its lines enclose."""
     assert found.frame is not None
     if system_of(found) is None:
@@ -118,7 +118,7 @@ def waters_of(found: Found, crs: Any) -> Waters | None:
     return Waters(found, made.areas, [""] * len(made.areas), said)
 
 
-def evidence(founds: Sequence[Found], crs: Any, roles: Sequence[str]) -> Geometries:
+def evidence(founds: Sequence[FoundLayer], crs: Any, roles: Sequence[str]) -> Geometries:
     """Give points where data lie, in the metric system."""
     import pyproj
 
@@ -178,7 +178,7 @@ def _one(waters: Waters, rows: list[int]) -> Any:
 
 def pick_from(
     waters: Waters, data: Geometries, marks: Geometries, name: str, water: str, questions: Questions
-) -> Lake | None:
+) -> PickedLake | None:
     """Pick one out of the waters of a layer; None where a question was asked, or none bears the name."""
     found = waters.found
     named = _by_name(waters, water) if water else []
@@ -193,9 +193,9 @@ def pick_from(
                 "--water and the whole name",
             )
             return None
-        return Lake(_one(waters, named), waters.names[named[0]], found, [f"--water {water}"])
+        return PickedLake(_one(waters, named), waters.names[named[0]], found, [f"--water {water}"])
     if len(waters.shapes) == 1:
-        return Lake(waters.shapes[0], waters.names[0], found, ["the only water"])
+        return PickedLake(waters.shapes[0], waters.names[0], found, ["the only water"])
     counts = _counts(waters.shapes, data)
     by = "data of depth"
     if not counts.any():
@@ -203,7 +203,7 @@ def pick_from(
     same_name = [i for i, one in enumerate(waters.names) if one and one.casefold() == name.casefold()]
     if not counts.any():
         if same_name:
-            return Lake(
+            return PickedLake(
                 _one(waters, same_name), waters.names[same_name[0]], found, ["it bears the name given"]
             )
         questions.ask(
@@ -217,7 +217,7 @@ def pick_from(
     label = waters.names[best]
     if counts[second] >= _RIVAL * counts[best] and not (label and label == waters.names[second]):
         if same_name and counts[same_name].sum() >= counts[second] and by == "data of depth":
-            return Lake(
+            return PickedLake(
                 _one(waters, same_name),
                 waters.names[same_name[0]],
                 found,
@@ -237,10 +237,10 @@ def pick_from(
     why = f"of {len(waters.shapes)} waters the one with most {by}" + (f" ({label})" if label else "")
     left = int(counts.sum() - counts[rows].sum())
     told = [why] + ([f"{left / counts.sum():.0%} of them lie in the {others} others"] if left else [])
-    return Lake(_one(waters, rows), label, found, told)
+    return PickedLake(_one(waters, rows), label, found, told)
 
 
-def without_islands(lake: Lake, founds: Sequence[Found], crs: Any) -> None:
+def without_islands(lake: PickedLake, founds: Sequence[FoundLayer], crs: Any) -> None:
     """Take islands out of the lake."""
     for found in founds:
         if found.role != "islands" or found.frame is None or system_of(found) is None:
@@ -262,8 +262,8 @@ def without_islands(lake: Lake, founds: Sequence[Found], crs: Any) -> None:
 
 
 def pick_lake(
-    founds: Sequence[Found], crs: Any, *, name: str, water: str, questions: Questions
-) -> Lake | None:
+    founds: Sequence[FoundLayer], crs: Any, *, name: str, water: str, questions: Questions
+) -> PickedLake | None:
     """Pick the lake out of the shorelines; None where there is no shoreline, or a question was asked.
 
     Raises
@@ -282,7 +282,7 @@ def pick_lake(
     ]
     every = [w for w in every if len(w.shapes)]
     every.sort(key=lambda w: shape_of(w.found) != "polygon")
-    picked: list[Lake] = []
+    picked: list[PickedLake] = []
     asked = Questions()
     for waters in every:
         lake = pick_from(waters, data, marks, name, water, asked)

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
     from pathlib import Path
 
-    from .found import Found
+    from .found import FoundLayer
 
 KEYS: Final = ("role", "column", "unit", "values", "crs")
 _OPTIONS: Final = {"role": "as", "column": "column", "unit": "unit", "values": "values", "crs": "file-crs"}
@@ -85,14 +85,14 @@ def _checked(key: str, value: str, where: str) -> str:
 
 
 @dataclass(eq=False)
-class Wishes:
+class FileWishes:
     """What was said, by the file it was said of; the empty name stands for all files."""
 
     said: dict[str, dict[str, str]] = field(default_factory=dict)
     beside: dict[str, dict[str, str]] = field(default_factory=dict)
     used: set[str] = field(default_factory=set)
 
-    def of(self, found: Found, key: str) -> tuple[str, str]:
+    def of(self, found: FoundLayer, key: str) -> tuple[str, str]:
         """Tell what was said of a layer itself for a key, and where: in an option, or in its .toml file."""
         names = _names_of(found)
         for name, keys in self.said.items():
@@ -111,7 +111,7 @@ class Wishes:
             return self.said[""][key], f"--{_OPTIONS[key]}"
         return "", ""
 
-    def check_used(self, founds: Iterable[Found]) -> None:
+    def check_used(self, founds: Iterable[FoundLayer]) -> None:
         """Demand that every file that was named is there.
 
         Raises
@@ -128,7 +128,7 @@ class Wishes:
                 )
 
 
-def _names_of(found: Found) -> set[str]:
+def _names_of(found: FoundLayer) -> set[str]:
     last = found.file.replace("\\", "/").rpartition("/")[2]
     stem = last.rpartition(".")[0] or last
     names = {found.file, last, stem, found.name, f"{last}:{found.layer}", f"{stem}:{found.layer}"}
@@ -139,7 +139,7 @@ def _names_of(found: Found) -> set[str]:
     return {name.casefold() for name in names}
 
 
-def read_wishes(given: Mapping[str, Iterable[str]]) -> Wishes:
+def read_wishes(given: Mapping[str, Iterable[str]]) -> FileWishes:
     """Read the options: key of `KEYS` -> entries ``FILE=VALUE``, or a value alone that holds for all files.
 
     Raises
@@ -147,7 +147,7 @@ def read_wishes(given: Mapping[str, Iterable[str]]) -> Wishes:
     UsageError
         An entry has no file where one is needed, or its value cannot be used.
     """
-    wishes = Wishes()
+    wishes = FileWishes()
     for key, entries in given.items():
         option = f"--{_OPTIONS[key]}"
         for entry in entries:

@@ -10,13 +10,13 @@ import shapely
 
 from ...errors import UsageError
 from .depth_columns import GEOMETRY_Z, Candidate, candidates, ends_of_ranges, read_cells, z_of
-from .found import DEPTH_ROLES, Found, Questions
+from .found import DEPTH_ROLES, FoundLayer, Questions
 from .standards import CLASSES, class_of
 from .telling_words import ROLE_WORDS, unit_in, words_of
 from .wishes import UNITS
 
 if TYPE_CHECKING:
-    from .wishes import Wishes
+    from .wishes import FileWishes
 
 _SHAPES: Final = {0: "point", 4: "point", 1: "line", 2: "line", 5: "line", 3: "polygon", 6: "polygon"}
 _MANY: Final = 50
@@ -26,7 +26,7 @@ _OWN: Final = {
 }  # fmt: skip
 
 
-def shape_of(found: Found) -> str:
+def shape_of(found: FoundLayer) -> str:
     """Tell what most rows are: point, line or polygon; empty where there is nothing."""
     assert found.frame is not None
     kinds = shapely.get_type_id(found.frame.geometry.to_numpy())
@@ -39,7 +39,7 @@ def shape_of(found: Found) -> str:
     return max(counts, key=lambda one: counts[one]) if counts else ""
 
 
-def _by_words(found: Found, shape: str) -> tuple[str, str]:
+def _by_words(found: FoundLayer, shape: str) -> tuple[str, str]:
     for stem in reversed(found.stems):
         words = words_of(stem)
         both = {*words, *(a + b for a, b in itertools.pairwise(words))}
@@ -50,7 +50,7 @@ def _by_words(found: Found, shape: str) -> tuple[str, str]:
     return "", ""
 
 
-def _guess(found: Found, shape: str, ranked: list[Candidate]) -> tuple[str, str]:
+def _guess(found: FoundLayer, shape: str, ranked: list[Candidate]) -> tuple[str, str]:
     """Guess the role of a layer, with why; empty where it cannot be told."""
     assert found.frame is not None
     standard = class_of(found)
@@ -101,7 +101,7 @@ def _guess(found: Found, shape: str, ranked: list[Candidate]) -> tuple[str, str]
     return "", ""
 
 
-def _choose_column(found: Found, ranked: list[Candidate], questions: Questions) -> Candidate | None:
+def _choose_column(found: FoundLayer, ranked: list[Candidate], questions: Questions) -> Candidate | None:
     if found.frame is not None and found.frame.attrs.get("headerless"):
         numeric = [c for c in map(str, found.frame.columns) if c.startswith("column ")]
         if numeric:
@@ -143,7 +143,7 @@ def _choose_column(found: Found, ranked: list[Candidate], questions: Questions) 
     return best
 
 
-def _stated_column(found: Found, column: str, ranked: list[Candidate], where: str) -> Candidate:
+def _stated_column(found: FoundLayer, column: str, ranked: list[Candidate], where: str) -> Candidate:
     assert found.frame is not None
     for one in ranked:
         if one.column.casefold() == column.casefold():
@@ -159,7 +159,7 @@ def _stated_column(found: Found, column: str, ranked: list[Candidate], where: st
     return Candidate(name, 9.0, numbers, unit or unit_in(name), "", f"{where} says so")
 
 
-def _unit_column(found: Found, chosen: Candidate, wishes: Wishes, questions: Questions) -> None:
+def _unit_column(found: FoundLayer, chosen: Candidate, wishes: FileWishes, questions: Questions) -> None:
     """Read a column of units beside the depths; ask where it says another one than the name of the depth's own."""
     assert found.frame is not None
     column = next(
@@ -189,7 +189,7 @@ def _unit_column(found: Found, chosen: Candidate, wishes: Wishes, questions: Que
         )
 
 
-def take_role(found: Found, wishes: Wishes, questions: Questions) -> None:
+def take_role(found: FoundLayer, wishes: FileWishes, questions: Questions) -> None:
     """Tell the role of a layer, and the column of its depths; ask where it cannot be told."""
     said, where = wishes.of(found, "role")
     if found.grid is not None:
