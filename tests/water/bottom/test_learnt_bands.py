@@ -8,12 +8,13 @@ import warnings
 import numpy as np
 import pytest
 import shapely
+from scipy.stats import norm
 
 from castshed.algorithms.depth_surface import depth_surface
 from castshed.algorithms.water_today import water_today
 from castshed.toolbox.errors import DataWarning
 from castshed.toolbox.water.bottom.surface import grid_over
-from castshed.toolbox.water.sureness.conformal import upper_quantile
+from castshed.toolbox.water.sureness.conformal import sure_quantile, upper_quantile
 from castshed.toolbox.water.sureness.line_tolerance import drawn_error_m
 from castshed.toolbox.water.sureness.sounded import LeftOut, gap_of
 from castshed.toolbox.water.sureness.sounding_law import learn_soundings
@@ -72,6 +73,15 @@ def test_a_new_score_exceeds_the_conformal_quantile_no_more_often_than_asked():
     draws = rng.standard_cauchy((2000, 40))
     beyond = [row[0] > upper_quantile(row[1:], 0.9) for row in draws]
     assert np.mean(beyond) <= 0.1 + 3 * np.sqrt(0.09 / 2000)
+
+
+def test_nine_draws_in_ten_give_a_quantile_that_holds_its_share():
+    """Normal scores: the share under a value is known, so each draw can be judged; the plain one holds it in half."""
+    rng = np.random.default_rng(4)
+    draws = rng.normal(size=(1000, 200))
+    held = [norm.cdf(sure_quantile(row, 0.95)) >= 0.95 for row in draws]
+    assert 0.9 - 3 * np.sqrt(0.09 / 1000) <= np.mean(held) <= 0.97
+    assert sure_quantile(np.arange(5.0), 0.975) == 4.0
 
 
 def disc_lake():

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from .conformal import upper_quantile
+from .conformal import sure_quantile, upper_quantile
 from .sounded import OWN_WAY
 
 if TYPE_CHECKING:
@@ -113,7 +113,7 @@ def _roughness_of(off_m: Floats, features: Floats, place: NDArray[np.int64], pow
     for rows in np.array_split(np.argsort(rough, kind="stable"), bins):
         times.append(upper_quantile(np.abs(score[rows]), 0.95))
         middle.append(float(np.median(rough[rows])))
-    unsafe = upper_quantile(score / np.interp(rough, middle, times), _SIDE)
+    unsafe = sure_quantile(score / np.interp(rough, middle, times), _SIDE)
     return Roughness(power, start, shape, floors, np.array(middle), np.array(times) * max(1.0, unsafe))
 
 
