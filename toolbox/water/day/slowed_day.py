@@ -61,7 +61,7 @@ def _looked_at(
     ]
     slower = float(np.median(shares)) if shares else 1.0
     inflated = np.where(task.travel_s < FAR, np.ceil(task.travel_s * slower), FAR).astype(np.int64)
-    met |= visited(task, best_day(replace(task, travel_s=inflated), seed=seed, work=max(work // 8, 1)))
+    met |= visited(task, best_day(replace(task, travel_s=inflated), seed=seed, work=max(work // 16, 1)))
     worth = {stop: int(task.worth[task.offers_of[stop]].max()) for stop in stops}
     stay = {stop: int(task.stay_s[task.offers_of[stop]].min()) for stop in stops}
     near = np.array([START, END, *sorted(met)])
