@@ -161,8 +161,9 @@ def wind_exposure(
     water
         Today's water, from water-today.
     forecast
-        Winds over hours: a table with the columns time, wind, gust (may be missing) and wind_from, units in the
-        header (wind_mph) and zones in the times (2026-05-16T06:00-05:00).
+        Winds over hours: a table with the columns time (or date and time), wind, gust (may be missing) and wind_from,
+        units in the header (wind_mph) and zones in the times (2026-05-16T06:00-05:00); or the JSON of a public weather
+        service. Of a range, "8 to 12 mph", the upper end counts; a wind from one bearing to another varies.
     speed_units
         Units of speed, where header and cells name none: wind=mph, gust=kn.
     first_time, last_time

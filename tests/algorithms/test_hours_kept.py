@@ -134,6 +134,7 @@ def test_the_end_of_a_forecast_is_its_end(made, how):
     assert re.search(r"By the clock alone Spot \d.* would have been", gap)
 
 
+@pytest.mark.long
 @BOTH
 def test_a_long_gap_is_a_gap_and_a_short_one_has_the_worse_of_its_neighbours(made, how):
     calm_then_gale = dict.fromkeys(range(9), 2.0) | dict.fromkeys(range(14, 24), 30.0)

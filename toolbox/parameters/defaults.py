@@ -52,3 +52,10 @@ LEAST_RATING: Final = 0.0
 AT_MOST: Final = 12
 AT_EACH_S: Final = 1500.0  # 25 min
 VALUE: Final = "rating"
+
+# structure that is looked for
+STRUCTURE_KINDS: Final = ("hump", "saddle", "point", "pocket", "ledge", "flat", "bluff", "channel_bend")
+WINDOW_FROM_M: Final = 0.6096  # 2 ft
+WINDOW_TO_M: Final = 12.192  # 40 ft
+MOST_OF_A_KIND: Final = 12
+SPACING_M: Final = 60.0

@@ -97,6 +97,12 @@ class KeptHours:
             self._against[key] = self.legs.seas_against([self.line_of(*key)])[0]
         return self._against[key]
 
+    def look_ahead(self, order: Sequence[int]) -> None:
+        """Let the seas of a whole run be worked out at once before each of its legs is asked for."""
+        if self.legs is not None:
+            keys = [(int(self.places[a]), int(self.places[b])) for a, b in itertools.pairwise(order)]
+            self.legs.look_ahead(self.line_of(*key) for key in keys if key not in self._against)
+
     def leg_open(self, one: int, other: int) -> Spans:
         """Tell when a boat may be on the leg between two places of a task."""
         key = int(self.places[one]), int(self.places[other])
@@ -262,6 +268,7 @@ def first_fault(
     def within(spans: Spans, begin: float, end: float) -> bool:
         return any(a <= begin + 1e-6 and end <= b + 1e-6 for a, b in spans)
 
+    kept.look_ahead(order)
     for k in range(1, len(order)):
         if not within(kept.leg_open(order[k - 1], order[k]), leave_s[k - 1], arrive_s[k]):
             return k

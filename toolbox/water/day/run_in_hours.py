@@ -209,6 +209,7 @@ def run_in_hours(
     order = np.array([rows_of[at] for at in place], dtype=np.int64)
     if asked.begin is None:
         alone = [0.0] * len(order)
+        kept.look_ahead(place)
         # Without a clock one wind blows all along; only whether each leg may be run at all is known.
         if all(kept.leg_open(a, b) for a, b in itertools.pairwise(place)):
             return InHours(
