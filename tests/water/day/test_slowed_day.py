@@ -24,6 +24,8 @@ DAY = 20_000
 class MadeLegs:
     """Legs whose speed changes every hour, as a share of that in calm water, worked out hour by hour."""
 
+    hours = None
+
     def __init__(self, calm_s, seed, *, slowest=0.3, calm=False):
         rng = np.random.default_rng([seed, 5])
         count = len(calm_s)

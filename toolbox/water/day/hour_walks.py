@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 import numpy as np
 
 from ...compiled import compiled
+from .day_exact import MOST_STOPS
 from .day_task import END, START
 
 if TYPE_CHECKING:
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 NEVER: Final = -(10**15)
 EVER: Final = 10**15
 _SOONER: Final = 1e-6
+_NEAREST: Final = 12  # stops a boat goes on to from one of many
 
 
 class HourTables(NamedTuple):
@@ -71,6 +73,22 @@ def _whole(number: float, up: bool) -> int:
     return int(np.ceil(number - 1e-9)) if up else int(np.floor(number + 1e-9))
 
 
+def _worth_a_look(travel: Ints, far: int) -> NDArray[np.bool_]:
+    """Tell which legs of a day may be run: of many stops only those to the nearest, from the start and to the end."""
+    count = len(travel)
+    leads = travel < far
+    leads[:, START] = leads[END, :] = False
+    np.fill_diagonal(leads, False)
+    if count - 2 > MOST_STOPS:
+        near = np.zeros_like(leads)
+        inner = travel[2:, 2:] + np.where(np.eye(count - 2, dtype=bool), far, 0)
+        nearest = np.argsort(inner, axis=1, kind="stable")[:, :_NEAREST]
+        near[np.arange(2, count)[:, None], nearest + 2] = True
+        near[START, :] = near[:, END] = True
+        leads &= near | near.T
+    return leads
+
+
 def hour_tables(task: DayTask, kept: KeptHours, stops: Sequence[int], above_all: int) -> HourTables:
     """Put a day of some stops into numbers; a must stop is worth `above_all` more than its own.
 
@@ -110,10 +128,12 @@ def hour_tables(task: DayTask, kept: KeptHours, stops: Sequence[int], above_all:
     early = np.zeros((count, count), dtype=np.int64)
     more = np.zeros((count, count, len(grid)))
     first, spans = [0], []
+    leads = _worth_a_look(travel, FAR)
+    kept.learn((int(nodes[a]), int(nodes[b])) for a, b in zip(*np.nonzero(leads), strict=True))
+    travel = np.where(leads | np.eye(count, dtype=bool), travel, FAR)
     for a in range(count):
         for b in range(count):
-            leads = a not in {b, END} and b != START and travel[a, b] < FAR
-            if leads:
+            if leads[a, b]:
                 one, other = int(nodes[a]), int(nodes[b])
                 own = kept.leg_open(one, other)
                 spans += [(_whole(begin, True), _whole(end, False)) for begin, end in own]

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from .hour_walks import HourTables
 
-TURNS: Final = 1500
+TURNS: Final = 800
 """Times a day is taken apart."""
 
 _RANDOM: Final = (

@@ -15,7 +15,7 @@ import numpy as np
 
 from .day_moves import insertions
 from .day_search import WORK, best_day
-from .day_task import FAR, visited
+from .day_task import END, FAR, START, visited
 from .kept_hours import kept_walk
 from .slowed_day import slowed_anywhere, slowed_day
 
@@ -103,6 +103,8 @@ def _best_in_waves(
     task: DayTask, kept: KeptHours, routes: Routes, start: Routes | None, *, seed: int, work: int
 ) -> Routes:
     """Search a day in waves from the best of what is known: the calm day and the plan before, both mended."""
+    met = sorted(visited(task, routes))
+    kept.learn(leg for leg in itertools.product([START, *met], [*met, END]) if task.travel_s[leg] < FAR)
     known = [[mended(task, route, kept) for route in routes]]
     if start is not None:
         sound = [tuple(offer for offer in route if task.closes_s[offer] >= 0) for route in start]

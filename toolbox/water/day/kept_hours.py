@@ -15,12 +15,13 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 import numpy as np
 
 from ..verdicts.leg_hours import Against, open_when
+from ..verdicts.way_seas import pieces_of_ways
 from ..wind.lake_winds import without
 from .day_offers import both
 from .day_task import END, FAR, START
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -121,6 +122,17 @@ class KeptHours:
         if self.slowed is None:
             return 0
         return self.slowed.longer_s(int(self.places[one]), int(self.places[other]), leave_s)
+
+    def learn(self, legs: Iterable[tuple[int, int]]) -> None:
+        """Work out the waves on many legs between places of a task at once, which is far quicker than one by one."""
+        judge = self.legs if self.legs is not None or self.slowed is None else self.slowed.hours
+        if judge is None:
+            return
+        ways = {(int(self.places[one]), int(self.places[other])) for one, other in legs}
+        lines = [
+            self.line_of(*way) for way in sorted({(min(way), max(way)) for way in ways if way[0] != way[1]})
+        ]
+        judge.waves_at(pieces_of_ways(lines).middle)
 
     def lies_at(self, place: int, opens_s: float, closes_s: float) -> tuple[float, float]:
         """Find the stretch round a window in which a boat may lie at a place of a task."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
@@ -29,18 +30,12 @@ def _open_stops(task: DayTask) -> list[int]:
 
 
 def slowed_anywhere(task: DayTask, kept: KeptHours, routes: Routes) -> bool:
-    """Look whether waves make any leg of a plan longer, or, of few stops, any leg at all."""
+    """Look whether waves make any leg of a plan longer; where they do not, calm water knows no better plan."""
     if kept.slowed is None:
         return False
-    stops = _open_stops(task)
-    if len(stops) > MOST_STOPS:
-        stops = sorted(visited(task, routes)) or stops[:MOST_STOPS]
-    ends = [START, *stops], [*stops, END]
-    return any(
-        one != other and task.travel_s[one, other] < FAR and bool(_more(kept, one, other).any())
-        for one in ends[0]
-        for other in ends[1]
-    )
+    legs = sorted({leg for route in routes if route for leg in itertools.pairwise(task.along(route))})
+    kept.learn(legs)
+    return any(bool(_more(kept, one, other).any()) for one, other in legs)
 
 
 def _more(kept: KeptHours, one: int, other: int) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
@@ -56,6 +51,9 @@ def _looked_at(
     if len(stops) <= _LOOKED_AT:
         return stops
     met = visited(task, routes) | visited(task, begin)
+    kept.learn(
+        (START, stop) for stop in (sorted(met) or stops)[:_GUESSED] if task.travel_s[START, stop] < FAR
+    )
     shares = [
         1.0 + float(np.median(_more(kept, START, stop))) / max(int(task.travel_s[START, stop]), 1)
         for stop in (sorted(met) or stops)[:_GUESSED]
@@ -63,7 +61,7 @@ def _looked_at(
     ]
     slower = float(np.median(shares)) if shares else 1.0
     inflated = np.where(task.travel_s < FAR, np.ceil(task.travel_s * slower), FAR).astype(np.int64)
-    met |= visited(task, best_day(replace(task, travel_s=inflated), seed=seed, work=max(work // 8, 1)))
+    met |= visited(task, best_day(replace(task, travel_s=inflated), seed=seed, work=max(work // 16, 1)))
     worth = {stop: int(task.worth[task.offers_of[stop]].max()) for stop in stops}
     stay = {stop: int(task.stay_s[task.offers_of[stop]].min()) for stop in stops}
     near = np.array([START, END, *sorted(met)])

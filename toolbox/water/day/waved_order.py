@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from .day_exact import MOST_STOPS
 from .day_hours import EVER
 from .day_task import END, FAR, START
 from .kept_hours import KeptHours, kept_walk, longer_legs
@@ -79,9 +81,11 @@ def in_waves(task: DayTask, places: Sequence[int], kept: KeptHours) -> Waved | N
     ends = [START, *stops], [*stops, END]
     legs = {(a, b) for a in ends[0] for b in ends[1] if a != b and task.travel_s[a, b] < FAR}
     shortest: Route = tuple(int(only.offers_of[place][0]) for place in stops)
+    kept.learn(sorted(legs) if len(stops) <= MOST_STOPS else itertools.pairwise(places))
     known, _ = kept_walk(only, shortest, free)
     if known is None or not any(
-        kept.slowed.more_s(int(kept.places[a]), int(kept.places[b])).any() for a, b in sorted(legs)
+        kept.slowed.more_s(int(kept.places[a]), int(kept.places[b])).any()
+        for a, b in itertools.pairwise(places)
     ):
         return None
     best = shortest
