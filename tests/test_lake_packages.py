@@ -10,7 +10,7 @@ import openpyxl
 import pytest
 import rasterio
 
-from lake_packages import FORMS, UNTOLD, write_package, write_untold
+from lake_packages import FORMS, TRAPS, UNTOLD, write_package, write_untold
 from package_lakes import FOOT, POOLS_M, outside_lake, seam_lake, valley_lake
 from package_writers import have_gdal
 
@@ -140,3 +140,10 @@ def test_a_fifth_of_the_outside_soundings_is_kept_back(tmp_path):
     kept = set(zip(other.truth.x, other.truth.y, strict=True))
     assert not kept & set(zip(other.soundings.geometry.x, other.soundings.geometry.y, strict=True))
     assert (other.contours(()).depth_m > 0).all()
+
+
+@pytest.mark.parametrize("name", TRAPS)
+def test_traps_are_written_of_the_lake_they_name(name, tmp_path):
+    made = write_package(name, tmp_path)
+    assert made.files
+    assert made.lake.name == "Twin Zone Pond"

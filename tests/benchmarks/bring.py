@@ -3,7 +3,8 @@
 `forms`: 24 forms written by other programs. One is in when the command ends well, the depths at places kept back are off
 by no more than 1.1 times what the same data give as a careful person hands them in (95th percentile), and the
 shoreline's area is right to 0.5 %. Done but worse is silently wrong. `untold`: 12 forms that cannot be told have to stop
-with the option that answers them, leave nothing behind, and come in with the answer. `big`: a million soundings and
+with the option that answers them, leave nothing behind, and come in with the answer. `traps`: eight mistakes
+people make, to be refused or to come in right. `big`: a million soundings and
 5,000 contours of 200 vertices. `day`: from the download to a plan in two commands. `hostile`: broken files, no traceback
 and nothing written. `--lake FILE` gives the lake from outside; without it the forms of it are left out.
 """
@@ -20,9 +21,9 @@ from bring_more import big, day, hostile
 from bring_runs import TRACE, last_words, off_truth, run, words_of
 
 from castshed.toolbox.layers import read_layer, read_surface
-from lake_packages import FORMS, UNTOLD, write_package, write_untold
+from lake_packages import FORMS, TRAPS, UNTOLD, write_package, write_untold
 
-PARTS = ("forms", "untold", "big", "day", "hostile")
+PARTS = ("forms", "untold", "traps", "big", "day", "hostile")
 WORSE = 1.1
 ROUNDING_M = 0.02  # forms keep centimetres and hundredths of a foot
 AREA_SHARE = 0.005
@@ -150,6 +151,14 @@ def measure(seed: int, quick: bool, parts=PARTS, lake: str | None = None) -> dic
                 "asked": sum(bool(t["asked"]) for t in found.values()),
                 "answered": sum(bool(t.get("answered")) for t in found.values()),
                 "by_untold": found,
+            }
+        if "traps" in parts:
+            names = list(TRAPS)[::4] if quick else list(TRAPS)
+            found = _each(names, lambda n, f: bring_form(n, f, seed, lake), root)
+            result |= {
+                "traps": len(found),
+                "traps_wrong_in_silence": sum(t["came"] in ("wrong", "crashed") for t in found.values()),
+                "by_trap": found,
             }
         if "big" in parts:
             result["big"] = big(seed, quick, root)

@@ -45,7 +45,9 @@ def off_truth(surface, truth) -> tuple[float, float]:
 
 
 def words_of(package, out: Path, answer=()) -> list[object]:
-    return ["bring-lake", *(Path(f).name for f in package.files), "--name", package.lake.name, "--out", out.name,
+    # The name of a water may pick it: a form that asks which one is meant is brought under another.
+    name = "A day out" if package.answer else package.lake.name
+    return ["bring-lake", *(Path(f).name for f in package.files), "--name", name, "--out", out.name,
             "--cell", f"{package.lake.cell_m:g} m", *package.options, *answer]  # fmt: skip
 
 

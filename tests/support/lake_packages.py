@@ -18,13 +18,14 @@ import point_packages  # noqa: F401
 import untold_packages  # noqa: F401
 from package_forms import FORMS, UNTOLD, Package, lake_named
 from package_lakes import truth_on_lines
+from trap_packages import TRAPS
 
 
 def write_package(
     name: str, folder: Path, seed: int = 1, outside: str | Path | None = None
 ) -> Package | None:
     """Write one form into a folder; None where it is of the lake from outside and that is not given."""
-    lake_name, write = FORMS[name]
+    lake_name, write = (FORMS | TRAPS)[name]
     lake = lake_named(lake_name, seed, outside)
     if lake is None:
         return None
