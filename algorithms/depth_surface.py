@@ -12,6 +12,7 @@ from castshed.toolbox.parameters import (
     CellSize,
     Choice,
     Column,
+    Contradictions,
     Depth,
     DepthConfidence,
     DepthError,
@@ -55,10 +56,11 @@ LOOSE_ERROR_M = 0.5
 
 
 class DepthLayers(NamedTuple):
-    """A lake's depth, and how far it may be off at each place."""
+    """A lake's depth, how far it may be off at each place, and where what it was made from disagrees."""
 
     depth: Depth
     depth_confidence: DepthConfidence
+    contradictions: Contradictions
 
 
 def _from_raster(
@@ -193,6 +195,10 @@ def depth_surface(
     chart: a surface is made of each, and they are joined by what each gets wrong, the contours' error as the soundings
     show it. A shift of the contours is looked for and told with what it would gain.
 
+    A layer, contradictions, holds each sounding that differs from the contours round it by more than their interval
+    and the stated errors: difference_m is charted minus sounded depth, above 0 where the chart promises more water;
+    believed names the source that the surface follows there. It is empty where all agree, and for a raster.
+
     A second coverage, depth_confidence, says how far each depth may be off (half-width, 95 %). It is learnt from the
     lake's own data: some are left out, the surface is made without them, and what it gets wrong there tells how it
     errs with the distance to data, the steepness and the bending of the bottom. Where data are too few, what is usual
@@ -250,7 +256,7 @@ def depth_surface(
     Returns
     -------
     DepthLayers
-        depth, in metres below chart datum; depth_confidence, in metres.
+        depth, in metres below chart datum; depth_confidence, in metres; contradictions, points.
 
     Raises
     ------
@@ -283,6 +289,7 @@ def depth_surface(
     from castshed.toolbox.notes import note
     from castshed.toolbox.report import progress
     from castshed.toolbox.size_limits import ONE_PIECE_CELLS, check_room
+    from castshed.toolbox.water.bottom.measured import Measured
     from castshed.toolbox.water.bottom.surface import METHODS, grid_over
     from castshed.toolbox.water.bottom.survey import (
         measured_from,
@@ -295,6 +302,7 @@ def depth_surface(
     from castshed.toolbox.water.sureness.band import surface_error_m
     from castshed.toolbox.water.sureness.blocks import depth_and_error
     from castshed.toolbox.water.sureness.confidence import whole_error_m
+    from castshed.toolbox.water.sureness.contradictions import contradictions_of
     from castshed.toolbox.water.sureness.two_sources import fit_of, joined, shifted_contours, told_of
 
     require_charted({"contours": contours, "soundings": soundings, "depth_areas": depth_areas})
@@ -317,7 +325,9 @@ def depth_surface(
             depth_error_m or 0.0,
             position_error_m,
         )
-        return DepthLayers(made, replace(made, depth_m=unsure, quantity=LOCAL_ERROR))
+        nothing = Measured.gather(lake, np.empty(0, dtype=object), np.empty(0), np.empty((0, 2)), np.empty(0))
+        agree = contradictions_of(nothing, None, made, interval_m=None, stated_m=0.0, sideways_m=0.0)
+        return DepthLayers(made, replace(made, depth_m=unsure, quantity=LOCAL_ERROR), agree)
 
     lines = usable_rows(with_depth_areas(contours, depth_areas), lake, "contours")
     points = usable_rows(soundings, lake, "soundings")
@@ -395,4 +405,7 @@ def depth_surface(
     made = DepthSurface(depth, grid.west_m, grid.north_m, cell, cell, shoreline.crs, error)
     if np.isnan(depth).all():
         raise UsageError(f"cell is {cell:g} m; no cell that large lies on the water, give a smaller one.")
-    return DepthLayers(made, replace(made, depth_m=unsure, quantity=LOCAL_ERROR))
+    differ = contradictions_of(
+        given, points, made, interval_m=interval, stated_m=stated, sideways_m=position_error_m
+    )
+    return DepthLayers(made, replace(made, depth_m=unsure, quantity=LOCAL_ERROR), differ)

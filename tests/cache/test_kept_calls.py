@@ -53,7 +53,7 @@ def counted(monkeypatch):
 
 
 def chain(level_m=-0.5, lines=LINES, **more):
-    depth, unsure = kept(depth_surface, "depth")(SHORE, contours=lines, cell_m=8.0)
+    depth, unsure, _ = kept(depth_surface, "depth")(SHORE, contours=lines, cell_m=8.0)
     today = kept(water_today, "water")(depth, SHORE, level_m=level_m)
     hazards = kept(shallow_hazards, "hazards")(
         depth, today.water, depth_confidence=unsure, level_m=level_m, **more
@@ -141,7 +141,7 @@ def test_other_code_or_another_library_is_another_result(tmp_path, monkeypatch, 
 
 
 def test_what_was_noted_is_noted_again(tmp_path):
-    depth, _ = depth_surface(SHORE, contours=LINES, cell_m=8.0)
+    depth, *_ = depth_surface(SHORE, contours=LINES, cell_m=8.0)
     today = water_today(depth, SHORE)
 
     def notes():

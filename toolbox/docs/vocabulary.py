@@ -17,7 +17,7 @@ from ..algorithm.spec import Parameter, Spec
 from ..parameters.annotations import marker_of, shared_of
 from ..parameters.markers import Layer, Quantity, SeriesInput, Shared
 from ..plan.day_file import SECTIONS, key_of
-from ..units import in_words
+from ..units import default_in_words
 
 BEGIN: Final = "<!-- shared parameters: written by python -m castshed.toolbox.docs -->"
 END: Final = "<!-- end of shared parameters -->"
@@ -73,7 +73,9 @@ def in_day_file() -> Iterator[tuple[str, str, str, Shared | None]]:
 def _default(shared: Shared, marker: Any) -> str:
     if shared.default is None or shared.default in ("", ()):
         return "-"
-    return in_words(shared.default, marker.kind) if isinstance(marker, Quantity) else str(shared.default)
+    return (
+        default_in_words(shared.default, marker.kind) if isinstance(marker, Quantity) else str(shared.default)
+    )
 
 
 def _users(name: str, specs: Mapping[str, Spec]) -> str:

@@ -25,6 +25,7 @@ from .boat import (
     RunningDepth,
     RunSpeed,
     WaveLimit,
+    WaveSpeeds,
     WindLimit,
 )
 from .casts import (
@@ -33,6 +34,7 @@ from .casts import (
     MostCast,
     UpwindFactor,
     WindFrom,
+    WindOver,
     WindSpeed,
 )
 from .files import (
@@ -54,6 +56,7 @@ from .folder_contents import FolderContents
 from .hold_layers import CastLines, CastReach, Fixes, HoldLines, Holds, LineUps
 from .lake_layers import (
     Contours,
+    Contradictions,
     DepthBands,
     DryGround,
     KnownHazards,
@@ -198,6 +201,7 @@ __all__ = [
     "Columns",
     "ContourInterval",
     "Contours",
+    "Contradictions",
     "Count",
     "DayFile",
     "DayInput",
@@ -317,10 +321,12 @@ __all__ = [
     "Volume",
     "Water",
     "WaveLimit",
+    "WaveSpeeds",
     "WaysBetween",
     "WindForecast",
     "WindFrom",
     "WindLimit",
+    "WindOver",
     "WindSpeed",
     "WindowBottom",
     "WindowTop",

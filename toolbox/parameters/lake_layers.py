@@ -86,6 +86,21 @@ DryGround = Annotated[
         repair="keep out",
     ),
 ]
+Contradictions = Annotated[
+    Frame,
+    Layer(
+        "contradictions",
+        POINT,
+        needs=(
+            Column("difference_m"),
+            Column("charted_m"),
+            Column("sounded_m"),
+            Column("depth_m", gaps=True),
+            Column("believed", "text", gaps=True),
+        ),
+        optional=(Column("source", "text", gaps=True), Column("surveyed", "text", gaps=True)),
+    ),
+]
 ShallowHazards = Annotated[
     Frame,
     Layer(

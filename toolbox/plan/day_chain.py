@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from ..clock_times import on_day
 from ..parameters import defaults
-from .hours_asked import back_by_of, forecast_between, held_to
+from .hours_asked import back_by_of, forecast_between, held_to, proved_by
 
 if TYPE_CHECKING:
     from .day_file import Boat, Day
@@ -66,11 +66,15 @@ def departure(day: Day) -> str:
 def wind_of(day: Day) -> dict[str, Any] | None:
     """Tell what wind-exposure is given, for one wind or by the hour; None where no wind is known."""
     if day.forecast is not None:
-        told = {"columns": day.wind.columns, "speed_units": day.wind.units}
+        told = {"columns": day.wind.columns, "speed_units": day.wind.units, "wind_over": day.wind.wind_over}
         told = {key: value for key, value in told.items() if value}
         return {"forecast": OfDay("forecast"), "zone": day.zone, **told, **forecast_between(day)}
     if day.wind.wind_from_deg is not None and day.wind.wind_speed_mps is not None:
-        return {"wind_from_deg": day.wind.wind_from_deg, "wind_speed_mps": day.wind.wind_speed_mps}
+        return {
+            "wind_from_deg": day.wind.wind_from_deg,
+            "wind_speed_mps": day.wind.wind_speed_mps,
+            "wind_over": day.wind.wind_over,
+        }
     return None
 
 
@@ -199,8 +203,7 @@ def _proof(day: Day, holds: MadeBy, common: Mapping[str, Any]) -> DayStep:
         "clearance_m": boat.clearance_m,
         "launch_m": defaults.LAUNCH_M,
         **_by_the_hour(day),
-        "night": day.run.night,
-        "wind_limit_mps": boat.wind_limit_mps,
+        **proved_by(day),
     }
     return DayStep("proof", "prove-run", given, leaves=True)
 

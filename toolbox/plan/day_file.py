@@ -37,9 +37,10 @@ from ..parameters.boat import (
     RunningDepth,
     RunSpeed,
     WaveLimit,
+    WaveSpeeds,
     WindLimit,
 )
-from ..parameters.casts import Cast, LeastCast, MostCast, WindFrom, WindSpeed
+from ..parameters.casts import Cast, LeastCast, MostCast, WindFrom, WindOver, WindSpeed
 from ..parameters.levels import (
     BeyondReadings,
     ElevationUnit,
@@ -123,6 +124,7 @@ class Boat:
     idle_speed_mps: IdleSpeed = defaults.IDLE_SPEED_MPS
     wave_limit_m: WaveLimit = defaults.WAVE_LIMIT_M
     wind_limit_mps: WindLimit = defaults.WIND_LIMIT_MPS
+    wave_speeds: WaveSpeeds = defaults.WAVE_SPEEDS
 
 
 @dataclass(frozen=True)
@@ -143,6 +145,7 @@ class Wind:
     forecast: Words = ""
     columns: Columns = ()
     units: WordList = ()
+    wind_over: WindOver = defaults.WIND_OVER
 
 
 @dataclass(frozen=True)
@@ -198,7 +201,7 @@ class FoundStructure:
 
 @dataclass(frozen=True)
 class Lake:
-    """The lake's GeoPackage, and its layers where their names are not the usual ones; ramps and hazards also lists."""
+    """The lake's GeoPackage, and its layers where they have names of their own; ramps and hazards also as lists."""
 
     file: Words = ""
     shoreline: Words = "shoreline"
@@ -238,6 +241,8 @@ class Day:
     ----------
     level_m
         Today's surface minus chart datum.
+    path, stated
+        The file, and what it states, by section and key.
     """
 
     title: str
@@ -258,6 +263,8 @@ class Day:
     forecast: SeriesTable | None = None
     structure: FoundStructure | None = None
     named: Mapping[str, str] = field(default_factory=dict)
+    path: Path = Path("day.toml")
+    stated: Mapping[str, Any] = field(default_factory=dict)
 
 
 SECTIONS: Final[dict[str, type[Any]]] = {
@@ -502,7 +509,26 @@ def read_day(path: Path) -> Day:
     DataError
         A file or layer is missing or broken.
     """
-    body = _parse(path)
+    return day_of(_parse(path), path)
+
+
+def day_of(body: Mapping[str, Any], path: Path, like: Day | None = None) -> Day:
+    """Make a day of what its file states, and read every layer and list it names.
+
+    Parameters
+    ----------
+    body
+        Sections and keys, as the file states them.
+    path
+        The file; names in it are relative to its folder.
+    like
+        A day of the same folder: what it has read is not read again.
+
+    Raises
+    ------
+    UsageError, DataError
+        As for `read_day`.
+    """
     known = [*_TOP, *SECTIONS]
     for key in body:
         if key not in known:
@@ -520,7 +546,11 @@ def read_day(path: Path) -> Day:
 
     folder = path.parent
     level_m = level_of(parts["level"], folder, date, zone, parts["run"].depart)
-    layers, named = _read_layers(parts["lake"], folder, parts["level"].normal_pool_m)
+    normal_m = parts["level"].normal_pool_m
+    if like is not None and (like.lake, like.level.normal_pool_m) == (parts["lake"], normal_m):
+        layers, named = like.layers, like.named
+    else:
+        layers, named = _read_layers(parts["lake"], folder, normal_m)
     lists: SpotLists = parts["spots"]
     searched = "structure" in body
     if not lists.sources and not searched:
@@ -530,7 +560,10 @@ def read_day(path: Path) -> Day:
         )
     if lists.sources and searched:
         raise UsageError("[spots] names lists and [structure] asks for a search; leave one of them out.")
-    tables = tuple(read_source(str(folder / one)) for one in lists.sources)
+    if like is not None and like.lists.sources == lists.sources:
+        tables = like.spots
+    else:
+        tables = tuple(read_source(str(folder / one)) for one in lists.sources)
     return Day(
         title=str(body.get("title", "A day on the lake")),
         date=date,
@@ -550,4 +583,6 @@ def read_day(path: Path) -> Day:
         forecast=_forecast(parts["wind"], folder),
         structure=parts["structure"] if searched else None,
         named=named,
+        path=path,
+        stated=body,
     )

@@ -12,8 +12,11 @@ import shapely
 from castshed.algorithms.depth_surface import depth_surface
 from castshed.algorithms.water_today import water_today
 from castshed.toolbox.errors import DataWarning
+from castshed.toolbox.water.bottom.surface import grid_over
 from castshed.toolbox.water.sureness.conformal import upper_quantile
 from castshed.toolbox.water.sureness.line_tolerance import drawn_error_m
+from castshed.toolbox.water.sureness.sounded import LeftOut, gap_of
+from castshed.toolbox.water.sureness.sounding_law import learn_soundings
 from drowned_valley import Drowned
 from made_lake import X0, Y0, frame
 
@@ -117,3 +120,73 @@ def test_above_the_shoreline_water_needs_ground_that_is_known():
         made = depth_surface(lake, contours=contours, cell_m=30.0)
         water = water_today(made.depth, lake, level_m=3.048).water
     assert shapely.union_all(water.geometry.to_numpy()).difference(lake.geometry.iloc[0]).area < 1.0
+
+
+@pytest.mark.parametrize("apart_m", [40.0, 150.0])
+def test_the_band_between_soundings_is_learnt_from_gaps_as_small_as_they_can_be(apart_m):
+    """Gaps wider than those of the lake made it 1.7 to 2.6 times as wide as the error; 150 m apart it also missed."""
+    held, unsafe, width = shares(soundings=valley().soundings(apart_m))
+    assert held >= 0.93
+    assert unsafe <= 0.025
+    assert width <= 1.6
+
+
+def test_a_creek_narrower_than_a_cell_has_a_gap_of_its_own():
+    """A way to data of 0 everywhere is no gap of 0: what is divided by it was not a number."""
+    grid = grid_over((0.0, 0.0, 100.0, 20.0), 10.0, 10.0)
+    away = np.zeros((grid.rows, grid.columns), dtype=np.float32)
+    assert (gap_of(grid, away, 30.0) > 0).all()
+
+
+def test_errors_carried_to_smaller_gaps_shrink_by_the_power_that_two_gaps_show():
+    """Made: errors as the square of the gap, of places left out in gaps of 20 m and of 30 m; asked at 10 m.
+
+    Half-normal errors of 0.01 gap squared lie within 1.96 of them by 95 %.
+    """
+    rng = np.random.default_rng(6)
+    count = 2000
+    size = rng.normal(size=count)
+    gap = rng.uniform(18.0, 22.0, count)
+    even = np.ones(count)
+    wider = np.log(rng.uniform(1.4, 1.6, count))
+    left = LeftOut(
+        0.01 * gap**2 * size, gap, gap, even, even, even == 0, np.arange(count),
+        wider, 2.0 * wider + rng.normal(0, 0.3, count), even == 0,
+    )  # fmt: skip
+    law = learn_soundings(left)
+    one = np.ones(1, dtype=np.float32)
+    half = law.at(10 * one, 10 * one, one, one, one == 0)
+    assert 1.9 < half[0] / 1.0 < 2.4
+
+
+def test_where_chart_and_soundings_contradict_each_other_a_layer_says_where_and_by_how_much():
+    """Made: the bowl falls from 0 to 40 m, the chart from 0 to 28 m on the same way: it shows three tenths too little.
+
+    Beyond the interval of 2 m they differ where the bowl is deeper than 2 m / 0.3; the soundings were believed there.
+    """
+    lake, soundings, contours, off = disc_lake()
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        made = depth_surface(lake, soundings=soundings, contours=contours)
+    layer = made.contradictions
+    true = 40.0 - np.hypot(layer.geometry.x - X0, layer.geometry.y - Y0) / 10.0
+    assert np.allclose(layer["sounded_m"], true, atol=0.01)
+    charted = layer[
+        layer["sounded_m"] < 37.0
+    ]  # above that no second line is told, in the middle of the chart
+    assert np.allclose(charted["difference_m"], -0.3 * charted["sounded_m"], atol=0.3)
+    deep = (40.0 - off[off < 390] / 10.0) > 9.0
+    assert len(layer) >= 0.98 * deep.sum()
+    assert layer["sounded_m"].min() > 5.5
+    assert (layer["believed"] == "soundings").mean() > 0.95
+
+
+def test_a_chart_that_soundings_bear_out_contradicts_nothing():
+    given = {"soundings": valley().soundings(40.0), "contours": valley().contours(3.048)}
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        made = depth_surface(valley().shoreline(), **given)
+        alone = depth_surface(valley().shoreline(), soundings=given["soundings"])
+    assert len(made.contradictions) <= 0.02 * len(given["soundings"])
+    assert len(alone.contradictions) == 0
+    assert list(alone.contradictions.columns) == list(made.contradictions.columns)

@@ -30,6 +30,7 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "landmarks": frozenset({"landmark_id"}),
     "spots": frozenset({"spot_id", "kind"}),
     "known_hazards": frozenset({"kind", "top_depth_m"}),
+    "contradictions": frozenset({"difference_m", "charted_m", "sounded_m"}),
     "left_out": frozenset({"spot_id", "name", "reason"}),
     "water": frozenset({"water_id"}),
     "dry_ground": frozenset(),

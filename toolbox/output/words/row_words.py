@@ -97,7 +97,7 @@ def _hold(row: Row, level_m: float | None) -> list[str]:
     if known(deep):
         said.append(f"Deep side {bearing_text(deep)}.")
     if known(wind):
-        said.append(f"Cast {wind:.0f}° off straight into the wind.")
+        said.append(f"Cast {wind:.0f}° off the wind.")
     if reason := get(row, "reason"):
         said.append(sentence(reason[:1].upper() + reason[1:]))
     return said + exposure(row)
@@ -194,6 +194,15 @@ def _left_out(row: Row, level_m: float | None) -> list[str]:
     return ["Left out of the run: " + sentence(get(row, "reason") or "no reason given")]
 
 
+def _contradiction(row: Row, level_m: float | None) -> list[str]:
+    del level_m
+    chart, sounded, believed = num(row, "charted_m"), num(row, "sounded_m"), get(row, "believed")
+    if not known(chart, sounded):
+        return []
+    said = [f"The chart says {both_lengths(chart)}, a sounding {both_lengths(sounded)}, below chart datum."]
+    return [*said, *([f"The {believed} were believed."] if believed else [])]
+
+
 def _cast_line(row: Row, level_m: float | None) -> list[str]:
     del level_m
     cast, bearing = num(row, "cast_m"), num(row, "cast_bearing_deg")
@@ -228,6 +237,7 @@ _BY_ROLE: Final[dict[str, Callable[[Row, float | None], list[str]]]] = {
     "cast_reach": _reach,
     "cast_lines": _cast_line,
     "left_out": _left_out,
+    "contradictions": _contradiction,
     **words_found.BY_ROLE,
     "structure": _structure,
     "water": _fixed("Water at today's level."),

@@ -25,6 +25,7 @@ _NOUNS: Final[dict[str, str]] = {
     "shoreline": "shoreline",
     "contours": "contour",
     "soundings": "sounding",
+    "contradictions": "contradiction",
 }
 
 

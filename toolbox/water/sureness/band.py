@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
-from scipy.ndimage import maximum_filter1d
 
 from .confidence import over_surface, said_error
 from .confidence_features import bending
@@ -15,6 +14,8 @@ from .conformal import upper_quantile
 from .error_law import ErrorLaw, OwnError, learn, own_error
 from .held_out import between_centres, held_out
 from .line_tolerance import drawn_error_m
+from .sounded import Gaps, gaps_of, leave_soundings_out, own_way, usual_gap_m
+from .sounding_law import SoundingLaw, learn_soundings
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -25,9 +26,6 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float32]
 
 _OWN: Final = 20_000
-_OWN_WAY: Final = 0.4
-"""Near one sounding the surface errs by the gaps between soundings as well as by the way to that one: as its power of
-0.4 times that of the gap's of 0.6, as on made bottoms."""
 _FEW: Final = 5  # places left out, from which on what is usual is scaled by them
 
 
@@ -36,31 +34,26 @@ class Band:
     """How the half-width follows from way to data, steepness and bending.
 
     ``law`` is None where too little could be left out; then what is usual counts, ``times`` as much as usual.
-    ``sideways_m`` is how far data may lie beside their place, ``least_m`` what their sources state. ``gap_m``
-    is how far round a place gaps between soundings are looked for; 0 where there are contours.
+    ``sideways_m`` is how far data may lie beside their place, ``least_m`` what their sources state. ``reach_m``
+    is how far round a place gaps between soundings are looked for.
     """
 
-    law: ErrorLaw | None
+    law: ErrorLaw | SoundingLaw | None
     times: float
     own: OwnError
     sideways_m: float
     least_m: float
     interval_m: float | None
     middle_slope: np.float32
-    gap_m: float = 0.0
+    reach_m: float = 0.0
 
-    def ways(self, grid: Grid, away_m: Floats) -> Floats:
-        """Ways to data as the law takes them: between soundings the width of the gap counts too."""
-        if self.law is None or self.gap_m <= 0:
-            return away_m
-        wide, high = (int(np.ceil(self.gap_m / cell)) for cell in (grid.cell_x_m, grid.cell_y_m))
-        gap = np.nan_to_num(away_m, nan=0.0, posinf=0.0)
-        gap = maximum_filter1d(gap, 2 * wide + 1, axis=1, output=gap)
-        gap = maximum_filter1d(gap, 2 * high + 1, axis=0, output=gap)
-        own = np.maximum(away_m, np.float32(0.25 * min(grid.cell_x_m, grid.cell_y_m)))
-        return np.asarray(own ** np.float32(_OWN_WAY) * gap ** np.float32(1.0 - _OWN_WAY), dtype=np.float32)
+    def gaps(self, grid: Grid, depth_m: Floats, away_m: Floats) -> Gaps | None:
+        """Gaps between soundings, where the law asks for them; of the whole lake."""
+        return gaps_of(grid, depth_m, away_m, self.reach_m) if isinstance(self.law, SoundingLaw) else None
 
-    def at(self, grid: Grid, depth_m: Floats, away_m: Floats, slope: Floats, bend: Floats) -> Floats:
+    def at(
+        self, grid: Grid, depth_m: Floats, away_m: Floats, gaps: Gaps | None, slope: Floats, bend: Floats
+    ) -> Floats:
         """Half-width (95 %) at each centre; NaN where there is no depth."""
         if self.law is None:
             error = np.float32(self.times) * said_error(
@@ -76,7 +69,13 @@ class Band:
             error = np.full(depth_m.shape, np.nan, dtype=np.float32)
             known = np.isfinite(depth_m)
             way = np.nan_to_num(away_m[known], nan=0.0, posinf=1e6)
-            error[known] = self.law.at(way, slope[known], bend[known])
+            if gaps is not None and isinstance(self.law, SoundingLaw):
+                own, gap = own_way(grid, way), np.maximum(gaps.gap_m[known], way)
+                error[known] = self.law.at(
+                    own, np.maximum(gap, own), slope[known], bend[known], gaps.ashore[known]
+                )
+            elif isinstance(self.law, ErrorLaw):
+                error[known] = self.law.at(way, slope[known], bend[known])
         parts = error**2 + self.own.at(slope) ** 2 + (np.float32(self.sideways_m) * slope) ** 2
         return np.asarray(np.maximum(np.sqrt(parts), np.float32(self.least_m)), dtype=np.float32)
 
@@ -143,10 +142,16 @@ def learn_band(
     """
     lined = len(known.lines) > known.shores
     cell = max(grid.cell_x_m, grid.cell_y_m)
-    found = held_out(grid, known, away_m, tension=tension)
-    law = learn(found, cell, contoured=lined)
+    reach = usual_gap_m(away_m)
+    law: ErrorLaw | SoundingLaw | None = None
+    if not lined:
+        left = leave_soundings_out(grid, known, away_m, reach, tension=tension)
+        law = None if left is None else learn_soundings(left)
     times = 1.0
-    if law is None and len(found) >= _FEW:
+    found = None if law is not None else held_out(grid, known, away_m, tension=tension)
+    if lined and found is not None:
+        law = learn(found, cell)
+    if law is None and found is not None and len(found) >= _FEW:
         way, steep = (found.features[:, k][None].astype(np.float32) for k in (0, 1))
         usual = said_error(
             grid, np.zeros(way.shape, dtype=np.float32), way, steep,
@@ -155,12 +160,7 @@ def learn_band(
         times = max(1.0, upper_quantile(np.abs(found.off_m) / usual[0], 0.95))
     drawn = drawn_error_m(known.lines[known.shores :]) if lined else 0.0
     own = _own(grid, known, depth_m)
-    gap = 0.0
-    if not lined:
-        sample = away_m.ravel()[:: max(1, away_m.size // 200_000)]
-        sample = sample[np.isfinite(sample)]
-        gap = float(np.quantile(sample, 0.75)) if len(sample) else 0.0
-    return Band(law, times, own, float(np.hypot(drawn, sideways_m)), least_m, interval_m, middle_slope, gap)
+    return Band(law, times, own, float(np.hypot(drawn, sideways_m)), least_m, interval_m, middle_slope, reach)
 
 
 def surface_error_m(
@@ -193,6 +193,6 @@ def surface_error_m(
             grid, known, depth_m, away,
             middle_slope=middle, interval_m=interval_m, least_m=least_m, sideways_m=sideways_m, tension=tension,
         )  # fmt: skip
-        return band.at(grid, depth_m, band.ways(grid, away), slope, bending(depth_m, grid))
+        return band.at(grid, depth_m, away, band.gaps(grid, depth_m, away), slope, bending(depth_m, grid))
 
     return over_surface(grid, known, depth_m, shoals, learnt)

@@ -298,7 +298,7 @@ def depth_and_error(
             grid, known, depth, error,
             middle_slope=middle, interval_m=interval_m, least_m=least_m, sideways_m=sideways_m, tension=tension,
         )  # fmt: skip
-        error = band.ways(grid, error)
+    gaps = band.gaps(grid, depth, error)
     for block in survey.wet:
         top, bottom, left, right = block.core
         window = (
@@ -310,7 +310,8 @@ def depth_and_error(
         near = Block(block.core, window)
         slope = steepness(depth[near.around], grid)[near.inner]
         bend = bending(depth[near.around], grid)[near.inner] if learnt else slope
-        error[block.whole] = band.at(grid, depth[block.whole], error[block.whole], slope, bend)
+        there = None if gaps is None else gaps[block.whole]
+        error[block.whole] = band.at(grid, depth[block.whole], error[block.whole], there, slope, bend)
     reach_shoals(grid, error, shoals)
     if survey.wet:
         np.minimum(error, np.fmax.reduce(depth, axis=None, initial=np.float32(0.0)), out=error)

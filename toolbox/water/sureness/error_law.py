@@ -1,4 +1,4 @@
-"""The law by which a surface is off, learnt from what was left out, and the band that holds 95 % of it."""
+"""The law by which a surface between contours is off, learnt from what was left out, and the band of 95 %."""
 
 from __future__ import annotations
 
@@ -19,15 +19,9 @@ if TYPE_CHECKING:
 ENOUGH: Final = 40  # places left out, below which nothing is learnt
 _A_BIN: Final = 80
 _BINS: Final = 6
-_POWERS: Final = (
-    ((0.8, 1.2), (-1.0, 1.0), (0.0, 1.0)),
-    ((1.2, 3.0), (-1.0, 1.0), (0.0, 1.0)),
-)  # of way, steepness and bending: what is not absurd
+_POWERS: Final = ((0.8, 1.2), (-1.0, 1.0), (0.0, 1.0))  # of way, steepness and bending: what is not absurd
 _ROUNDS: Final = 4
-_USUAL: Final = (
-    (1.0, -0.6, 0.8),
-    (1.8, 0.2, 0.5),
-)  # of contours and of soundings, where the data do not tell
+_USUAL: Final = (1.0, -0.6, 0.8)  # where the data do not tell
 _HOLD: Final = 4.0  # the usual powers are right to 0.5 or so, and logarithms of errors scatter by about 1
 _SIDE: Final = 0.975  # both sides together leave out 5 %; the unsafe one alone no more than half
 
@@ -86,14 +80,14 @@ def _logs(features: Floats, floors: Floats) -> Floats:
     return np.log(np.maximum(features, floors))
 
 
-def _powers_of(logs: Floats, off_m: Floats, kind: int) -> tuple[float, Floats]:
+def _powers_of(logs: Floats, off_m: Floats) -> tuple[float, Floats]:
     """Powers of each feature, by least squares held near what is usual."""
     size = np.abs(off_m)
     target = np.log(size + 0.05 * np.median(size) + 1e-6)
     middle, centre = logs.mean(axis=0), target.mean()
     table = logs - middle
     weight = np.ones(len(target))
-    usual = np.array(_USUAL[kind])
+    usual = np.array(_USUAL)
     powers = usual
     for _ in range(_ROUNDS):  # Huber's weights: a few cliffs do not bend the law
         weighted = table * weight[:, None]
@@ -102,11 +96,11 @@ def _powers_of(logs: Floats, off_m: Floats, kind: int) -> tuple[float, Floats]:
         left = target - centre - table @ powers
         left -= np.median(left)
         weight = 1.0 / np.maximum(np.abs(left) / (1.4826 * np.median(np.abs(left)) + 1e-9), 1.0)
-    powers = np.clip(powers, *np.array(_POWERS[kind]).T)
+    powers = np.clip(powers, *np.array(_POWERS).T)
     return float(centre - middle @ powers), powers
 
 
-def learn(found: HeldOut, cell_m: float, *, contoured: bool) -> ErrorLaw | None:
+def learn(found: HeldOut, cell_m: float) -> ErrorLaw | None:
     """Learn the law from what was left out; None where it is too little.
 
     Notes
@@ -118,7 +112,6 @@ def learn(found: HeldOut, cell_m: float, *, contoured: bool) -> ErrorLaw | None:
     places = np.unique(found.place)
     if len(places) < ENOUGH:
         return None
-    kind = 0 if contoured else 1
     way = np.hypot(found.features[:, 0], 0.5 * cell_m)
     found = replace(found, features=np.column_stack([way, found.features[:, 1:]]))
     floors = np.array([0.25 * cell_m, *(np.maximum(np.quantile(found.features[:, 1:], 0.05, axis=0), 1e-7))])
@@ -126,9 +119,9 @@ def learn(found: HeldOut, cell_m: float, *, contoured: bool) -> ErrorLaw | None:
     fold = np.isin(found.place, places[::2])
     scale = np.empty(len(found))
     for side in (fold, ~fold):
-        start, powers = _powers_of(logs[side], found.off_m[side], kind)
+        start, powers = _powers_of(logs[side], found.off_m[side])
         scale[~side] = start + logs[~side] @ powers
-    start, powers = _powers_of(logs, found.off_m, kind)
+    start, powers = _powers_of(logs, found.off_m)
     bins = int(np.clip(len(places) // _A_BIN * 2, 1, _BINS))
     middle, times = [], []
     for rows in np.array_split(np.argsort(scale, kind="stable"), bins):

@@ -60,16 +60,35 @@ class HeldOut:
         return len(self.off_m)
 
 
-def _windows(grid: Grid, cell: float, wet: Floats, rng: np.random.Generator) -> list[tuple[Grid, bool]]:
-    """Windows with cells of that size, and whether each is the whole lake."""
+@dataclass(frozen=True, eq=False)
+class Window:
+    """A grid over the lake or a part of it, and whether it is the whole."""
+
+    grid: Grid
+    whole: bool
+
+    @property
+    def box(self) -> tuple[float, float, float, float]:
+        """West, south, east and north of where data are left out."""
+        grid, cell = self.grid, self.grid.cell_x_m
+        margin = 0.0 if self.whole else _HALO * cell
+        west, east = grid.west_m + margin, grid.west_m + grid.columns * cell - margin
+        north, south = grid.north_m - margin, grid.north_m - grid.rows * cell + margin
+        return west, south, east, north
+
+
+def windows_of(
+    grid: Grid, cell: float, wet: Floats, rng: np.random.Generator, *, least: int = 2
+) -> list[Window]:
+    """Windows with cells of that size, at least so many if not the whole lake is one."""
     times_x, times_y = cell / grid.cell_x_m, cell / grid.cell_y_m
     rows, columns = int(np.ceil(grid.rows / times_y)) + 2, int(np.ceil(grid.columns / times_x)) + 2
     most = max(_LEAST_CELLS, _SHARE * grid.rows * grid.columns)
     if rows * columns <= most:
         west, north = grid.west_m - cell, grid.north_m + cell
-        return [(Grid(rows, columns, west, north, cell, cell), True)]
+        return [Window(Grid(rows, columns, west, north, cell, cell), whole=True)]
     side = _CORE + 2 * _HALO
-    count = max(2, int(most / side**2))
+    count = max(least, int(most / side**2))
     found, centres = [], wet[rng.permutation(len(wet))]
     taken = np.empty((0, 2))
     for x, y in centres[:400]:  # windows that do not share their cores
@@ -79,7 +98,7 @@ def _windows(grid: Grid, cell: float, wet: Floats, rng: np.random.Generator) -> 
         # On the lattice of the whole grid, so that cells get wrong what they get wrong there.
         west = grid.west_m + np.rint((x - side / 2 * cell - grid.west_m) / cell) * cell
         north = grid.north_m - np.rint((grid.north_m - y - side / 2 * cell) / cell) * cell
-        found.append((Grid(side, side, float(west), float(north), cell, cell), False))
+        found.append(Window(Grid(side, side, float(west), float(north), cell, cell), whole=False))
         if len(found) == count:
             break
     return found
@@ -96,7 +115,7 @@ def _data_points(known: Measured, spacing_m: float) -> Floats:
     return known.points(spacing_m, shore=False)[:, :3]
 
 
-def _discs(
+def discs_of(
     points: Floats,
     ways: Floats,
     window: tuple[float, float, float, float],
@@ -124,7 +143,7 @@ def _discs(
     return centre[kept], radius[kept]
 
 
-def _left(known: Measured, centre: Floats, radius: Floats) -> Measured:
+def left_of(known: Measured, centre: Floats, radius: Floats) -> Measured:
     """Keep what is known outside of all discs."""
     discs = shapely.buffer(shapely.points(centre), radius, quad_segs=6)
     hole = shapely.union_all(discs)
@@ -187,10 +206,10 @@ def _discs_out(
     reach: tuple[float, float],
 ) -> tuple[Measured, Floats, NDArray[np.int64]] | None:
     """Leave out all data in discs."""
-    centre, radius = _discs(points, ways, box, rng, reach)
+    centre, radius = discs_of(points, ways, box, rng, reach)
     if not len(centre):
         return None
-    left = _left(known, centre, radius)
+    left = left_of(known, centre, radius)
     ways_in, discs_in = nearest_of(cKDTree(centre), points[:, :2])
     away, disc = ways_in[:, 0], discs_in[:, 0]
     out = away < radius[disc]
@@ -207,8 +226,7 @@ def _discs_out(
 
 
 def _one_window(
-    grid: Grid,
-    whole: bool,
+    window: Window,
     by_block: KnownByBlock,
     known: Measured,
     ways: Floats,
@@ -216,15 +234,13 @@ def _one_window(
     tension: float | None,
     reach: tuple[float, float],
 ) -> HeldOut | None:
-    near = known if whole else by_block.within(grid)
+    grid = window.grid
+    near = known if window.whole else by_block.within(grid)
     if len(near.lines) == near.shores and not len(near.xy):
         return None
     cell = grid.cell_x_m
     points = _data_points(near, cell)
-    margin = 0.0 if whole else _HALO * cell
-    west, east = grid.west_m + margin, grid.west_m + grid.columns * cell - margin
-    north, south = grid.north_m - margin, grid.north_m - grid.rows * cell + margin
-    box = (west, south, east, north)
+    box = window.box
     chosen = _levels_out(near, box, cell, rng) or _discs_out(near, points, ways, box, rng, reach)
     if chosen is None:
         return None
@@ -305,17 +321,17 @@ def held_out(
     by_block = KnownByBlock(known)
     parts: list[HeldOut] = []
     first = 0
-    windows = _windows(grid, cell, places, rng)
+    windows = windows_of(grid, cell, places, rng)
     allowed = max(_MOST_CELLS, _SHARE * grid.rows * grid.columns)
     spent = 0.0
     least_passes = 1 if len(np.unique(known.line_depth_m[known.shores :])) >= _LEVELS else len(_REACHES)
-    for k, (window, whole) in enumerate(windows * _MOST_ROUNDS):
+    for k, window in enumerate(windows * _MOST_ROUNDS):
         passes = k // len(windows)
         reach = _REACHES[passes % 2]
         if passes >= least_passes and (first >= _WANTED or spent > allowed):
             break
-        spent += window.rows * window.columns
-        one = _one_window(window, whole, by_block, known, ways, rng, tension, reach)
+        spent += window.grid.rows * window.grid.columns
+        one = _one_window(window, by_block, known, ways, rng, tension, reach)
         if one is None or not len(one):
             continue
         parts.append(replace(one, place=one.place + first))

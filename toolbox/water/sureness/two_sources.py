@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
-from scipy.spatial import cKDTree
 
 from ...units import in_words
 from ..bottom.surface import grid_over, minimum_curvature, scale_of
@@ -15,6 +14,7 @@ from .band import surface_error_m
 from .confidence import distance_to, sources_of
 from .confidence_features import steepness
 from .conformal import upper_quantile
+from .contradictions import charted
 from .error_law import own_error
 from .held_out import between_centres, held_out
 
@@ -29,8 +29,6 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Floats32 = NDArray[np.float32]
 
-_POINTS: Final = 30_000  # along contours and shore
-_NEIGHBOURS: Final = 96
 _ASKED: Final = 2_000  # soundings that are held against the contours
 _FEW: Final = 12
 _SHARE: Final = 0.9
@@ -54,21 +52,6 @@ class Fit:
     contradict: bool
     shift_m: tuple[float, float] = (0.0, 0.0)
     gain: float = 0.0
-
-
-def _charted(known: Measured, xy: Floats) -> Floats:
-    """Depths between the line nearest to each place and the nearest of another depth, by the ways to both."""
-    spacing = max(float(shapely.length(known.lines).sum()) / _POINTS, 1.0)
-    points = known.along_lines(spacing, shore=True)
-    found, near = cKDTree(points[:, :2]).query(xy, k=min(_NEIGHBOURS, len(points)))
-    away = np.asarray(found, dtype=np.float64)
-    depth = points[near, 2]
-    other = depth != depth[:, :1]
-    second = np.where(other, away, np.inf).argmin(axis=1)
-    rows = np.arange(len(xy))
-    first_way, second_way = away[:, 0], away[rows, second]
-    share = np.where(other.any(axis=1), first_way / np.maximum(first_way + second_way, 1e-9), 0.0)
-    return np.asarray(depth[:, 0] + share * (depth[rows, second] - depth[:, 0]))
 
 
 def _best_shift(known: Measured, xy: Floats, depth_m: Floats) -> tuple[tuple[float, float], float]:
@@ -100,7 +83,7 @@ def fit_of(known: Measured, interval_m: float) -> Fit | None:
         return None
     rng = np.random.default_rng(len(known.xy))
     rows = rng.permutation(len(known.xy))[:_ASKED]
-    off = _charted(known, known.xy[rows]) - known.depth_m[rows]
+    off = charted(known, known.xy[rows])[0] - known.depth_m[rows]
     told = np.isfinite(off)
     size = np.abs(off[told])
     contradict = bool(np.quantile(size, _SHARE) > interval_m)

@@ -1,0 +1,143 @@
+"""The law by which a surface between soundings is off, learnt from soundings that were left out, and its band."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from .conformal import upper_quantile
+from .sounded import OWN_WAY
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from .sounded import LeftOut
+
+    Floats = NDArray[np.float64]
+    Floats32 = NDArray[np.float32]
+
+ENOUGH: Final = 40  # places left out, below which nothing is learnt
+_A_BIN: Final = 80
+_BINS: Final = 5
+_USUAL_POWER: Final = 1.5
+_POWER_LIMITS: Final = (0.3, 3.0)
+_PRIOR: Final = 4.0  # the usual power is right to 0.5
+_SCATTER: Final = 1.5  # of logarithms of one place's errors in two gaps
+_USUAL_SHAPE: Final = (0.2, 0.5)  # powers of steepness and bending
+_SHAPE_LIMITS: Final = ((0.0, 0.0), (1.0, 1.0))
+_OWN_LIMITS: Final = (0.25, 1.0)
+_LEAST_SHARE: Final = 1e-3
+_HOLD: Final = 4.0
+_SMOOTHEST: Final = 0.15  # share of the places below which bottoms are not told apart
+_ROUNDS: Final = 4
+_SIDE: Final = 0.975  # both sides together leave out 5 %; the unsafe one alone no more than half
+
+
+@dataclass(frozen=True, eq=False)
+class Roughness:
+    """Error by the gap, the share of it that data are away, steepness and bending, and how wide the band is by it."""
+
+    power: float
+    start: float
+    shape: Floats
+    floors: Floats
+    rough: Floats
+    times: Floats
+
+    def at(self, gap_m: Floats32, features: tuple[Floats32, Floats32, Floats32]) -> Floats32:
+        """Half-width at places."""
+        log = np.full(features[0].shape, self.start, dtype=np.float32)
+        for feature, power, floor in zip(features, self.shape, self.floors, strict=True):
+            log += np.float32(power) * np.log(np.maximum(feature, np.float32(floor)))
+        half = np.exp(log) * gap_m ** np.float32(self.power)
+        return np.asarray(half * np.interp(log, self.rough, self.times), dtype=np.float32)
+
+
+@dataclass(frozen=True, eq=False)
+class SoundingLaw:
+    """Half-width between soundings: where the gap reaches the shore another one than inland."""
+
+    inland: Roughness
+    ashore: Roughness
+
+    def at(
+        self, away_m: Floats32, gap_m: Floats32, steep: Floats32, bend: Floats32, ashore: NDArray[np.bool_]
+    ) -> Floats32:
+        """Half-width at places."""
+        features = (away_m / gap_m, steep, bend)
+        return np.where(ashore, self.ashore.at(gap_m, features), self.inland.at(gap_m, features))
+
+
+def _shape_of(logs: Floats, target: Floats, power: float) -> tuple[float, Floats]:
+    """Powers of share, steepness and bending by least squares, held near what is usual."""
+    middle, centre = logs.mean(axis=0), target.mean()
+    table, weight = logs - middle, np.ones(len(target))
+    usual = np.array([OWN_WAY * power, *_USUAL_SHAPE])
+    limits = np.array([np.multiply(_OWN_LIMITS, power), *zip(*_SHAPE_LIMITS, strict=True)])
+    shape = usual
+    for _ in range(_ROUNDS):  # Huber's weights: a few cliffs do not bend the law
+        weighted = table * weight[:, None]
+        normal = weighted.T @ table + _HOLD * np.eye(logs.shape[1])
+        shape = np.linalg.solve(normal, weighted.T @ (target - centre) + _HOLD * usual)
+        left = target - centre - table @ shape
+        left -= np.median(left)
+        weight = 1.0 / np.maximum(np.abs(left) / (1.4826 * np.median(np.abs(left)) + 1e-9), 1.0)
+    shape = np.clip(shape, *limits.T)
+    return float(centre - middle @ shape), shape
+
+
+def _power_of(wider: Floats, worse: Floats) -> float:
+    wide = wider @ wider
+    sure = wide / _SCATTER**2 + _PRIOR
+    power = (wider @ worse / _SCATTER**2 + _PRIOR * _USUAL_POWER) / sure
+    return float(np.clip(power, *_POWER_LIMITS))
+
+
+def _roughness_of(off_m: Floats, features: Floats, place: NDArray[np.int64], power: float) -> Roughness:
+    floors = np.array([_LEAST_SHARE, *np.maximum(np.quantile(features[:, 1:], _SMOOTHEST, axis=0), 1e-7)])
+    logs = np.log(np.maximum(features, floors))
+    size = np.abs(off_m)
+    target = np.log(size + 0.05 * np.median(size) + 1e-9)
+    places = np.unique(place)
+    fold = np.isin(place, places[::2])
+    rough = np.empty(len(target))
+    for side in (fold, ~fold):
+        start, shape = _shape_of(logs[side], target[side], power)
+        rough[~side] = start + logs[~side] @ shape
+    start, shape = _shape_of(logs, target, power)
+    score = off_m / np.exp(rough)
+    middle, times = [], []
+    bins = int(np.clip(len(places) // _A_BIN, 1, _BINS))
+    for rows in np.array_split(np.argsort(rough, kind="stable"), bins):
+        times.append(upper_quantile(np.abs(score[rows]), 0.95))
+        middle.append(float(np.median(rough[rows])))
+    unsafe = upper_quantile(score / np.interp(rough, middle, times), _SIDE)
+    return Roughness(power, start, shape, floors, np.array(middle), np.array(times) * max(1.0, unsafe))
+
+
+def learn_soundings(found: LeftOut) -> SoundingLaw | None:
+    """Learn the law from what was left out; None where it is too little.
+
+    Notes
+    -----
+    The power of the gap comes from places that were left out in two gaps. A surface cannot be off by more than the
+    bottom is high, so its errors grow ever slower as gaps widen: carried back to smaller ones by that power they are
+    too large rather than too small. The roughness is learnt on half of the
+    places and judged on the other, and the other way round; the band is the split-conformal quantile of error over
+    scale, by how rough the bottom is, near the shore and away from it. The unsafe side, a surface deeper than the
+    bottom, is held to half of what both sides may leave out.
+    """
+    if len(np.unique(found.place)) < ENOUGH:
+        return None
+    features = np.column_stack([found.away_m / found.gap_m, found.steep, found.bend])
+    parts = []
+    for ashore in (False, True):
+        side, pairs = found.ashore == ashore, found.both_ashore == ashore
+        if len(np.unique(found.place[side])) < ENOUGH:
+            side, pairs = np.ones(len(side), dtype=np.bool_), np.ones(len(pairs), dtype=np.bool_)
+        power = _power_of(found.wider[pairs], found.worse[pairs])
+        unit = found.off_m[side] / found.gap_m[side] ** power
+        parts.append(_roughness_of(unit, features[side], found.place[side], power))
+    return SoundingLaw(*parts)
