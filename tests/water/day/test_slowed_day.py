@@ -144,13 +144,15 @@ def test_search_finds_what_is_proved_best_on_days_of_fourteen_stops(seed):
     assert kept_walk(task, tuple(int(tables.number[row]) for row in found), kept)[0] is not None
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.long
+@pytest.mark.parametrize("seed", range(2))
 def test_no_wave_no_change(seed):
     task = made_day(20, seed, hours=5.0)
     calm = MadeLegs(task.travel_s, seed, calm=True)
     assert best_kept_day(task, _kept(task, calm), seed=seed) == best_day(task, seed=seed)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("days", [1, 2])
 def test_many_stops_keep_the_slowed_hours_and_beat_the_calm_plan_mended(days):
     task = made_day(60, 3, hours=5.0, days=days, must=2)
