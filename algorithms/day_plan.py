@@ -51,6 +51,7 @@ from castshed.toolbox.parameters import (
     StopValue,
     TodaysLevel,
     Water,
+    WaveSpeeds,
     WindLimit,
     Windows,
     WordList,
@@ -111,6 +112,7 @@ def day_plan(
     head_limit_m: HeadLimit = defaults.HEAD_LIMIT_M,
     beam_limit_m: BeamLimit = defaults.BEAM_LIMIT_M,
     following_limit_m: FollowingLimit = defaults.FOLLOWING_LIMIT_M,
+    wave_speeds: WaveSpeeds = defaults.WAVE_SPEEDS,
     fuel_l: FuelOnBoard | None = None,
     reserve: Share = 1.0 / 3.0,
     engine_hp: EngineHp = 0,
@@ -142,9 +144,10 @@ def day_plan(
     A spot can be fished in the hours that verdicts (from fishable) allow, in daylight (the sun no lower than at civil
     dawn), and as you wish (--windows "Gull rock before 09:00"). Every leg, the way home included, and every wait afloat
     keeps the hours as well: with --exposure, or holds that carry one wind, no leg lies in an hour whose wind, gusts or
-    seas are over the limits. Where a forecast ends or has a gap of more than two hours nothing is planned; in a
-    shorter gap the worse of its neighbours counts. Fuel keeps a reserve; with the default a third out, a third back, a
-    third left.
+    seas are over the limits. Waves slow the boat (--wave-speeds): a leg takes as long as the seas of its hour make it,
+    and who leaves later never overtakes. Where a forecast ends or has a gap of more than two hours nothing is planned;
+    in a shorter gap the worse of its neighbours counts. Fuel keeps a reserve; with the default a third out, a third
+    back, a third left.
     Each stop tells the latest time to turn back, and a plan B: the nearest open spot not in the plan, in the lee where
     that is known. left_out tells what adding a spot would cost; answers tells the best swaps and what half an hour less
     or more would change. To plan again on the water, give how many stops are done and the time: --done 3 --at 10:40
@@ -239,6 +242,7 @@ def day_plan(
         closed_words,
         hours_cost,
         planned_by_clock,
+        waves_cost,
         why_nothing,
     )
     from castshed.toolbox.water.day.kept_day import best_kept_day
@@ -256,6 +260,7 @@ def day_plan(
     from castshed.toolbox.water.runs.burn import Burn
     from castshed.toolbox.water.runs.ramps import ramp_of, require_entry
     from castshed.toolbox.water.runs.run_frames import best_holds, places_frame, with_names
+    from castshed.toolbox.water.verdicts.wave_speeds import wave_speeds_of
 
     handling = Handling.of_boat(
         beam_m=beam_m,
@@ -275,6 +280,7 @@ def day_plan(
         raise UsageError("days must be 1 or more, and 1 when a day is planned again with --done.")
     hours = hours_of(clock_in(depart, time_zone), back_by, at, time_zone)
     limits = leg_limits(wind_limit_mps, gust_limit_mps, head_limit_m, beam_limit_m, following_limit_m)
+    slower = wave_speeds_of(wave_speeds)
     if fuel_l is not None and run_burn_lph is None and engine_hp == 0:
         raise UsageError("fuel is given but not what the engine burns; give --run-burn or --engine-hp.")
     burn = Burn.of_engine(engine_hp, run_burn_lph, idle_burn_lph)
@@ -322,6 +328,8 @@ def day_plan(
             level_m=level_m,
             start=hours.begin,
             speeds_mps=(run_speed_mps, idle_speed_mps),
+            wave_speeds=slower,
+            until_s=hours.seconds_to(hours.over) + 3600.0,
         )
         wished = [wishes.windows.get(spot, EVER) for spot in ids]
         travel = times_with_planing(found, plane_s)
@@ -368,6 +376,7 @@ def day_plan(
             note(words, stacklevel=2)
         told = [
             *hours_cost(task, routes, free, clocked, names),
+            *waves_cost(task, routes, kept),
             *half_an_hour(task, routes, names, solve=solve),
             *best_swaps(task, routes, names),
             *already_done(basis, names),
@@ -382,7 +391,7 @@ def day_plan(
         taken = [place - FIRST_HOLD for place in visited(task, routes)]
         instead = plan_b_in_hours(candidates, taken, basis, task, routes, kept)
         stops = day_stops(basis, task, routes, places, instead, water.crs, kept)
-        legs = day_legs(basis, task, routes, places, afloat, around, water.crs)
+        legs = day_legs(basis, task, routes, places, afloat, around, water.crs, kept)
         step(1)
 
     return DayPlan(

@@ -3,22 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Annotated, Any, Final
+from typing import Any, Final
 
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import (
-    Choice,
-    Count,
+    Apart,
+    ContourInterval,
     Depth,
     Length,
-    Many,
+    MostOfAKind,
     Structure,
+    StructureKinds,
     TodaysLevel,
     UnitSystem,
     Water,
+    WindowBottom,
+    WindowTop,
+    defaults,
 )
 
-KINDS: Final = ("hump", "saddle", "point", "pocket", "ledge", "flat", "bluff", "channel_bend")
+KINDS: Final = defaults.STRUCTURE_KINDS
 
 
 def _names(kinds: Sequence[str]) -> list[str]:
@@ -41,12 +45,12 @@ def find_structure(
     *,
     water: Water | None = None,
     level_m: TodaysLevel = 0.0,
-    kinds: Annotated[Sequence[str], Many(Choice(KINDS))] = KINDS,
-    from_m: Length = 0.6096,
-    to_m: Length = 12.192,
-    most: Count = 12,
-    spacing_m: Length = 60.0,
-    interval_m: Length = 0.0,
+    kinds: StructureKinds = KINDS,
+    from_m: WindowTop = defaults.WINDOW_FROM_M,
+    to_m: WindowBottom = defaults.WINDOW_TO_M,
+    most: MostOfAKind = defaults.MOST_OF_A_KIND,
+    spacing_m: Apart = defaults.SPACING_M,
+    interval_m: ContourInterval = 0.0,
     hump_relief_m: Length = 0.9144,
     ledge_drop_m: Length = 1.2192,
     bluff_depth_m: Length = 3.6576,
@@ -69,18 +73,6 @@ def find_structure(
         Depth coverage.
     water
         Today's water, from water-today, to tell which bank a finding belongs to.
-    kinds
-        What to list; repeat the option for several.
-    from_m
-        Shallow end of the depth window today.
-    to_m
-        Deep end of the depth window today.
-    most
-        At most so many of each kind, the best first; 0 lists all.
-    spacing_m
-        Of two findings of one kind nearer to each other than this, the better one is listed.
-    interval_m
-        Contour interval of the chart the depths were drawn from; 0 for dense soundings.
     hump_relief_m
         Least height of a hump over the ground it stands on.
     ledge_drop_m

@@ -69,7 +69,8 @@ def _find(
     parameter: str,
 ) -> LevelFound:
     from castshed.toolbox.errors import UsageError
-    from castshed.toolbox.intake.series.level_table import datum_name, to_levels
+    from castshed.toolbox.intake.series.level_table import to_levels
+    from castshed.toolbox.intake.series.level_words import datum_name
     from castshed.toolbox.intake.series.series_table import SeriesTable
     from castshed.toolbox.intake.series.series_times import read_time
     from castshed.toolbox.water.level.pool_level import LevelFound, level_from_pools, level_from_series
@@ -136,9 +137,12 @@ def level(
     """Work out today's level: the surface against the level that charted depths refer to.
 
     From a number; from the elevations of pool and normal pool on one vertical datum; or from a table of pool
-    elevations over time, read off at a moment. Tables are CSV, or the tab-separated and JSON forms of a national
-    water service, known by parameter code: 62614 (feet, NGVD29), 62615 (feet, NAVD88), 62616 (metres, NGVD29).
-    Elevations on two datums are refused: their difference is no level.
+    elevations over time, read off at a moment. Tables are CSV, with date and time in one column or two and lines above
+    the heads; the tab-separated and JSON forms of a national water service, known by parameter code: 62614 (feet,
+    NGVD29), 62615 (feet, NAVD88), 62616 (metres, NGVD29); WaterML 2.0; and other agencies' features and lists in JSON
+    that name what was observed. Dates such as 5/6/2026 are read as their neighbours tell; where nothing tells,
+    `--columns dates=month-first` or `dates=day-first` does. A gage height is no elevation. Elevations on two datums are
+    refused: their difference is no level.
 
     Between two readings the straight line counts. Beyond the last one nothing is made up unless asked for: `hold`
     keeps the last reading, `trend` carries on the rise of the last three days, at most seven days, and both are said
@@ -149,7 +153,7 @@ def level(
     Parameters
     ----------
     table
-        Pool elevations over time.
+        Pool elevations over time; `--columns` takes time, date, zone, elevation and datum.
 
     Returns
     -------

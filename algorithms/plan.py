@@ -6,7 +6,18 @@ from inspect import signature
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
 from castshed.toolbox.algorithm import algorithm
-from castshed.toolbox.parameters import DayFile, FolderContents, FolderSet, defaults
+from castshed.toolbox.parameters import (
+    BackBy,
+    DayFile,
+    DayOf,
+    Depart,
+    FolderContents,
+    FolderSet,
+    TodaysLevel,
+    WordList,
+    Words,
+    defaults,
+)
 from castshed.toolbox.text import none_of
 
 if TYPE_CHECKING:
@@ -99,18 +110,20 @@ def _proved(run: DayRun, stops: GeoDataFrame, depth: DepthSurface) -> Limits:
     from castshed.toolbox.water.proof.hours_check import HourLimits, hour_violations
     from castshed.toolbox.water.proof.last_check import Limits
     from castshed.toolbox.water.proof.run_proof import run_violations
+    from castshed.toolbox.water.proof.seas_check import SeasLet
     from castshed.toolbox.water.proof.sure_depth import counted_everywhere_m
 
     given = run.arguments("proof") | {"stops": stops}
     by_hour = {name: given.pop(name) for name in ("exposure", "verdicts")}
-    hours = HourLimits(given.pop("night"), given.pop("wind_limit_mps"))
+    seas = SeasLet(*(given.pop(name) for name in ("head_limit_m", "beam_limit_m", "following_limit_m")))
+    hours = HourLimits(given.pop("night"), given.pop("wind_limit_mps"), seas=seas)
     stated = given.pop("depth_error_m")
     boat = {name: given.pop(name) for name in tuple(given) if name in signature(Limits.of_boat).parameters}
     counted = counted_everywhere_m(depth, given["depth_confidence"]) if stated is None else stated
     limits = Limits.of_boat(**boat, depth_error_m=counted)
     structures = given.pop("spots")
     broken = run_violations(**given, structures=structures, limits=limits)
-    broken += hour_violations(stops, given["legs"], hours, **by_hour)
+    broken += hour_violations(stops, given["legs"], hours, **by_hour, water=given["water"])
     if broken:
         raise NoSafeWay(
             f"The run failed the last check and is not written: {'; '.join(map(str, broken[:5]))}. Widen the "
@@ -119,28 +132,47 @@ def _proved(run: DayRun, stops: GeoDataFrame, depth: DepthSurface) -> Limits:
     return limits
 
 
-def _as_steps(day: Day, file: str) -> str:
+def _as_steps(day: Day, file: str, **changes: Any) -> str:
     """Write the chain as a steps file."""
+    from castshed.toolbox.plan.day_changes import changed_day, changes_in_words
     from castshed.toolbox.plan.plan_steps import steps_of_day
 
-    return steps_of_day(day, file)
+    found = changes_in_words(**changes)
+    return steps_of_day(changed_day(day, found) if found else day, file)
 
 
 @algorithm(step="whole", example="castshed plan demo_layers/day.toml --out my_day", steps=_as_steps)
-def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
+def plan(
+    day: DayFile,
+    *,
+    level_m: TodaysLevel | None = None,
+    wind: Words = "",
+    date: DayOf = "",
+    depart: Depart = "",
+    back_by: BackBy = "",
+    boat: WordList = (),
+    change: WordList = (),
+) -> Annotated[FolderContents, FolderSet(FILES)]:
     """Plan the day of a day file and write it in open formats.
 
-    Runs the chain: gather-spots, depth-surface where the lake has no coverage, water-today, shallow-hazards, cast-
-    reach, boat-hold, wind-exposure, fishable, and shortest-run, or day-plan where the day says when to be back. The
-    run is then proved once more by geometry alone: every leg keeps out of every hazard, closed zone and dry ground
-    with the stated clearance, and every hold lies in water deep enough. A plan that fails the proof is not written.
+    Runs the chain: gather-spots, depth-surface where the lake has no coverage, water-today, find-structure where the
+    day file has [structure] instead of lists of spots, shallow-hazards, cast-reach, boat-hold, wind-exposure, fishable,
+    and shortest-run, or day-plan where the day says when to be back. The run is then proved once more by geometry
+    alone: every leg keeps out of every hazard, closed zone and dry ground with the stated clearance, and every hold
+    lies in water deep enough. A plan that fails the proof is not written.
 
     The folder gets plan.gpkg (all layers), run.gpx, plan.kml, plan.geojson, plan.json and map.png.
 
     Parameters
     ----------
     day
-        The day file; castshed demo writes one to start from.
+        The day file; castshed demo writes one to start from. The parameters below change it for this plan alone.
+    wind
+        Another wind: where it comes from and how fast, such as "SW 12mph", the file of a forecast, or none.
+    boat
+        Other values of the boat, such as draft=18in.
+    change
+        Other values of any section, such as run.at_most=8 or fishing.least_depth=5ft.
 
     Returns
     -------
@@ -162,6 +194,7 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
     from castshed.toolbox.errors import DataError, NothingFishable, UsageError
     from castshed.toolbox.level_told import mark_level
     from castshed.toolbox.notes import collecting_notes, note
+    from castshed.toolbox.plan.day_changes import changed_day, changes_in_words, changes_told
     from castshed.toolbox.plan.day_run import DayRun
     from castshed.toolbox.plan.plan_folder import plan_folder
     from castshed.toolbox.report import stages
@@ -171,6 +204,10 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
     from castshed.toolbox.water.doubt.depth_doubt import depth_words
     from castshed.toolbox.water.verdicts.commonest import commonest
 
+    found = changes_in_words(
+        level_m=level_m, wind=wind, date=date, depart=depart, back_by=back_by, boat=boat, change=change
+    )
+    day = changed_day(day, found) if found else day
     lake, level_m = day.layers, day.level_m
     run = DayRun(day)
     if day.run.back_by and not day.run.depart:
@@ -180,18 +217,26 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
         stages(STAGES) as stage,
         contextlib.ExitStack() as until_the_end,
     ):
+        if found:
+            note(f"Other than in {day.path.name}: {changes_told(found)}.", stacklevel=2)
         with stage("Gathering the spots"):
-            book = run("book")
-            if book.spots.empty:
+            book = run("book") if day.structure is None else None
+            if book is not None and book.spots.empty:
                 raise DataError(
                     "The lists of spots hold no spot that lies on or near this lake; see [spots] sources."
                 )
         with stage("Making the depth surface"):
             apart = run("bottom", "the depth surface").contradictions if "bottom" in run.steps else None
             depth = run.layer("today", "depth")
-            _doubt(day, depth, book.spots)
+            if book is not None:
+                _doubt(day, depth, book.spots)
         with stage("Drawing today's water"):
             today = run("today", "today's water")
+            if book is None and run("found", "the structure").empty:
+                raise NothingFishable(
+                    "No structure was found in the depths; widen from and to in [structure], or give lists of spots in "
+                    "[spots] sources."
+                )
         with stage("Marking what is too shallow"):
             hazards = run("thin", "the shallow hazards")
         # Nothing before the run needs the safe water: it is made while rings, holds and wind are worked.
@@ -237,8 +282,9 @@ def plan(day: DayFile) -> Annotated[FolderContents, FolderSet(FILES)]:
                 "stops": made.stops,
                 "legs": made.legs,
                 "left_out": _all_left_out(spots, made.left_out),
-                "set_aside": book.set_aside,
-                "gathered_from": book.gathered_from,
+                **(
+                    {} if book is None else {"set_aside": book.set_aside, "gathered_from": book.gathered_from}
+                ),
                 **({} if judged.verdicts is None else {"verdicts": judged.verdicts}),
                 **({} if hours is None else {"exposure": hours}),
                 **({"answers": made.answers} if day.run.back_by else {}),

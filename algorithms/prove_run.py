@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import (
     Beam,
+    BeamLimit,
     Clearance,
     Depth,
     DepthConfidence,
@@ -15,7 +16,9 @@ from castshed.toolbox.parameters import (
     DryGround,
     Exposure,
     FixError,
+    FollowingLimit,
     GustLimit,
+    HeadLimit,
     Holds,
     HourVerdicts,
     IdleClearance,
@@ -125,6 +128,9 @@ def prove_run(
     night: Night = False,
     wind_limit_mps: WindLimit = defaults.WIND_LIMIT_MPS,
     gust_limit_mps: GustLimit = defaults.GUST_LIMIT_MPS,
+    head_limit_m: HeadLimit = defaults.HEAD_LIMIT_M,
+    beam_limit_m: BeamLimit = defaults.BEAM_LIMIT_M,
+    following_limit_m: FollowingLimit = defaults.FOLLOWING_LIMIT_M,
 ) -> Proof:
     """Prove a run by geometry alone, however it was made, and tell what it has to spare.
 
@@ -141,7 +147,8 @@ def prove_run(
 
     A run with clock times is proved by its hours too, every minute of its legs, waits, stops and the way home: in
     daylight unless --night is given; with --exposure only where the forecast says something and wind and gusts are
-    within their limits; with --verdicts in hours that allow each stop. Seas on the legs are not proved.
+    within their limits, and no leg meets seas over theirs (by a law and rays of its own; a seventh over is let pass,
+    and of a wind that varies none are proved); with --verdicts in hours that allow each stop.
 
     Without --depth no depth is proved. What no layer shows no check can see: a planning aid, not for navigation.
 
@@ -188,6 +195,7 @@ def prove_run(
     from castshed.toolbox.water.proof.keep_out import OffLimits
     from castshed.toolbox.water.proof.last_check import Limits
     from castshed.toolbox.water.proof.run_proof import run_violations
+    from castshed.toolbox.water.proof.seas_check import SeasLet
     from castshed.toolbox.water.proof.sure_depth import DepthDoubt, counted_everywhere_m
 
     error_m = counted_everywhere_m(depth, depth_confidence) if depth_error_m is None else depth_error_m
@@ -218,8 +226,9 @@ def prove_run(
         ramps=ramps,
         depth_confidence=depth_confidence,
     )
-    held = HourLimits(night, wind_limit_mps, gust_limit_mps)
-    faults += hour_violations(stops, legs, held, exposure=exposure, verdicts=verdicts)
+    seas = SeasLet(head_limit_m, beam_limit_m, following_limit_m)
+    held = HourLimits(night, wind_limit_mps, gust_limit_mps, seas)
+    faults += hour_violations(stops, legs, held, exposure=exposure, verdicts=verdicts, water=water)
     if faults:
         more = f"; and {len(faults) - TOLD} more" if len(faults) > TOLD else ""
         raise NoSafeWay(

@@ -136,7 +136,8 @@ def _levels(
     import numpy as np
 
     from castshed.toolbox.errors import UsageError
-    from castshed.toolbox.intake.series.level_table import datum_name, to_levels
+    from castshed.toolbox.intake.series.level_table import to_levels
+    from castshed.toolbox.intake.series.level_words import datum_name
     from castshed.toolbox.intake.series.series_table import SeriesTable
     from castshed.toolbox.water.level.pool_level import level_from_series
 

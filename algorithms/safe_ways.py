@@ -7,12 +7,17 @@ from typing import TYPE_CHECKING, NamedTuple
 from castshed.toolbox.algorithm import algorithm
 from castshed.toolbox.parameters import (
     Beam,
+    BeamLimit,
     Clearance,
     Depth,
     DepthConfidence,
     DepthError,
     Draft,
+    Exposure,
     FixError,
+    FollowingLimit,
+    GustLimit,
+    HeadLimit,
     Holds,
     IdleClearance,
     IdleSpeed,
@@ -26,6 +31,7 @@ from castshed.toolbox.parameters import (
     TodaysLevel,
     Water,
     WaysBetween,
+    WindLimit,
     Zones,
     defaults,
 )
@@ -66,6 +72,7 @@ def safe_ways(
     hazards: ShallowHazards | None = None,
     zones: Zones | None = None,
     depth: Depth | None = None,
+    exposure: Exposure | None = None,
     level_m: TodaysLevel = 0.0,
     beam_m: Beam = defaults.BEAM_M,
     fix_error_m: FixError = defaults.FIX_ERROR_M,
@@ -78,6 +85,11 @@ def safe_ways(
     depth_confidence: DepthConfidence | None = None,
     depth_error_m: DepthError | None = None,
     level_error_m: LevelError = defaults.LEVEL_ERROR_M,
+    wind_limit_mps: WindLimit = defaults.WIND_LIMIT_MPS,
+    gust_limit_mps: GustLimit = defaults.GUST_LIMIT_MPS,
+    head_limit_m: HeadLimit = defaults.HEAD_LIMIT_M,
+    beam_limit_m: BeamLimit = defaults.BEAM_LIMIT_M,
+    following_limit_m: FollowingLimit = defaults.FOLLOWING_LIMIT_M,
 ) -> SafeWays:
     """Find the shortest safe ways between all ramps and holds.
 
@@ -85,6 +97,10 @@ def safe_ways(
     closed zones, narrowed by half the beam, the position error and the clearance wanted; a place in water too thin to
     run in is reached at idle. Each pair of places has one row, so the layer is a graph:
     ``networkx.from_pandas_edgelist(ways, "from_id", "to_id", edge_attr=True)`` hands it to networkx.
+
+    With --exposure each way tells how many of the hours told it may be run, from its first place to the other and back
+    (open_out_h, open_back_h), and what forbids the other hours: wind, gusts or seas over their limits (against_out,
+    against_back).
 
     Parameters
     ----------
@@ -100,12 +116,15 @@ def safe_ways(
         Zones: no_entry and no_motor are closed, slow takes longer.
     depth
         Depth coverage, to tell how much more water would open a way.
+    exposure
+        Wind by spot and hour, from wind-exposure with a forecast.
 
     Returns
     -------
     SafeWays
         `safe_water`: where the boat may run and where it may idle (care); `ways` with distance, what of it is idled,
-        what of it lies in slow zones, and time; `left_out` with the reason, seen from the first usable ramp.
+        what of it lies in slow zones, time, and with exposure the hours; `left_out` with the reason, seen from the
+        first usable ramp.
 
     Raises
     ------
@@ -127,6 +146,8 @@ def safe_ways(
     from castshed.toolbox.errors import NoSafeWay
     from castshed.toolbox.report import progress
     from castshed.toolbox.units import in_words
+    from castshed.toolbox.water.day.run_hours import leg_limits
+    from castshed.toolbox.water.day.ways_in_hours import ways_in_hours
     from castshed.toolbox.water.level.uncertainty import error_of, needed_depth_m, surely_today
     from castshed.toolbox.water.runs.afloat import Handling, set_afloat
     from castshed.toolbox.water.runs.handed_over import require_clear
@@ -144,6 +165,7 @@ def safe_ways(
             draft_m, 0.0, depth_error_m if depth_error_m is not None else error_of(depth), level_error_m
         ),
     )
+    limits = leg_limits(wind_limit_mps, gust_limit_mps, head_limit_m, beam_limit_m, following_limit_m)
     low = level_m < ramps["min_level_m"].to_numpy(dtype=float)
     usable, none = ramps[~low], holds[holds["status"] != "ok"]
     holds = holds[holds["status"] == "ok"]
@@ -171,6 +193,9 @@ def safe_ways(
         require_clear([(part, shapely.linestrings(xy)) for own in pieces for part, xy in own], afloat)
         lines = [_line(own, places[i]) for own, i in zip(pieces, first.tolist(), strict=True)]
         step(1)
+    by_hour = {}
+    if exposure is not None and len(exposure):
+        by_hour = ways_in_hours(lines, exposure, limits, water, depth, level_m)
     names = np.array(ids, dtype=object)
     ways = gpd.GeoDataFrame(
         {
@@ -180,6 +205,7 @@ def safe_ways(
             "idle_m": found.idle_m[first, other],
             "slow_m": found.slow_m[first, other],
             "time_s": found.time_s[first, other],
+            **by_hour,
         },
         geometry=lines,
         crs=water.crs,

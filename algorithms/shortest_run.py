@@ -40,6 +40,7 @@ from castshed.toolbox.parameters import (
     Stops,
     TodaysLevel,
     Water,
+    WaveSpeeds,
     WindLimit,
     Zones,
     defaults,
@@ -118,6 +119,7 @@ def shortest_run(
     head_limit_m: HeadLimit = defaults.HEAD_LIMIT_M,
     beam_limit_m: BeamLimit = defaults.BEAM_LIMIT_M,
     following_limit_m: FollowingLimit = defaults.FOLLOWING_LIMIT_M,
+    wave_speeds: WaveSpeeds = defaults.WAVE_SPEEDS,
 ) -> ShortestRun:
     """Order holds into a shortest run over safe water, from ramp to ramp.
 
@@ -133,7 +135,8 @@ def shortest_run(
     than at civil dawn) and, with verdicts and exposure, in hours whose wind, gusts and seas allow them. A run whose
     hours are kept stays as it is; else it starts later, or leaves out the stops that the hours forbid, and says so.
     Where a forecast ends or has a gap of more than two hours nothing is planned; in a shorter gap the worse of its
-    neighbours counts. Holds that carry one wind have it on every leg.
+    neighbours counts. Holds that carry one wind have it on every leg. Waves slow the boat (--wave-speeds): the order is
+    then the one that is back soonest, each leg taking as long as the seas of its hour make it.
 
     Of several holds of a spot the first is taken. Holds that cannot be reached, and those beyond the number wanted,
     are in left_out with the reason. Of more holds than wanted the best rated are taken; of equal rating the nearer
@@ -203,8 +206,10 @@ def shortest_run(
         running_times,
         stops_frame,
         with_names,
+        with_waves,
     )
     from castshed.toolbox.water.runs.tours import tour
+    from castshed.toolbox.water.verdicts.wave_speeds import wave_speeds_of
 
     handling = Handling.of_boat(
         beam_m=beam_m,
@@ -221,6 +226,7 @@ def shortest_run(
     clock = clock_of(clock_in(depart, time_zone))
     clock = clock if clock is None else in_lake_zone(clock, time_zone)
     limits = leg_limits(wind_limit_mps, gust_limit_mps, head_limit_m, beam_limit_m, following_limit_m)
+    slower = wave_speeds_of(wave_speeds)
     if clock is None and (verdicts is not None or exposure is not None):
         raise UsageError(
             "verdicts or exposure are given without depart; give the time of departure, or leave them out."
@@ -291,6 +297,7 @@ def shortest_run(
             depth=depth,
             level_m=level_m,
             launches=afloat.launches(),
+            wave_speeds=slower,
         )
         in_hours = InHours(order, None, {}, ())
         if len(order) > 1 and len(candidates):
@@ -302,6 +309,7 @@ def shortest_run(
             legs = legs_of(order)
             met = {int(row) - ramps_here for row in order}
             beyond = [row for row in beyond if row not in met]
+        legs = with_waves(legs, in_hours.longer_s)
         step(1)
 
     stops = stops_frame(places, order, ramps_here, times)

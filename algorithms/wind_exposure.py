@@ -17,10 +17,12 @@ from castshed.toolbox.parameters import (
     Water,
     WindForecast,
     WindFrom,
+    WindOver,
     WindSpeed,
     WordList,
     Words,
     ZoneOfTimes,
+    defaults,
 )
 from castshed.toolbox.text import how_many
 
@@ -31,8 +33,7 @@ if TYPE_CHECKING:
     from castshed.toolbox.water.wind.forecast import Forecast
 
 Method = Literal["spm-1984", "young-verhagen-1996", "hurdle-stive-1989", "cem-2002", "aces-1992"]
-Fetch = Literal["straight", "effective", "restricted"]
-Over = Literal["water", "land"]
+Fetch = Literal["by-width", "straight", "effective", "restricted"]
 
 
 class WindExposure(NamedTuple):
@@ -129,11 +130,11 @@ def wind_exposure(
     last_time: Words = "",
     wind_height_m: Length | None = None,
     averaged_s: Duration | None = None,
-    wind_over: Over = "water",
+    wind_over: WindOver = defaults.WIND_OVER,
     depth: Depth | None = None,
     level_m: TodaysLevel = 0.0,
     wave_method: Method = "spm-1984",
-    fetch: Fetch = "straight",
+    fetch: Fetch = "by-width",
     duration_s: Duration | None = None,
     near_bank_m: Length = 100.0,
 ) -> WindExposure:
@@ -160,8 +161,9 @@ def wind_exposure(
     water
         Today's water, from water-today.
     forecast
-        Winds over hours: a table with the columns time, wind, gust (may be missing) and wind_from, units in the
-        header (wind_mph) and zones in the times (2026-05-16T06:00-05:00).
+        Winds over hours: a table with the columns time (or date and time), wind, gust (may be missing) and wind_from,
+        units in the header (wind_mph) and zones in the times (2026-05-16T06:00-05:00); or the JSON of a public weather
+        service. Of a range, "8 to 12 mph", the upper end counts; a wind from one bearing to another varies.
     speed_units
         Units of speed, where header and cells name none: wind=mph, gust=kn.
     first_time, last_time
@@ -170,17 +172,17 @@ def wind_exposure(
         Height above the water for which the wind is stated; by default as the forecast says, else 10 m.
     averaged_s
         Over how long the wind is averaged; by default as the forecast says, else it is taken as it is.
-    wind_over
-        Where the wind was measured or is forecast for: a wind over land is brought to one over water by 1.2.
     depth
         Depth coverage, for the mean depth along the fetch and the breaking limit; without it the deep-water form.
     wave_method
         Published method of the estimate: SPM 1984, Young and Verhagen 1996, Hurdle and Stive 1989, CEM 2002 or
         ACES 1992.
     fetch
-        Straight line; the effective fetch of fifteen radials, each weighted with the cosine of its angle; or the
-        restricted fetch of narrow water, whose waves run from where the fetch is long and not only from where the wind
-        is (it has its own law of growth). The band of heights covers all of them whichever is chosen.
+        By width (the straight line, and the restricted fetch where the water is narrow for the wind: its waves run off
+        it, and higher); always the straight line; the effective fetch of fifteen radials, each weighted with the
+        cosine of its angle; or always the restricted fetch of narrow water, whose waves run from where the fetch is
+        long and not only from where the wind is (it has its own law of growth). The band of heights covers all of them
+        whichever is chosen.
     duration_s
         How long the wind has blown so; without it long enough for the fetch to limit the waves.
     near_bank_m
@@ -246,6 +248,7 @@ def wind_exposure(
         method=wave_method,
         effective=fetch == "effective",
         restricted=fetch == "restricted",
+        by_width=fetch == "by-width",
         duration_s=duration_s,
         near_m=near_bank_m,
     )

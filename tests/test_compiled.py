@@ -1,5 +1,6 @@
 """Loops are loaded when the first is called, and Python running one reckons what the machine's own does."""
 
+import os
 import subprocess
 import sys
 
@@ -24,8 +25,16 @@ assert "numba" in sys.modules
 """
 
 
-def test_no_loop_is_loaded_before_one_is_needed():
-    run = subprocess.run([sys.executable, "-c", ONLY_PYTHON], capture_output=True, text=True, check=False)
+def nothing_kept(folder):
+    """Let a process find no machine code of an earlier one."""
+    return {**os.environ, "XDG_CACHE_HOME": str(folder / "cache"), "XDG_DATA_HOME": str(folder / "data")}
+
+
+def test_no_loop_is_loaded_before_one_is_needed(tmp_path):
+    run = subprocess.run(
+        [sys.executable, "-c", ONLY_PYTHON],
+        env=nothing_kept(tmp_path), capture_output=True, text=True, check=False,
+    )  # fmt: skip
     assert not run.returncode, run.stderr
 
 
@@ -47,7 +56,8 @@ np.savez(sys.argv[1], *found)
 
 def test_python_and_the_machine_draw_the_same_rings(tmp_path):
     for few in ("0", "4000"):
-        subprocess.run([sys.executable, "-c", MADE, str(tmp_path / f"{few}.npz"), few], check=True)
+        told = [sys.executable, "-c", MADE, str(tmp_path / f"{few}.npz"), few]
+        subprocess.run(told, env=nothing_kept(tmp_path), check=True)
     one, other = np.load(tmp_path / "0.npz"), np.load(tmp_path / "4000.npz")
     assert len(one.files) == 80
     assert sum(len(one[name]) for name in one.files) > 1000

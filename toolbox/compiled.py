@@ -78,6 +78,11 @@ def compiled(function: Function) -> Function:
     return cast("Function", loop)
 
 
+def runs_interpreted() -> bool:
+    """Tell whether Python itself is asked to run the loops."""
+    return _INTERPRETED.get()
+
+
 @contextlib.contextmanager
 def interpreted() -> Iterator[None]:
     """Within the block Python itself runs the loops that numba has not been asked for yet; for few cells only."""

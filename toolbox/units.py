@@ -228,6 +228,58 @@ def in_words(value: float, kind: str) -> str:
     return f"{value:.0f} deg ({compass_point(value)})"
 
 
+_ROUND: Final = {  # units in which a default may have been chosen, the first that makes it round says so
+    "length": (("ft", FOOT_M), ("in", FOOT_M / 12.0), ("mi", MILE_M), ("m", 1.0), ("km", 1000.0)),
+    "speed": (("mph", MPH_MPS), ("m/s", 1.0)),
+    "volume": (("gal", GALLON_L), ("L", 1.0)),
+    "flow": (("gal/h", GALLON_L), ("L/h", 1.0)),
+}
+_OTHER_SYSTEM: Final = {"ft": "m", "in": "m", "mi": "km", "m": "ft", "km": "mi", "mph": "m/s", "m/s": "mph"} | {
+    "gal": "L", "L": "gal", "gal/h": "L/h", "L/h": "gal/h",
+}  # fmt: skip
+_SHARES: Final = {
+    1 / 4: "a quarter",
+    1 / 3: "a third",
+    1 / 2: "a half",
+    2 / 3: "two thirds",
+    3 / 4: "three quarters",
+}
+
+
+def default_in_words(value: float, kind: str) -> str:
+    """Say a default: in the system in which it is a round figure first, in the other beside it.
+
+    Parameters
+    ----------
+    value
+        In SI.
+    kind
+        As in `parse`; empty for a bare number.
+
+    Examples
+    --------
+    >>> default_in_words(12.192, "length"), default_in_words(8.0, "length"), default_in_words(1 / 3, "")
+    ('40 ft (12.2 m)', '8 m (26.2 ft)', 'a third')
+    >>> default_in_words(0.1016, "length"), default_in_words(8.9408, "speed"), default_in_words(0.0, "length")
+    ('4 in (0.102 m)', '20 mph (8.94 m/s)', '0')
+    """
+    if not kind:
+        return next((words for share, words in _SHARES.items() if math.isclose(value, share)), f"{value:.4g}")
+    if value == 0.0 and kind != "bearing":
+        return "0"
+    if kind == "bearing":
+        return f"{value:g}°"
+    sizes = dict(_ROUND.get(kind, ()))
+    # Two digits are round, then three: a foot and a half before 0.457 m, 8 m before 26.2 ft.
+    for digits in (2, 3):
+        for unit, size in sizes.items():
+            told = value / size
+            if abs(told) >= 1.0 and math.isclose(told, float(f"{told:.{digits}g}"), rel_tol=1e-6):
+                other = _OTHER_SYSTEM[unit]
+                return f"{told:g} {unit} ({float(f'{value / sizes[other]:.3g}'):g} {other})"
+    return in_words(value, kind)
+
+
 def compass_point(bearing_deg: float) -> str:
     """Name the nearest of the sixteen compass points.
 

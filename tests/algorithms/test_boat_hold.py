@@ -128,17 +128,20 @@ def test_every_relaxation_that_is_named_holds():
             ("water", f"{in_words(rise_m, 'length')} more water would allow one", {"level_m": -2.0 + rise_m}),
         ):
             said = holds["reason"].str.endswith("; " + words)
+            if not said.any():
+                continue
             kinds[kind] += said.sum()
             assert (holds["status"][said] == "none").all()
-            again, _ = boat_hold(spots, shoals, **{"level_m": -2.0, **change})
-            assert (again["status"][said] == "ok").all()
+            those = spots[said.to_numpy()]
+            again, _ = boat_hold(those, shoals, **{"level_m": -2.0, **change})
+            assert (again["status"] == "ok").all()
             if k > 1:  # and a quarter less does not do, as far as this way goes
                 less = (
                     {"level_m": -2.0, "most_cast_m": 27.432 * (1 + (k - 1) / 8)}
                     if kind == "cast"
                     else {"level_m": -2.0 + 0.4572 * (k - 1) / 4}
                 )
-                assert (boat_hold(spots, shoals, **less).holds["status"][said] == "none").all()
+                assert (boat_hold(those, shoals, **less).holds["status"] == "none").all()
     assert min(kinds.values()) >= 2
 
 

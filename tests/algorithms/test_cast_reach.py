@@ -118,6 +118,7 @@ def test_a_place_is_in_reach_exactly_when_a_straight_line_over_water_leads_to_th
 
 def test_lines_and_polygons_reach_nothing_that_is_out_of_sight():
     lake, rng = jagged_lake(3)
+    shapely.prepare(lake)
     edge = lake.boundary
     start = shapely.get_coordinates(edge.interpolate(rng.random(25) * edge.length))
     lines = shapely.linestrings(np.stack([start, start + rng.normal(0, 30, start.shape)], axis=1))
@@ -131,12 +132,14 @@ def test_lines_and_polygons_reach_nothing_that_is_out_of_sight():
         assert gap.min() >= LEAST * 0.998
         assert gap.max() <= MOST + 1e-6
         target = shape if shape.geom_type == "LineString" else shape.exterior
-        marks = target.interpolate(np.linspace(0, target.length, 4 * int(target.length) + 8))
+        marks = shapely.get_coordinates(
+            target.interpolate(np.linspace(0, target.length, 4 * int(target.length) + 8))
+        )
         low, high = np.array(area.bounds[:2]), np.array(area.bounds[2:])
         places = rng.uniform(low, high, (40, 2))
         places = places[shapely.contains_xy(shapely.buffer(area, -0.3), places)]
         for place in places:
-            sight = shapely.linestrings([[place, (m.x, m.y)] for m in marks])
+            sight = shapely.linestrings(np.stack([np.broadcast_to(place, marks.shape), marks], axis=1))
             assert (shapely.covers(lake, sight) & (shapely.length(sight) <= MOST + 0.3)).any()
 
 

@@ -263,6 +263,7 @@ def test_the_plan_keeps_its_hours_and_says_everything(made):
         assert (came - left).total_seconds() >= travel[number] - 1e-6
 
 
+@pytest.mark.long
 def test_half_an_hour_less_than_a_shorter_day_is_no_day(made, monkeypatch):
     monkeypatch.setattr(day_search, "MOST_STOPS", 2)
     plan = ask(made, back_by="06:25", at_each_s=300.0, setup_s=0.0)
@@ -542,6 +543,7 @@ def test_two_boats_share_few_stops_as_well_as_can_be(seed):
     assert merit(task, routes)[1:] == best
 
 
+@pytest.mark.long
 def test_a_plan_to_begin_with_is_not_made_worse():
     task = made_day(40, 21)
     plan = best_day(task, work=2_000_000)

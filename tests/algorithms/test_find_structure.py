@@ -185,6 +185,7 @@ def test_findings_go_on_to_holds_as_they_are(lake):
     assert (held.holds["status"] == "ok").sum() >= len(found) / 2
 
 
+@pytest.mark.long
 def test_the_picture_shows_every_finding(lake, tmp_path):
     surface = lake.surface
     shoreline = gpd.GeoDataFrame({"name": ["made"]}, geometry=[lake.contoured], crs=surface.crs)

@@ -134,6 +134,7 @@ def test_the_end_of_a_forecast_is_its_end(made, how):
     assert re.search(r"By the clock alone Spot \d.* would have been", gap)
 
 
+@pytest.mark.long
 @BOTH
 def test_a_long_gap_is_a_gap_and_a_short_one_has_the_worse_of_its_neighbours(made, how):
     calm_then_gale = dict.fromkeys(range(9), 2.0) | dict.fromkeys(range(14, 24), 30.0)
@@ -355,3 +356,36 @@ def test_a_boat_quicker_than_planned_is_not_there_before_its_hour(made):
     assert left + dt.timedelta(seconds=float(first)) >= opens - dt.timedelta(seconds=1)
     layers = {"hazards": hazards, "zones": lake.zones, "ramps": lake.ramps}
     prove_run(run.stops, run.legs, holds, water, **layers, **given)
+
+
+def test_the_proof_looks_at_the_seas_on_the_legs(made):
+    lake, water, hazards, holds, _ = made
+    layers = {"hazards": hazards, "zones": lake.zones, "ramps": lake.ramps}
+    by_clock = ask(made, shortest_run)
+    given = hourly(made, dict.fromkeys(range(24), 8.0), wave_limit_m=9.0)
+    prove_run(by_clock.stops, by_clock.legs, holds, water, **layers, **given)
+    low = {"head_limit_m": 0.02, "beam_limit_m": 0.02, "following_limit_m": 0.02}
+    with pytest.raises(NoSafeWay, match=r"leg \d+ meets (head|beam|following) seas of 0\.\d+ m"):
+        prove_run(by_clock.stops, by_clock.legs, holds, water, **layers, **given, **low)
+    # By the law of the Shore Protection Manual 3.6 m/s raise 0.065 m over 1.4 km, the lake from corner to corner.
+    high = dict.fromkeys(low, 0.07)
+    prove_run(by_clock.stops, by_clock.legs, holds, water, **layers, **given, **high)
+    calm = hourly(made, dict.fromkeys(range(24), 0.2), wave_limit_m=9.0)
+    prove_run(by_clock.stops, by_clock.legs, holds, water, **layers, **calm, **low)
+
+
+def test_waves_slow_a_run_and_a_boat_that_none_slows_is_as_quick_as_by_the_clock_alone(made):
+    given = hourly(made, dict.fromkeys(range(24), 8.0), wave_limit_m=9.0)
+    told = ("0.05ft 40 50 60",)
+    for how in (shortest_run, day_plan):
+        quick = ask(made, how, **given, wave_speeds=("none",))
+        slow = ask(made, how, **given, wave_speeds=told)
+        by_leg = [run.legs.groupby("leg_no")["time_s"].sum() for run in (quick, slow)]
+        length = [run.legs.groupby("leg_no")["distance_m"].sum() for run in (quick, slow)]
+        assert by_leg[1].sum() / length[1].sum() > 1.2 * by_leg[0].sum() / length[0].sum()
+        arrive, leave = (
+            [pd.Timestamp(t) if t else None for t in slow.stops[name]] for name in ("arrive", "leave")
+        )
+        for leg, takes in by_leg[1].items():
+            assert (arrive[leg] - leave[leg - 1]).total_seconds() >= takes - 1.0
+    assert "what the waves cost" in set(slow.answers["question"])

@@ -15,7 +15,8 @@ from hypothesis import strategies as st
 from castshed.algorithms.level import level
 from castshed.toolbox.errors import CastshedError, DataError, DataWarning, NoSolution, UsageError
 from castshed.toolbox.intake.series.gauge_json import parse_gauge_json
-from castshed.toolbox.intake.series.level_table import CODES, datum_name, to_levels
+from castshed.toolbox.intake.series.level_table import CODES, to_levels
+from castshed.toolbox.intake.series.level_words import datum_name
 from castshed.toolbox.intake.series.series_file import read_series
 from castshed.toolbox.intake.series.series_table import parse_delimited
 from castshed.toolbox.intake.series.series_times import read_time

@@ -59,12 +59,37 @@ def test_the_plan_has_every_file_and_every_spot_a_verdict(tmp_path, lake):
     assert {"stops", "legs", "holds", "shallow_hazards"} <= set(list_layers(tmp_path / "out" / "plan.gpkg"))
 
 
+@pytest.mark.long
 def test_the_same_day_twice_is_the_same_plan(tmp_path, lake):
     save(tmp_path, lake)
     first, second = made(tmp_path), made(tmp_path)
     assert {k: v for k, v in first.files.items() if k != "map.png"} == {
         k: v for k, v in second.files.items() if k != "map.png"
     }
+
+
+def test_a_plan_of_changed_values_is_that_of_a_day_file_that_states_them(tmp_path, lake):
+    save(tmp_path, lake)
+    text = (
+        DAY.replace("-1ft", "-1.5ft")
+        .replace('"SW"', '"N"')
+        .replace('"12mph"', '"8mph"')
+        .replace('"14in"', '"16in"')
+    )
+    assert text != DAY
+    stated = made(tmp_path, text)
+    (tmp_path / "day.toml").write_text(DAY, encoding="utf-8")
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        day = read_day(tmp_path / "day.toml")
+        changed = plan(day, level_m=-1.5 * 0.3048, wind="N 8mph", boat=["draft=16in"])
+        plain = plan(day)
+    for name, layer in stated.layers["plan.gpkg"].items():
+        assert changed.layers["plan.gpkg"][name].equals(layer), name
+    told = json.loads(changed.files["plan.json"])["notes"]
+    assert any("boat.draft = 16in" in line and "Other than in day.toml" in line for line in told)
+    assert not plain.layers["plan.gpkg"]["stops"].equals(stated.layers["plan.gpkg"]["stops"])
+    assert (tmp_path / "day.toml").read_text(encoding="utf-8") == DAY
 
 
 def moved(frame, geometry):

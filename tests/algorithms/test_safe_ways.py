@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import warnings
 
 import geopandas as gpd
@@ -14,7 +15,9 @@ from castshed.algorithms.safe_ways import safe_ways
 from castshed.algorithms.shallow_hazards import shallow_hazards
 from castshed.algorithms.shortest_run import shortest_run
 from castshed.algorithms.water_today import water_today
+from castshed.algorithms.wind_exposure import wind_exposure
 from castshed.toolbox.errors import NoSafeWay, UsageError
+from castshed.toolbox.water.wind.forecast import Forecast
 from made_lake import CRS, X0, Y0, frame, make_lake
 
 KEEP_M = 2.4384 / 2 + 3.0
@@ -204,3 +207,24 @@ def test_ramp_far_from_the_water_is_told():
         safe_ways(hold_frame([(100, 100)]), ramp(900, 150), water)
     with pytest.raises(NoSafeWay, match="begins"):
         shortest_run(hold_frame([(100, 100)]), ramp(900, 150), water)
+
+
+def test_ways_tell_the_hours_that_allow_them_out_and_back(made):
+    lake, water, hazards = made
+    holds = hold_frame([(200, 200), (200, 800)])
+    start = dt.datetime.fromisoformat("2031-05-17T06:00-05:00")
+    winds = [2.0, 2.0, 8.0, 8.0, 2.0, 20.0]  # m/s out of the north; 20 m/s is over the limit of every leg
+    hours = tuple(start + dt.timedelta(hours=k) for k in range(6))
+    told = Forecast(hours, winds, [float("nan")] * 6, [0.0] * 6)
+    exposure = wind_exposure(holds, water, forecast=told).exposure
+    # 8 m/s raise 0.12 to 0.15 m over 500 to 800 m (Shore Protection Manual 1984, eq. 3-33): over 0.1 m on the bow.
+    limits = {"head_limit_m": 0.1, "beam_limit_m": 9.0, "following_limit_m": 9.0}
+    ways = safe_ways(holds, lake.ramps, water, hazards=hazards, exposure=exposure, **limits).ways
+    north = ways[(ways["from_id"] == "s0") & (ways["to_id"] == "s1")].iloc[0]  # due north, into the wind
+    assert (north["open_out_h"], north["open_back_h"]) == (3.0, 5.0)
+    assert "head seas" in north["against_out"]
+    assert "08:00" in north["against_out"]
+    assert "head seas" not in north["against_back"]
+    assert "wind" in north["against_back"]
+    plain = safe_ways(holds, lake.ramps, water, hazards=hazards).ways
+    assert plain.equals(ways[plain.columns])

@@ -349,7 +349,11 @@ def test_fetch_of_the_algorithm_is_the_models():
     water = water_layer(box(0, 0, 4000, 1000) - box(1000, 300, 1200, 700))
     points = [(WEST + 3000.0, SOUTH + 500.0), (WEST + 500.0, SOUTH + 900.0)]
     found = wind_exposure(
-        places_layer(*(shapely.Point(p) for p in points)), water, wind_from_deg=250.0, wind_speed_mps=5.0
+        places_layer(*(shapely.Point(p) for p in points)),
+        water,
+        wind_from_deg=250.0,
+        wind_speed_mps=5.0,
+        fetch="straight",
     )
     expected = fetch_lengths(points, water.geometry.iloc[0], [250.0])[:, 0]
     assert found["fetch_m"].tolist() == pytest.approx(expected.tolist())
@@ -590,3 +594,22 @@ def test_a_calm_never_reads_as_safe():
     )
     assert [t for t in texts if comfort.search(t)] == []
     assert "does not say that a boat can go there" in " ".join(run.spec.description.split())
+
+
+def test_by_width_takes_the_restricted_fetch_where_waves_run_off_the_wind_and_higher():
+    # A channel of 20 by 1 km: a wind across it raises more from along it (ACES 1992, restricted fetch); a wind along it
+    # has its own fetch.
+    water = water_layer(box(0, 0, 20_000, 1000))
+    places = places_layer(shapely.Point(WEST + 19_000.0, SOUTH + 500.0))
+
+    def found(fetch, origin):
+        given = {} if fetch is None else {"fetch": fetch}
+        return wind_exposure(places, water, wind_from_deg=origin, wind_speed_mps=10.0, **given).iloc[0]
+
+    across, straight, narrow = (found(fetch, 330.0) for fetch in (None, "straight", "restricted"))
+    assert across["wave_m"] == narrow["wave_m"] > straight["wave_m"]
+    assert across["fetch_m"] == narrow["fetch_m"] > straight["fetch_m"]
+    assert abs(across["wave_from_deg"] - 330.0) > 7.5
+    assert across["wave_high_m"] == straight["wave_high_m"] >= across["wave_m"]
+    along, straight = (found(fetch, 270.0) for fetch in (None, "straight"))
+    assert (along["wave_m"], along["fetch_m"]) == (straight["wave_m"], straight["fetch_m"])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import os
 import shutil
 import stat
@@ -259,22 +260,44 @@ WRONG = {
 }
 
 
+CARE = {"clearance_m": 5.0, "run_clearance_m": 12.0}
+
+
+def all_of_it():
+    return (
+        kept_mesh(WATER).ways(POINTS).length_m,
+        kept_safe_waters(*layers(), **CARE),
+        kept_unknown_area(SURFACE),
+        kept_dry_land(SURFACE, LAKE),
+        chain(),
+    )
+
+
+@functools.cache
+def all_of_it_without_a_store():
+    return LENGTHS, safe_waters(*layers(), **CARE), unknown_area(SURFACE), dry_land(SURFACE, LAKE), chain()
+
+
+@pytest.fixture(scope="module")
+def filled(tmp_path_factory):
+    """Homes with a store in which all of it lies, and the secret it was sealed with."""
+    place = tmp_path_factory.mktemp("filled") / "home"
+    with pytest.MonkeyPatch.context() as patch:
+        patch.delenv(SETTING, raising=False)
+        for name in ("cache", "data"):
+            (place / name).mkdir(parents=True)
+            patch.setenv(f"XDG_{name.upper()}_HOME", str(place / name))
+        with keeping(place):
+            all_of_it()
+    return place
+
+
 @pytest.mark.parametrize("wrong", WRONG)
-def test_an_entry_of_a_wrong_shape_under_a_good_seal_is_made_anew(tmp_path, wrong):
-    care = {"clearance_m": 5.0, "run_clearance_m": 12.0}
-
-    def all_of_it():
-        return (
-            kept_mesh(WATER).ways(POINTS).length_m,
-            kept_safe_waters(*layers(), **care),
-            kept_unknown_area(SURFACE),
-            kept_dry_land(SURFACE, LAKE),
-            chain(),
-        )
-
-    plain = (LENGTHS, safe_waters(*layers(), **care), unknown_area(SURFACE), dry_land(SURFACE, LAKE), chain())
+def test_an_entry_of_a_wrong_shape_under_a_good_seal_is_made_anew(tmp_path, filled, wrong):
+    plain = all_of_it_without_a_store()
+    shutil.copytree(filled, tmp_path, dirs_exist_ok=True)
     with keeping(tmp_path) as store:
-        all_of_it()
+        assert len(list(store.folder.iterdir())) > 5
         for path in sorted(store.folder.iterdir()):
             store.put(path.stem, WRONG[wrong](store.get(path.stem)))
         found = all_of_it()

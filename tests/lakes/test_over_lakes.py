@@ -479,6 +479,7 @@ def test_a_list_names_lakes_beside_it(tmp_path):
         find_lakes([listed])
 
 
+@pytest.mark.long
 def test_the_command_does_what_the_algorithm_does(tmp_path):
     lake = make_lake(10.0)
     (tmp_path / "lakes").mkdir()

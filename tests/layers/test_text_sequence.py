@@ -227,6 +227,7 @@ def test_a_layer_that_the_pipe_has_not_is_told(home, arguments, code, says):
     assert not (home / "x.gpkg").exists()
 
 
+@pytest.mark.long
 def test_three_commands_in_one_shell_line(home):
     python = f'"{sys.executable}" -c "{CODE}"'
     line = (

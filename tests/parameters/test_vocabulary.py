@@ -150,7 +150,7 @@ def test_the_table_for_contributors_is_that_of_the_code():
     page = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
     assert with_table(page, SPECS) == page
     row = next(line for line in page.splitlines() if line.startswith("| `draft_m` |"))
-    assert "| `Draft` | m | 0.6096 m (2 ft) |" in row
+    assert "| `Draft` | m | 2 ft (0.61 m) |" in row
     for user in ("shallow-hazards", "boat-hold", "shortest-run", "prove-run", "[boat] draft"):
         assert user in row
     assert with_table(page.replace("| `draft_m` |", "| `draught_m` |"), SPECS) == page

@@ -6,7 +6,9 @@ import pytest
 
 from castshed.toolbox.errors import CastshedError, DataError, FileMissing, LayerMissing, UnitError, UsageError
 from castshed.toolbox.layers import write_layers
+from castshed.toolbox.plan.day_chain import wind_of
 from castshed.toolbox.plan.day_file import Boat, key_of, read_day
+from castshed.toolbox.plan.plan_steps import steps_of_day
 
 GOOD = """
 title = "A made day"
@@ -135,3 +137,40 @@ def test_every_refusal_is_a_situation_of_ours(folder):
                     day(folder, GOOD.replace(line, f"{key} = {value}"))
                 except CastshedError:
                     continue
+
+
+RAMP_LIST = "Ramp,Latitude,Longitude,Low Water Elevation (ft)\nSouth ramp,{lat},{lon},708\n"
+FORECAST_LIST = "When,Blow,Side\n2026-05-16T05:00-05:00,8 to 12,SW\n2026-05-16T18:00-05:00,8 to 12,SW\n"
+
+
+def test_ramps_of_a_list_and_columns_of_a_forecast_are_named_in_the_day_file(folder, lake):
+    import pyproj
+
+    point = lake.ramps.geometry.iloc[0]
+    lon, lat = pyproj.Transformer.from_crs(lake.crs, 4326, always_xy=True).transform(point.x, point.y)
+    (folder / "ramps.csv").write_text(
+        RAMP_LIST.format(lat=round(lat, 7), lon=round(lon, 7)), encoding="utf-8"
+    )
+    (folder / "wind.csv").write_text(FORECAST_LIST, encoding="utf-8")
+    text = GOOD.replace('file = "lake.gpkg"', 'file = "lake.gpkg"\nramps = "ramps.csv"')
+    text = text.replace(
+        'today = "-4ft"', 'pool = "708ft"\nnormal_pool = "712ft"\ndatum = "X"\nnormal_datum = "X"'
+    )
+    text = text.replace(
+        'from = "SW"\nspeed = "12mph"',
+        'forecast = "wind.csv"\ncolumns = ["time=When", "wind=Blow", "wind_from=Side"]\nunits = ["wind=mph"]',
+    )
+    made = day(folder, text)
+    assert list(made.layers.ramps.ramp_id) == ["south-ramp"]
+    assert made.layers.ramps.min_level_m.iloc[0] == pytest.approx(-4 * 0.3048)
+    assert made.layers.ramps.geometry.iloc[0].distance(point) < 0.1
+    assert wind_of(made)["columns"] == ("time=When", "wind=Blow", "wind_from=Side")
+    assert wind_of(made)["speed_units"] == ("wind=mph",)
+    steps = steps_of_day(made, str(folder / "day.toml"))
+    assert "ramps.csv" in steps
+    assert "lake.gpkg:ramps.csv" not in steps
+
+
+def test_columns_without_a_forecast_are_refused(folder):
+    with pytest.raises(UsageError, match="belong to a forecast"):
+        day(folder, GOOD.replace('from = "SW"', 'from = "SW"\ncolumns = ["wind=Blow"]'))

@@ -14,10 +14,21 @@ import pandas as pd
 from castshed.toolbox import dates, sources, units
 from castshed.toolbox.intake.book import metric_pairs
 from castshed.toolbox.intake.logs import log_file as logs
-from castshed.toolbox.intake.series import forecast_table, gauge_json, level_table, series_table, series_times
+from castshed.toolbox.intake.series import (
+    forecast_table,
+    gauge_json,
+    json_rows,
+    level_table,
+    level_words,
+    series_dates,
+    series_table,
+    series_times,
+    waterml,
+    wind_text,
+)
 from castshed.toolbox.layers import parse_reference, text_sequence
 from castshed.toolbox.plan import day_file as day
-from castshed.toolbox.sources import coordinates, depth_text, how_to_read
+from castshed.toolbox.sources import coordinates, depth_text, how_to_read, xml_reading
 from castshed.toolbox.steps import steps_file
 from castshed.toolbox.water.day import day_offers
 from hostile_cases import lake_file
@@ -103,7 +114,9 @@ def _words(_folder, data):
     elif choice == 3:
         series_times.zone_of(text)
     elif choice == 4:
-        level_table.datum_name(text)
+        level_words.datum_name(text)
+        level_words.datum_in(text)
+        level_words.head_words(text)
     elif choice == 5:
         forecast_table.parse_entries(text.split("\n"), "columns", ("time", "gust"))
     else:
@@ -211,8 +224,11 @@ GEOJSON = (
 
 
 def _pool(_folder, data):
-    choice, rest = _by_first(data, range(4))
-    table = (gauge_json.parse_gauge_json if choice & 1 else series_table.parse_delimited)(rest, "pool")
+    choice, rest = _by_first(data, range(5))
+    if choice == 4:
+        table = waterml.parse_waterml(xml_reading.parse_markup(rest, "pool"), "pool")
+    else:
+        table = (gauge_json.parse_gauge_json if choice & 1 else series_table.parse_delimited)(rest, "pool")
     told = {"unit": "ft", "zone": "America/Chicago", "datum": "NGVD 29"} if choice & 2 else {}
     level_table.to_levels(table, **told)
 
@@ -231,12 +247,47 @@ GAUGE_TABLE = (
 )
 
 
+WATERML = (
+    b'<c xmlns="http://www.opengis.net/waterml/2.0"><OM_Observation><observedProperty title="Lake elevation NGVD29"/><uom '
+    b'code="ft"/><MeasurementTVP><time>2026-05-16T06:00:00Z</time><value uom="ft">700.5</value></MeasurementTVP></OM_Observation></c>'
+)
+FEATURES = b'[{"phenomenonTime":"2026-05-16T06:00:00Z","result":{"value":213.4,"uom":"m"},"observedProperty":"Lake level"}]'
+DAM = b'Dam\n\nDate,Time (CST),Elev (ft NGVD29)\n05/15/2026,2400,"1,050.1"\n5/6/2026,6 AM,M\nEnd\n'
+PERIODS = (
+    b'{"units":"us","periods":[{"startTime":"2026-05-16T06:00Z","endTime":"2026-05-16T09:00Z","windSpeed":"8 to 12 mph",'
+    b'"windDirection":"SW","windGust":{"unitCode":"wmoUnit:km_h-1","value":30}}]}'
+)
+SPANS = (
+    b'{"windSpeed":{"uom":"kn","values":[{"validTime":"2026-05-16T06:00:00Z/PT3H","value":9}]},"windDirection":{"values":'
+    b'[{"validTime":"2026-05-16T06:00:00Z/2026-05-16T08:00:00Z","value":200}]}}'
+)
+SIDE_BY_SIDE = (
+    b'{"utc_offset_seconds":-18000,"hourly_units":{"wind_speed_10m":"km/h"},"hourly":{"time":["2026-05-16T06:00"],'
+    b'"wind_speed_10m":[36],"wind_direction_10m":[200]}}'
+)
+
+
 def _forecast(_folder, data):
+    if data[:1] in (b"{", b"["):
+        body, _ = json_rows.load_json(data, "forecast")
+        forecast_table.to_forecast(json_rows.rows_of_json(body, "forecast", "winds", hourly=True), zone="UTC")
+        return
     table = series_table.parse_delimited(data, "forecast")
     forecast_table.to_forecast(table, zone="America/Chicago")
 
 
 TABLE = b"# wind height: 10 m\ntime,wind_speed_10m,gust_mph,from\n2026-05-16T06:00Z,5-10 kn,12,SW\n"
+
+
+def _wind_words(_folder, data):
+    choice, rest = _by_first(data, range(3))
+    text = _text(rest)
+    if choice == 0:
+        wind_text.read_wind(text, "mph", "cell")
+    elif choice == 1:
+        wind_text.read_bearing(text, "cell")
+    else:
+        series_dates.iso_texts(text.split("\n"), "table")
 
 
 def _sequence(_folder, data):
@@ -318,9 +369,13 @@ TARGETS = {
     "spot lists": (_list, lambda: [_demo("habitat_sites.csv", 1200), _demo("own_waypoints.gpx", 2500), KML, GEOJSON],
                    ("<wpt", "<ele>", "nan", "<![CDATA[", "&#0;", "coordinates", "1e999", "<!DOCTYPE"), 3000),
     "packed lists": (_packed, _packed_seeds, ('t="s"', "<v>", "-1", "1e999", "number-columns-repeated"), 3000),
-    "pool levels": (_pool, lambda: [b"\x02" + _demo("pool_levels.csv", 500), b"\x01" + GAUGE, b"\x01" + GAUGE_OLD, b"\x00" + GAUGE_TABLE],
+    "pool levels": (_pool, lambda: [b"\x02" + _demo("pool_levels.csv", 500), b"\x01" + GAUGE, b"\x01" + GAUGE_OLD, b"\x00" + GAUGE_TABLE,
+                            b"\x04" + WATERML, b"\x01" + FEATURES, b"\x02" + DAM],
                     ("62614", "NAVD88", "elevation (ft)", "nan", "1e999", "00:60"), 1500),
-    "forecasts": (_forecast, lambda: [_demo("forecast.csv", 600), TABLE], ("mph", "kn", "calm", "VRB", "nan", "1e999", "# averaged over: "), 1500),
+    "forecasts": (_forecast, lambda: [_demo("forecast.csv", 600), TABLE, PERIODS, SPANS, SIDE_BY_SIDE], (
+                  "mph", "kn", "calm", "VRB", "nan", "1e999", "# averaged over: "), 1500),
+    "winds and dates in words": (_wind_words, lambda: [b"\x0010 to 15 mph with gusts to 25", b"\x0010G20KT", b"\x01south-southwest to W",
+                                 b"\x025/16/2026 6:00 AM\n16May2026 2400\n20260516 0600"], ("km_h-1", "to", "gust", "24:00", "pm", "9999"), 90),
     "text sequences": (_sequence, _sequences, ("\x1e{", "coordRefSys", "place", "nan", "null", "NaN", "[["), 3000),
     "steps files": (_steps, lambda: [STEPS], ("@", "run = ", "out = ", "[[", "{}", "inf", "nan"), 1500),
 }  # fmt: skip

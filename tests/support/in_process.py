@@ -1,14 +1,15 @@
 """The command line run inside the tests' own process: as a process would answer, without its seconds of start-up.
 
 Standard streams are exchanged at the level of file descriptors, so that what a library in C writes is seen too. Folder,
-environment, arguments, warnings, contexts and modules of one-file algorithms are put back afterwards. Where the process
-itself is the point (pipes of a shell, kills, terminals, start-up, installed packages), start one.
+environment, arguments, warnings, contexts, and modules of one-file algorithms and of a `PYTHONPATH` of the call's own are put
+back afterwards. Where the process itself is the point (pipes of a shell, kills, terminals, start-up), start one.
 """
 
 from __future__ import annotations
 
 import contextlib
 import contextvars
+import importlib
 import io
 import os
 import subprocess
@@ -62,6 +63,33 @@ def _shown(message, category, filename, lineno, file=None, line=None):
     print(warnings.formatwarning(message, category, filename, lineno, line), end="", file=sys.stderr)
 
 
+def _lies_in(module, places):
+    return any(
+        str(getattr(module, "__file__", None) or "").startswith(f"{place}{os.sep}") for place in places
+    )
+
+
+@contextlib.contextmanager
+def _found_in(places):
+    """Modules and distributions of these folders are found first, and forgotten afterwards."""
+    sys.path[:0] = places
+    importlib.invalidate_caches()
+    try:
+        yield
+    finally:
+        if places:
+            del sys.path[: len(places)]
+            for name in [name for name, module in sys.modules.items() if _lies_in(module, places)]:
+                del sys.modules[name]
+            importlib.invalidate_caches()
+
+
+def _own_places(env):
+    """Folders that a ``PYTHONPATH`` of its own puts before those of the tests."""
+    told = (env or {}).get("PYTHONPATH") or ""
+    return [] if told == os.environ.get("PYTHONPATH") else [one for one in told.split(os.pathsep) if one]
+
+
 @contextlib.contextmanager
 def _surroundings(cwd, env, words):
     folder, environment, arguments, modules = Path.cwd(), dict(os.environ), sys.argv, set(sys.modules)
@@ -100,13 +128,12 @@ def _main():
     return 0
 
 
-def castshed(*words, cwd=None, env=None, given=None, text=True):
+def castshed(*words, cwd=None, env=None, given=None, text=True, alone=False):
     """Run a command; what `subprocess.run` would give of it, output captured.
 
-    ``env`` is the whole environment; ``given`` are the bytes of standard input. A ``PYTHONPATH`` of its own needs a process.
+    ``env`` is the whole environment; ``given`` are the bytes of standard input. With ``alone`` it is a process in any case.
     """
     words = [str(word) for word in words]
-    alone = env is not None and env.get("PYTHONPATH") != os.environ.get("PYTHONPATH")
     if alone or os.environ.get(AS_PROCESSES):
         done = subprocess.run(
             [sys.executable, "-c", CODE, *words], cwd=cwd, env=env, input=given or b"", capture_output=True, check=False
@@ -114,7 +141,7 @@ def castshed(*words, cwd=None, env=None, given=None, text=True):
         code, out, err = done.returncode, done.stdout, done.stderr
     else:
         with _streams(given) as files:
-            with _surroundings(cwd, env, words):
+            with _found_in(_own_places(env)), _surroundings(cwd, env, words):
                 code = contextvars.copy_context().run(_main)
             sys.stdout.flush()
             sys.stderr.flush()

@@ -13,8 +13,15 @@ import pytest
 
 WORKERS = 2  # as many as a small machine has cores
 _LEFT_OUT = pytest.StashKey[int]()
-_WHAT = "faults put in, long kills, fuzzing, the browser, examples run afresh, large lakes, three of four cases of a law"
+_WHAT = "faults put in, long kills, fuzzing, the browser, examples and the demo day run afresh, large lakes, three of four cases of a law"
 _SHORT = "not long"
+_FIRST = ("test_catalogue_page.py",)
+"""Runs nearly all there is, so that it compiles the loops of most others, in a process beside its worker."""
+_COMPILE_LITTLE = (
+    *("test_crash.py", "test_fuzz.py", "test_sheet_browser.py", "test_sample_plugin.py"),
+    *("test_mutants.py", "test_chart.py", "test_hostile.py"),
+)
+"""The other worker's first files: what they need is not being compiled by the first at the same time."""
 _FEWEST = 5
 _asked = {"all": True}
 
@@ -30,6 +37,11 @@ def as_many(full):
     return full if _asked["all"] else min(full, max(full // 4, _FEWEST))
 
 
+def first_of(cases):
+    """All cases in the whole run; in the short one the first, where each takes long and all say the same."""
+    return cases if _asked["all"] else cases[:1]
+
+
 def pytest_configure(config):
     """Before any test file is read: is this the short run?"""
     _asked["all"] = config.option.markexpr != _SHORT
@@ -41,10 +53,20 @@ def pytest_configure(config):
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items):
-    """Files with long tests come first, those of few tests before all: no worker is left with one at the end."""
+    """Files with long tests come first, those of few tests before others: no worker is left with one at the end.
+
+    Before all come those whose order keeps two workers from compiling the same loops at the same time.
+    """
     tests = Counter(item.path for item in items)
     long = {item.path for item in items if item.get_closest_marker("long")}
-    items.sort(key=lambda item: (0, tests[item.path]) if item.path in long else (1, 0))
+
+    def place(item):
+        for rank, names in enumerate((_FIRST, _COMPILE_LITTLE)):
+            if item.path.name in names:
+                return rank, names.index(item.path.name)
+        return (2, tests[item.path]) if item.path in long else (3, 0)
+
+    items.sort(key=place)
 
 
 def pytest_deselected(items):

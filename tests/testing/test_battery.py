@@ -76,9 +76,9 @@ def run(words, home):
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("name", sorted(OWN))
+@pytest.mark.parametrize("name", sorted(set(OWN) - {"run-steps"}))
 def test_the_example_of_a_command_that_is_no_algorithm_runs(folder, name, tmp_path):
-    # the examples of the algorithms are run by test_catalogue_page.py
+    # the examples of the algorithms are run by test_catalogue_page.py, that of run-steps by test_plan_steps.py
     command = tmp_path / "castshed"
     guard = 'if __name__ == "__main__":\n    main()\n'  # as pip writes it: workers of over-lakes import it once more
     command.write_text(

@@ -22,9 +22,9 @@ SAMPLE = Path(__file__).parent.parent / "sample_plugin"
 BUNDLED = Path(__file__).parents[2] / "algorithms"
 
 
-def castshed(place, *arguments, **environment):
+def castshed(place, *arguments, alone=False, **environment):
     env = {**os.environ, "COLUMNS": "300", "NO_COLOR": "1", "CASTSHED_ALGORITHMS": "", **environment}
-    return in_process.castshed(*arguments, cwd=place, env=env)
+    return in_process.castshed(*arguments, cwd=place, env=env, alone=alone)
 
 
 @pytest.fixture(scope="module")
@@ -78,12 +78,12 @@ def test_the_sample_is_a_package_of_under_forty_lines_with_its_test():
 @pytest.mark.long
 def test_an_installed_algorithm_is_listed_explained_and_run(site, place):
     path = {"PYTHONPATH": str(site)}
-    listed = castshed(place, "--help", **path)
+    listed = castshed(place, "--help", **path, alone=True)  # as somebody who has installed it
     assert "Measure how far each spot lies from the nearest shore." in listed.stdout
     page = castshed(place, "shore-distance", "--help", **path)
     assert "Places to measure from" in page.stdout
     given = ["shore-distance", "lake.gpkg:spots", "lake.gpkg:shoreline", "--out", "my.gpkg"]
-    done = castshed(place, *given, **path)
+    done = castshed(place, *given, **path, alone=True)
     assert done.returncode == 0, done.stderr
     # 500 m and 100 m from the nearest side of a square of 1,000 m, by hand
     assert gpd.read_file(place / "my.gpkg", layer="spots")["shore_m"].tolist() == [500.0, 100.0]
@@ -122,7 +122,6 @@ BARE = "\n".join(line for line in SOUND.splitlines() if not line.startswith("@al
 AT_IMPORT, NO_DECORATOR, TAKEN = "raises at import", "lacks the decorator", "name already taken"
 
 
-@pytest.mark.long
 @pytest.mark.parametrize(
     ("kind", "text", "command", "says"),
     [

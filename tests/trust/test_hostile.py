@@ -64,7 +64,13 @@ def test_every_command_is_tried_with_bad_options_and_layers():
     assert set(hostile_commands.CALLS) == set(entries())
 
 
-@pytest.mark.parametrize("name", sorted(hostile_commands.CALLS))
+@pytest.mark.parametrize(
+    "name",
+    [
+        pytest.param(name, marks=pytest.mark.long) if name in hostile_commands.SLOW else name
+        for name in sorted(hostile_commands.CALLS)
+    ],
+)
 def test_the_call_that_is_spoilt_is_whole_before(folder, name):
     words = hostile_commands.words_of(name, folder / "lake.gpkg", folder)
     assert hostile_commands.command([name, *words], folder) == (None, 0)

@@ -197,8 +197,8 @@ def algorithm(
     name
         The command's name; by default the function's, with hyphens.
     steps
-        For an algorithm that is a chain of others: given its one input and the name of its file, it writes the chain
-        as a steps file (`castshed.toolbox.steps.steps_file`), which ``--show-steps`` prints.
+        For an algorithm that is a chain of others: given its one input, the name of its file and its other parameters,
+        it writes the chain as a steps file (`castshed.toolbox.steps.steps_file`), which ``--show-steps`` prints.
 
     Returns
     -------

@@ -97,6 +97,14 @@ def _grid_faults(systems: Mapping[str, pyproj.CRS], values: Mapping[str, Any]) -
     return faults
 
 
+def _is_figures(values: Any) -> bool:
+    """Tell whether a column is of whole numbers or floating-point ones, and of nothing that is only read as such."""
+    import numpy as np
+
+    dtype = getattr(values, "dtype", None)
+    return isinstance(dtype, np.dtype) and dtype.kind in "iuf"
+
+
 def _column_faults(frame: GeoDataFrame, column: Column, name: str, *, needed: bool) -> list[str]:
     import numpy as np
     import pandas as pd
@@ -111,7 +119,13 @@ def _column_faults(frame: GeoDataFrame, column: Column, name: str, *, needed: bo
         return []
     values = frame[column.name]
     faults: list[str] = []
-    if column.kind == "number":
+    empty: Any
+    if column.kind == "number" and _is_figures(values):
+        figures = values.to_numpy()
+        if np.isinf(figures).any():
+            faults.append(f"{name}.{column.name} has infinite numbers.")
+        empty = np.isnan(figures)
+    elif column.kind == "number":
         if odd_kind := other_kind_fault(values, f"{name}.{column.name}"):
             return [odd_kind]
         numbers = pd.to_numeric(values, errors="coerce")
@@ -124,6 +138,8 @@ def _column_faults(frame: GeoDataFrame, column: Column, name: str, *, needed: bo
         if np.isinf(numbers.to_numpy(float, na_value=np.nan)).any():
             faults.append(f"{name}.{column.name} has infinite numbers.")
         empty = values.isna()
+    elif column.gaps:
+        return faults
     else:
         empty = values.isna() | (values.astype(str).str.strip() == "")
     if not column.gaps and empty.any():
@@ -196,6 +212,8 @@ def _complete(frame: GeoDataFrame, marker: Layer) -> GeoDataFrame:
     for column in (*marker.needs, *marker.optional):
         if column.name not in frame.columns:
             frame[column.name] = np.nan if column.kind == "number" else ""
+        elif column.kind == "number" and _is_figures(frame[column.name]):
+            continue
         elif column.kind == "number":
             frame[column.name] = pd.to_numeric(frame[column.name], errors="coerce")
         elif column.kind == "text":

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, Final
 from ..parameters.markers import (
     Choice,
     DayInput,
+    DownloadList,
     FileSet,
     Flag,
     FolderSet,
@@ -44,12 +45,19 @@ UNITS: Final = {
 GEOPACKAGE: Final = "application/geopackage+sqlite3"
 TEXT_SEQUENCE: Final = "application/geo+json-seq"
 _TYPES: Final = {"number": {"type": "number"}, "text": {"type": "string"}, "any": {}}
-_SEVERAL: Final = (LayerSet, SourceList, LogList)
+_SEVERAL: Final = (LayerSet, SourceList, LogList, DownloadList)
 _PLAIN_FILES: Final[dict[type, tuple[str, ...]]] = {
     DayInput: ("application/toml",),
     SeriesInput: ("text/csv", "application/json"),
     SourceList: ("text/csv", "application/gpx+xml", "application/vnd.google-earth.kml+xml", GEOPACKAGE),
     LogList: ("text/plain", "text/csv"),
+    DownloadList: (
+        GEOPACKAGE,
+        "application/zip",
+        "application/geo+json",
+        "image/tiff; application=geotiff",
+        "text/csv",
+    ),
     LayerSet: (GEOPACKAGE, TEXT_SEQUENCE),
 }
 _ANY_FILE: Final = ("application/octet-stream",)

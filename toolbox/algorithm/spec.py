@@ -40,13 +40,15 @@ class Parameter:
         if self.required or self.default is None:
             return None
         if isinstance(self.marker, Quantity):
-            return units.in_words(float(self.default), self.marker.kind)
+            return units.default_in_words(float(self.default), self.marker.kind)
         if isinstance(self.marker, Many) and isinstance(self.marker.of, Quantity):
-            return ", ".join(units.in_words(float(v), self.marker.of.kind) for v in self.default)
+            return ", ".join(units.default_in_words(float(v), self.marker.of.kind) for v in self.default)
         if isinstance(self.marker, Many):
             return ", ".join(str(v) for v in self.default) or None
         if isinstance(self.marker, Flag):
             return "yes" if self.default else "no"
+        if isinstance(self.default, float):
+            return units.default_in_words(self.default, "")
         return str(self.default) or None
 
 

@@ -11,6 +11,7 @@ from ..algorithm.spec import Parameter
 from ..errors import CastshedError, UsageError
 from ..parameters.markers import (
     DayInput,
+    DownloadList,
     Layer,
     LayerSet,
     LogList,
@@ -20,12 +21,13 @@ from ..parameters.markers import (
     SourceList,
     Surface,
 )
+from .listed_layers import is_listed, read_listed
 from .pipe import PipedLayers, piped_layer
 
 
 def takes_many(par: Parameter) -> bool:
     """Whether a parameter may be given several times."""
-    return isinstance(par.marker, (Many, LayerSet, SourceList, LogList))
+    return isinstance(par.marker, (Many, LayerSet, SourceList, LogList, DownloadList))
 
 
 def read_value(par: Parameter, given: Any) -> Any:
@@ -93,6 +95,8 @@ def read_input(par: Parameter, given: Any, crs: str | None, piped: PipedLayers |
         if isinstance(marker, Layer):
             return piped.layer(marker.name, crs, named)
         raise UsageError(f"{par.name}: only layers come through a pipe; name a file.")
+    if isinstance(marker, Layer) and is_listed(marker.name, given):
+        return read_listed(marker.name, given, crs)
     if isinstance(marker, Layer):
         return read_layer(given, usual=marker.name, crs=crs)
     if isinstance(marker, Surface):
@@ -103,6 +107,8 @@ def read_input(par: Parameter, given: Any, crs: str | None, piped: PipedLayers |
         from ..sources import read_source
 
         return [read_source(text) for text in given]
+    if isinstance(marker, DownloadList):
+        return list(given)  # told apart by what is in them, all together
     if isinstance(marker, LogList):
         from ..intake.logs.log_file import LogFile
 

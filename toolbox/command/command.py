@@ -6,7 +6,8 @@
 from __future__ import annotations
 
 import inspect
-from typing import Annotated, Any
+import re
+from typing import Annotated, Any, Final
 
 import typer
 
@@ -14,11 +15,18 @@ from ..algorithm.spec import Parameter, Spec
 from ..errors import UsageError
 from ..parameters.markers import Choice, FileSet, Flag, FolderSet, Layer, LayerSet, Many, Number, Surface
 from ..report import Reporter
-from .arguments import read_input, takes_many
+from .arguments import read_input, read_value, takes_many
 from .completion import layer_completer
 from .outputs import default_out
 from .pipe import PIPE, is_piped
 from .run_command import guarded, run
+
+_INSIDE_A_PARAGRAPH: Final = re.compile(r"(?<=\S)\n(?=[^\s*-])")
+
+
+def _flowing(text: str) -> str:
+    """Join the lines of each paragraph: they are broken for the source, not for a terminal. Lists stay."""
+    return _INSIDE_A_PARAGRAPH.sub(" ", text)
 
 
 def escape(text: str) -> str:
@@ -67,16 +75,23 @@ def _annotation(par: Parameter) -> Any:
 def make_command(spec: Spec) -> typer.Typer:
     """Build the typer command of an algorithm."""
     folder_out = isinstance(spec.outputs[0].marker, (FileSet, FolderSet))
+    own_crs = any(par.name == "crs" for par in spec.parameters)
     out_first = not any(par.positional for par in spec.parameters)
 
     def command(**given: Any) -> None:
         reporter = Reporter(quiet=given.pop("quiet"), as_json=given.pop("as_json"))
-        out, replace, crs = given.pop("out"), given.pop("replace"), given.pop("crs", None)
+        out, replace = given.pop("out"), given.pop("replace")
+        crs = None if own_crs else given.pop("crs", None)
 
         def work() -> None:
             if given.pop("show_steps", False) and spec.steps is not None:
                 file = str(given[spec.parameters[0].name])
-                print(spec.steps(read_input(spec.parameters[0], file, crs), file), end="")
+                more = {
+                    par.name: read_value(par, given[par.name])
+                    for par in spec.parameters[1:]
+                    if given[par.name] is not None and given[par.name] != []
+                }
+                print(spec.steps(read_input(spec.parameters[0], file, crs), file, **more), end="")
                 return
             piped = any(is_piped(given[par.name]) for par in spec.parameters if par.is_input)
             if out is None and not piped:
@@ -145,7 +160,7 @@ def make_command(spec: Spec) -> typer.Typer:
     ordered = sorted([*own, *shared], key=lambda p: p.default is not par.empty)
     command.__signature__ = inspect.Signature(ordered)  # type: ignore[attr-defined]  # typer reads it
     command.__annotations__ = {p.name: p.annotation for p in ordered}
-    text = spec.summary + ("\n\n" + spec.description if spec.description else "")
+    text = spec.summary + ("\n\n" + _flowing(spec.description) if spec.description else "")
     app = typer.Typer(add_completion=False, rich_markup_mode="rich")
     app.command(
         name=spec.name,

@@ -239,7 +239,11 @@ def write_result(spec: Spec, result: Any, out: str, *, replace: bool, lineage: s
     if isinstance(marker, (FileSet, FolderSet)):
         contents = result if isinstance(result, FolderContents) else FolderContents(files=dict(result))
         write_folder(Path(out), contents, replace=replace, lineage=lineage)
-        counts = {name: len(frame) for layers in contents.layers.values() for name, frame in layers.items()}
+        counts = {
+            name: int(one.depth_m.size) if isinstance(one, DepthSurface) else len(one)
+            for layers in contents.layers.values()
+            for name, one in layers.items()
+        }
         return counts | {f"{name} (bytes)": len(content) for name, content in contents.files.items()}
     words = f"castshed {spec.name}: {spec.summary}"
     if isinstance(marker, BookFile):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shlex
 import sys
 import traceback
 import warnings
@@ -112,6 +113,8 @@ def run(
     if isinstance(result, BookChange) and not replace:
         reporter.say("Nothing was written; add --replace to write it.")
     reporter.finish(spec.name, out, counts, figures)
+    if isinstance(result, FolderContents) and result.then:
+        reporter.say(result.then.replace("{folder}", shlex.quote(out)))
 
 
 def guarded(name: str, work: Callable[[], None]) -> None:

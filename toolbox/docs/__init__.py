@@ -19,6 +19,7 @@ from ..algorithm.catalogue import OWN, entries, load_entry
 from ..algorithm.job_steps import STEPS
 from ..algorithm.spec import Parameter, Spec
 from ..cli.own_commands import own_example
+from .own_lake import own_lake
 from .vocabulary import second_meanings, with_table
 
 _PAGE = Path(__file__).parents[2] / "algorithms" / "README.md"
@@ -133,6 +134,7 @@ def page(told: Told) -> str:
         "strong; north is up the grid. The lake and everything on it is invented: nothing here is for navigation.",
         "",
     ]
+    lines += own_lake()
     specs = _bundled()
     for step, title in STEPS.items():
         here = [spec for spec in specs.values() if spec.step == step]

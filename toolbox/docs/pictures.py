@@ -10,6 +10,7 @@ from . import scenes_boat, scenes_lake, scenes_papers
 
 SCENES: Final[dict[str, Callable[[str], Scene | bytes]]] = {
     "boat-hold": scenes_boat.boat_hold,
+    "bring-lake": scenes_papers.bring_lake,
     "cast-reach": scenes_boat.cast_reach,
     "day-plan": scenes_boat.day_plan,
     "demo": scenes_lake.demo,

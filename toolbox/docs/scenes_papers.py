@@ -52,6 +52,11 @@ def level(example: str) -> bytes:
     return small_png(png_of(figure, {"Software": "castshed"}))
 
 
+def bring_lake(_: str) -> bytes:
+    """A part of lake.png: the depths that were made, and the lines and points they were made from."""
+    return part_of_picture(Path("my_lake/lake.png").read_bytes(), (0.0, 0.02, 1.0, 0.5))
+
+
 def structure_map(_: str) -> bytes:
     """A part of the map: findings by rank over today's isobaths."""
     return part_of_picture(Path("my_files/structure.png").read_bytes(), (0.015, 0.3, 0.6, 0.7))

@@ -17,10 +17,14 @@ from ..algorithm.spec import Parameter, Spec
 from ..parameters.annotations import marker_of, shared_of
 from ..parameters.markers import Layer, Quantity, SeriesInput, Shared
 from ..plan.day_file import SECTIONS, key_of
-from ..units import in_words
+from ..units import default_in_words
 
 BEGIN: Final = "<!-- shared parameters: written by python -m castshed.toolbox.docs -->"
 END: Final = "<!-- end of shared parameters -->"
+
+
+_ABOUT_FILES: Final = {"bring-lake": ("--pool", "--unit", "--water")}
+"""Options that tell of files before there is a lake: they answer a question of the algorithm, in its words."""
 
 
 def _meaning(par: Parameter) -> object:
@@ -44,6 +48,8 @@ def second_meanings(specs: Iterable[Spec]) -> list[str]:
     found = []
     for spec in specs:
         for par in spec.parameters:
+            if par.option in _ABOUT_FILES.get(spec.name, ()):
+                continue
             first, other = seen.setdefault(par.option, (spec.name, par))
             if first == spec.name:
                 continue
@@ -67,11 +73,17 @@ def in_day_file() -> Iterator[tuple[str, str, str, Shared | None]]:
 def _default(shared: Shared, marker: Any) -> str:
     if shared.default is None or shared.default in ("", ()):
         return "-"
-    return in_words(shared.default, marker.kind) if isinstance(marker, Quantity) else str(shared.default)
+    return (
+        default_in_words(shared.default, marker.kind) if isinstance(marker, Quantity) else str(shared.default)
+    )
 
 
 def _users(name: str, specs: Mapping[str, Spec]) -> str:
-    users = [spec.name for spec in specs.values() if any(par.name == name for par in spec.parameters)]
+    users = [
+        spec.name
+        for spec in specs.values()
+        if any(par.name == name and par.shared for par in spec.parameters)
+    ]
     users += [
         f"[{section}] {key}" for section, key, field, shared in in_day_file() if shared and field == name
     ]

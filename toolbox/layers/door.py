@@ -15,6 +15,7 @@ from __future__ import annotations
 import contextlib
 import io
 import os
+import shutil
 import tempfile
 import threading
 import warnings
@@ -28,12 +29,19 @@ from ..real_files import require_ordinary
 from . import geopackage
 from .kinds_of_file import (
     ASCII_GRID,
+    BAG,
+    FILE_GEODATABASE,
     FLATGEOBUF,
     GEOPACKAGE,
     GEOTIFF,
+    MOST_BYTES,
+    NETCDF,
     RASTERS,
+    S102,
     SHAPEFILE,
     VECTORS,
+    XYZ_GRID,
+    handed_out_kind,
     kind_of,
     whole,
 )
@@ -42,9 +50,13 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
 VECTOR_DRIVERS: Final = frozenset(
-    {"GPKG", "ESRI Shapefile", "FlatGeobuf", "GeoJSON", "GeoJSONSeq", "LIBKML", "KML", "GPX", "DXF"}
-)
+    {
+        "GPKG", "ESRI Shapefile", "FlatGeobuf", "GeoJSON", "GeoJSONSeq", "LIBKML", "KML", "GPX", "DXF", "S57", "GML",
+        "OpenFileGDB",
+    }
+)  # fmt: skip
 RASTER_DRIVERS: Final = {GEOPACKAGE: "GPKG", GEOTIFF: "GTiff", ASCII_GRID: "AAIGrid"}
+HANDED_OUT_DRIVERS: Final = {NETCDF: "netCDF", BAG: "BAG", S102: "S102", XYZ_GRID: "XYZ"}
 
 _SHAPEFILE_PARTS: Final = (".shp", ".shx", ".dbf", ".prj", ".cpg")
 _ONE_LAYER: Final = frozenset({SHAPEFILE, FLATGEOBUF})
@@ -55,6 +67,10 @@ _VECTOR_SETTINGS: Final = {
     "SHAPE_RESTORE_SHX": "NO",
     "OGR_SQLITE_LOAD_EXTENSIONS": "",
     "CPL_VSIL_CURL_ALLOWED_FILENAME": "none",
+    "GML_DOWNLOAD_WFS_SCHEMA": "NO",
+    "GML_SKIP_RESOLVE_ELEMS": "ALL",  # no link is followed
+    "GML_SKIP_CORRUPTED_FEATURES": "NO",
+    "OGR_S57_OPTIONS": "SPLIT_MULTIPOINT=ON,ADD_SOUNDG_DEPTH=ON,UPDATES=IGNORE,RETURN_PRIMITIVES=OFF",
 }
 _RASTER_SETTINGS: Final = {
     "GDAL_PAM_ENABLED": "NO",  # no .aux.xml, read or written
@@ -252,6 +268,91 @@ def write_features(frame: GeoDataFrame, target: Path | io.BytesIO, **options: An
         vectors.errors.FieldError,
     ) as error:
         raise OutputFailed(str(error)) from error
+
+
+@contextlib.contextmanager
+def _handed_out(path: Path, kind: str) -> Iterator[Any]:
+    """Give what the library opens: the bytes of a file, or a copy of a geodatabase that holds its own files alone."""
+    if kind != FILE_GEODATABASE:
+        yield whole(path, kind)
+        return
+    files = sorted(one for one in path.iterdir() if not one.is_dir())
+    total = 0
+    for one in files:
+        require_ordinary(one, "a part of a file geodatabase")
+        total += one.stat().st_size
+    if total > MOST_BYTES:
+        raise DataError(
+            f"{path} is larger than {MOST_BYTES // 1_000_000_000} GB; save the layers as GeoPackage."
+        )
+    with tempfile.TemporaryDirectory(prefix="castshed-") as folder:
+        home = Path(folder, "lake.gdb")
+        home.mkdir()
+        for one in files:
+            shutil.copyfile(one, home / one.name)
+        yield str(home)
+
+
+def handed_out_layers(path: Path) -> dict[str, GeoDataFrame]:
+    """Read all layers of features of an S-57, GML or file geodatabase; tables without geometry are left out.
+
+    Raises
+    ------
+    DataError
+        It cannot be read.
+    """
+    kind = str(handed_out_kind(path))
+    vectors = _vectors()
+    with _handed_out(path, kind) as source:
+        try:
+            found = [(str(name), shape) for name, shape in vectors.list_layers(source)]
+            return {
+                name: vectors.read_dataframe(source, layer=name, use_arrow=False)
+                for name, shape in found
+                if shape is not None
+            }
+        except DataError:
+            raise
+        except Exception as error:
+            raise DataError(f"{path} cannot be read as {kind} ({error}).") from error
+
+
+@contextlib.contextmanager
+def opened_grid(path: Path, kind: str, part: str = "") -> Iterator[Any]:
+    """Open a raster of those that agencies hand out, under a plain name, by its one driver.
+
+    Parameters
+    ----------
+    path, kind
+        The file, and its format.
+    part
+        Of a netCDF the variable.
+
+    Raises
+    ------
+    DataError
+        It cannot be read.
+    """
+    import rasterio
+
+    require_ordinary(path, "a file")
+    with tempfile.TemporaryDirectory(prefix="castshed-") as folder:
+        # A link, so that the name says nothing to the library and nothing lies beside it.
+        link = Path(folder, "grid" + {NETCDF: ".nc", BAG: ".bag", S102: ".h5"}.get(kind, ".xyz"))
+        link.symlink_to(path.resolve())
+        name: Any = f'NETCDF:"{link}":{part}' if part else link
+        try:
+            with (
+                rasterio.Env(**_RASTER_SETTINGS),
+                warnings.catch_warnings(),
+            ):
+                warnings.simplefilter("ignore", rasterio.errors.NotGeoreferencedWarning)
+                with rasterio.open(name, driver=HANDED_OUT_DRIVERS[kind]) as data:
+                    yield data
+        except DataError:
+            raise
+        except (rasterio.errors.RasterioError, UnicodeError, IndexError, ValueError) as error:
+            raise DataError(f"{path} cannot be read as {kind} ({error}).") from error
 
 
 @contextlib.contextmanager

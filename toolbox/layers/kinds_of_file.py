@@ -19,9 +19,19 @@ GPX: Final = "GPX"
 DXF: Final = "DXF"
 GEOTIFF: Final = "GeoTIFF"
 ASCII_GRID: Final = "ASCII grid"
+# What agencies hand out beside these; read for a lake that is brought in, and by no other algorithm.
+S57: Final = "S-57"
+GML: Final = "GML"
+FILE_GEODATABASE: Final = "file geodatabase"
+NETCDF: Final = "netCDF"
+BAG: Final = "BAG"
+S102: Final = "S-102"
+XYZ_GRID: Final = "XYZ grid"
 
 VECTORS: Final = (GEOPACKAGE, SHAPEFILE, FLATGEOBUF, GEOJSON, KML, GPX, DXF)
 RASTERS: Final = (GEOPACKAGE, GEOTIFF, ASCII_GRID)
+HANDED_OUT_VECTORS: Final = (S57, GML, FILE_GEODATABASE)
+HANDED_OUT_RASTERS: Final = (NETCDF, BAG, S102)
 MOST_BYTES: Final = 2_000_000_000  # of a format that is read whole into memory
 
 _HEAD: Final = 8192
@@ -60,6 +70,53 @@ def _of_text(head: bytes) -> str | None:
     if _DRAWING.match(text):
         return DXF
     return ASCII_GRID if _GRID.match(text) else None
+
+
+_EXCHANGE_RECORD: Final = re.compile(
+    rb"\d{5}[123]L[E ]"
+)  # the leader of ISO/IEC 8211, which S-57 is written in
+_GML_NAMESPACE: Final = b"opengis.net/gml"
+_GRID_OF_A_GEODATABASE: Final = "a00000001.gdbtable"
+_CLASSIC: Final = (b"CDF\x01", b"CDF\x02", b"CDF\x05")
+_HIERARCHY: Final = b"\x89HDF\r\n\x1a\n"
+
+
+def _of_hierarchy(path: Path) -> str:
+    """Tell what a file of HDF5 holds by the names of its groups, which stand in it as they are."""
+    import mmap
+
+    with path.open("rb") as stream, mmap.mmap(stream.fileno(), 0, access=mmap.ACCESS_READ) as content:
+        if content.find(b"BAG_root") >= 0:
+            return BAG
+        return S102 if content.find(b"BathymetryCoverage") >= 0 else NETCDF
+
+
+def handed_out_kind(path: Path) -> str | None:
+    """Tell the format of a file or folder that agencies hand out, by its content; None where it is none of these.
+
+    Raises
+    ------
+    FileMissing, DataError
+        It is not there, is no ordinary file or folder, or cannot be opened.
+    """
+    if path.is_dir():
+        return FILE_GEODATABASE if (path / _GRID_OF_A_GEODATABASE).is_file() else None
+    require_ordinary(path, "a file")
+    try:
+        with path.open("rb") as stream:
+            head = stream.read(_HEAD)
+        if head.startswith(_HIERARCHY):
+            return _of_hierarchy(path)
+    except (OSError, ValueError) as error:
+        raise DataError(f"{path} cannot be read: {getattr(error, 'strerror', None) or error}.") from error
+    if head.startswith(_CLASSIC):
+        return NETCDF
+    if _EXCHANGE_RECORD.match(head):
+        return S57
+    text = head.removeprefix(b"\xef\xbb\xbf")
+    if text.lstrip().startswith(b"<") and _GML_NAMESPACE in head and _of_text(head) is None:
+        return GML
+    return None
 
 
 def kind_of(path: Path) -> str:
@@ -102,7 +159,7 @@ def whole(path: Path, kind: str) -> bytes:
         data = path.read_bytes()
     except OSError as error:
         raise DataError(f"{path} cannot be read: {error.strerror or error}.") from error
-    if kind in {KML, GPX} and (b"<!ENTITY" in data or b"<!DOCTYPE" in data):
+    if kind in {KML, GPX, GML} and (b"<!ENTITY" in data or b"<!DOCTYPE" in data):
         raise DataError(
             f"{path} declares a document type or entities, which {kind} has none of; take them out."
         )

@@ -13,6 +13,7 @@ from .markers import (
     BookFile,
     Choice,
     DayInput,
+    DownloadList,
     FileSet,
     Flag,
     FolderSet,
@@ -30,7 +31,7 @@ from .markers import (
 )
 
 _SUFFIXES: Final = ("_mps", "_deg", "_lph", "_m2", "_m", "_s", "_l")
-INPUTS: Final = (Layer, Surface, LayerSet, SourceList, LogList, SeriesInput, DayInput)
+INPUTS: Final = (Layer, Surface, LayerSet, SourceList, LogList, DownloadList, SeriesInput, DayInput)
 OUTPUTS: Final = (Layer, Surface, FileSet, FolderSet, BookFile)
 
 
@@ -46,7 +47,9 @@ def option_name(name: str) -> str:
         if name.endswith(suffix):
             name = name.removesuffix(suffix)
             break
-    return "--" + name.replace("_", "-")
+    return "--" + name.removesuffix("_").replace(
+        "_", "-"
+    )  # a word of Python's own, as_, is written with _ behind it
 
 
 def marker_of(hint: Any) -> tuple[Any, bool]:

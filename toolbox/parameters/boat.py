@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Annotated
 
 from . import defaults
-from .markers import Flag, Number, Quantity, Shared
+from .markers import Flag, Many, Number, Quantity, Shared, Text
 
 Draft = Annotated[
     float,
@@ -101,6 +102,16 @@ WaveLimit = Annotated[
         "Greatest wave at the hold, against the upper end of the band (common practice for small open boats; "
         "know your own).",
         defaults.WAVE_LIMIT_M,
+    ),
+]
+WaveSpeeds = Annotated[
+    Sequence[str],
+    Many(Text()),
+    Shared(
+        "wave_speeds",
+        "What the boat keeps of its speed on plane in waves: a height, then percent in head, beam and following seas, "
+        'such as "1ft 75 85 95"; none: waves do not slow it (common practice; know your own boat).',
+        defaults.WAVE_SPEEDS,
     ),
 ]
 WindLimit = Annotated[

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Annotated
 
 from . import defaults
-from .markers import Number, Quantity, Shared
+from .markers import Choice, Number, Quantity, Shared
 
 LeastCast = Annotated[
     float,
@@ -41,6 +41,15 @@ WindFrom = Annotated[
     Quantity("bearing", 0.0, 360.0),
     Shared(
         "wind_from_deg", "Where the wind comes from, clockwise from north (grid north of the layers).", None
+    ),
+]
+WindOver = Annotated[
+    str,
+    Choice(("water", "land")),
+    Shared(
+        "wind_over",
+        "Where the wind was measured or is forecast for: a wind over land is brought to one over water by 1.2.",
+        defaults.WIND_OVER,
     ),
 ]
 WindSpeed = Annotated[

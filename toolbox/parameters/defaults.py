@@ -26,6 +26,10 @@ GUST_LIMIT_MPS: Final = 11.176  # 25 mph (common practice)
 HEAD_LIMIT_M: Final = 0.6096  # 2 ft, as at the hold (common practice)
 BEAM_LIMIT_M: Final = 0.4572  # 1.5 ft: three quarters of it on the beam (common practice)
 FOLLOWING_LIMIT_M: Final = 0.6096  # 2 ft (common practice)
+# what is kept of the speed in head, beam and following seas, in percent (common practice for a lake boat on plane)
+WAVE_SPEEDS: Final = ("0.5ft 100 100 100", "1ft 75 85 95", "2ft 45 60 75", "3ft 30 40 50")
+
+WIND_OVER: Final = "water"
 
 # casts, common practice
 LEAST_CAST_M: Final = 12.192  # 40 ft
@@ -48,3 +52,10 @@ LEAST_RATING: Final = 0.0
 AT_MOST: Final = 12
 AT_EACH_S: Final = 1500.0  # 25 min
 VALUE: Final = "rating"
+
+# structure that is looked for
+STRUCTURE_KINDS: Final = ("hump", "saddle", "point", "pocket", "ledge", "flat", "bluff", "channel_bend")
+WINDOW_FROM_M: Final = 0.6096  # 2 ft
+WINDOW_TO_M: Final = 12.192  # 40 ft
+MOST_OF_A_KIND: Final = 12
+SPACING_M: Final = 60.0

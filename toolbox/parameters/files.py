@@ -3,10 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from .folder_contents import FolderContents
-from .markers import DayInput, FileSet, FolderSet, LayerSet, LogList, SeriesInput, Shared, SourceList, Surface
+from .markers import (
+    DayInput,
+    DownloadList,
+    FileSet,
+    FolderSet,
+    LayerSet,
+    LogList,
+    SeriesInput,
+    Shared,
+    SourceList,
+    Surface,
+)
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame as Frame
@@ -25,6 +37,7 @@ else:  # at run time the plain type plays no part; the marker does
 
 Sources = Annotated[Sequence[SourceTable], SourceList()]
 SounderLogs = Annotated[Sequence[SounderLog | LogFile], LogList()]
+Downloads = Annotated[Sequence[Path | str | Frame], DownloadList()]
 DayFile = Annotated[Day, DayInput()]
 WindForecast = Annotated[SeriesTable | Forecast, SeriesInput("forecast")]
 PoolLevels = Annotated[SeriesTable | LevelSeries, SeriesInput("levels")]

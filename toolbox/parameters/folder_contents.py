@@ -23,6 +23,8 @@ class FolderContents:
         The few numbers that matter, for the report.
     said
         Lines for people, printed at the end of the command.
+    then
+        The command to run next, printed last; {folder} stands for the folder.
     """
 
     layers: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
@@ -30,3 +32,4 @@ class FolderContents:
     types: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     figures: Mapping[str, Any] = field(default_factory=dict)
     said: tuple[str, ...] = ()
+    then: str = ""

@@ -64,5 +64,5 @@ ElevationUnit = Annotated[
 ParameterCode = Annotated[
     str,
     Text(),
-    Shared("parameter", "Parameter code, where a table has several.", ""),
+    Shared("parameter", "Parameter code, or words of what was observed, where a table has several.", ""),
 ]

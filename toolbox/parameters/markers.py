@@ -79,6 +79,13 @@ class LogList:
 
 
 @dataclass(frozen=True)
+class DownloadList:
+    """Any number of files as agencies hand them out, in the formats of `castshed.toolbox.intake.downloads`."""
+
+    metavar = "FILE..."
+
+
+@dataclass(frozen=True)
 class DayInput:
     """A day file (TOML) with the layers it names."""
 

@@ -7,12 +7,12 @@ other.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any
 
 from ..clock_times import on_day
 from ..parameters import defaults
-from .hours_asked import back_by_of, forecast_between, held_to
+from .hours_asked import back_by_of, forecast_between, held_to, proved_by
 
 if TYPE_CHECKING:
     from .day_file import Boat, Day
@@ -66,9 +66,15 @@ def departure(day: Day) -> str:
 def wind_of(day: Day) -> dict[str, Any] | None:
     """Tell what wind-exposure is given, for one wind or by the hour; None where no wind is known."""
     if day.forecast is not None:
-        return {"forecast": OfDay("forecast"), "zone": day.zone, **forecast_between(day)}
+        told = {"columns": day.wind.columns, "speed_units": day.wind.units, "wind_over": day.wind.wind_over}
+        told = {key: value for key, value in told.items() if value}
+        return {"forecast": OfDay("forecast"), "zone": day.zone, **told, **forecast_between(day)}
     if day.wind.wind_from_deg is not None and day.wind.wind_speed_mps is not None:
-        return {"wind_from_deg": day.wind.wind_from_deg, "wind_speed_mps": day.wind.wind_speed_mps}
+        return {
+            "wind_from_deg": day.wind.wind_from_deg,
+            "wind_speed_mps": day.wind.wind_speed_mps,
+            "wind_over": day.wind.wind_over,
+        }
     return None
 
 
@@ -85,9 +91,23 @@ def handled(day: Day) -> dict[str, Any]:
     }
 
 
+def _spots(day: Day) -> MadeBy:
+    """Tell where the spots come from: the lists of the day, or the structure found in the depths."""
+    return MadeBy("book", "spots") if day.structure is None else MadeBy("found", "structure")
+
+
+def _searched(day: Day, given: Mapping[str, Any]) -> list[DayStep]:
+    """Look for structure where the day has no list of spots."""
+    asked = day.structure
+    if asked is None:
+        return []
+    limits = {one.name: getattr(asked, one.name) for one in fields(asked)}
+    return [DayStep("found", "find-structure", {**given, **limits, "units": day.units}, leaves=True)]
+
+
 def _before_the_wind(day: Day, depth: Any, unsure: Any, level: Mapping[str, Any]) -> list[DayStep]:
     boat, angler, shoreline = day.boat, day.angler, OfDay("shoreline")
-    spots, water = MadeBy("book", "spots"), MadeBy("today", "water")
+    spots, water = _spots(day), MadeBy("today", "water")
     errors = {"level_error_m": day.level.level_error_m}
     draft = {"draft_m": boat.draft_m, "margin_m": boat.margin_m}
     casts = {"least_cast_m": angler.least_cast_m, "most_cast_m": angler.most_cast_m}
@@ -105,9 +125,10 @@ def _before_the_wind(day: Day, depth: Any, unsure: Any, level: Mapping[str, Any]
     hold |= {"depth_confidence": unsure, "known_hazards": OfDay("known_hazards"), "zones": OfDay("zones")}
     gather = {"sources": OfDay("sources"), "shoreline": shoreline, "depth_unit": day.lists.depth_unit}
     return [
-        DayStep("book", "gather-spots", gather),
+        *([DayStep("book", "gather-spots", gather)] if day.structure is None else []),
         *([DayStep("bottom", "depth-surface", surface)] if day.layers.depth is None else []),
         DayStep("today", "water-today", {"depth": depth, "shoreline": shoreline, **level}),
+        *_searched(day, {"depth": depth, "water": water, **level}),
         DayStep("thin", "shallow-hazards", thin | {"depth_confidence": unsure}, leaves=True),
         DayStep(
             "reach",
@@ -171,7 +192,7 @@ def _proof(day: Day, holds: MadeBy, common: Mapping[str, Any]) -> DayStep:
         "holds": holds,
         **common,
         "dry_ground": MadeBy("today", "dry_ground"),
-        "spots": MadeBy("book", "spots"),
+        "spots": _spots(day),
         "draft_m": boat.draft_m,
         "running_depth_m": boat.running_depth_m,
         "margin_m": boat.margin_m,
@@ -182,8 +203,7 @@ def _proof(day: Day, holds: MadeBy, common: Mapping[str, Any]) -> DayStep:
         "clearance_m": boat.clearance_m,
         "launch_m": defaults.LAUNCH_M,
         **_by_the_hour(day),
-        "night": day.run.night,
-        "wind_limit_mps": boat.wind_limit_mps,
+        **proved_by(day),
     }
     return DayStep("proof", "prove-run", given, leaves=True)
 
@@ -201,7 +221,7 @@ def chain_of(day: Day) -> dict[str, DayStep]:
     unsure = MadeBy("bottom", "depth_confidence") if made else OfDay("depth_confidence")
     level, water, hourly = {"level_m": day.level_m}, MadeBy("today", "water"), day.forecast is not None
     steps = _before_the_wind(day, depth, unsure, level)
-    spots, holds, wind = MadeBy("book", "spots"), MadeBy("held", "holds"), wind_of(day)
+    spots, holds, wind = _spots(day), MadeBy("held", "holds"), wind_of(day)
     if wind is not None:
         told = {"water": water, "depth": depth, **level, **wind}
         steps.append(DayStep("spots_in_wind", "wind-exposure", {"places": spots, **told}))

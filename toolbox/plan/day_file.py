@@ -37,9 +37,10 @@ from ..parameters.boat import (
     RunningDepth,
     RunSpeed,
     WaveLimit,
+    WaveSpeeds,
     WindLimit,
 )
-from ..parameters.casts import Cast, LeastCast, MostCast, WindFrom, WindSpeed
+from ..parameters.casts import Cast, LeastCast, MostCast, WindFrom, WindOver, WindSpeed
 from ..parameters.levels import (
     BeyondReadings,
     ElevationUnit,
@@ -70,6 +71,14 @@ from ..parameters.stops import (
     StopValue,
     TopMargin,
     Windows,
+)
+from ..parameters.structure_search import (
+    Apart,
+    ContourInterval,
+    MostOfAKind,
+    StructureKinds,
+    WindowBottom,
+    WindowTop,
 )
 from ..parameters.sureness import CellSize, DepthError, LevelError
 from ..parameters.wording import Columns, DepthUnit
@@ -115,6 +124,7 @@ class Boat:
     idle_speed_mps: IdleSpeed = defaults.IDLE_SPEED_MPS
     wave_limit_m: WaveLimit = defaults.WAVE_LIMIT_M
     wind_limit_mps: WindLimit = defaults.WIND_LIMIT_MPS
+    wave_speeds: WaveSpeeds = defaults.WAVE_SPEEDS
 
 
 @dataclass(frozen=True)
@@ -133,6 +143,9 @@ class Wind:
     wind_from_deg: WindFrom | None = None
     wind_speed_mps: WindSpeed | None = None
     forecast: Words = ""
+    columns: Columns = ()
+    units: WordList = ()
+    wind_over: WindOver = defaults.WIND_OVER
 
 
 @dataclass(frozen=True)
@@ -175,8 +188,20 @@ class SpotLists:
 
 
 @dataclass(frozen=True)
+class FoundStructure:
+    """Structure that is looked for in the depths and fished where no list of spots is given, as find-structure does."""
+
+    kinds: StructureKinds = defaults.STRUCTURE_KINDS
+    from_m: WindowTop = defaults.WINDOW_FROM_M
+    to_m: WindowBottom = defaults.WINDOW_TO_M
+    most: MostOfAKind = defaults.MOST_OF_A_KIND
+    spacing_m: Apart = defaults.SPACING_M
+    interval_m: ContourInterval = 0.0
+
+
+@dataclass(frozen=True)
 class Lake:
-    """The lake's GeoPackage, and its layers where their names are not the usual ones."""
+    """The lake's GeoPackage, and its layers where they have names of their own; ramps and hazards also as lists."""
 
     file: Words = ""
     shoreline: Words = "shoreline"
@@ -187,6 +212,9 @@ class Lake:
     ramps: Words = "ramps"
     zones: Words = "zones"
     known_hazards: Words = "known_hazards"
+    ramps_columns: Columns = ()
+    hazards_columns: Columns = ()
+    depth_unit: DepthUnit | None = None
     cell_m: CellSize | None = None
     depth_error_m: DepthError | None = None
 
@@ -213,6 +241,8 @@ class Day:
     ----------
     level_m
         Today's surface minus chart datum.
+    path, stated
+        The file, and what it states, by section and key.
     """
 
     title: str
@@ -231,7 +261,10 @@ class Day:
     layers: Layers
     spots: tuple[SourceTable, ...]
     forecast: SeriesTable | None = None
+    structure: FoundStructure | None = None
     named: Mapping[str, str] = field(default_factory=dict)
+    path: Path = Path("day.toml")
+    stated: Mapping[str, Any] = field(default_factory=dict)
 
 
 SECTIONS: Final[dict[str, type[Any]]] = {
@@ -242,8 +275,13 @@ SECTIONS: Final[dict[str, type[Any]]] = {
     "wind": Wind,
     "fishing": Fishing,
     "spots": SpotLists,
+    "structure": FoundStructure,
     "run": Run,
 }
+_LISTS: Final = frozenset((
+    ".csv", ".tsv", ".txt", ".gpx", ".kml", ".kmz", ".geojson", ".json", ".xlsx", ".ods", ".shp", ".zip",
+))  # fmt: skip
+_OUTSIDE_M: Final = 500.0  # how far beside the lake's box a listed mark may lie, as for lists of spots
 _TOP: Final = ("title", "date", "zone", "units")
 
 
@@ -335,7 +373,8 @@ def level_of(
             '[level] needs today = "-4ft" (today\'s surface against the level the depths refer to), or pool and '
             "normal_pool, two elevations in one vertical datum, or table and normal_pool."
         )
-    from ..intake.series.level_table import datum_name, to_levels
+    from ..intake.series.level_table import to_levels
+    from ..intake.series.level_words import datum_name
     from ..intake.series.series_file import read_series
     from ..intake.series.series_times import read_time
     from ..water.level.pool_level import level_from_pools, level_from_series
@@ -388,7 +427,27 @@ def _parse(path: Path) -> dict[str, Any]:
         raise UsageError(f"{path} is not UTF-8 text; save it as UTF-8.") from error
 
 
-def _read_layers(lake: Lake, folder: Path) -> tuple[Layers, dict[str, str]]:
+def is_list(told: str) -> bool:
+    """Tell whether a name is that of a list of points rather than of a layer."""
+    return Path(told).suffix.lower() in _LISTS
+
+
+def _listed(
+    name: str, told: str, lake: Lake, folder: Path, shoreline: GeoDataFrame, pool_m: float | None
+) -> GeoDataFrame:
+    """Make ramps or known hazards of a list of points."""
+    from ..intake.book.lake_extent import LakeExtent
+    from ..intake.book.listed_marks import hazards_of, ramps_of
+    from ..sources import read_source
+
+    table = read_source(str(folder / told))
+    extent = LakeExtent.of(shoreline, _OUTSIDE_M)
+    if name == "ramps":
+        return ramps_of(table, extent, columns=lake.ramps_columns, unit=lake.depth_unit, normal_pool_m=pool_m)
+    return hazards_of(table, extent, columns=lake.hazards_columns, unit=lake.depth_unit)
+
+
+def _read_layers(lake: Lake, folder: Path, pool_m: float | None = None) -> tuple[Layers, dict[str, str]]:
     from ..layers.reading import list_layers, read_layer, read_surface
     from ..layers.reference import parse_reference
 
@@ -402,6 +461,10 @@ def _read_layers(lake: Lake, folder: Path) -> tuple[Layers, dict[str, str]]:
     for name in (f.name for f in dataclasses.fields(Layers)):
         told = str(getattr(lake, name))
         if not told:
+            continue
+        if name in ("ramps", "known_hazards") and is_list(told):
+            named[name] = told
+            found[name] = _listed(name, told, lake, folder, found["shoreline"], pool_m)
             continue
         if ":" in told or told.lower().endswith((".gpkg", ".tif", ".tiff")):
             ref = parse_reference(told)
@@ -419,6 +482,10 @@ def _read_layers(lake: Lake, folder: Path) -> tuple[Layers, dict[str, str]]:
 
 def _forecast(wind: Wind, folder: Path) -> SeriesTable | None:
     if not wind.forecast:
+        if wind.columns or wind.units:
+            raise UsageError(
+                "[wind] names columns or units, which belong to a forecast; give one, or leave them out."
+            )
         return None
     if wind.wind_from_deg is not None or wind.wind_speed_mps is not None:
         raise UsageError("[wind] gives a forecast and one wind as well; leave one of them out.")
@@ -442,7 +509,26 @@ def read_day(path: Path) -> Day:
     DataError
         A file or layer is missing or broken.
     """
-    body = _parse(path)
+    return day_of(_parse(path), path)
+
+
+def day_of(body: Mapping[str, Any], path: Path, like: Day | None = None) -> Day:
+    """Make a day of what its file states, and read every layer and list it names.
+
+    Parameters
+    ----------
+    body
+        Sections and keys, as the file states them.
+    path
+        The file; names in it are relative to its folder.
+    like
+        A day of the same folder: what it has read is not read again.
+
+    Raises
+    ------
+    UsageError, DataError
+        As for `read_day`.
+    """
     known = [*_TOP, *SECTIONS]
     for key in body:
         if key not in known:
@@ -460,11 +546,24 @@ def read_day(path: Path) -> Day:
 
     folder = path.parent
     level_m = level_of(parts["level"], folder, date, zone, parts["run"].depart)
-    layers, named = _read_layers(parts["lake"], folder)
+    normal_m = parts["level"].normal_pool_m
+    if like is not None and (like.lake, like.level.normal_pool_m) == (parts["lake"], normal_m):
+        layers, named = like.layers, like.named
+    else:
+        layers, named = _read_layers(parts["lake"], folder, normal_m)
     lists: SpotLists = parts["spots"]
-    if not lists.sources:
-        raise UsageError('[spots] needs sources = ["my_spots.csv"]: one or more lists of spots.')
-    tables = tuple(read_source(str(folder / one)) for one in lists.sources)
+    searched = "structure" in body
+    if not lists.sources and not searched:
+        raise UsageError(
+            '[spots] needs sources = ["my_spots.csv"]: one or more lists of spots; or write '
+            "[structure], and structure is looked for in the depths."
+        )
+    if lists.sources and searched:
+        raise UsageError("[spots] names lists and [structure] asks for a search; leave one of them out.")
+    if like is not None and like.lists.sources == lists.sources:
+        tables = like.spots
+    else:
+        tables = tuple(read_source(str(folder / one)) for one in lists.sources)
     return Day(
         title=str(body.get("title", "A day on the lake")),
         date=date,
@@ -482,5 +581,8 @@ def read_day(path: Path) -> Day:
         layers=layers,
         spots=tables,
         forecast=_forecast(parts["wind"], folder),
+        structure=parts["structure"] if searched else None,
         named=named,
+        path=path,
+        stated=body,
     )

@@ -22,7 +22,14 @@ def held_to(day: Day) -> dict[str, Any]:
         "head_limit_m": wave,
         "beam_limit_m": defaults.BEAM_LIMIT_M / defaults.WAVE_LIMIT_M * wave,
         "following_limit_m": wave,
+        "wave_speeds": day.boat.wave_speeds,
     }
+
+
+def proved_by(day: Day) -> dict[str, Any]:
+    """Tell what the hours of a run are held to, in the words of prove-run."""
+    held = held_to(day)
+    return {name: one for name, one in held.items() if name not in {"time_zone", "wave_speeds"}}
 
 
 def back_by_of(day: Day, depart: str) -> str:

@@ -19,6 +19,7 @@ from ..output.words.roles import TABLES, role_of
 from ..parameters.folder_contents import FolderContents
 from ..text import how_many
 from ..units import in_words
+from .phone_copy import phone_copy
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -46,6 +47,16 @@ def totals_of(layers: Mapping[str, gpd.GeoDataFrame], at_each_s: float) -> dict[
         "least_depth_m": float(legs.loc[legs["part"] != "launch", "min_depth_m"].min()),
         "least_clearance_m": float(legs["min_clearance_m"].min()),
     }
+
+
+def _coarser_words(by_m: float) -> str:
+    """Say what the copy for a phone leaves out."""
+    drawn = (
+        f" Areas are drawn to {in_words(by_m, 'length')}: hazards wider by that, water narrower."
+        if by_m
+        else ""
+    )
+    return f"The run and what it keeps off; every layer in full is in plan.gpkg.{drawn}"
 
 
 def plan_folder(
@@ -91,17 +102,21 @@ def plan_folder(
         name: layers[name][layers[name]["spot_id"].isin(stops["spot_id"])] for name in ("holds", "cast_lines")
     }
     drawn = {**places, **on_run}  # the map shows where the boat stops, not every place it could
-    ready = ready_features(places, level_m=level_m)
+    ready = ready_features(shared, level_m=level_m)
+    phone, coarser_m = phone_copy(places)
     files = {
         "run.gpx": to_gpx(aboard, title=title, level_m=level_m, date=date),
-        "plan.kml": to_kml(places, title=title, level_m=level_m, date=date, ready=ready),
-        "plan.geojson": to_geojson(shared, title=title, level_m=level_m, date=date, ready=ready.of(shared)),
+        "plan.kml": to_kml(
+            phone, title=title, description=_coarser_words(coarser_m), level_m=level_m, date=date
+        ),
+        "plan.geojson": to_geojson(shared, title=title, level_m=level_m, date=date, ready=ready),
         "plan.json": to_plan_json(
             places, title=title, level_m=level_m, date=date, totals=totals, proof=proof, notes=notes
         ),
         "map.png": draw_map(drawn, title=title, level_m=level_m, date=date, units=units),
     }
-    prove_written(places, files, gpx=aboard)
+    prove_written(phone, {"plan.kml": files["plan.kml"]}, gpx=aboard)
+    prove_written(shared, {name: files[name] for name in ("run.gpx", "plan.geojson")}, gpx=aboard)
     summary = (
         f"{how_many(totals['stops'], 'stop')} over {in_words(totals['distance_m'], 'length')}, "
         f"{totals['travel_s'] / 60.0:.0f} min under way; {totals['fishable']} of {how_many(totals['spots'], 'spot')} "

@@ -15,6 +15,7 @@ from ..algorithm.describe import UNITS
 from ..algorithm.spec import Spec
 from ..parameters.markers import Flag, Many, Number, Quantity
 from .day_chain import MadeBy, OfDay, chain_of
+from .day_file import is_list
 
 if TYPE_CHECKING:
     from .day_file import Day
@@ -93,6 +94,8 @@ def _inputs(day: Day, folder: Path) -> dict[str, Any]:
     brought: dict[str, Any] = {
         one.name: None
         if getattr(day.layers, one.name) is None
+        else _place(folder, getattr(day.lake, one.name))
+        if is_list(getattr(day.lake, one.name))
         else f"{_place(folder, day.lake.file)}:{getattr(day.lake, one.name)}"
         for one in fields(day.layers)
     }

@@ -231,7 +231,7 @@ def test_the_totals_are_on_the_map(plan, plan_of):
     (said,) = [t.get_text() for t in words(page(plan_of), "totals")]
     metres = float(plan["legs"]["distance_m"].sum())
     assert f"Distance {metres / 1609.344:.2f} mi ({metres / 1000.0:.2f} km)" in said
-    assert said.startswith("Stops 5 · Out and back 06:00 to 08:00")
+    assert said.startswith("Stops 5 · Away from the ramp 06:00 to 08:00")
 
 
 def test_level_and_date_and_every_caution_are_on_the_page(plan_of):
@@ -532,7 +532,7 @@ def test_wrong_options_are_refused(plan, option, value, said):
 
 def test_labels_without_room_are_said(plan):
     ramp = plan["ramps"].geometry.iloc[0]
-    count = 400
+    count = 150
     stops = gpd.GeoDataFrame(
         {"stop_no": range(count), "spot_id": [str(n) for n in range(count)], "name": "Long name of a spot", "arrive": "", "leave": ""},
         geometry=[Point(ramp.x + n * 0.5, ramp.y) for n in range(count)], crs=plan["water"].crs,

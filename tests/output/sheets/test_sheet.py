@@ -24,6 +24,7 @@ import in_process
 from castshed.algorithms.plan_sheet import FILES, plan_sheet
 from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import UsageError
+from castshed.toolbox.layers.reading import read_layer
 from castshed.toolbox.output.formats import palette
 from castshed.toolbox.output.maps.chart_ground import band_colours
 from castshed.toolbox.output.maps.chart_page import blank_page
@@ -144,7 +145,7 @@ def test_everything_is_readable_without_scripts(files, plan):
     assert all("needs-script" in a["class"] for a in hidden)
 
 
-@pytest.mark.parametrize("start", [0, 8])
+@pytest.mark.parametrize("start", [0, pytest.param(8, marks=pytest.mark.long)])
 def test_names_are_text_and_never_code(plan_of, hostile_names, start):
     some = [name for name in hostile_names if name.strip()][start : start + 9]
     layers = plan_of(len(some))
@@ -244,7 +245,8 @@ def test_bands_on_a_card_have_the_colours_of_the_map(plan):
     figure, pen = blank_page(8.5, 850)
     figure.set_size_inches(8.5, 11.0)
     hold = frames["holds"].geometry.iloc[0]
-    card = HoldCard(hold, frames["spots"].geometry.iloc[0], 90.0, 45.0)
+    mark = frames["spots"].geometry.iloc[0]
+    card = HoldCard(hold, mark, shapely.shortest_line(hold, mark), 90.0, 45.0)
     middle = shapely.Point(hold.x, hold.y).buffer(500.0)
     deep["depth_bands"] = deep["depth_bands"].set_geometry([middle], crs=frames["depth_bands"].crs)
     draw_hold_card(pen, Rect(1.0, 1.0, 4.0, 3.0), stop, card, deep, whole, metric=False)
@@ -327,7 +329,7 @@ def test_true_north_is_where_geodesics_say():
     crs = pyproj.CRS.from_epsg(32615)
     x, y = pyproj.Transformer.from_crs("EPSG:4326", crs, always_xy=True).transform(-92.0, 40.0)
     assert grid_north_deg(crs, x, y) == pytest.approx(math.sin(math.radians(40.0)), abs=0.002)
-    assert "for true ones add 0.6°" in north_text(crs, (x - 9.0, y - 9.0, x + 9.0, y + 9.0))
+    assert "for true bearings add 0.6°" in north_text(crs, (x - 9.0, y - 9.0, x + 9.0, y + 9.0))
     # PROJ's own meridian convergence, by another road
     factors = pyproj.Proj(crs).get_factors(-92.0, 40.0)
     assert abs(factors.meridian_convergence) == pytest.approx(abs(grid_north_deg(crs, x, y)), abs=0.002)
@@ -378,12 +380,14 @@ def test_words_keep_their_width_in_any_font():
     assert "<rock>" not in text
 
 
+@pytest.mark.long
 def test_the_same_plan_gives_the_same_bytes(plan, files):
     again = plan_sheet(plan, level_m=-1.2192, title="Made day", date="2031-05-03")
     for name in FILES:
         assert again[name] == files[name], name
 
 
+@pytest.mark.long
 def test_the_command_writes_it(plan, tmp_path):
     from castshed.toolbox.layers import write_layers
 
@@ -393,6 +397,7 @@ def test_the_command_writes_it(plan, tmp_path):
     assert {p.name for p in (tmp_path / "sheet").iterdir()} == set(FILES)
 
 
+@pytest.mark.long
 def test_without_times_there_is_no_timeline(plan):
     layers = plan | {"stops": plan["stops"].assign(arrive="", leave="")}
     files = plan_sheet(layers)
@@ -421,3 +426,31 @@ def test_bars_lie_where_the_hours_say(plan):
             whole = f"{text[11:13]}:00"
             per_hour = (hours["08:00"] - hours["06:00"]) / 2.0
             assert x == pytest.approx(hours[whole] + per_hour * int(text[14:16]) / 60.0, abs=0.01)
+
+
+def test_every_hold_card_of_the_demo_day_draws_the_cast_of_the_layer(planned_demo_day):
+    """Measured on the drawing: from boat to aim as long and in the direction that hold and text say."""
+    plan = {
+        name: read_layer(f"{planned_demo_day / 'my_day' / 'plan.gpkg'}:{name}")
+        for name in ("stops", "legs", "holds", "cast_lines", "spots", "water", "depth_bands")
+    }
+    stops = stops_of(plan, metric=True)
+    pages = draw_pages(
+        plan, stops, [], title="Day", level_m=-1.2192, date="2026-05-16", units="metric", width_px=600
+    )
+    drawn = [
+        np.asarray(lines.get_segments()[0])
+        for figure in pages.holds
+        for axes in figure.axes
+        for lines in axes.collections
+        if lines.get_gid() == "cast"
+    ][::2]  # each is stroked twice: its casing, then its colour
+    holds = plan["holds"].set_index("spot_id")
+    fished = [stop.spot_id for stop in stops if not stop.ramp]
+    assert len(drawn) == len(fished) > 5
+    for line, spot_id in zip(drawn, fished, strict=True):
+        east, north = line[-1] - line[0]
+        hold = holds.loc[spot_id]
+        assert np.hypot(east, north) == pytest.approx(hold["cast_m"], abs=1.0)
+        turn = np.degrees(np.arctan2(east, north)) - hold["cast_bearing_deg"]
+        assert abs((turn + 180.0) % 360.0 - 180.0) < 1.0

@@ -166,6 +166,37 @@ def test_on_level_ground_no_side_is_deep_and_the_wind_decides():
         assert said == ["level ground, no deep side: the wind decides"]
 
 
+@pytest.mark.parametrize(
+    ("bottom", "words"),
+    [
+        (
+            lambda x, y: 3 + 0.1 * np.hypot(x, y),
+            "falls away on all sides",
+        ),  # a cone: 2 m of fall in a cast of 20
+        (
+            lambda x, y: 6 + 0.004 * y,
+            "level ground, no deep side",
+        ),  # 0.1 m in a cast, less than the depth error
+        (
+            lambda x, y: 6 + 0.2 * np.abs(x) - 0.2 * np.abs(y),
+            "uneven, no side is clearly the deep one",
+        ),  # a saddle
+    ],
+    ids=["cone", "level", "saddle"],
+)
+def test_where_no_side_is_the_deep_one_the_reason_says_how_the_bottom_lies(bottom, words):
+    """By construction: which way each of these bottoms falls is read off its formula."""
+    structures = at((0, 0))
+    setting = setting_of(surface(bottom), structures, wind_from_deg=200.0)
+    found = find_holds(structures, setting)
+    assert found.found[0]
+    said = hold_reasons(
+        found, structures, setting, names=["a"], bottom_m=np.array([np.nan]), height_m=np.array([0.0]),
+        search_m=np.array([5.0]),
+    )  # fmt: skip
+    assert said == [f"{words}: the wind decides"]
+
+
 def test_round_a_cone_all_sides_are_alike():
     found = hold(surface(lambda x, y: 3 + 0.1 * np.hypot(x, y)), wind_from_deg=310.0)
     assert np.isnan(found.deep_bearing_deg[0])

@@ -36,9 +36,8 @@ def tally(kind, surface_of):
     return total
 
 
-@pytest.mark.parametrize(
-    "kind", [pytest.param("hump", marks=pytest.mark.long), *(k for k in FINDERS if k != "hump")]
-)
+@pytest.mark.long
+@pytest.mark.parametrize("kind", FINDERS)
 def test_planted_structure_is_found_and_little_else(kind):
     got = tally(kind, lambda seed: bottom(seed).surface)
     assert got.planted >= 5

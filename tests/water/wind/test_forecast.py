@@ -165,7 +165,8 @@ def test_gusts_below_the_wind_are_pointed_out():
     ("lines", "words"),
     [
         (("time,wind_mph,wind_from", "2026-05-16 06:00,5,200"), "line 2.*names no zone.*America/Chicago"),
-        (("time,wind_mph,wind_from", "16.5.2026 6:00,5,200"), "line 2.*cannot be read"),
+        (("time,wind_mph,wind_from", "16.15.2026 6:00,5,200"), "line 2.*cannot be read"),
+        (("time,wind_mph,wind_from", "16.5.2026 6:00,5,200"), "line 2.*names no zone"),
         (("time,wind_mph,wind_from", "2026-05-16,5,200"), "a date alone"),
         (("time,wind_mph,wind_from", "0001-01-01T00:00+14:00,5,200"), "cannot be read"),
         (("time,wind_mph,wind_from", "9999-12-31T23:59-14:00,5,200"), "cannot be read"),

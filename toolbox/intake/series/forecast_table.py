@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Final
 
 from ... import units
 from ...errors import DataError, UsageError
-from .series_times import read_times
+from .time_columns import TOLD, read_when
+from .wind_text import NOTHING, SPEEDS, plain_units, read_bearing, read_wind
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -17,21 +18,18 @@ if TYPE_CHECKING:
     from .series_table import SeriesTable
 
 ROLES: Final[dict[str, tuple[str, ...]]] = {
-    "time": (
-        "time", "datetime", "date time", "valid time", "valid", "timestamp", "start time", "start", "date", "hour",
-    ),
     "wind": (
         "wind", "wind speed", "windspeed", "sustained wind", "sustained", "mean wind", "wind mean", "wind sustained",
-        "wspd", "speed",
+        "wspd", "speed", "ws", "wind velocity", "surface wind", "winds", "wind speed sustained", "sustained wind speed",
     ),
-    "gust": ("gust", "gusts", "wind gust", "wind gusts", "windgust", "windgusts", "gust speed", "wind gust speed"),
+    "gust": (
+        "gust", "gusts", "wind gust", "wind gusts", "windgust", "windgusts", "gust speed", "wind gust speed",
+        "wind speed of gust", "peak gust", "wind speed gust", "gusting",
+    ),
     "wind_from": (
         "wind from", "wind direction", "winddirection", "wind dir", "wdir", "direction", "dir", "from",
+        "wind from direction", "wd", "wind bearing",
     ),
-}  # fmt: skip
-_SPEEDS: Final[dict[str, str]] = {
-    "mph": "mph", "kmh": "km/h", "kph": "km/h", "kn": "kn", "kt": "kn", "kts": "kn", "knot": "kn", "knots": "kn",
-    "ms": "m/s", "mps": "m/s", "fts": "ft/s",
 }  # fmt: skip
 _BEARINGS: Final = frozenset(("deg", "degs", "degree", "degrees", "true"))
 _FILLERS: Final = frozenset(("avg", "average", "averaged", "mean", "at", "in", "of", "the"))
@@ -41,22 +39,18 @@ _STATED: Final = {
     "height": re.compile(r"wind height\s*[:=]?\s*(\S.*)", re.IGNORECASE),
     "averaged": re.compile(r"(?:wind )?averag\w*(?: time| over)?\s*[:=]?\s*(\d.*)", re.IGNORECASE),
 }
-_RANGE: Final = re.compile(r"(\d+(?:\.\d+)?)\s*(?:-|to)\s*(\d+(?:\.\d+)?)\s*([A-Za-z/]*)")
-_NUMBER: Final = re.compile(r"(\d+(?:\.\d+)?|\.\d+)\s*([A-Za-z/]*)")
-_VARIABLE: Final = frozenset(("vrb", "variable", "var"))
-_NONE: Final = frozenset(("", "-", "--", "na", "n/a", "nan", "none", "null", "m"))
 
 
 def _words(header: str) -> tuple[str, str | None, float | None, float | None]:
     """Reduce a header to its words, the unit of speed, the height and the time of averaging it names."""
-    plain = header.lower().replace("km/h", "kmh").replace("m/s", "ms").replace("ft/s", "fts")
+    plain = plain_units(re.sub(r"(?<=[a-z])(?=[A-Z])", " ", header.replace("wmoUnit:", "").replace("_", " ")))
     plain = re.sub(r"(\d)\s+(m|min|s|h)\b", r"\1\2", plain)
     kept: list[str] = []
     unit: str | None = None
     height = averaged = None
     for word in re.findall(r"[a-z0-9]+", plain):
-        if word in _SPEEDS:
-            unit = _SPEEDS[word]
+        if word in SPEEDS:
+            unit = SPEEDS[word]
         elif found := _HEIGHT.fullmatch(word):
             height = float(found[1])
         elif found := _AVERAGED.fullmatch(word):
@@ -104,50 +98,6 @@ def _column(table: SeriesTable, role: str, told: dict[str, str]) -> str | None:
             f"{role}={fits[0]}."
         )
     return fits[0] if fits else None
-
-
-def _speed(text: str, unit: str | None, where: str) -> float:
-    """Read one speed in m/s; of a range the upper end, NaN for none."""
-    if text.lower() in _NONE:
-        return float("nan")
-    if text.lower() == "calm":
-        return 0.0
-    found = _RANGE.fullmatch(text)
-    number, written = (found[2], found[3]) if found else ("", "")
-    if not found:
-        single = _NUMBER.fullmatch(text)
-        if not single:
-            raise DataError(
-                f"{where} is '{text[:40]}', which is no speed; write a number, or a number with its unit."
-            )
-        number, written = single[1], single[2]
-    written = written.lower().replace("km/h", "kmh").replace("m/s", "ms").replace("ft/s", "fts")
-    if written and written not in _SPEEDS:
-        raise DataError(
-            f"{where} is '{text[:40]}', in a unit that is not known; known are {', '.join(units.ACCEPTED['speed'])}."
-        )
-    final = _SPEEDS[written] if written else unit
-    if final is None:
-        raise UsageError(
-            f"{where} is '{text}' and nothing names its unit; put it into the header (wind_mph), or name it with "
-            f"units, such as wind=mph (known: {', '.join(units.ACCEPTED['speed'])})."
-        )
-    return units.convert(float(number), final, "speed")
-
-
-def _bearing(text: str, where: str) -> float:
-    """Read where the wind comes from; NaN for a wind that is said to vary."""
-    if text.lower() in _VARIABLE:
-        return float("nan")
-    if text.upper() in units.COMPASS:
-        return units.COMPASS.index(text.upper()) * 22.5
-    found = re.fullmatch(r"(\d+(?:\.\d+)?)\s*(?:°|deg|degrees)?", text.lower())
-    if found and float(found[1]) <= 360.0:
-        return float(found[1]) % 360.0
-    raise DataError(
-        f"{where} is '{text[:40]}', which is no bearing; write degrees from 0 to 360, where the wind comes from, a "
-        "compass point, or VRB for a wind that varies."
-    )
 
 
 def _stated(table: SeriesTable, what: str) -> float | None:
@@ -202,16 +152,17 @@ def to_forecast(
 
     from ...water.wind.forecast import Forecast, wind_at_10_m
 
-    told = parse_entries(columns, "columns", list(ROLES))
+    told = parse_entries(columns, "columns", ["time", *ROLES, *TOLD[1:]])
     named = parse_entries(in_units, "units", ("wind", "gust"))
     place = {role: _column(table, role, told) for role in ROLES}
-    for role in ("time", "wind", "wind_from"):
+    for role in ("wind", "wind_from"):
         if place[role] is None:
             raise UsageError(
                 f"{table.name} has no column that is known as {role}; it has {', '.join(table.columns)}. Name it with "
                 f"columns, such as {role}=Header."
             )
-    times, _ = read_times(table.texts(str(place["time"])), table.lines, table.name, zone=zone)
+    times, _, own_zone = read_when(table, told, zone=zone)
+    gusts_within: list[float] = [float("nan")] * len(times)
 
     def speeds(role: str) -> tuple[list[float], float | None, float | None]:
         column = place[role]
@@ -219,27 +170,32 @@ def to_forecast(
             return [float("nan")] * len(times), None, None
         _, unit, height, averaged = _words(column)
         if role in named:
-            unit = _SPEEDS.get(named[role].lower().replace("/", ""))
+            unit = SPEEDS.get(plain_units(named[role]))
             if unit is None:
                 raise UsageError(
                     f"units: '{named[role]}' is not known; known are {', '.join(units.ACCEPTED['speed'])}."
                 )
         cells = zip(table.texts(column), table.lines, strict=True)
-        return [_speed(c, unit, f"{table.name} line {n}: {role}") for c, n in cells], height, averaged
+        read = [read_wind(c, unit, f"{table.name} line {n}: {role}") for c, n in cells]
+        if role == "gust":  # a gust written as such, "gusts to 25", is the gust itself
+            return [float(np.fmax(*one)) for one in read], height, averaged
+        gusts_within[:] = [gust for _, gust in read]
+        return [wind for wind, _ in read], height, averaged
 
     wind, header_height, header_averaged = speeds("wind")
     gust, gust_height, _ = speeds("gust")
+    gust = [float(value) for value in np.fmax(gust, gusts_within)]
     missing = [str(line) for line, value in zip(table.lines, wind, strict=True) if math.isnan(value)]
     if missing:
         raise DataError(
             f"{table.name} states no wind in line {', '.join(missing[:5])}{' and more' if len(missing) > 5 else ''}; "
             "fill it in, or take the line out if the hour does not matter."
         )
-    said = list(table.said)
+    said = [*table.said, *filter(None, (own_zone,))]
     bearing: list[float] = []
     for text, line, speed in zip(table.texts(str(place["wind_from"])), table.lines, wind, strict=True):
-        still = speed == 0.0 and (text.lower() in _NONE or text.lower() == "calm")
-        bearing.append(0.0 if still else _bearing(text, f"{table.name} line {line}: wind_from"))
+        still = speed == 0.0 and (text.lower() in NOTHING or text.lower() == "calm")
+        bearing.append(0.0 if still else read_bearing(text, f"{table.name} line {line}: wind_from"))
     if height_m is None:
         height_m = header_height if header_height is not None else _stated(table, "height")
     if averaged_s is None:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any, Final
 
 from ...errors import DataError
-from ...sources.file_text import decode
+from .json_rows import load_json, rows_of_json
+from .observation_table import as_observations
 from .series_table import MOST_ROWS, SeriesTable
 
 COLUMNS: Final = ("datetime", "value", "parameter_code", "unit", "qualifier", "site")
@@ -59,6 +59,12 @@ def _from_features(body: dict[str, Any]) -> list[dict[str, str]]:
     return sorted(rows, key=lambda row: (row["site"], row["parameter_code"], row["datetime"]))
 
 
+def _has_codes(body: dict[str, Any]) -> bool:
+    """Tell whether features are readings that name a parameter's code, or there are none."""
+    features = body["features"]
+    return not features or "parameter_code" in features[0]["properties"]
+
+
 def parse_gauge_json(data: bytes, name: str) -> SeriesTable:
     """Read readings of a gauge from JSON.
 
@@ -71,36 +77,28 @@ def parse_gauge_json(data: bytes, name: str) -> SeriesTable:
 
     Returns
     -------
-    Columns `COLUMNS`; a row's line is its place in the file.
+    Columns `COLUMNS`, or those of observations, or as they are found; a row's line is its place in the file.
 
     Raises
     ------
     DataError
-        No JSON, not one of the two forms, or without readings.
+        No JSON, or without readings.
 
     Notes
     -----
     The forms are those of the water services of the US Geological Survey (read from published samples): a
     ``TimeSeriesResponse`` with ``value.timeSeries[].values[].value[]``, and a ``FeatureCollection`` with ``time``,
-    ``value`` and ``parameter_code`` in the properties of each feature.
+    ``value`` and ``parameter_code`` in the properties of each feature. Other agencies' features and lists are read by
+    the words of their keys.
     """
-    text, said = decode(data, name)
-    if text.count("[") + text.count("{") > 4 * MOST_ROWS:
-        raise DataError(f"{name} holds too many readings; cut it down to the days that matter.")
-    try:
-        body = json.loads(text)
-    except (json.JSONDecodeError, RecursionError) as fault:
-        raise DataError(f"{name} is no sound JSON ({str(fault)[:80]}); fetch it again.") from None
+    body, said = load_json(data, name)
     try:
         if isinstance(body, dict) and isinstance(body.get("value"), dict) and "timeSeries" in body["value"]:
             rows = _from_series(body)
-        elif isinstance(body, dict) and body.get("type") == "FeatureCollection":
+        elif isinstance(body, dict) and body.get("type") == "FeatureCollection" and _has_codes(body):
             rows = _from_features(body)
         else:
-            raise DataError(
-                f"{name} is JSON of another kind; readings are known as value.timeSeries, or as features with time, "
-                "value and parameter_code. Save others as CSV with columns time, elevation_ft and vertical_datum."
-            )
+            return as_observations(rows_of_json(body, name, "readings of the pool", said))
     except (KeyError, IndexError, TypeError, AttributeError) as fault:
         raise DataError(
             f"{name} lacks a part that readings need ({fault}); fetch it again, or save it as CSV."

@@ -7,7 +7,10 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 from ... import units
 from ...errors import DataError, UsageError
+from .level_words import LENGTH_UNITS, LEVELS, datum_in, datum_name, head_words
+from .observation_table import is_observations, pool_levels
 from .series_times import read_times
+from .time_columns import TOLD, read_when
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -23,50 +26,18 @@ CODES: Final[dict[str, tuple[str, str]]] = {
 """Parameter codes of the US Geological Survey for the elevation of a lake's surface: unit and vertical datum (read)."""
 
 _COLUMN_CODE: Final = re.compile(r"(?:\d+_)?(\d{5})(?:_\d{5})?")
-_TIMES: Final = ("time", "datetime", "date time", "timestamp", "date")
-_LEVELS: Final = (
-    "elevation", "pool elevation", "pool", "lake elevation", "surface elevation", "water surface elevation",
-    "reservoir elevation", "lake level", "pool level", "level", "stage",
-)  # fmt: skip
 _DATUMS: Final = ("vertical datum", "datum")
-_UNITS: Final = {
-    "ft": "ft", "feet": "ft", "foot": "ft", "m": "m", "metre": "m", "metres": "m", "meter": "m", "meters": "m",
-    "ftus": "ftUS", "usft": "ftUS",
-}  # fmt: skip
-_DATUM_WORDS: Final = re.compile(r"[^a-z0-9]+")
-_SAME_DATUM: Final = {
-    "ngvd29": "NGVD29", "ngvd1929": "NGVD29", "ngvd": "NGVD29", "nationalgeodeticverticaldatumof1929": "NGVD29",
-    "navd88": "NAVD88", "navd1988": "NAVD88", "navd": "NAVD88", "northamericanverticaldatumof1988": "NAVD88",
-}  # fmt: skip
+_THOUSANDS: Final = re.compile(r"[+-]?\d{1,3}(?:,\d{3})+(?:\.\d+)?")
 
 
 class _Chosen(NamedTuple):
-    times: list[str]
+    times: list[str] | None  # None: by the table's own columns of date and time
     values: list[str]
     lines: list[int]
     marks: list[str] | None
     qualifiers: list[str]
     unit: str
     datum: str
-
-
-def datum_name(text: str) -> str:
-    """Write the name of a vertical datum in one way; a name that is not known stays as it is.
-
-    Examples
-    --------
-    >>> datum_name("NGVD 1929"), datum_name("local")
-    ('NGVD29', 'local')
-    """
-    plain = _DATUM_WORDS.sub("", text.lower())
-    return _SAME_DATUM.get(plain, text.strip())
-
-
-def _words(header: str) -> tuple[str, str]:
-    """Reduce a header to its words and the unit it names."""
-    words = re.findall(r"[a-z0-9]+", header.lower())
-    found = [word for word in words if word in _UNITS]
-    return " ".join(w for w in words if w not in _UNITS), _UNITS[found[-1]] if found else ""
 
 
 def _pick_code(there: dict[str, object], wanted_datum: str, code: str, name: str) -> str:
@@ -135,7 +106,7 @@ def _of_json(table: SeriesTable, wanted_datum: str, code: str) -> _Chosen:
         raise UsageError(f"{table.name} has readings of several gauges ({', '.join(sites[:5])}); keep one.")
     unit, datum = CODES[chosen]
     for k in rows:
-        stated = _UNITS.get(table.rows[k]["unit"].lower(), unit) if table.rows[k]["unit"] else unit
+        stated = LENGTH_UNITS.get(table.rows[k]["unit"].lower(), unit) if table.rows[k]["unit"] else unit
         if stated != unit:
             raise DataError(
                 f"{table.name} gives parameter {chosen} in {table.rows[k]['unit']}; it is defined in {unit}."
@@ -156,7 +127,7 @@ def _plain_column(table: SeriesTable, role: str, heads: Sequence[str], told: str
                 f"columns: {table.name} has no column '{told}' for {role}; it has {', '.join(table.columns)}."
             )
         return same[0]
-    fits = [c for c in table.columns if _words(c)[0] in heads]
+    fits = [c for c in table.columns if head_words(c)[0] in heads]
     if len(fits) > 1:
         raise UsageError(
             f"{table.name} has several columns that may be {role}: {', '.join(fits)}. Choose with columns, such as "
@@ -167,16 +138,14 @@ def _plain_column(table: SeriesTable, role: str, heads: Sequence[str], told: str
 
 def _of_csv(table: SeriesTable, told: dict[str, str], unit: str) -> _Chosen:
     """Take readings out of a plain table."""
-    time = _plain_column(table, "time", _TIMES, told.get("time", ""))
-    level = _plain_column(table, "elevation", _LEVELS, told.get("elevation", ""))
+    level = _plain_column(table, "elevation", LEVELS, told.get("elevation", ""))
     datum = _plain_column(table, "datum", _DATUMS, told.get("datum", ""))
-    for role, column in (("time", time), ("elevation", level)):
-        if column is None:
-            raise UsageError(
-                f"{table.name} has no column that is known as {role}; it has {', '.join(table.columns)}. Name it with "
-                f"columns, such as {role}=Header."
-            )
-    final = unit or _words(str(level))[1]
+    if level is None:
+        raise UsageError(
+            f"{table.name} has no column that is known as elevation; it has {', '.join(table.columns)}. Name it with "
+            "columns, such as elevation=Header."
+        )
+    final = unit or head_words(level)[1]
     if not final:
         raise UsageError(
             f"The elevations of {table.name} name no unit; put it into the header (pool_elevation_ft), or name it with "
@@ -189,13 +158,13 @@ def _of_csv(table: SeriesTable, told: dict[str, str], unit: str) -> _Chosen:
             "bring all to one."
         )
     return _Chosen(
-        table.texts(str(time)),
-        table.texts(str(level)),
+        None,
+        table.texts(level),
         list(table.lines),
         None,
         [],
         final,
-        next(iter(names), ""),
+        next(iter(names), "") or datum_in(level),
     )
 
 
@@ -214,15 +183,17 @@ def to_levels(
     Parameters
     ----------
     table
-        CSV with a time, an elevation and perhaps a datum; or a water service's tab-separated or JSON form.
+        CSV with a time, an elevation and perhaps a datum; a water service's tab-separated or JSON form; or a table of
+        observations.
     columns
-        ``time=``, ``elevation=`` or ``datum=Header`` for a CSV.
+        ``time=``, ``date=``, ``zone=``, ``elevation=`` or ``datum=Header`` for a CSV; ``dates=month-first`` or
+        ``dates=day-first`` where its dates leave that open.
     unit
         ``ft`` (international), ``ftUS`` or ``m`` for a CSV whose header names none.
     zone
         IANA zone of times that name none. A date alone is the noon of that day there.
     parameter
-        Parameter code, where the table has several of `CODES`.
+        Parameter code, where the table has several of `CODES`; of observations, the words for what was observed.
     wanted_datum
         Datum of the normal pool; decides between parameters where it can.
     datum
@@ -244,28 +215,37 @@ def to_levels(
     from ...water.level.level_series import LevelSeries
     from .forecast_table import parse_entries
 
-    told = parse_entries(columns, "columns", ("time", "elevation", "datum"))
+    told = parse_entries(columns, "columns", (*TOLD, "elevation", "datum"))
     if unit and unit not in ("ft", "ftUS", "m"):
         raise UsageError(f"unit is '{unit}'; choose one of: ft, ftUS, m.")
     if "agency_cd" in table.columns and "datetime" in table.columns:
         chosen = _of_service(table, datum_name(wanted_datum), parameter)
     elif "parameter_code" in table.columns and "datetime" in table.columns:
         chosen = _of_json(table, datum_name(wanted_datum), parameter)
+    elif is_observations(table):
+        found = pool_levels(table, parameter, unit)
+        chosen = _Chosen(
+            found.times, found.values, found.lines, None, found.qualifiers, found.unit, found.datum
+        )
     else:
         chosen = _of_csv(table, told, unit)
-    times, dates = read_times(
-        chosen.times, chosen.lines, table.name, zone=zone, marks=chosen.marks, noon_for_dates=True
-    )
+    if chosen.times is None:
+        times, dates, own_zone = read_when(table, told, zone=zone, noon_for_dates=True)
+    else:
+        own_zone = ""
+        times, dates = read_times(
+            chosen.times, chosen.lines, table.name, zone=zone, marks=chosen.marks, noon_for_dates=True
+        )
     if datum and chosen.datum and datum != chosen.datum:
         raise UsageError(
             f"{table.name} stands on {chosen.datum}, and datum says {datum}; leave datum, or mend the table."
         )
-    said = list(table.said)
+    said = [*table.said, *filter(None, (own_zone,))]
     factor = units.convert(1.0, chosen.unit, "length")
     pairs = []
     for moment, text in zip(times, chosen.values, strict=True):
         try:
-            value = float(text)
+            value = float(text.replace(",", "") if _THOUSANDS.fullmatch(text) else text)
         except ValueError:
             continue
         if math.isfinite(value) and value > -99_999.0:  # services write -999999 for nothing
@@ -275,7 +255,9 @@ def to_levels(
     if left := len(times) - len(pairs):
         said.append(f"{left} rows of {table.name} have no number and are left out")
     if dates:
-        said.append(f"dates alone in {table.name} are taken as noon in {zone}")
+        said.append(
+            f"dates alone in {table.name} are taken as noon{f' in {zone}' if zone and not own_zone else ''}"
+        )
     if any(q.upper().startswith("P") for q in chosen.qualifiers):
         said.append(f"{table.name} holds provisional readings, which the service may still revise")
     pairs.sort(key=lambda pair: pair[0])

@@ -8,6 +8,7 @@ from ...errors import DataError
 from ...real_files import shown
 from ...sources.file_text import read_bytes
 from .gauge_json import parse_gauge_json
+from .json_rows import load_json, rows_of_json
 from .series_table import parse_delimited
 
 if TYPE_CHECKING:
@@ -29,13 +30,28 @@ _OTHERS: Final = (
 )
 
 
+def _of_markup(data: bytes, path: Path, what: str, holds: str) -> SeriesTable:
+    """Read XML that is an open standard of series; what is another, or a web page, is refused."""
+    from ...sources.xml_reading import parse_markup
+    from .waterml import is_waterml, parse_waterml
+
+    if holds != "levels" or b"waterml/2.0" not in data:
+        also = " or WaterML 2.0" if holds == "levels" else ""
+        raise DataError(f"{path} is XML or a web page; save {what} as CSV{also}.")
+    root = parse_markup(data, shown(path.name))
+    if not is_waterml(root):
+        raise DataError(f"{path} is XML with the root '{root.name[:40]}'; save {what} as CSV or WaterML 2.0.")
+    return parse_waterml(root, shown(path.name))
+
+
 def read_series(path: Path, holds: str) -> SeriesTable:
     """Read a table over time from a file.
 
     Parameters
     ----------
     path
-        CSV or its kin; for levels also the JSON forms of `castshed.toolbox.intake.series.gauge_json`.
+        CSV or its kin; for forecasts and levels also JSON (`castshed.toolbox.intake.series.json_rows` and
+        `.gauge_json`), for levels WaterML 2.0.
     holds
         ``forecast``, ``levels`` or ``symbols``.
 
@@ -53,10 +69,12 @@ def read_series(path: Path, holds: str) -> SeriesTable:
             raise DataError(f"{path} is {words}; save {what} as CSV.")
     head = data.lstrip(b"\xef\xbb\xbf \t\r\n")
     if head.startswith(b"<"):
-        raise DataError(f"{path} is XML or a web page; save {what} as CSV.")
+        return _of_markup(data, path, what, holds)
     if head.startswith((b"{", b"[")):
         if holds == "levels":
             return parse_gauge_json(data, shown(path.name))
-        columns = "kind and symbol" if holds == "symbols" else "time, wind, gust and wind_from"
-        raise DataError(f"{path} is JSON; save {what} as CSV with columns {columns}.")
+        if holds == "forecast":
+            body, said = load_json(data, shown(path.name))
+            return rows_of_json(body, shown(path.name), what, said, hourly=True)
+        raise DataError(f"{path} is JSON; save {what} as CSV with columns kind and symbol.")
     return parse_delimited(data, shown(path.name))

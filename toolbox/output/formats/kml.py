@@ -40,6 +40,7 @@ _HIDDEN: Final = TABLES | {
     "soundings",
     "cast_reach",
     "depth_bands",
+    "left_out",
     "shoreline",
     "safe_water",
     "ways",
@@ -119,8 +120,8 @@ def to_kml(
     ----------
     layers
         Layers by name, in any reference system; each becomes a folder, in the order given. Folders that would cover
-        the map (depth bands, contours, soundings, cast reach, shoreline, safe water, ways, tables by the hour) are
-        there but switched off.
+        the map (depth bands, contours, soundings, cast reach, shoreline, safe water, ways, spots left out, tables by
+        the hour) are there but switched off.
     title, description, level_m, date, made, rule, ready
         As for `to_geojson`.
 

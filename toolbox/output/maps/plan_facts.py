@@ -239,7 +239,7 @@ def totals_in_words(
         pairs.append(("Stops", f"{max(len(stops) - 2, 0)}"))
         first, last = clock(stops["leave"].iloc[0]), clock(stops["arrive"].iloc[-1])
         if first and last:
-            pairs.append(("Out and back", f"{first} to {last}"))
+            pairs.append(("Away from the ramp", f"{first} to {last}"))
     if legs is not None and len(legs):
         pairs.append(("Distance", both_distances(float(legs["distance_m"].sum()), metric_first=metric)))
         pairs.append(("Under way", f"{at_least(float(legs['time_s'].sum()) / 60.0, 0)} min"))

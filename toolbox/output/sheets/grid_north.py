@@ -44,5 +44,5 @@ def north_text(crs: pyproj.CRS, bounds: Bounds) -> str:
     if abs(off) < 0.05:
         said = "Bearings are from grid north, here true north within 0.1°"
     else:
-        said = f"Bearings are from grid north; for true ones {'add' if off > 0.0 else 'take off'} {abs(off):.1f}°"
+        said = f"Bearings are from grid north; for true bearings {'add' if off > 0.0 else 'subtract'} {abs(off):.1f}°"
     return f"{said}; a compass differs by its declination."

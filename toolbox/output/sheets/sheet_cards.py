@@ -49,10 +49,14 @@ _DEPTH_SIZE: Final = 5.6
 
 @dataclass(frozen=True)
 class HoldCard:
-    """What a hold card draws: where the boat sits, what it fishes, the deep side and where the wind comes from."""
+    """What a hold card draws: where the boat sits, what it fishes, the deep side and where the wind comes from.
+
+    The cast is a line from the boat to where it is aimed: at the edge of a hump's top, not at the mark in its middle.
+    """
 
     hold: Any
     spot: Any
+    cast: Any
     deep_deg: float
     wind_from_deg: float
 
@@ -119,10 +123,15 @@ def _scale(pen: Pen, view: View) -> tuple[float, float, float, float]:
     return rect.left, rect.bottom, east, y + 0.2
 
 
-def _stroke(axes: Axes, lines: list[Any], width: float, colour: str, style: Any, order: float) -> None:
+def _stroke(
+    axes: Axes, lines: list[Any], width: float, colour: str, style: Any, order: float, gid: str = ""
+) -> None:
     for wide, ink, at in ((width + 2.0, palette.CASING, order), (width, colour, order + 0.1)):
         axes.add_collection(
-            LineCollection(lines, colors=ink, linewidths=wide, linestyles=[style], zorder=at), autolim=False
+            LineCollection(
+                lines, colors=ink, linewidths=wide, linestyles=[style], zorder=at, gid=gid or None
+            ),
+            autolim=False,
         )
 
 
@@ -317,7 +326,7 @@ def draw_hold_card(
     _head(pen, rect, stop.number, stop.name)
     if window.height > 0.8:
         at = np.array([card.hold.x, card.hold.y])
-        target = shapely.get_coordinates(shapely.shortest_line(card.hold, card.spot))[-1]
+        target = shapely.get_coordinates(card.cast)[-1]
         middle = (at + target) / 2.0
         half = max(_HOLD_HALF_M, 1.25 * float(np.max(np.abs(target - at))))
         scale = 2.0 * half / min(window.width, window.height)
@@ -356,8 +365,9 @@ def draw_hold_card(
                 for ring in shapely.get_parts(shapely.boundary(card.spot) if card.spot.area else card.spot)
             ]
             _stroke(axes, edge, 1.2, palette.INK, "solid", 4.0)
-        _stroke(axes, [np.array([at, target])], 1.4, palette.CAST, "solid", 4.2)
-        axes.add_collection(draw_marks("spot", target[None], axes.transData, 5.0), autolim=False)
+        _stroke(axes, [np.array([at, target])], 1.4, palette.CAST, "solid", 4.2, gid="cast")
+        mark = shapely.get_coordinates(card.spot) if card.spot.geom_type == "Point" else target[None]
+        axes.add_collection(draw_marks("spot", mark, axes.transData, 5.0), autolim=False)
         axes.add_collection(draw_marks("hold", at[None], axes.transData, 5.1), autolim=False)
         taken = [_north(pen, window.right - _TOOL_IN, window.top - _TOOL_IN, 0.0), _scale(pen, view)]
         if math.isfinite(card.wind_from_deg):

@@ -126,6 +126,16 @@ def _span(what: str, first: str, last: str) -> str:
     return f"{what} {first}" if first == last else f"{what}s {first} to {last}"
 
 
+def _cast_of(hold: Any, casts: gpd.GeoDataFrame | None, mark: Any) -> Any:
+    """Find the cast of a hold in its layer; without that layer, the shortest line to the mark."""
+    if casts is not None:
+        number_of = casts["hold_no"].map(number)
+        own = casts[(casts["spot_id"] == hold["spot_id"]) & (number_of == number(hold["hold_no"]))]
+        if len(own):
+            return own.geometry.iloc[0]
+    return shapely.shortest_line(hold.geometry, mark)
+
+
 def isobaths_near(
     surface: DepthSurface, points: np.ndarray[Any, Any], reach_m: float, step_m: float
 ) -> gpd.GeoDataFrame:
@@ -219,7 +229,7 @@ def draw_pages(
             draw_leg_card(pen, rect, leg, ground, colours)
         leg_pages.append(figure)
 
-    holds, spots = frames.get("holds"), frames.get("spots")
+    holds, spots, casts = (frames.get(role) for role in ("holds", "spots", "cast_lines"))
     cards = []
     for stop in stops:
         if stop.ramp or holds is None or spots is None:
@@ -229,7 +239,8 @@ def draw_pages(
         if len(own) and len(spot):
             hold = own.iloc[0]
             bearings = (number(hold.get(name)) for name in ("deep_bearing_deg", "wind_from_deg"))
-            cards.append((stop, HoldCard(hold.geometry, spot.geometry.iloc[0], *bearings)))
+            mark = spot.geometry.iloc[0]
+            cards.append((stop, HoldCard(hold.geometry, mark, _cast_of(hold, casts, mark), *bearings)))
     near, note = dict(ground), ""
     if today is not None and cards:
         points = np.array([(card.hold.x, card.hold.y) for _, card in cards])

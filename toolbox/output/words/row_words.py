@@ -97,7 +97,7 @@ def _hold(row: Row, level_m: float | None) -> list[str]:
     if known(deep):
         said.append(f"Deep side {bearing_text(deep)}.")
     if known(wind):
-        said.append(f"Cast {wind:.0f}° off straight into the wind.")
+        said.append(f"Cast {wind:.0f}° off the wind.")
     if reason := get(row, "reason"):
         said.append(sentence(reason[:1].upper() + reason[1:]))
     return said + exposure(row)

@@ -48,7 +48,7 @@ def _hold_line(row: Row, level_m: float | None) -> list[str]:
     if known(deep):
         said.append(f"Deep side {bearing_text(deep)}.")
     if known(wind):
-        said.append(f"Cast {wind:.0f}° off straight into the wind.")
+        said.append(f"Cast {wind:.0f}° off the wind.")
     for word, column in (("Starts", "starts"), ("Ends", "ends")):
         if place := get(row, column):
             said.append(sentence(f"{word}: {place}"))

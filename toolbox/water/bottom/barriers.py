@@ -8,8 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from ...compiled import compiled
-
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -22,34 +20,23 @@ neighbours only, and leave a way round itself through the other two. A datum on 
 same one however the place is rounded."""
 
 
-@compiled
-def _count(low: float, high: float, most: int) -> tuple[int, int]:
-    """First whole number in [low, high) and the one after the last, held to 0..most."""
-    first = max(int(np.ceil(low)), 0)
-    last = min(int(np.ceil(high)), most)
-    return first, max(last, first)
-
-
-@compiled
 def _scan(
     segments: NDArray[np.float64], lines: int
 ) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.int64]]:
-    """Cross segments (u0, v0, u1, v1) with the lines v = 0, 1, ..: number of the line, u there, segment."""
-    total = 0
-    for k in range(segments.shape[0]):
-        first, last = _count(min(segments[k, 1], segments[k, 3]), max(segments[k, 1], segments[k, 3]), lines)
-        total += last - first
-    line = np.empty(total, dtype=np.int64)
-    place = np.empty(total)
-    source = np.empty(total, dtype=np.int64)
-    filled = 0
-    for k in range(segments.shape[0]):
-        u0, v0, u1, v1 = segments[k, 0], segments[k, 1], segments[k, 2], segments[k, 3]
-        first, last = _count(min(v0, v1), max(v0, v1), lines)
-        for v in range(first, last):
-            line[filled], place[filled], source[filled] = v, u0 + (v - v0) * (u1 - u0) / (v1 - v0), k
-            filled += 1
-    return line, place, source
+    """Cross segments (u0, v0, u1, v1) with the lines v = 0, 1, ..: number of the line, u there, segment.
+
+    Of each segment the lines from its lower end, which counts, to its upper one, which does not.
+    """
+    u0, v0, u1, v1 = segments.T
+    # Held before they are whole numbers: a place far off the grid may be more than such a number holds.
+    first = np.clip(np.ceil(np.minimum(v0, v1)), 0, lines).astype(np.int64)
+    last = np.clip(np.ceil(np.maximum(v0, v1)), 0, lines).astype(np.int64)
+    count = last - first
+    source = np.repeat(np.arange(len(segments)), count)
+    line = np.arange(source.size) + np.repeat(first - (np.cumsum(count) - count), count)
+    # Each share of a segment is worked out in one order, so that a crossing is the same wherever it is asked for.
+    start, rise, run = v0[source], (v1 - v0)[source], (u1 - u0)[source]
+    return line, u0[source] + (line - start) * run / rise, source
 
 
 @dataclass(frozen=True, eq=False)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -109,6 +109,10 @@ class DayBasis:
     def places(self) -> Ints:
         """Place among those of the ways of each place of a task."""
         return np.array([self.begins_at, self.ramps - 1, *range(self.ramps, len(self.travel_s))])
+
+    def with_spans(self, spans: Sequence[Spans]) -> DayBasis:
+        """Make the same basis with other hours of its holds."""
+        return replace(self, spans=spans)
 
     def order(self, task: DayTask, route: Route) -> Ints:
         """List the places of a route, both ends included, among those of the ways."""

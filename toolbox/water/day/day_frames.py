@@ -10,10 +10,10 @@ import pandas as pd
 
 from ..runs.handed_over import require_clear
 from ..runs.run import pieces_of
-from ..runs.run_frames import left_out_frame, legs_frame, stops_frame
+from ..runs.run_frames import left_out_frame, legs_frame, stops_frame, with_waves
 from .day_basis import FIRST_HOLD
 from .day_task import VALUE_STEP
-from .kept_hours import kept_walk, turn_back_s
+from .kept_hours import kept_walk, longer_legs, turn_back_s
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -114,8 +114,9 @@ def day_legs(
     afloat: Afloat,
     around: LegSurroundings,
     crs: Any,
+    kept: KeptHours,
 ) -> gpd.GeoDataFrame:
-    """Make the layer ``legs`` of all days.
+    """Make the layer ``legs`` of all days, with their times in the waves of their hour.
 
     Parameters
     ----------
@@ -129,6 +130,8 @@ def day_legs(
         What the legs are measured against.
     crs
         Reference system.
+    kept
+        The hours that its times keep.
     """
     ids, launches, boat = places["spot_id"].to_list(), afloat.launches(), afloat.handling
     frames = []
@@ -137,7 +140,10 @@ def day_legs(
             pieces = pieces_of(basis.ways, basis.order(task, route), launches)
             require_clear([(piece.part, piece.line) for piece in pieces], afloat)
             legs = legs_frame(pieces, ids, around, boat.run_speed_mps, boat.idle_speed_mps, crs)
-            frames.append(legs.assign(day=number))
+            clock, _ = kept_walk(task, route, kept)
+            assert clock is not None
+            longer = longer_legs(kept, task.along(route), clock.leaves_s.tolist())
+            frames.append(with_waves(legs, longer).assign(day=number))
     return _joined(frames, crs)
 
 

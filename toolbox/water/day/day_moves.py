@@ -164,7 +164,8 @@ def _untangle(
                                 put += 1
                         found = _gone(tried, count, stop, stay, opens, closes, travel, fuel, limits)
                         if 0 <= found < now:
-                            best[:] = tried
+                            for k in range(count):  # not [:], which takes numba seconds more to compile
+                                best[k] = tried[k]
                             now = found
                             gained = True
     return best

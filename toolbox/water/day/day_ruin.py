@@ -5,7 +5,8 @@ constant time from Vansteenwegen et al. (2009), here with waiting counted in thr
 acceptance as in simulated annealing (Gunawan, Lau, Lu 2015 use it for this problem).
 
 All in one file, long as it is: the compiled code kept between runs is made anew when the file of a loop changes, not
-when that of another it calls does.
+when that of another it calls does. Arrays are copied place by place: for a slice put into a slice numba compiles words
+for shapes that do not fit, which takes seconds.
 """
 
 from __future__ import annotations
@@ -403,8 +404,10 @@ def searched(
     taken, before = np.zeros(places, dtype=np.bool_), np.zeros(places, dtype=np.bool_)
     marked = np.zeros(places, dtype=np.bool_)
     keys, order = np.zeros(len(offers)), np.zeros(len(offers), dtype=np.int64)
-    now[0][:], now[1][:] = first, first_length
     for r in range(boats):
+        now[1][r] = first_length[r]
+        for k in range(room):
+            now[0][r, k] = first[r, k]
         _refresh(r, now, offers, travel, fuel, limits)
         for k in range(now[1][r]):
             before[offers[now[0][r, k], _PLACE]] = True
@@ -416,7 +419,8 @@ def searched(
         left = 1.0 - work / budget
         heat = tune[_HEAT] * (left * left * left + 0.01)
         _copied(now, tried)
-        taken[:] = before
+        for p in range(places):
+            taken[p] = before[p]
         middle = _ruin(tried, marked, offers, near, taken, state, tune[_MOST])
         reach = places
         if middle and _drawn(state) < _CLOSE_BY:
@@ -443,7 +447,8 @@ def searched(
         lost = (now_won - won) + tune[_WEIGHT] * (gone - now_gone)
         if lost <= 0.0 or lost < heat * fall[int(_drawn(state) * len(fall))]:
             _copied(tried, now)
-            before[:] = taken
+            for p in range(places):
+                before[p] = taken[p]
             now_won, now_gone = won, gone
         if won > best_won or (won == best_won and gone < best_gone):
             met_at = work if won > best_won else met_at

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING, Final
 
 from ...text import how_many
@@ -9,7 +10,7 @@ from .day_basis import FIRST_HOLD
 from .day_task import FAR, START, VALUE_STEP, timed, visited
 from .day_words import worth_of_routes
 from .hour_words import hours_in_words, lake_against
-from .kept_hours import kept_walk
+from .kept_hours import kept_walk, longer_legs
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -70,6 +71,27 @@ def hours_cost(
             f"{count} than by the clock alone{f', without {named}' if gone else ''}; worth {-lost * VALUE_STEP:+.2g}",
         )
     ]
+
+
+def waves_cost(task: DayTask, routes: Routes, kept: KeptHours) -> list[Answer]:
+    """Say how much longer waves make the ways of a plan, and which most; nothing where they slow nobody."""
+    legs: list[tuple[int, int, int]] = []
+    for route in routes:
+        times, _ = kept_walk(task, route, kept) if route else (None, 0)
+        if times is not None:
+            order = task.along(route)
+            longer = longer_legs(kept, order, times.leaves_s.tolist())
+            calm = [int(task.travel_s[one, other]) for one, other in itertools.pairwise(order)]
+            legs += [
+                (more, usual, number)
+                for number, (more, usual) in enumerate(zip(longer, calm, strict=True), 1)
+            ]
+    total = sum(more for more, _, _ in legs)
+    if total < 60:
+        return []
+    more, usual, number = max(legs)
+    most = f"leg {number} the most, {-(-(usual + more) // 60)} min in place of {-(-usual // 60)}"
+    return [("what the waves cost", f"{round(total / 60)} min more on the way than in calm water; {most}")]
 
 
 def afloat_between(task: DayTask, routes: Routes, kept: KeptHours) -> tuple[float, float]:

@@ -17,6 +17,7 @@ from .day_moves import insertions
 from .day_search import WORK, best_day
 from .day_task import FAR, visited
 from .kept_hours import kept_walk
+from .slowed_day import slowed_anywhere, slowed_day
 
 if TYPE_CHECKING:
     from .day_moves import Routes
@@ -98,6 +99,20 @@ def _shut_legs(task: DayTask, routes: Routes, kept: KeptHours) -> list[tuple[int
     return found
 
 
+def _best_in_waves(
+    task: DayTask, kept: KeptHours, routes: Routes, start: Routes | None, *, seed: int, work: int
+) -> Routes:
+    """Search a day in waves from the best of what is known: the calm day and the plan before, both mended."""
+    known = [[mended(task, route, kept) for route in routes]]
+    if start is not None:
+        sound = [tuple(offer for offer in route if task.closes_s[offer] >= 0) for route in start]
+        known.append([mended(task, route, kept) for route in sound])
+    begin = max(known, key=lambda one: kept_merit(task, one, kept))
+    found = slowed_day(task, kept, routes, begin, seed=seed, work=work)
+    found = [mended(task, route, kept) for route in found]
+    return max(begin, found, key=lambda one: kept_merit(task, one, kept))
+
+
 def best_kept_day(
     task: DayTask,
     kept: KeptHours,
@@ -128,6 +143,8 @@ def best_kept_day(
         Routes that are kept; where the search's own routes are, just those.
     """
     routes = best_day(task, seed=seed, work=work, start=start, progress=progress)
+    if slowed_anywhere(task, kept, routes):
+        return _best_in_waves(task, kept, routes, start, seed=seed, work=work)
     if not _shut_legs(task, routes, kept):
         return routes
     best: Routes = [()] * task.days

@@ -6,8 +6,11 @@ starts; afloat it waits only where the hours allow it to lie.
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, NamedTuple
+from functools import partial
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import numpy as np
 
@@ -17,15 +20,19 @@ from .day_offers import both
 from .day_task import END, FAR, START
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
     from ..verdicts.leg_hours import LegHours
+    from ..verdicts.slowed_legs import SlowedLegs
     from .day_offers import Spans
     from .day_task import DayTask, Ints, Route
 
     Floats = NDArray[np.float64]
+
+
+_LONGEST_S: Final = 8 * 3600.0  # no leg of a day is left longer before it has to be over
 
 
 class KeptTimes(NamedTuple):
@@ -59,6 +66,8 @@ class KeptHours:
     fastest_s
         Least time between the places of the ways: the times of a task add getting on plane and slow zones, and a boat
         that needs less must not come before a place is open either.
+    slowed
+        Tells how much longer legs take in waves, by the hour; None where waves slow nobody.
     """
 
     light: Spans
@@ -68,6 +77,7 @@ class KeptHours:
     line_of: Callable[[int, int], Any]
     lies: Mapping[int, Spans]
     fastest_s: Floats | None = None
+    slowed: SlowedLegs | None = None
     _against: dict[tuple[int, int], list[Against]] = field(default_factory=dict, repr=False)
     _open: dict[tuple[int, int], Spans] = field(default_factory=dict, repr=False)
 
@@ -86,6 +96,12 @@ class KeptHours:
             self._against[key] = self.legs.seas_against([self.line_of(*key)])[0]
         return self._against[key]
 
+    def look_ahead(self, order: Sequence[int]) -> None:
+        """Let the seas of a whole run be worked out at once before each of its legs is asked for."""
+        if self.legs is not None:
+            keys = [(int(self.places[a]), int(self.places[b])) for a, b in itertools.pairwise(order)]
+            self.legs.look_ahead(self.line_of(*key) for key in keys if key not in self._against)
+
     def leg_open(self, one: int, other: int) -> Spans:
         """Tell when a boat may be on the leg between two places of a task."""
         key = int(self.places[one]), int(self.places[other])
@@ -100,6 +116,12 @@ class KeptHours:
         fastest = float(self.fastest_s[int(self.places[one]), int(self.places[other])])
         return max(takes_s - int(np.floor(fastest)), 0) if np.isfinite(fastest) else 0
 
+    def longer_s(self, one: int, other: int, leave_s: float) -> int:
+        """Tell how much longer waves make the leg between two places of a task, left at a moment; 0 where none does."""
+        if self.slowed is None:
+            return 0
+        return self.slowed.longer_s(int(self.places[one]), int(self.places[other]), leave_s)
+
     def lies_at(self, place: int, opens_s: float, closes_s: float) -> tuple[float, float]:
         """Find the stretch round a window in which a boat may lie at a place of a task."""
         spans = self.lies.get(int(self.places[place]))
@@ -109,26 +131,43 @@ class KeptHours:
         return opens_s, closes_s
 
 
+Longer = Callable[[float], int]
+"""How much longer a leg takes by the moment it is left at; who leaves later never arrives before."""
+
+
 def _leaves(
-    spans: Spans, after_s: float, until_s: float, takes_s: int, there: tuple[float, float]
+    spans: Spans, after_s: float, until_s: float, takes_s: int, there: tuple[float, float], longer: Longer
 ) -> int | None:
     """Find the earliest whole second to leave at, the way open all along and the arrival within a stretch."""
     for begin, end in spans:
         at = max(after_s, begin, there[0] - takes_s)
         at = float(np.ceil(at - 1e-9)) if np.isfinite(at) else at
-        if at + takes_s <= min(end, there[1]) + 1e-9:
+        latest = min(end, there[1]) + 1e-9
+        if at + takes_s <= latest and at + takes_s + longer(at) <= latest:
             return int(at) if at <= until_s + 1e-9 else None
     return None
 
 
-def _latest(spans: Spans, until_s: float, takes_s: int, there_by_s: float) -> int | None:
+def _latest(spans: Spans, until_s: float, takes_s: int, there_by_s: float, longer: Longer) -> int | None:
     """Find the latest whole second to leave at."""
     best: int | None = None
     for begin, end in spans:
-        at = np.floor(min(end, there_by_s) - takes_s + 1e-9)
+        over = min(end, there_by_s)
+        at = np.floor(over - takes_s + 1e-9)
         at = min(at, np.floor(until_s))
-        if np.isfinite(at) and at >= begin - 1e-9:
-            best = int(at) if best is None else max(best, int(at))
+        if not (np.isfinite(at) and at >= begin - 1e-9):
+            continue
+        late, soon = int(at), int(np.ceil(max(begin, at - _LONGEST_S)))
+        if (
+            late + takes_s + longer(late) > over + 1e-9
+        ):  # nobody overtakes: halve until the last one in time is found
+            if soon + takes_s + longer(soon) > over + 1e-9:
+                continue
+            while late - soon > 1:
+                half = (late + soon) // 2
+                soon, late = (half, late) if half + takes_s + longer(half) <= over + 1e-9 else (soon, half)
+            late = soon
+        best = late if best is None else max(best, late)
     return best
 
 
@@ -153,9 +192,11 @@ def kept_walk(task: DayTask, route: Route, kept: KeptHours) -> tuple[KeptTimes |
         left = None
         if takes < FAR:
             there = lies[0] + kept.early_s(at, place, takes), closes - stay
-            left = _leaves(kept.leg_open(at, place), clock, until, takes, there)
+            longer = partial(kept.longer_s, at, place)
+            left = _leaves(kept.leg_open(at, place), clock, until, takes, there, longer)
         if left is None:
             return None, k
+        takes += kept.longer_s(at, place, left)
         begins[k] = int(max(left + takes, np.ceil(opens)))
         if begins[k] + stay > closes:
             return None, k
@@ -167,13 +208,19 @@ def kept_walk(task: DayTask, route: Route, kept: KeptHours) -> tuple[KeptTimes |
     takes = int(task.travel_s[at, END])
     left = None
     if takes < FAR:
-        left = _leaves(kept.leg_open(at, END), clock, until, takes, (-np.inf, float(task.over_s)))
+        home = partial(kept.longer_s, at, END)
+        left = _leaves(kept.leg_open(at, END), clock, until, takes, (-np.inf, float(task.over_s)), home)
     if left is None:
         return None, count
+    takes += kept.longer_s(at, END, left)
     leaves[count] = left
     first = int(task.travel_s[START, task.stop[route[0]]])
-    late = _latest(kept.leg_open(START, int(task.stop[route[0]])), np.inf, first, float(begins[0]))
-    leaves[0] = leaves[0] if late is None else max(int(leaves[0]), late)
+    to_first = int(task.stop[route[0]])
+    early = partial(kept.longer_s, START, to_first)
+    late = _latest(kept.leg_open(START, to_first), np.inf, first, float(begins[0]), early)
+    if late is not None and late > leaves[0]:
+        travel += early(late) - early(int(leaves[0]))
+        leaves[0] = late
     worth = int(task.worth[list(route)].sum())
     return KeptTimes(begins, leaves, left + takes, travel + takes, worth), 0
 
@@ -181,7 +228,11 @@ def kept_walk(task: DayTask, route: Route, kept: KeptHours) -> tuple[KeptTimes |
 def turn_back_s(task: DayTask, place: int, kept: KeptHours) -> int | None:
     """Find the latest second at which the way home from a place can still be taken; None where none can."""
     takes = int(task.travel_s[place, END])
-    return None if takes >= FAR else _latest(kept.leg_open(place, END), np.inf, takes, float(task.over_s))
+    if takes >= FAR:
+        return None
+    return _latest(
+        kept.leg_open(place, END), np.inf, takes, float(task.over_s), partial(kept.longer_s, place, END)
+    )
 
 
 def first_fault(
@@ -205,6 +256,7 @@ def first_fault(
     def within(spans: Spans, begin: float, end: float) -> bool:
         return any(a <= begin + 1e-6 and end <= b + 1e-6 for a, b in spans)
 
+    kept.look_ahead(order)
     for k in range(1, len(order)):
         if not within(kept.leg_open(order[k - 1], order[k]), leave_s[k - 1], arrive_s[k]):
             return k
@@ -213,6 +265,14 @@ def first_fault(
             if not within(kept.afloat if lies is None else lies, arrive_s[k], leave_s[k]):
                 return k
     return None
+
+
+def longer_legs(kept: KeptHours, order: Sequence[int], leave_s: Sequence[float]) -> list[int]:
+    """Tell how many seconds waves add to each leg of a run, places of a task in order, by when it is left."""
+    return [
+        kept.longer_s(one, other, float(at))
+        for (one, other), at in zip(itertools.pairwise(order), leave_s, strict=False)
+    ]
 
 
 def shut(spans: Spans, begin_s: float, end_s: float) -> Spans:

@@ -78,21 +78,20 @@ def plan_b_in_hours(
         for offer, begins in zip(route, () if times is None else times.begins_s.tolist(), strict=False):
             row = int(task.stop[offer]) - FIRST_HOLD
             stay = int(task.stay_s[offer])
-            left = set(able)
-            while (own := plan_b(holds, [row], left - set(taken), between).get(row)) is not None:
+            free = set(able)
+            while (own := plan_b(holds, [row], free - set(taken), between).get(row)) is not None:
                 place = FIRST_HOLD + own
-                there = begins + int(task.travel_s[task.stop[offer], place])
+                here = int(task.stop[offer])
+                there = begins + int(task.travel_s[here, place]) + kept.longer_s(here, place, begins)
+                left = there + stay
+                back = left + int(task.travel_s[place, END]) + kept.longer_s(place, END, left)
                 spans = (
-                    (basis.spans[own], there, there + stay),
-                    (kept.leg_open(int(task.stop[offer]), place), begins, there),
-                    (
-                        kept.leg_open(place, END),
-                        there + stay,
-                        there + stay + int(task.travel_s[place, END]),
-                    ),
+                    (basis.spans[own], there, left),
+                    (kept.leg_open(here, place), begins, there),
+                    (kept.leg_open(place, END), left, back),
                 )
                 if all(any(a <= one and other <= b for a, b in own_spans) for own_spans, one, other in spans):
                     found[row] = own
                     break
-                left.discard(own)
+                free.discard(own)
     return found

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,6 +13,7 @@ from ...clock_times import in_zone, zone_named
 from ...errors import UsageError
 from ..verdicts.hour_table import strongest_wind
 from ..verdicts.leg_hours import LegHours, LegLimits, open_when
+from ..verdicts.slowed_legs import SlowedLegs
 from ..verdicts.way_seas import SeaLimits
 from ..ways.unions import union_of
 from ..wind.lake_winds import ALWAYS, one_wind, winds_of_hours
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
     from ...depth import DepthSurface
+    from ..verdicts.wave_speeds import WaveSpeeds
     from ..ways.passages import Passages
     from ..wind.lake_winds import LakeWinds
     from .day_offers import Spans
@@ -112,6 +115,8 @@ def kept_of(
     level_m: float,
     start: pd.Timestamp,
     speeds_mps: tuple[float, float],
+    wave_speeds: WaveSpeeds | None = None,
+    until_s: float = 86400.0,
 ) -> KeptHours:
     """Put together what the hours allow.
 
@@ -133,6 +138,8 @@ def kept_of(
         The moment seconds are counted from.
     speeds_mps
         On plane and at idle.
+    wave_speeds, until_s
+        What waves leave of the speed on plane (None: all of it), and the last moment a leg may be left at.
     """
     known: Spans = list(ALWAYS)
     told: dict[str, Spans] = {}
@@ -162,7 +169,15 @@ def kept_of(
     fastest = np.where(
         leads, run_m / speeds_mps[0] + np.where(leads, found.idle_m, 0.0) / speeds_mps[1], np.inf
     )
-    return KeptHours(light, known, legs, np.arange(len(found.time_s)), line_of, lies, fastest)
+    slowed = None
+    if legs is not None and wave_speeds is not None:
+        parts = partial(_parts_of, found)
+        slowed = SlowedLegs(legs, wave_speeds, *speeds_mps, parts, 0.0, until_s)
+    return KeptHours(light, known, legs, np.arange(len(found.time_s)), line_of, lies, fastest, slowed)
+
+
+def _parts_of(found: Passages, one: int, other: int) -> Sequence[tuple[str, Any]]:
+    return found.legs(one, other) if np.isfinite(found.time_s[one, other]) else ()
 
 
 def launch_times(travel_s: Any, launches: dict[int, Any], idle_mps: float, end: int) -> Any:

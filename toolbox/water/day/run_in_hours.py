@@ -21,8 +21,9 @@ from .day_wishes import Wishes
 from .hour_words import against_by_hour, clock, gap_words, hours_in_words, lake_against, night_words
 from .kept_answers import closed_words, why_nothing
 from .kept_day import best_kept_day, mended
-from .kept_hours import first_fault, kept_walk
+from .kept_hours import first_fault, kept_walk, longer_legs
 from .run_hours import kept_of, launch_times
+from .waved_order import in_waves
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     from ...depth import DepthSurface
     from ..runs.run_frames import Clock
     from ..verdicts.leg_hours import LegLimits
+    from ..verdicts.wave_speeds import WaveSpeeds
     from ..ways.passages import Passages
     from ..wind.lake_winds import LakeWinds
     from .day_moves import Routes
@@ -53,12 +55,15 @@ class InHours:
         Why holds of the run as it was are left out, by their row.
     said
         What there is to say of it.
+    longer_s
+        Seconds that waves add to each leg; nothing where they add none.
     """
 
     order: Ints
     times: tuple[list[Clock], list[Clock]] | None
     left: Mapping[int, str]
     said: tuple[str, ...]
+    longer_s: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,6 +83,7 @@ class Asked:
     depth: DepthSurface | None
     level_m: float
     launches: Mapping[int, Any]
+    wave_speeds: WaveSpeeds | None = None
 
 
 def _first_light(kept: KeptHours, hours: DayHours) -> KeptHours:
@@ -190,24 +196,35 @@ def run_in_hours(
         level_m=asked.level_m,
         start=begin,
         speeds_mps=(asked.run_mps, asked.idle_mps),
+        wave_speeds=asked.wave_speeds,
+        until_s=86400.0,
     )
     basis = _basis(found, ramps, candidates, asked, hours)
     kept = replace(kept, places=basis.places())
     place = [START, *(int(row) - ramps + FIRST_HOLD for row in order[1:-1]), END]
+    rows_of = {START: 0, END: ramps - 1} | {FIRST_HOLD + row: ramps + row for row in range(len(candidates))}
     names = ["", "", *candidates["name"].astype(str)]
+    waved = in_waves(basis.with_spans([EVER] * len(ids)).task(hours.now), place, kept)
+    place, longer = (place, ()) if waved is None else (waved.places, waved.longer_s)
+    order = np.array([rows_of[at] for at in place], dtype=np.int64)
     if asked.begin is None:
         alone = [0.0] * len(order)
+        kept.look_ahead(place)
         # Without a clock one wind blows all along; only whether each leg may be run at all is known.
         if all(kept.leg_open(a, b) for a, b in itertools.pairwise(place)):
-            return InHours(order, None, {}, ())
+            return InHours(
+                order, None if waved is None else ([None] * len(order), [None] * len(order)), {}, (), longer
+            )
         arrive_s = leave_s = alone
     else:
+        if waved is not None:
+            times = waved.clocks(hours)
         arrive_s, leave_s = (
             [0.0 if at is None else hours.seconds_to(at) for at in column] for column in times
         )
         if first_fault(kept, place, arrive_s, leave_s) is None:
             words = night_words(sun, leave_s[0], arrive_s[-1], hours) if asked.night else ""
-            return InHours(order, None, {}, (words,) if words else ())
+            return InHours(order, None if waved is None else times, {}, (words,) if words else (), longer)
     kept = kept if asked.night or asked.begin is None else _first_light(kept, hours)
     lies = dict(kept.lies)
     if not (asked.night or asked.begin is None):
@@ -244,11 +261,12 @@ def run_in_hours(
     rows = np.array(
         [0, *(int(task.stop[offer]) - FIRST_HOLD + ramps for offer in routes[0]), ramps - 1], dtype=np.int64
     )
+    longer = tuple(longer_legs(kept, task.along(routes[0]), timed.leaves_s.tolist()))
     if asked.begin is None:
-        return InHours(rows, ([None] * len(rows), [None] * len(rows)), left, tuple(said))
+        return InHours(rows, ([None] * len(rows), [None] * len(rows)), left, tuple(said), longer)
     arrive: list[Clock] = [None, *(hours.after(at) for at in timed.begins_s), hours.after(timed.over_s)]
     leave: list[Clock] = [*(hours.after(at) for at in timed.leaves_s), None]
-    return InHours(rows, (arrive, leave), left, tuple(said))
+    return InHours(rows, (arrive, leave), left, tuple(said), longer)
 
 
 def _same_order(task: DayTask, places: Sequence[int], kept: KeptHours) -> Route:

@@ -45,6 +45,9 @@ class Found:
     deep_bearing_deg: Floats
     wind_angle_deg: Floats
     directionality: Floats  # how clear the deep side is, 0 to 1 (`deep_side.DeepSide`)
+    # of the water seen: the share of directions in which it deepens, and its range of depths (`visible_ring`)
+    falling_share: Floats
+    relief_m: Floats
     fall_m: Floats  # how much deeper the plane through the visible water is one cast off on the deep side
     # today's depth at the deepest part of the structure's edge, with or without a hold; NaN where none is
     # known
@@ -112,6 +115,8 @@ def tell(look: Outlook, chosen: Indices, lie: Lie, cast_m: Floats, bits: Bits) -
         deep_bearing_deg=spread(ring.deep.bearing_deg[group]),
         wind_angle_deg=spread(wind_angles_deg(lie.east, lie.north, rules.wind_from_deg)),
         directionality=spread(ring.deep.directionality[group]),
+        falling_share=spread(ring.falling_share[group]),
+        relief_m=spread(ring.relief_m[group]),
         fall_m=spread(ring.deep.fall_m[group]),
         aim_depth_m=_most(rays.structure, ring.aim_depth_m, n),
         seen_depth_m=_most(rays.structure, seen_depth_m, n),

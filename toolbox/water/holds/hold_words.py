@@ -18,6 +18,9 @@ if TYPE_CHECKING:
     from .hold_tables import Found
 
 
+_ALL_SIDES: Final = (
+    0.9  # share of the directions that fall; what is hidden by land or by a gap in the data counts not
+)
 _FAR_OFF_DEG: Final = 45.0  # off the deep side by more than wind alone turns the hold of a point
 
 
@@ -26,12 +29,21 @@ def _length(metres: float) -> str:
     return f"{metres:.{digits}f} m ({metres / FOOT_M:.1f} ft)"
 
 
-def _why_here(found: Found, row: int, rules: HoldRules) -> str:
+def _without_deep_side(found: Found, row: int, error_m: float) -> str:
+    """Say how the bottom lies where no side is clearly the deep one: a hump's top is no level ground."""
+    if found.falling_share[row] >= _ALL_SIDES:
+        return "falls away on all sides"
+    if found.relief_m[row] <= 2 * error_m:  # a depth too great by the error beside one too small by it
+        return "level ground, no deep side"
+    return "uneven, no side is clearly the deep one"
+
+
+def _why_here(found: Found, row: int, rules: HoldRules, error_m: float) -> str:
     deep = found.deep_bearing_deg[row]
     if np.isnan(deep):
         wind = rules.wind_from_deg is not None
         rest = "the wind decides" if wind else "no wind given, so any side serves"
-        return f"level ground, no deep side: {rest}"
+        return f"{_without_deep_side(found, row, error_m)}: {rest}"
     words = f"deep side {deep:.0f} deg, {_length(found.fall_m[row])} deeper one cast off"
     off = _off_deep_deg(found, row)
     if off > _FAR_OFF_DEG:
@@ -113,7 +125,9 @@ def hold_reasons(
     """
     rules = setting.rules
     said = [
-        _why_here(found, row, rules) + _vague(found, row, rules, search_m) if found.found[row] else ""
+        _why_here(found, row, rules, setting.surface.error_m) + _vague(found, row, rules, search_m)
+        if found.found[row]
+        else ""
         for row in range(len(structures))
     ]
     none = np.flatnonzero(~found.found)

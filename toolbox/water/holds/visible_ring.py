@@ -33,6 +33,10 @@ class VisibleRing:
     depth_m: Floats
     seen: Flags
     deep: DeepSide  # deep side of each group of rays
+    # by group of rays: the share of them along which the bottom is deeper a cast off than at the aim, by more than the
+    # depth error, and the difference between the deepest and the thinnest water seen
+    falling_share: Floats
+    relief_m: Floats
 
 
 def _steps(radii: Floats, step: float) -> tuple[Floats, Indices]:
@@ -41,6 +45,15 @@ def _steps(radii: Floats, step: float) -> tuple[Floats, Indices]:
     count = np.ceil(gaps / step - 1e-9).astype(np.intp)
     between = [np.linspace(end - gap, end, n + 1)[1:] for end, gap, n in zip(radii, gaps, count, strict=True)]
     return np.concatenate([[0.0], *between]), np.cumsum(count)
+
+
+def _relief_m(seen_m: Floats, aim_m: Floats, rays: Rays) -> Floats:
+    """Give the range of the depths seen from each group of rays, its aims included; NaN where no depth is known."""
+    known = np.column_stack([aim_m, seen_m])
+    least, most = np.full(rays.groups, np.inf), np.full(rays.groups, -np.inf)
+    np.minimum.at(least, rays.group, np.where(np.isnan(known), np.inf, known).min(axis=1))
+    np.maximum.at(most, rays.group, np.where(np.isnan(known), -np.inf, known).max(axis=1))
+    return np.where(most >= least, most - least, np.nan)
 
 
 def cast_radii_m(rules: HoldRules) -> Floats:
@@ -99,6 +112,10 @@ def look_round(
         sample_m2=np.pi * (radii[-1] ** 2 - radii[0] ** 2) / (FAN * len(radii)),
         cell_m2=surface.cell_x_m * surface.cell_y_m,
     )
+    cast = int(np.abs(radii - rules.cast_m).argmin())
+    drop = np.where(seen[:, cast], depth[:, cast] - along[:, 0], 0.0)  # what is not seen does not fall
+    in_group = np.maximum(np.bincount(rays.group, minlength=rays.groups), 1)
+    falling = np.bincount(rays.group, weights=drop > surface.error_m, minlength=rays.groups) / in_group
     given = bottom_m[rays.structure] + level_m
     bottom = np.where(np.isnan(given), along[:, 0], given)
     return VisibleRing(
@@ -109,4 +126,6 @@ def look_round(
         depth_m=depth,
         seen=seen,
         deep=deep,
+        falling_share=falling,
+        relief_m=_relief_m(np.where(seen, depth, np.nan), along[:, 0], rays),
     )

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ...cache.machine_code import kept_code
 from ...compiled import compiled, interpreted
 
 if TYPE_CHECKING:
@@ -19,6 +20,7 @@ _NODE_GAP_M = 1e-4
 _ROUNDING_M = 1e-6
 # How far along an edge the ring may run where the far node is outside the grid or unknown: anywhere in this share.
 _OPEN_EDGE = (0.02, 0.5)
+_PATCHES_AT_ONCE = 65_536
 _FEW_NODES = 16_000  # the ground about a ramp
 
 
@@ -35,43 +37,60 @@ def _value(depth: NDArray[np.floating], row: int, column: int, isobath: float) -
 
 @compiled
 def _flag_row(
-    depth: NDArray[np.floating], row: int, isobath: float, limit: float, out: NDArray[np.uint8]
+    depth: NDArray[np.floating], row: int, isobath: float, limit: float, flags: NDArray[np.uint8], turn: int
 ) -> None:
     """Mark the shallow nodes of one row of the grid with its rim."""
-    out[:] = 0
     if row == 0 or row > depth.shape[0]:
+        flags[turn, :] = 0
         return
+    flags[turn, 0] = flags[turn, depth.shape[1] + 1] = 0
     for k in range(depth.shape[1]):
         value = float(depth[row - 1, k])
         near = abs(value - isobath) < _NODE_GAP_M
-        out[k + 1] = np.uint8(near | (value < limit))
+        flags[turn, k + 1] = np.uint8(near | (value < limit))
 
 
+@kept_code
 @compiled
-def _mixed_patches(depth: NDArray[np.floating], isobath: float, limit: float) -> Ints:
-    """Find the patches whose four nodes are not all on one side, by the number of their upper left node."""
+def _mixed_patches(
+    depth: NDArray[np.floating],
+    isobath: float,
+    limit: float,
+    first_row: int,
+    flags: NDArray[np.uint8],
+    mixed: NDArray[np.uint8],
+    eights: NDArray[np.uint64],
+    found: Ints,
+    told: Ints,
+) -> int:
+    """Find the patches whose four nodes are not all on one side, by the number of their upper left node.
+
+    Rows are looked at from the first one on, as far as those found have room; given back is the row to go on with, and
+    in `told` how many were found. `eights` is `mixed` eight patches at a time: few are mixed.
+    """
     rows, columns = depth.shape[0] + 2, depth.shape[1] + 2
-    upper, lower = np.zeros(columns, dtype=np.uint8), np.zeros(columns, dtype=np.uint8)
-    mixed = np.zeros(-(-columns // 8) * 8, dtype=np.uint8)
-    eights = mixed.view(np.uint64)
-    found = np.empty(1024, dtype=np.int64)
     count = 0
-    for r in range(rows - 1):
-        _flag_row(depth, r + 1, isobath, limit, lower)
-        for c in range(columns - 1):
-            mixed[c] = (upper[c] ^ lower[c]) | (upper[c] ^ upper[c + 1]) | (lower[c] ^ lower[c + 1])
+    _flag_row(depth, first_row, isobath, limit, flags, first_row % 2)
+    for r in range(first_row, rows - 1):
         if count + columns > found.size:
-            larger = np.empty(2 * found.size + columns, dtype=np.int64)
-            larger[:count] = found[:count]
-            found = larger
+            told[0] = count
+            return r
+        upper, lower = r % 2, (r + 1) % 2
+        _flag_row(depth, r + 1, isobath, limit, flags, lower)
+        for c in range(columns - 1):
+            mixed[c] = (
+                (flags[upper, c] ^ flags[lower, c])
+                | (flags[upper, c] ^ flags[upper, c + 1])
+                | (flags[lower, c] ^ flags[lower, c + 1])
+            )
         for k in range(eights.size):
-            if eights[k] != 0:  # eight patches at a time: few are mixed
+            if eights[k] != 0:
                 for c in range(8 * k, 8 * k + 8):
                     if mixed[c] != 0:
                         found[count] = r * columns + c
                         count += 1
-        upper, lower = lower, upper
-    return found[:count].copy()
+    told[0] = count
+    return int(rows - 1)
 
 
 @compiled
@@ -102,17 +121,18 @@ def _join(
     return count
 
 
+@kept_code
 @compiled
-def _steps(depth: NDArray[np.floating], isobath: float, limit: float) -> Ints:
+def _steps(depth: NDArray[np.floating], isobath: float, limit: float, patches: Ints, steps: Ints) -> int:
     """List the steps of rings from an edge to the edge crossed next, with the shallow side to the left, (n, 2).
 
-    Edges of node (r, c) have the numbers 3 (r columns + c) + 0 to the right, + 1 down, + 2 the patch's diagonal.
+    Edges of node (r, c) have the numbers 3 (r columns + c) + 0 to the right, + 1 down, + 2 the patch's diagonal. Given
+    back is how many steps there are.
     """
     columns = depth.shape[1] + 2
-    patches = _mixed_patches(depth, isobath, limit)
-    steps = np.empty((2 * patches.size, 2), dtype=np.int64)
     count = 0
-    for node in patches:
+    for place in range(patches.size):
+        node = patches[place]
         r, c = node // columns, node % columns
         nw, ne = _value(depth, r, c, isobath) < limit, _value(depth, r, c + 1, isobath) < limit
         sw, se = _value(depth, r + 1, c, isobath) < limit, _value(depth, r + 1, c + 1, isobath) < limit
@@ -124,7 +144,7 @@ def _steps(depth: NDArray[np.floating], isobath: float, limit: float) -> Ints:
         else:
             count = _join(steps, count, (ne, nw, sw), (north, west, diagonal))
             count = _join(steps, count, (ne, sw, se), (diagonal, south, east))
-    return steps[:count]
+    return count
 
 
 @compiled
@@ -162,6 +182,7 @@ def _gate(
     return xs[c0] + near * across, ys[r0] + near * up, xs[c0] + far * across, ys[r0] + far * up
 
 
+@kept_code
 @compiled
 def _gates(
     depth: NDArray[np.floating],
@@ -172,27 +193,29 @@ def _gates(
     tolerance: float,
     edges: Ints,
     following: Ints,
-) -> tuple[Floats, Ints]:
-    """Gates of all rings in order, (n, 4), and the offsets at which rings begin.
+    passed: NDArray[np.uint8],
+    gates: Floats,
+    starts: Ints,
+) -> int:
+    """Write the gates of all rings in order, (n, 4), and the offsets at which rings begin; give back how many rings.
 
     Each crossed edge, in order, is followed by the one of which `following` has the place.
     """
-    gates = np.empty((edges.size, 4))
-    passed = np.zeros(edges.size, dtype=np.bool_)
-    starts = [0]
-    filled = 0
+    rings, filled = 0, 0
+    starts[0] = 0
     for first in range(edges.size):
-        if passed[first]:
+        if passed[first] != 0:
             continue
         at = first
-        while not passed[at]:
-            passed[at] = True
+        while passed[at] == 0:
+            passed[at] = 1
             x0, y0, x1, y1 = _gate(edges[at], depth, xs, ys, isobath, limit, tolerance)
             gates[filled, 0], gates[filled, 1], gates[filled, 2], gates[filled, 3] = x0, y0, x1, y1
             filled += 1
             at = following[at]
-        starts.append(filled)
-    return gates, np.array(starts)
+        rings += 1
+        starts[rings] = filled
+    return rings
 
 
 @compiled
@@ -201,33 +224,38 @@ def _cross(ax: float, ay: float, bx: float, by: float) -> float:
 
 
 @compiled
-def _on_gate(gate: Floats, px: float, py: float, dx: float, dy: float) -> tuple[float, float]:
+def _on_gate(gates: Floats, at: int, px: float, py: float, dx: float, dy: float) -> tuple[float, float]:
     """Where the ray from p along d passes a gate, held to the gate."""
-    gx, gy = gate[2] - gate[0], gate[3] - gate[1]
+    left_x, left_y = gates[at, 0], gates[at, 1]
+    gx, gy = gates[at, 2] - left_x, gates[at, 3] - left_y
     bottom = _cross(dx, dy, gx, gy)
-    share = 0.0 if bottom == 0.0 else _cross(gate[0] - px, gate[1] - py, dx, dy) / bottom
+    share = 0.0 if bottom == 0.0 else _cross(left_x - px, left_y - py, dx, dy) / bottom
     share = min(max(share, 0.0), 1.0)
-    return gate[0] + share * gx, gate[1] + share * gy
+    return left_x + share * gx, left_y + share * gy
 
 
 @compiled
-def _thread(gates: Floats, out: Floats) -> int:
-    """Pass a ring through its gates in order with few corners; greedy, the farthest gate in sight each time."""
-    total = gates.shape[0]
-    out[0, 0], out[0, 1] = gates[0, 0], gates[0, 1]
+def _thread(gates: Floats, begin: int, total: int, out: Floats, filled: int) -> int:
+    """Pass a ring through its gates in order with few corners; greedy, the farthest gate in sight each time.
+
+    The ring's gates are so many from `begin` on; its corners are written from `filled` on, and counted.
+    """
+    out[filled, 0], out[filled, 1] = gates[begin, 0], gates[begin, 1]
     corners, at = 1, 0
     while at + 1 < total:
-        px, py = out[corners - 1]
+        px, py = out[filled + corners - 1, 0], out[filled + corners - 1, 1]
         # Directions from p that pass all gates so far: clockwise of "left" (the isobath), counter-clockwise of "right".
-        lx, ly = gates[at + 1, 0] - px, gates[at + 1, 1] - py
-        rx, ry = gates[at + 1, 2] - px, gates[at + 1, 3] - py
+        ahead = begin + at + 1
+        lx, ly = gates[ahead, 0] - px, gates[ahead, 1] - py
+        rx, ry = gates[ahead, 2] - px, gates[ahead, 3] - py
         k = at + 1
         turn = 0
         while k < total:
             k += 1
             last = k == total
-            nx, ny = gates[k % total, 0] - px, gates[k % total, 1] - py
-            fx, fy = gates[k % total, 2] - px, gates[k % total, 3] - py
+            ahead = begin + k % total
+            nx, ny = gates[ahead, 0] - px, gates[ahead, 1] - py
+            fx, fy = gates[ahead, 2] - px, gates[ahead, 3] - py
             if last:
                 fx, fy = nx, ny
             if _cross(rx, ry, nx, ny) < 0.0:
@@ -244,27 +272,30 @@ def _thread(gates: Floats, out: Floats) -> int:
             break
         at = k - 1
         if turn > 0:
-            out[corners] = _on_gate(gates[at], px, py, lx, ly)
+            x, y = _on_gate(gates, begin + at, px, py, lx, ly)
         else:
-            out[corners] = _on_gate(gates[at], px, py, rx, ry)
+            x, y = _on_gate(gates, begin + at, px, py, rx, ry)
+        out[filled + corners, 0], out[filled + corners, 1] = x, y
         corners += 1
     return corners
 
 
+@kept_code
 @compiled
-def _thread_all(gates: Floats, starts: Ints) -> tuple[Floats, Ints]:
-    corners = np.empty((gates.shape[0], 2))
-    offsets = np.zeros(starts.size, dtype=np.int64)
+def _thread_all(gates: Floats, starts: Ints, corners: Floats, offsets: Ints) -> int:
+    """Thread every ring; write the offsets at which rings begin, and give back how many corners there are."""
     filled = 0
+    offsets[0] = 0
     for ring in range(starts.size - 1):
-        mine = gates[starts[ring] : starts[ring + 1]]
-        count = _thread(mine, corners[filled:])
+        begin, total = starts[ring], starts[ring + 1] - starts[ring]
+        count = _thread(gates, begin, total, corners, filled)
         if count < 3:
-            count = mine.shape[0]
-            corners[filled : filled + count] = mine[:, :2]
+            count = total
+            for k in range(total):
+                corners[filled + k, 0], corners[filled + k, 1] = gates[begin + k, 0], gates[begin + k, 1]
         filled += count
         offsets[ring + 1] = filled
-    return corners[:filled].copy(), offsets
+    return filled
 
 
 def shallow_rings(
@@ -320,6 +351,21 @@ def shallow_rings(
     return corners + np.array([x0, y0]), offsets
 
 
+def _patches(depth_m: NDArray[np.floating], limit_m: float, limit: float) -> NDArray[np.int64]:
+    """Find all mixed patches, a buffer of rows at a time."""
+    columns = depth_m.shape[1] + 2
+    flags = np.zeros((2, columns), dtype=np.uint8)
+    mixed = np.zeros(-(-columns // 8) * 8, dtype=np.uint8)
+    found, told = np.empty(max(_PATCHES_AT_ONCE, columns), dtype=np.int64), np.zeros(1, dtype=np.int64)
+    row, parts = 0, []
+    while row < depth_m.shape[0] + 1:
+        row = int(
+            _mixed_patches(depth_m, limit_m, limit, row, flags, mixed, mixed.view(np.uint64), found, told)
+        )
+        parts.append(found[: told[0]].copy())
+    return np.concatenate(parts)
+
+
 def _rings(
     depth_m: NDArray[np.floating],
     xs: NDArray[np.float64],
@@ -328,12 +374,18 @@ def _rings(
     limit: float,
     tolerance_m: float,
 ) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
-    steps = _steps(depth_m, limit_m, limit)
+    depth_m = np.ascontiguousarray(depth_m)
+    patches = _patches(depth_m, limit_m, limit)
+    steps = np.empty((2 * patches.size, 2), dtype=np.int64)
+    steps = steps[: _steps(depth_m, limit_m, limit, patches, steps)]
     steps = steps[np.argsort(steps[:, 0], kind="stable")]
     following = np.searchsorted(steps[:, 0], steps[:, 1])
-    gates, starts = _gates(
-        depth_m, xs, ys, limit_m, limit, tolerance_m, np.ascontiguousarray(steps[:, 0]), following
-    )
+    edges = np.ascontiguousarray(steps[:, 0])
+    gates, starts = np.empty((edges.size, 4)), np.empty(edges.size + 1, dtype=np.int64)
+    passed = np.zeros(edges.size, dtype=np.uint8)
+    rings = _gates(depth_m, xs, ys, limit_m, limit, tolerance_m, edges, following, passed, gates, starts)
+    starts = starts[: rings + 1].copy()
     if tolerance_m > 0:
-        return _thread_all(gates, starts)
+        corners, offsets = np.empty((edges.size, 2)), np.empty(starts.size, dtype=np.int64)
+        return corners[: _thread_all(gates, starts, corners, offsets)].copy(), offsets
     return gates[:, :2].copy(), starts

@@ -16,6 +16,7 @@ import pandas as pd
 import pyproj
 
 from ...errors import DataError
+from .seas_check import NO_LIMIT, SeasLet, seas_violations, told_winds
 from .violations import Violation
 
 if TYPE_CHECKING:
@@ -41,6 +42,7 @@ class HourLimits:
     night: bool = False
     wind_mps: float = math.inf
     gust_mps: float = math.inf
+    seas: SeasLet = NO_LIMIT
 
 
 def sun_height_deg(when: dt.datetime, latitude_deg: float, longitude_deg: float) -> float:
@@ -171,6 +173,7 @@ def hour_violations(
     *,
     exposure: pd.DataFrame | None = None,
     verdicts: pd.DataFrame | None = None,
+    water: gpd.GeoDataFrame | None = None,
 ) -> list[Violation]:
     """Look at every minute of a run: on its legs, waiting, fishing and on the way home.
 
@@ -185,20 +188,41 @@ def hour_violations(
         Wind by spot and hour; None: wind plays no part.
     verdicts
         Verdicts by spot and hour; None: none.
+    water
+        Today's water, for the seas on the legs; None: they are not looked at.
 
     Returns
     -------
     list of Violation
-        Each stop and leg that lies in an hour that forbids it, with the first such minute. Seas on the legs are not
-        looked at here.
+        Each stop and leg that lies in an hour that forbids it, with the first such minute; and each leg whose seas are
+        over their limit. Of a wind that varies no seas are looked at.
     """
     day = _Day(_place(stops), limits, exposure, verdicts)
     if "day" not in stops.columns or "day" not in legs.columns:
-        return list(_of_one_run(stops, legs, day))
+        return [*_of_one_run(stops, legs, day), *_seas(stops, legs, limits, exposure, water)]
     found: list[Violation] = []
     for number in sorted(set(stops["day"].tolist())):
-        found += _of_one_run(stops[stops["day"] == number], legs[legs["day"] == number], day)
+        own = stops[stops["day"] == number], legs[legs["day"] == number]
+        found += [*_of_one_run(*own, day), *_seas(*own, limits, exposure, water)]
     return found
+
+
+def _seas(
+    stops: gpd.GeoDataFrame,
+    legs: gpd.GeoDataFrame,
+    limits: HourLimits,
+    exposure: pd.DataFrame | None,
+    water: gpd.GeoDataFrame | None,
+) -> Iterator[Violation]:
+    run = stops.sort_values("stop_no", kind="stable")
+    leave = run["leave"].astype(str).tolist()[:-1]
+    if exposure is None or not len(exposure) or water is None or not all(text.strip() for text in leave):
+        return
+    left = _seconds(leave, "stops leave")
+    winds = told_winds(exposure, _seconds(exposure["time"].tolist(), "exposure time"), _stands)
+    ordered = legs.sort_values("leg_no", kind="stable")
+    left_s = {k: float(at) for k, at in enumerate(left, start=1)}
+    yield from seas_violations(ordered, left_s, water, winds, limits.seas)
 
 
 def _of_one_run(stops: gpd.GeoDataFrame, legs: gpd.GeoDataFrame, day: _Day) -> Iterator[Violation]:

@@ -1,4 +1,8 @@
-"""Moves that shorten an order, at machine speed: stretches turned round, short pieces put elsewhere."""
+"""Moves that shorten an order, at machine speed: stretches turned round, short pieces put elsewhere.
+
+Arrays are copied place by place: for a slice put into a slice numba compiles words for shapes that do not fit, which
+takes longer than all that is here.
+"""
 
 from __future__ import annotations
 
@@ -13,6 +17,13 @@ if TYPE_CHECKING:
 
 
 _LONGEST_PIECE = 3  # of a moved piece, after Or
+
+
+@compiled
+def _copied(source: Ints, first: int, last: int, target: Ints, at: int) -> None:
+    """Copy places first to before last to where another array has ``at``."""
+    for k in range(first, last):
+        target[at + k - first] = source[k]
 
 
 @compiled
@@ -59,11 +70,11 @@ def _move(order: Ints, a: int, b: int, q: int, back: bool) -> tuple[int, int]:
     if q < a:
         for k in range(a - 1, q, -1):
             order[k + length] = order[k]
-        order[q + 1 : q + 1 + length] = piece
+        _copied(piece, 0, length, order, q + 1)
         return q + 1, b
     for k in range(b + 1, q + 1):
         order[k - length] = order[k]
-    order[q - length + 1 : q + 1] = piece
+    _copied(piece, 0, length, order, q - length + 1)
     return a, q
 
 
@@ -173,14 +184,14 @@ def searched(
     allowed
         By how much a worse order may pass, each round.
     """
-    legs = len(current) - 1
+    legs, size = len(current) - 1, len(current)
     order = current.copy()
     place = np.empty_like(order)
     state = (order, place)
     _settle(state, 0, legs)
     ring, waiting = order.copy(), np.ones(len(order), dtype=np.bool_)
     _descend(cost, near, state, ring, waiting, len(order))
-    current[:] = order
+    _copied(order, 0, size, current, 0)
     kept_place = place.copy()
     now, least = 0, 0
     for k in range(legs):
@@ -188,7 +199,7 @@ def searched(
         least += cost[best[k], best[k + 1]]
     if now < least:
         least = now
-        best[:] = current
+        _copied(current, 0, size, best, 0)
     for number in range(len(draws)):
         i, j, k = _three_cuts(near, place, draws[number])
         if j in (i, k):
@@ -202,17 +213,19 @@ def searched(
                 waiting[end] = True
                 ring[count] = end
                 count += 1
-        order[i + 1 : i + 1 + k - j] = current[j + 1 : k + 1]
-        order[i + 1 + k - j : k + 1] = current[i + 1 : j + 1]
+        _copied(current, j + 1, k + 1, order, i + 1)
+        _copied(current, i + 1, j + 1, order, i + 1 + k - j)
         for leg in (i, i + k - j, k):
             total += cost[order[leg], order[leg + 1]]
         _settle(state, i + 1, k)
         total += _descend(cost, near, state, ring, waiting, count)
         if total <= now + allowed[number]:
             now = total
-            current[:], kept_place[:] = order, place
+            _copied(order, 0, size, current, 0)
+            _copied(place, 0, size, kept_place, 0)
             if now < least:
                 least = now
-                best[:] = order
+                _copied(order, 0, size, best, 0)
         else:
-            order[:], place[:] = current, kept_place
+            _copied(current, 0, size, order, 0)
+            _copied(kept_place, 0, size, place, 0)

@@ -119,6 +119,28 @@ def legs_frame(
     )
 
 
+def with_waves(legs: gpd.GeoDataFrame, longer_s: Sequence[float]) -> gpd.GeoDataFrame:
+    """Add to the times of the running pieces of each leg what waves add to it, each by its share of them.
+
+    Parameters
+    ----------
+    legs
+        Layer ``legs``.
+    longer_s
+        Seconds added to leg 1, 2 and so on.
+    """
+    if not any(longer_s):
+        return legs
+    number = legs["leg_no"].to_numpy(dtype=int)
+    took = legs["time_s"].to_numpy(dtype=float).copy()
+    run = np.where(legs["part"].to_numpy() == "run", took, 0.0)
+    for leg, more in enumerate(longer_s, start=1):
+        own = number == leg
+        if more and run[own].sum() > 0.0:
+            took[own] += more * run[own] / run[own].sum()
+    return legs.assign(time_s=took)
+
+
 def running_times(
     legs: gpd.GeoDataFrame, count: int, start: Clock, at_each_s: float
 ) -> tuple[list[Clock], list[Clock]]:

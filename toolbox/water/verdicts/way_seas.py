@@ -6,7 +6,7 @@ Ways share their water, so the waves are worked out once for each patch of it an
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import numpy as np
 import shapely
@@ -84,13 +84,23 @@ def sea_of(heading_deg: Floats, wind_from_deg: Floats) -> NDArray[np.intp]:
     return np.where(off <= HEAD_DEG, 0, np.where(off < 180.0 - HEAD_DEG, 1, 2)).astype(np.intp)
 
 
-def pieces_of_ways(way: Sequence[Any | None]) -> tuple[NDArray[np.intp], Floats, Floats, Floats]:
-    """Cut ways into pieces: way of each, its middle, its heading, and how far along that is."""
+class WayPieces(NamedTuple):
+    """Pieces of ways: way of each, its middle, its heading, how far along the way the middle is, and its length."""
+
+    rows: NDArray[np.intp]
+    middle: Floats
+    heading_deg: Floats
+    along_m: Floats
+    length_m: Floats
+
+
+def pieces_of_ways(way: Sequence[Any | None]) -> WayPieces:
+    """Cut ways into pieces no longer than `STEP_M`, in the order they are run."""
     rows = np.array(
         [row for row, line in enumerate(way) if line is not None and line.length > 0.0], dtype=np.intp
     )
     if not rows.size:
-        return rows, np.empty((0, 2)), np.empty(0), np.empty(0)
+        return WayPieces(rows, np.empty((0, 2)), np.empty(0), np.empty(0), np.empty(0))
     xy, line = shapely.get_coordinates([way[row] for row in rows], return_index=True)
     same = line[1:] == line[:-1]
     start, move, of = xy[:-1][same], np.diff(xy, axis=0)[same], line[1:][same]
@@ -105,7 +115,8 @@ def pieces_of_ways(way: Sequence[Any | None]) -> tuple[NDArray[np.intp], Floats,
     share = (np.arange(segment.size) - np.repeat(np.cumsum(count) - count, count) + 0.5) / count[segment]
     middle = start[segment] + share[:, None] * move[segment]
     heading = np.degrees(np.arctan2(move[:, 0], move[:, 1]))[segment] % 360.0
-    return rows[of[segment]], middle, heading, before[segment] + share * length[segment]
+    along = before[segment] + share * length[segment]
+    return WayPieces(rows[of[segment]], middle, heading, along, (length / count)[segment])
 
 
 def seas_on_ways(
@@ -142,13 +153,14 @@ def seas_on_ways(
 
     Notes
     -----
-    Seas are taken to run with the wind. What makes it wrong: seas bent round a point or thrown back by a bluff, wakes,
-    and a wind that turns before the way back.
+    Seas are taken to run with the wind, and on narrow water from where the fetch is long as well; the stricter counts.
+    What makes it wrong: seas bent round a point or thrown back by a bluff, wakes, and a wind that turns before the way
+    back.
     """
     shape = (len(way), len(wind_mps))
     over, high, along = (np.full(shape, np.nan) for _ in range(3))
     sea, back = np.zeros(shape, dtype=np.intp), np.zeros(shape, dtype=bool)
-    rows, middle, heading, far = pieces_of_ways(way)
+    rows, middle, heading, far, _ = pieces_of_ways(way)
     known = np.flatnonzero(np.isfinite(wind_mps) & np.isfinite(wind_from_deg))
     if not rows.size or not known.size:
         return WaySeas(over, high, sea, back, along)
@@ -160,7 +172,13 @@ def seas_on_ways(
     allowed = np.array([limits.head_m, limits.beam_m, limits.following_m])
     ends = np.r_[np.flatnonzero(np.diff(rows)), rows.size - 1]
     starts = np.r_[0, ends[:-1] + 1]
-    out_sea = sea_of(heading[:, None], wind_from_deg[known][None, :])
+    by_wind = np.broadcast_to(wind_from_deg[known][None, :], waves.shape)
+    comes = found.wave_from_deg[patch.ravel()]
+    by_waves = sea_of(heading[:, None], np.where(np.isnan(comes), by_wind, comes))
+    out_sea = sea_of(heading[:, None], by_wind)
+    # On narrow water waves run off the wind; steep ones run with it all the same: the stricter of both counts.
+    strict = np.minimum(allowed[by_waves], allowed[2 - by_waves])
+    out_sea = np.where(strict < np.minimum(allowed[out_sea], allowed[2 - out_sea]), by_waves, out_sea)
     back_sea = 2 - out_sea  # head becomes following, beam stays beam
     excess = waves - np.minimum(allowed[out_sea], allowed[back_sea])
     returning = allowed[back_sea] < allowed[out_sea]

@@ -15,7 +15,7 @@ import shapely
 from ...errors import UsageError
 from .fetch import effective_fetch_lengths, fetch_lengths, on_water
 from .forecast import HOUR_S, averaging_ratio
-from .restricted import Restricted, restricted_waves
+from .restricted import ARC_DEG, Restricted, restricted_waves
 from .waves import METHOD_TITLES, breaking_limit, duration_needed, wave_band
 
 if TYPE_CHECKING:
@@ -240,6 +240,7 @@ def expose(
     method: str = "spm-1984",
     effective: bool = False,
     restricted: bool = False,
+    by_width: bool = False,
     duration_s: float | None = None,
     near_m: float = 100.0,
     averaged_s: float | None = None,
@@ -264,6 +265,9 @@ def expose(
         Use the fetch averaged over fifteen radials in place of the straight line.
     restricted
         Use the restricted fetch and its own law of growth: waves run from where the fetch is long, off the wind.
+    by_width
+        Use the restricted fetch where the water is narrow for the wind: its waves run off the wind by more than half an
+        arc, and higher than along the straight line.
     duration_s
         How long the wind has blown so; None: long enough.
     near_m
@@ -319,13 +323,15 @@ def expose(
     height, period = waves.height_m, waves.period_s
     narrow, origin, along_m, along_s, steep = _restricted(xy, water, bearings, speeds)
     low, high = np.fmin(low, along_m), np.fmax(np.fmax(high, along_m), steep)
-    if restricted:
-        fetch, height, period = narrow, along_m, along_s
+    off = np.abs((origin - bearings[None, :] + 180.0) % 360.0 - 180.0)
+    chosen = np.full(fetch.shape, restricted) | (by_width & (off > ARC_DEG / 2.0) & (along_m > height))
+    fetch, height, period = (
+        np.where(chosen, one, other) for one, other in ((narrow, fetch), (along_m, height), (along_s, period))
+    )
     limit = breaking_limit(here)
     words: Texts = np.full(fetch.shape, f"{METHOD_TITLES[method]}, deep-water form", dtype=object)
     words[np.isfinite(along)] = f"{METHOD_TITLES[method]}, form for the mean depth along the fetch"
-    if restricted:
-        words[:] = "ACES 1992, restricted fetch, deep-water form"
+    words[chosen] = "ACES 1992, restricted fetch, deep-water form"
     if effective:
         words += ", effective fetch"
     if averaged_s is not None:

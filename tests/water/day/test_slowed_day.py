@@ -1,0 +1,159 @@
+"""The best day where legs take longer by the hour, against every order of every set of stops."""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+import numpy as np
+import pytest
+
+from castshed.toolbox.water.day.day_exact import MOST_STOPS
+from castshed.toolbox.water.day.day_search import best_day
+from castshed.toolbox.water.day.day_task import FAR
+from castshed.toolbox.water.day.hour_walks import hour_tables
+from castshed.toolbox.water.day.hours_exact import exact_in_hours
+from castshed.toolbox.water.day.hours_search import search_in_hours
+from castshed.toolbox.water.day.kept_day import best_kept_day, kept_merit
+from castshed.toolbox.water.day.kept_hours import KeptHours, kept_walk
+from day_cases import made_day
+
+DAY = 20_000
+
+
+class MadeLegs:
+    """Legs whose speed changes every hour, as a share of that in calm water, worked out hour by hour."""
+
+    def __init__(self, calm_s, seed, *, slowest=0.3, calm=False):
+        rng = np.random.default_rng([seed, 5])
+        count = len(calm_s)
+        self.calm_s = calm_s
+        self.share = rng.uniform(slowest, 1.0, (count, count, 12))
+        if calm:
+            self.share[:] = 1.0
+        self.grid_s = np.arange(0.0, DAY + 7200.0, 60.0)
+        self.made = {}
+
+    def exactly(self, one, other, leave):
+        """Arrival of boats that leave at some moments: hour after hour as far as each gets in it."""
+        left = np.full(len(leave), float(self.calm_s[one, other]))
+        clock = leave.copy()
+        for hour in range(12):
+            over = 3600.0 * (hour + 1) if hour < 11 else math.inf
+            share = self.share[one, other, hour]
+            able = np.maximum(over - clock, 0.0) * share
+            goes = np.minimum(able, left)
+            clock, left = clock + goes / share, left - goes
+        return clock
+
+    def more_s(self, one, other):
+        key = one, other
+        if key not in self.made:
+            own = self.exactly(one, other, self.grid_s) - self.grid_s - self.calm_s[one, other]
+            self.made[key] = np.maximum(own, 0.0)
+        return self.made[key]
+
+    def longer_s(self, one, other, leave):
+        return math.ceil(float(np.interp(leave, self.grid_s, self.more_s(one, other))) - 1e-6)
+
+
+def _kept(task, legs, *, shut=None):
+    """Hours of a task whose places are those of the ways; legs may be shut for a time."""
+    count = len(task.travel_s)
+    kept = KeptHours(
+        [(0.0, 1e9)], [(-np.inf, np.inf)], None, np.arange(count), lambda one, other: None, {}, None, legs
+    )
+    for key, span in (shut or {}).items():
+        kept._open[key] = [(0.0, span[0]), (span[1], 1e9)]
+    return kept
+
+
+def _every_order(task, legs, shut):
+    """Greatest value of all routes, each timed by its own reckoning: as early as can be, legs not in hours shut."""
+    offers = [k for k in range(len(task.stop)) if task.closes_s[k] >= 0]
+    best = 0
+
+    def arrive(a, b, leave):
+        while True:
+            there = leave + int(task.travel_s[a, b]) + legs.longer_s(a, b, leave)
+            if (a, b) in shut and there > shut[a, b][0] and leave < shut[a, b][1]:
+                leave = shut[a, b][1]
+                continue
+            return there
+
+    def onward(at, clock, met, fuel, worth):
+        nonlocal best
+        if task.travel_s[at, 1] < FAR or at == 0:
+            burnt = fuel + (int(task.fuel_ml[at, 1]) if at else 0)
+            if (at == 0 or arrive(at, 1, clock) <= task.over_s) and burnt <= task.fuel_limit_ml:
+                best = max(best, worth)
+        for k in offers:
+            place = int(task.stop[k])
+            if place in met or task.travel_s[at, place] >= FAR:
+                continue
+            begin = max(arrive(at, place, clock), int(task.opens_s[k]))
+            over = begin + int(task.stay_s[k])
+            if over <= task.closes_s[k] and over <= task.over_s:
+                onward(
+                    place,
+                    over,
+                    met | {place},
+                    fuel + int(task.fuel_ml[at, place]),
+                    worth + int(task.worth[k]),
+                )
+
+    onward(0, int(task.begin_s), frozenset(), 0, 0)
+    return best
+
+
+def _small(seed):
+    rng = np.random.default_rng([seed, 9])
+    count = int(rng.integers(3, 6))
+    task = made_day(count, seed, hours=int(rng.integers(1, 4)), fuel=bool(rng.random() < 0.4))
+    legs = MadeLegs(task.travel_s, seed)
+    # Waits afloat are free in these days, so a boat may always stay where it is until a leg opens.
+    shut = {}
+    for a, b in itertools.permutations(range(count + 2), 2):
+        if rng.random() < 0.15:
+            begin = int(rng.integers(0, 6000))
+            shut[a, b] = begin, begin + int(rng.integers(600, 5000))
+    return task, legs, shut
+
+
+@pytest.mark.parametrize("block", range(10))
+def test_equal_to_enumeration_on_200_small_days(block):
+    for seed in range(20 * block, 20 * block + 20):
+        task, legs, shut = _small(seed)
+        kept = _kept(task, legs, shut=shut)
+        kept.lies = {place: [(0.0, 1e9)] for place in range(len(task.travel_s))}
+        routes = best_kept_day(task, kept, seed=seed)
+        assert kept_walk(task, routes[0], kept)[0] is not None
+        assert kept_merit(task, routes, kept)[1] == _every_order(task, legs, shut), seed
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_search_finds_what_is_proved_best_on_days_of_fourteen_stops(seed):
+    task = made_day(MOST_STOPS, seed, hours=4.0)
+    kept = _kept(task, MadeLegs(task.travel_s, seed))
+    tables = hour_tables(task, kept, range(2, MOST_STOPS + 2), int(task.worth.sum()) + 1)
+    best = int(tables.offers[exact_in_hours(tables, 0), 4].sum())
+    (found,) = search_in_hours(tables, [[]], seed=seed)
+    assert int(tables.offers[found, 4].sum()) >= 0.99 * best
+    assert kept_walk(task, tuple(int(tables.number[row]) for row in found), kept)[0] is not None
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_no_wave_no_change(seed):
+    task = made_day(20, seed, hours=5.0)
+    calm = MadeLegs(task.travel_s, seed, calm=True)
+    assert best_kept_day(task, _kept(task, calm), seed=seed) == best_day(task, seed=seed)
+
+
+@pytest.mark.parametrize("days", [1, 2])
+def test_many_stops_keep_the_slowed_hours_and_beat_the_calm_plan_mended(days):
+    task = made_day(60, 3, hours=5.0, days=days, must=2)
+    kept = _kept(task, MadeLegs(task.travel_s, 3))
+    routes = best_kept_day(task, kept, seed=1)
+    assert all(kept_walk(task, route, kept)[0] is not None for route in routes)
+    assert task.must <= {int(task.stop[offer]) for route in routes for offer in route}
+    assert routes == best_kept_day(task, kept, seed=1)

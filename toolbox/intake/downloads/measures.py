@@ -1,0 +1,282 @@
+"""Unit and sign of depths: from words, from the numbers, from data beside them; asked for otherwise."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+import shapely
+
+from ...units import FATHOM_M, FOOT_M, in_words
+from .found import Found, Questions
+from .moved import moved
+from .systems import system_of
+from .telling_words import datum_in, unit_in_file_name
+from .wishes import unit_length_m
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from ...arrays import Floats
+    from .wishes import Wishes
+
+_FEW: Final = 24
+_ENOUGH: Final = 30
+_NEARLY: Final = 0.9
+_NEAR_0: Final = 0.35  # of their range, within which numbers begin near 0
+_UNIT_RATIOS: Final = (("m", 1.0), ("ft", FOOT_M), ("fathom", FATHOM_M))
+_TOLERANCE: Final = 0.12
+
+
+def take_unit(found: Found, wishes: Wishes) -> None:
+    """Tell the unit: said, in the header or the cells, stated by the file, in its name."""
+    said, where = wishes.of(found, "unit")
+    if said:
+        found.unit = said
+        found.why.append(f"unit by {where}")
+    elif not found.unit and found.grid is not None and found.grid.unit:
+        found.unit = "m"  # its numbers were turned into metres as they were read
+        found.why.append(f"the raster states its unit ({found.grid.unit})")
+    elif not found.unit:
+        for stem in reversed(found.stems):
+            if unit := unit_in_file_name(stem):
+                found.unit = unit
+                found.why.append(f"unit in the name '{stem}'")
+                break
+    if not found.unit:
+        said, where = wishes.of_all("unit")
+        if said:
+            found.unit = said
+            found.why.append(f"unit by {where}")
+    if found.unit:
+        found.unit_m = unit_length_m(found.unit)
+
+
+def _numbers(found: Found) -> Floats:
+    values = found.grid.numbers if found.grid is not None and found.numbers is None else found.numbers
+    flat = np.asarray(values, dtype=float).ravel()
+    known: Floats = flat[np.isfinite(flat)]
+    return known
+
+
+def _shoreward(found: Found, lake: Any, crs: Any) -> float:
+    """Tell whether numbers grow away from the shore: near minus far median by their range; NaN if unknown."""
+    if lake is None or found.frame is None or found.numbers is None or np.ndim(found.numbers) != 1:
+        return float("nan")
+    stride = max(1, len(found.frame) // 3000)
+    shapes = moved(found.frame.geometry.to_numpy()[::stride], system_of(found), crs)
+    values = np.asarray(found.numbers, dtype=float)[::stride]
+    points = shapely.point_on_surface(shapes)
+    inside = ~shapely.is_missing(points) & np.isfinite(values)
+    inside[inside] = shapely.intersects(lake, points[inside])
+    if inside.sum() < _FEW:
+        return float("nan")
+    off = shapely.distance(points[inside], shapely.boundary(lake))
+    values = values[inside]
+    near = off <= np.percentile(off, 25)
+    spread = float(np.ptp(values))
+    return float(np.median(values[near]) - np.median(values[~near])) / spread if spread else float("nan")
+
+
+def _signs(found: Found, values: Floats, lake: Any, crs: Any) -> tuple[str, str]:
+    """Tell what numbers are by themselves; empty where they do not tell."""
+    other = values[values != 0]
+    if not other.size:
+        return ("depth", "all are 0") if values.size else ("", "")
+    below = float((other < 0).mean())
+    low, high = float(values.min()), float(values.max())
+    spread = high - low
+    if below >= _NEARLY:
+        near = high >= -_NEAR_0 * spread
+        return ("height", f"{below:.0%} below 0, {high:.6g} at most") if near else ("", "")
+    if below > 0.0:
+        return ("depth", f"{below:.0%} below 0, which dry") if below <= 1 - _NEARLY else ("", "")
+    growing = _shoreward(found, lake, crs)
+    if low > 2.0 * spread or (low > 0.5 * spread and growing > 0.05):
+        return "elevation", f"from {low:.6g} to {high:.6g}, nowhere near 0"
+    if low <= _NEAR_0 * spread and not growing > 0.05:
+        return "depth", f"from {low:.6g} to {high:.6g}, positive"
+    if growing < -0.05 and low <= 1.0 * spread:
+        return "depth", f"from {low:.6g} to {high:.6g}, greater away from the shore"
+    if len(np.unique(other)) == 1 and found.role == "contours":
+        return "depth", "one contour"
+    return "", ""
+
+
+def take_values(found: Found, wishes: Wishes, questions: Questions, lake: Any, crs: Any) -> None:
+    """Tell whether numbers are depths, heights below the surface, or elevations above the sea."""
+    said, where = wishes.of(found, "values")
+    if not said and not found.values:
+        said, where = wishes.of_all("values")
+    values = _numbers(found)
+    if said:
+        found.values = said
+        found.why.append(f"{said} by {where}")
+        return
+    if not values.size:
+        return
+    word = found.values or (found.grid.holds if found.grid is not None else "")
+    stated = word or _word_of(found)
+    by_number, told = _signs(found, values, lake, crs)
+    other = values[values != 0]
+    below = float((other < 0).mean()) if other.size else 0.0
+    if stated == "depth":
+        if below > 0.5 and below < _NEARLY:
+            _ask(found, values, questions)
+            return
+        if by_number == "elevation" and found.role == "contours":
+            _ask(found, values, questions)
+            return
+        found.values = "height" if below >= _NEARLY else "depth"
+        found.why.append(
+            "depth, " + ("written with a minus" if found.values == "height" else "positive down")
+        )
+    elif stated in ("elevation", "height"):
+        if by_number == "height":
+            found.values = "height"
+            found.why.append(f"heights below the surface: {told}")
+        elif stated == "elevation":
+            found.values = "elevation"
+            found.why.append("elevations above the sea")
+        else:
+            _ask(found, values, questions)
+    elif by_number:
+        found.values = by_number
+        found.why.append(f"{by_number}: {told}")
+    else:
+        _ask(found, values, questions)
+
+
+def _word_of(found: Found) -> str:
+    from .telling_words import DEPTH_COLUMNS, words_of
+
+    texts = [
+        *(found.stems if found.grid is not None else ()),
+        found.grid.words if found.grid is not None else "",
+    ]
+    for text in reversed(texts):
+        for word in words_of(text):
+            if word in ("depth", "depths"):
+                return "depth"
+            if DEPTH_COLUMNS.get(word) == "elevation" or word in ("dem", "dtm", "topobathy"):
+                return "elevation"
+    return ""
+
+
+def _ask(found: Found, values: Floats, questions: Questions) -> None:
+    questions.ask(
+        found.name,
+        f"are the numbers of '{found.column or 'the raster'}' ({values.min():.6g} to {values.max():.6g}) depths, "
+        "heights below "
+        "the surface, or elevations above the sea?",
+        f"--values {found.name}=depth, height or elevation",
+    )
+
+
+def in_depth(found: Found, numbers: Any, pool_m: float | None) -> Any:
+    """Turn numbers into depths below the surface at normal pool, metres; the unit and the values are known."""
+    metres = np.asarray(numbers, dtype=float) * found.unit_m
+    if found.values == "height":
+        return -metres
+    if found.values == "elevation":
+        assert pool_m is not None
+        return pool_m - metres
+    return metres
+
+
+def take_datum(found: Found, pool_m: float | None, questions: Questions) -> None:
+    """Tell what depths are counted from; ask for the normal pool where they are elevations."""
+    names = [found.column, *found.stems]
+    crs = system_of(found)
+    named = datum_in(*names) or (datum_in(crs.name) if crs is not None else "")
+    if found.values != "elevation":
+        found.datum = "chart datum" if found.kind in ("S-57", "BAG", "S-102") else "normal pool"
+        return
+    if pool_m is None:
+        values = _numbers(found) * (found.unit_m if np.isfinite(found.unit_m) else 1.0)
+        unit = "m" if np.isfinite(found.unit_m) else ""
+        questions.ask(
+            found.name,
+            f"'{found.column or 'the raster'}' holds elevations ({values.min():.6g} to {values.max():.6g} "
+            f"{unit}): which is that "
+            "of the water's surface at normal pool" + (f" in {named}" if named else "") + "?",
+            "--pool LENGTH, such as --pool '345 m'",
+        )
+        return
+    found.datum = f"{named + ', ' if named else ''}pool at {in_words(pool_m, 'length')}"
+
+
+def unit_by_ratio(found: Found, settled: Sequence[Found], crs: Any, pool_m: float | None) -> None:
+    """Find the unit from depths known for the same places; it stays unknown where they do not tell one unit apart."""
+    if (
+        found.unit
+        or found.values not in ("depth", "height")
+        or found.frame is None
+        or np.ndim(found.numbers) != 1
+    ):
+        return
+    for other in settled:
+        if (
+            other is found
+            or other.frame is None
+            or not np.isfinite(other.unit_m)
+            or np.ndim(other.numbers) != 1
+        ):
+            continue
+        if other.values == "elevation" and pool_m is None:
+            continue
+        known = in_depth(other, other.numbers, pool_m)
+        ratio, count = _ratio(found, other, known, crs)
+        if count < _ENOUGH:
+            continue
+        near = (
+            [name for name, length in _UNIT_RATIOS if abs(np.log(ratio / length)) < _TOLERANCE]
+            if ratio > 0
+            else []
+        )
+        if len(near) == 1:
+            found.unit = near[0]
+            found.unit_m = unit_length_m(near[0])
+            found.why.append(
+                f"unit by ratio: {count} places of {other.name} are {ratio:.3g} m for each 1 here"
+            )
+            return
+
+
+def _ratio(found: Found, other: Found, known: Floats, crs: Any) -> tuple[float, int]:
+    assert found.frame is not None and other.frame is not None  # noqa: PT018
+
+    def places(one: Found, values: Floats) -> tuple[Any, Floats]:
+        assert one.frame is not None
+        shapes = one.frame.geometry.to_numpy()
+        xy, owner = shapely.get_coordinates(shapes, return_index=True)
+        stride = max(1, len(xy) // 20_000)
+        points = moved(np.asarray(shapely.points(xy[::stride]), dtype=object), system_of(one), crs)
+        at = values[owner[::stride]]
+        use = ~shapely.is_missing(points) & np.isfinite(at)
+        return points[use], at[use]
+
+    own = np.abs(np.asarray(found.numbers, dtype=float))
+    here, mine = places(found, own)
+    there, theirs = places(other, known)
+    if not len(here) or not len(there):
+        return float("nan"), 0
+    (at, nearest), off = shapely.STRtree(there).query_nearest(here, return_distance=True, all_matches=False)
+    near = (off <= np.percentile(off, 25)) & (mine[at] > 1.0) & (theirs[nearest] > 0.5)
+    if not near.any():
+        return float("nan"), 0
+    return float(np.median(theirs[nearest][near] / mine[at][near])), int(near.sum())
+
+
+def ask_unit(found: Found, questions: Questions) -> None:
+    """Ask for a unit that nothing tells."""
+    values = _numbers(found)
+    if found.unit or not values.size or not np.any(values != 0):
+        return
+    questions.ask(
+        found.name,
+        f"in which unit is '{found.column or 'the raster'}' ({values.min():.6g} to {values.max():.6g})? Neither "
+        "its name nor the "
+        "file tells.",
+        f"--unit {found.name}=ft, m, us-ft, fathom, dm or cm",
+    )

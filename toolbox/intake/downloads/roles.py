@@ -1,0 +1,270 @@
+"""What a layer is taken for: contours, soundings, shoreline, ramps and so on; and the column of its depths."""
+
+from __future__ import annotations
+
+import itertools
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import shapely
+
+from ...errors import UsageError
+from .depth_columns import GEOMETRY_Z, Candidate, candidates, ends_of_ranges, read_cells, z_of
+from .found import DEPTH_ROLES, Found, Questions
+from .standards import CLASSES, class_of
+from .telling_words import ROLE_WORDS, unit_in, words_of
+from .wishes import UNITS
+
+if TYPE_CHECKING:
+    from .wishes import Wishes
+
+_SHAPES: Final = {0: "point", 4: "point", 1: "line", 2: "line", 5: "line", 3: "polygon", 6: "polygon"}
+_MANY: Final = 50
+_OWN: Final = {
+    "shoreline": "shoreline", "contours": "contours", "soundings": "soundings", "ramps": "ramps", "zones": "zones",
+    "known_hazards": "hazards", "spots": "spots", "landmarks": "ignore", "depth_areas": "depth-areas",
+}  # fmt: skip
+
+
+def shape_of(found: Found) -> str:
+    """Tell what most rows are: point, line or polygon; empty where there is nothing."""
+    assert found.frame is not None
+    kinds = shapely.get_type_id(found.frame.geometry.to_numpy())
+    names = [_SHAPES.get(int(k), "") for k in np.unique(kinds[kinds >= 0])]
+    if not names:
+        return ""
+    counts = {
+        name: sum(int((kinds == k).sum()) for k, n in _SHAPES.items() if n == name) for name in names if name
+    }
+    return max(counts, key=lambda one: counts[one]) if counts else ""
+
+
+def _by_words(found: Found, shape: str) -> tuple[str, str]:
+    for stem in reversed(found.stems):
+        words = words_of(stem)
+        both = {*words, *(a + b for a, b in itertools.pairwise(words))}
+        for role, telling, shapes in ROLE_WORDS:
+            hit = next((w for w in telling.split() if w in both), None)
+            if hit and shape in shapes:
+                return role, f"{role}: '{stem}' names {hit}"
+    return "", ""
+
+
+def _guess(found: Found, shape: str, ranked: list[Candidate]) -> tuple[str, str]:
+    """Guess the role of a layer, with why; empty where it cannot be told."""
+    assert found.frame is not None
+    standard = class_of(found)
+    if standard:
+        role = CLASSES[standard][0]
+        return role, f"{role}: feature class {standard} of S-57"
+    if found.kind == "S-57":
+        return "ignore", "no feature class that a lake needs"
+    if found.layer in _OWN and found.kind == "GeoPackage":
+        return _OWN[found.layer], f"{_OWN[found.layer]}: the layer is called so"
+    strong = bool(ranked) and ranked[0].score >= 3.5
+    role, why = _by_words(found, shape)
+    if shape == "line":
+        several = bool(ranked) and len(np.unique(ranked[0].numbers[np.isfinite(ranked[0].numbers)])) > 2
+        if role == "shoreline" and strong and ranked[0].score >= 4.0 and several:
+            return "contours", f"contours: lines with depths in '{ranked[0].column}'"
+        if role:
+            return role, why
+        if ranked:
+            return "contours", f"contours: lines, and {ranked[0].why}"
+        return "", ""
+    if shape == "polygon":
+        if role in ("shoreline", ""):
+            if ends_of_ranges(found.frame) is not None:
+                return "depth-areas", "depth areas: polygons between two depths"
+            if role == "" and strong and len(found.frame) > 1:
+                return "contours", "contours: the edges of polygons with one depth"
+        if role:
+            return role, why
+        return "shoreline", "shoreline: polygons without depths"
+    if shape == "point":
+        names = {w for c in found.frame.columns for w in words_of(str(c))}
+        if role in ("ramps", "hazards", "spots"):
+            return role, why
+        if names & {"ramp", "lanes", "launch"}:
+            return "ramps", "ramps: its columns say so"
+        listed = names & {"name", "kind", "type", "structure", "rating", "species"}
+        if strong and not (listed and len(found.frame) < _MANY and ranked[0].unit == "" and role == ""):
+            return "soundings", f"soundings: points, and {ranked[0].why}"
+        if found.frame.attrs.get("headerless"):
+            return "soundings", "soundings: three columns of numbers"
+        if ranked and ranked[0].column.lower() == "name":
+            return "soundings", "soundings: the names of the points are depths"
+        if role:
+            return role, why
+        if found.kind == "gpx":
+            return "spots", "spots: waypoints"
+    return "", ""
+
+
+def _choose_column(found: Found, ranked: list[Candidate], questions: Questions) -> Candidate | None:
+    if found.frame is not None and found.frame.attrs.get("headerless"):
+        numeric = [c for c in map(str, found.frame.columns) if c.startswith("column ")]
+        if numeric:
+            values, unit = read_cells(found.frame[numeric[0]])
+            return Candidate(
+                numeric[0], 4.0, values, unit, "", f"depths in '{numeric[0]}', the first after the place"
+            )
+    if not ranked:
+        columns = (
+            []
+            if found.frame is None
+            else [str(c) for c in found.frame.columns if c != found.frame.geometry.name]
+        )
+        questions.ask(
+            found.name,
+            f"which column holds the depth? Its columns are: {', '.join(columns[:20]) or 'none'}.",
+            f"--column {found.name}=NAME",
+        )
+        return None
+    best = ranked[0]
+    rivals = [one for one in ranked[1:] if best.score - one.score < 0.4]
+    for rival in rivals:
+        both = np.isfinite(best.numbers) & np.isfinite(rival.numbers) & (best.numbers != 0)
+        ratio = rival.numbers[both] / best.numbers[both]
+        if (
+            ratio.size
+            and float(np.ptp(ratio)) < 0.02 * abs(float(np.median(ratio)))
+            and (best.unit or rival.unit)
+        ):
+            if not best.unit:
+                best = rival
+            continue
+        questions.ask(
+            found.name,
+            f"which column holds the depth, {', '.join(repr(one.column) for one in [best, *rivals])}?",
+            f"--column {found.name}={best.column}",
+        )
+        return None
+    return best
+
+
+def _stated_column(found: Found, column: str, ranked: list[Candidate], where: str) -> Candidate:
+    assert found.frame is not None
+    for one in ranked:
+        if one.column.casefold() == column.casefold():
+            return one
+    if column.casefold() in ("z", GEOMETRY_Z):
+        return Candidate(GEOMETRY_Z, 9.0, z_of(found.frame), "", "", f"{where} says so")
+    names = {str(c).casefold(): str(c) for c in found.frame.columns}
+    if column.casefold() not in names:
+        there = ", ".join(str(c) for c in found.frame.columns if c != found.frame.geometry.name)
+        raise UsageError(f"{where}: {found.name} has no column '{column}'; it has: {there}.")
+    name = names[column.casefold()]
+    numbers, unit = read_cells(found.frame[name])
+    return Candidate(name, 9.0, numbers, unit or unit_in(name), "", f"{where} says so")
+
+
+def _unit_column(found: Found, chosen: Candidate, wishes: Wishes, questions: Questions) -> None:
+    """Read a column of units beside the depths; ask where it says another one than the name of the depth's own."""
+    assert found.frame is not None
+    column = next(
+        (
+            c
+            for c in map(str, found.frame.columns)
+            if words_of(c) in (["unit"], ["units"], ["depth", "unit"], ["depth", "units"])
+        ),
+        None,
+    )
+    if column is None:
+        return
+    cells = {str(v).strip() for v in found.frame[column] if v is not None and str(v).strip()}
+    units = {UNITS.get(cell.lower(), "") for cell in cells}
+    told = units.pop() if len(units) == 1 else ""
+    if told and not (found.unit or chosen.unit):
+        found.unit = told
+        found.why.append(f"unit in the column '{column}'")
+        return
+    agree = told == (found.unit or chosen.unit) if told else not cells
+    if not agree and not wishes.of(found, "unit")[0]:
+        questions.ask(
+            found.name,
+            f"'{chosen.column}' names {found.unit or chosen.unit or 'no unit'}, and '{column}' says "
+            f"{', '.join(sorted(cells)[:4])}: in which unit are the depths?",
+            f"--unit {found.name}=m or ft",
+        )
+
+
+def take_role(found: Found, wishes: Wishes, questions: Questions) -> None:
+    """Tell the role of a layer, and the column of its depths; ask where it cannot be told."""
+    said, where = wishes.of(found, "role")
+    if found.grid is not None:
+        found.role = said or "raster"
+        if found.role not in ("raster", "ignore"):
+            raise UsageError(f"{where}: {found.name} is a raster; it can be raster or ignore.")
+        found.why.append(f"raster: {found.kind}" if not said else f"{where} says so")
+        found.why += found.grid.said
+        return
+    assert found.frame is not None
+    frame = found.frame
+    empty = shapely.is_missing(frame.geometry.to_numpy()) | shapely.is_empty(frame.geometry.to_numpy())
+    if empty.any():
+        for row in np.flatnonzero(empty)[:10_000].tolist():
+            found.leave(row + 1, "no place")
+        attrs = dict(frame.attrs)
+        found.frame = frame = frame[~empty]
+        frame.attrs.update(attrs)
+    if frame.empty:
+        found.role = "ignore"
+        found.why.append("empty")
+        return
+    shape = shape_of(found)
+    ranked = candidates(frame, lines=shape == "line")
+    standard = class_of(found)
+    role, why = (said, f"{where} says so") if said else _guess(found, shape, ranked)
+    column, column_where = wishes.of(found, "column")
+    if not role and column:
+        role, why = (
+            {"line": "contours", "point": "soundings", "polygon": "contours"}.get(shape, ""),
+            f"{column_where} names a depth",
+        )
+    if not role:
+        columns = ", ".join(str(c) for c in frame.columns if c != frame.geometry.name)
+        questions.ask(
+            found.name,
+            f"what are its {len(frame):,} {shape}s? Nothing tells (columns: {columns or 'none'}).",
+            f"--as {found.name}=ROLE, with contours, soundings, depth-areas, shoreline, islands, ramps, hazards, "
+            "zones, "
+            "spots or ignore",
+        )
+        return
+    found.role = role
+    found.why.append(why)
+    if standard and standard in ("DEPARE", "DRGARE", "DEPCNT", "SOUNDG", "OBSTRN", "WRECKS", "UWTROC"):
+        found.unit, found.values = "m", "depth"
+        found.why.append("metres, positive down: S-57")
+    if role == "depth-areas":
+        ends = ends_of_ranges(frame)
+        if ends is None:
+            questions.ask(
+                found.name,
+                "which columns hold the shallow and the deep end of its depth areas?",
+                f"--as {found.name}=contours and --column, or call them min_depth and max_depth",
+            )
+            return
+        found.pair = ends[0], ends[1]
+        found.column = " and ".join(dict.fromkeys(found.pair))
+        found.numbers = np.column_stack([ends[2], ends[3]])
+        found.unit = found.unit or ends[4]
+        return
+    if role not in DEPTH_ROLES:
+        return
+    if standard == "SOUNDG" and not column and not any(c.column.upper() == "DEPTH" for c in ranked):
+        found.column, found.numbers = GEOMETRY_Z, z_of(frame)
+        return
+    chosen = (
+        _stated_column(found, column, ranked, column_where)
+        if column
+        else _choose_column(found, ranked, questions)
+    )
+    if chosen is None:
+        return
+    found.column, found.numbers = chosen.column, chosen.numbers
+    _unit_column(found, chosen, wishes, questions)
+    found.why.append(chosen.why)
+    found.unit = found.unit or chosen.unit
+    found.values = found.values or chosen.holds

@@ -1,0 +1,217 @@
+"""The folder of a lake that was brought in: its layers, a day file, a picture, the table of what was read."""
+
+from __future__ import annotations
+
+import csv
+import io
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+import shapely
+
+from ..intake.downloads.systems import name_of
+from ..notes import note
+from ..parameters.folder_contents import FolderContents
+from ..text import how_many
+from ..units import in_words
+from .day_template import day_text
+
+if TYPE_CHECKING:
+    from ..depth import DepthSurface
+    from ..intake.downloads.bringing import Brought
+    from ..intake.downloads.found import Found
+
+_COLUMNS: Final = (
+    "file", "layer", "role", "column", "unit", "sign", "datum", "crs", "rows", "taken", "set_aside", "why",
+)  # fmt: skip
+_FAR_M: Final = 150.0
+
+
+def _set_aside(brought: Brought) -> Any:
+    """Make the layer of what was left out, with the row it stands in and why."""
+    import geopandas
+
+    rows = [
+        (found.name, row, reason, shape)
+        for found in brought.founds
+        for row, reason, shape in found.aside
+        if shape is not None
+    ]
+    shapes = np.empty(len(rows), dtype=object)
+    shapes[:] = [shapely.force_2d(one[3]) for one in rows]
+    return geopandas.GeoDataFrame(
+        {
+            "source": np.array([r[0] for r in rows], dtype=object),
+            "line": np.array([r[1] for r in rows], dtype=int),
+            "reason": np.array([r[2] for r in rows], dtype=object),
+        },
+        geometry=shapes,
+        crs=brought.crs,
+    )
+
+
+def _reasons(found: Found) -> str:
+    counts: dict[str, int] = {}
+    for _, reason, _ in found.aside:
+        counts[reason] = counts.get(reason, 0) + 1
+    return "; ".join(f"{n} {why}" for why, n in sorted(counts.items(), key=lambda one: -one[1])[:6])
+
+
+def _table(brought: Brought) -> bytes:
+    """Write what was read: a line a layer."""
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerow(_COLUMNS)
+    for found in brought.founds:
+        why = [*found.why, *(brought.lake.why if found is brought.lake.found else ())]
+        if reasons := _reasons(found):
+            why.append(f"set aside: {reasons}")
+        layer = found.layer
+        writer.writerow(
+            [
+                _plain(text)
+                for text in (
+                    found.file,
+                    layer,
+                    found.role,
+                    found.column,
+                    found.unit,
+                    found.values,
+                    found.datum,
+                )
+            ]
+            + [_plain(found.system), found.rows, found.taken, len(found.aside), _plain("; ".join(why))]
+        )
+    return out.getvalue().encode()
+
+
+def _plain(text: str) -> str:
+    """Keep a text from being worked out as a formula in a spreadsheet."""
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@") else text
+
+
+def _spots(brought: Brought, shore: Any) -> Any:
+    """Gather the lists of spots as gather-spots does; None where there are none."""
+    from importlib import import_module
+
+    from ..sources import SourceTable
+
+    if not brought.spots:
+        return None
+    tables = []
+    for found in brought.spots:
+        assert found.frame is not None
+        table = SourceTable.from_frame(found.frame, found.name)
+        tables.append(table)
+    gather = import_module("castshed.algorithms.gather_spots").gather_spots
+    units = {f.unit for f in brought.spots if f.unit in ("m", "ft")}
+    made = gather(
+        tables, shoreline=shore, depth_unit=units.pop() if len(units) == 1 else None, date="2000-01-01"
+    )
+    return made.spots if len(made.spots) else None
+
+
+def _check(brought: Brought, depth: DepthSurface, spots: Any) -> list[str]:
+    """Hold the finished surface against all else that is known, and tell what is odd.
+
+    Raises
+    ------
+    DataError
+        Something states depths that differ by a unit, a sign or a datum.
+    """
+    from ..water.bottom.shore import centres_inside
+    from ..water.doubt.depth_agreement import doubt_against
+
+    mend = "Say its unit with --unit FILE=UNIT, or what its numbers are with --values."
+    if brought.raster is not None:
+        doubt_against(depth, brought.contours, what="contours", mend=mend)
+        doubt_against(depth, brought.soundings, what="soundings", mend=mend)
+    if spots is not None:
+        doubt_against(depth, spots, what="spots", mend=mend)
+    inside = centres_inside(depth, brought.lake.area)
+    bare = float(np.isnan(depth.depth_m[inside]).mean()) if inside.any() else 1.0
+    said = []
+    if bare > 0.01:
+        said.append(f"{bare:.0%} of the water has no depth.")
+    if brought.ramps is not None and len(brought.ramps):
+        off = shapely.distance(brought.ramps.geometry.to_numpy(), brought.lake.area)
+        said.append(f"Ramps lie up to {in_words(float(off.max()), 'length')} from the water.")
+    return said
+
+
+def lake_folder(brought: Brought, depth: DepthSurface, unsure: DepthSurface, *, title: str) -> FolderContents:
+    """Put a lake's folder together.
+
+    Parameters
+    ----------
+    brought, depth, unsure
+        The lake, its depth surface, and how far each depth may be off.
+    title
+        What it is called.
+    """
+    import geopandas
+
+    from ..output.maps.lake_chart import draw_lake
+    from ..water.doubt.depth_doubt import depth_words
+
+    shore = geopandas.GeoDataFrame({"name": [title]}, geometry=[brought.lake.area], crs=brought.crs)
+    spots = _spots(brought, shore)
+    said = _check(brought, depth, spots)
+    others = (
+        ("contours", brought.contours),
+        ("soundings", brought.soundings),
+        ("areas", brought.areas),
+        ("ramps", brought.ramps),
+        ("zones", brought.zones),
+        ("known_hazards", brought.hazards),
+        ("spots", spots),
+    )
+    layers: dict[str, Any] = {"shoreline": shore, "depth": depth, "depth_confidence": unsure}
+    layers |= {name: layer for name, layer in others if layer is not None and len(layer)}
+    aside = _set_aside(brought)
+    if len(aside):
+        layers["set_aside"] = aside
+    for found in brought.founds:
+        if found.aside:
+            note(
+                f"{found.name}: {how_many(len(found.aside), 'row')} set aside: {_reasons(found)}.",
+                stacklevel=2,
+            )
+    for words in brought.lake.why:
+        if "disagree" in words or "gap" in words or "loose" in words:
+            note(f"Shoreline: {words}.", stacklevel=2)
+    ramps = layers.get("ramps")
+    files = {
+        "day.toml": day_text(title, layers, brought).encode(),
+        "read.csv": _table(brought),
+        "lake.png": draw_lake(layers, title=title),
+    }
+    told = [
+        f"{f.name}: {f.role}"
+        + (f", '{f.column}'" if f.column else "")
+        + (f", {f.unit or 'm'}, {f.values}, {f.datum}" if f.values else "")
+        + f", {f.system}: {f.taken:,} of {f.rows:,} taken"
+        for f in brought.founds
+        if f.role != "ignore"
+    ]
+    lake = brought.lake
+    area = float(shapely.area(lake.area)) / 1e6
+    told.append(f"{title}: {area:.4g} km2 in {name_of(brought.crs)}; {'; '.join(lake.why)}.")
+    then = "Next: castshed plan {folder}/day.toml --out my_day"
+    if ramps is None:
+        then = (
+            "No ramp was found, and a run begins at one: give a list of ramps too (a CSV with name, latitude, "
+            "longitude and "
+            "--as FILE=ramps), then castshed plan {folder}/day.toml --out my_day"
+        )
+    return FolderContents(
+        layers={"lake.gpkg": layers},
+        files=files,
+        figures={
+            "area_km2": area,
+            "deepest_m": float(np.nanmax(depth.depth_m)),
+            "depth_error_m": depth.error_m,
+        },
+        said=(*told, depth_words(depth, lake.area), *said),
+        then=then,
+    )
