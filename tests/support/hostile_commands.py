@@ -52,7 +52,14 @@ CALLS = {
     "wind-picture": "LAKE:exposure --spots LAKE:spots --time-zone America/Chicago --out OUT/new",
     "write-tables": "LAKE:spots --out OUT/new",
 }
-SLOW = ("bring-lake", "plan", "plan-sheet", "structure-map", "demo", "wind-picture")  # seconds each: drawn now and then
+SLOW = (
+    "bring-lake",
+    "plan",
+    "plan-sheet",
+    "structure-map",
+    "demo",
+    "wind-picture",
+)  # seconds each: drawn now and then
 
 
 def chain(folder):
