@@ -212,8 +212,8 @@ class Lake:
     ramps: Words = "ramps"
     zones: Words = "zones"
     known_hazards: Words = "known_hazards"
-    ramps_columns: Columns = ()
-    hazards_columns: Columns = ()
+    ramps_columns: WordList = ()
+    hazards_columns: WordList = ()
     depth_unit: DepthUnit | None = None
     cell_m: CellSize | None = None
     depth_error_m: DepthError | None = None
