@@ -236,8 +236,9 @@ def day_plan(
         why_no_day,
         worth_and_fuel,
     )
-    from castshed.toolbox.water.day.hour_words import against_by_hour, gap_words, night_words
-    from castshed.toolbox.water.day.kept_answers import (
+    from castshed.toolbox.water.day.plan_b import plan_b_in_hours
+    from castshed.toolbox.water.hours.hour_words import against_by_hour, gap_words, night_words
+    from castshed.toolbox.water.hours.kept_answers import (
         afloat_between,
         closed_words,
         hours_cost,
@@ -245,9 +246,8 @@ def day_plan(
         waves_cost,
         why_nothing,
     )
-    from castshed.toolbox.water.day.kept_day import best_kept_day
-    from castshed.toolbox.water.day.plan_b import plan_b_in_hours
-    from castshed.toolbox.water.day.run_hours import (
+    from castshed.toolbox.water.hours.kept_day import best_kept_day
+    from castshed.toolbox.water.hours.run_hours import (
         clock_in,
         kept_of,
         launch_times,

@@ -199,9 +199,9 @@ def plan(
     from castshed.toolbox.plan.plan_folder import plan_folder
     from castshed.toolbox.report import stages
     from castshed.toolbox.threads import begun
-    from castshed.toolbox.water.day.hour_words import by_the_hour
-    from castshed.toolbox.water.day.stop_weather import in_their_hours
     from castshed.toolbox.water.doubt.depth_doubt import depth_words
+    from castshed.toolbox.water.hours.hour_words import by_the_hour
+    from castshed.toolbox.water.hours.stop_weather import in_their_hours
     from castshed.toolbox.water.verdicts.commonest import commonest
 
     found = changes_in_words(

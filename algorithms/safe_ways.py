@@ -146,8 +146,8 @@ def safe_ways(
     from castshed.toolbox.errors import NoSafeWay
     from castshed.toolbox.report import progress
     from castshed.toolbox.units import in_words
-    from castshed.toolbox.water.day.run_hours import leg_limits
-    from castshed.toolbox.water.day.ways_in_hours import ways_in_hours
+    from castshed.toolbox.water.hours.run_hours import leg_limits
+    from castshed.toolbox.water.hours.ways_in_hours import ways_in_hours
     from castshed.toolbox.water.level.uncertainty import error_of, needed_depth_m, surely_today
     from castshed.toolbox.water.runs.afloat import Handling, set_afloat
     from castshed.toolbox.water.runs.handed_over import require_clear

@@ -190,8 +190,8 @@ def shortest_run(
     from castshed.toolbox.errors import NoSafeWay, UsageError
     from castshed.toolbox.notes import note
     from castshed.toolbox.report import progress
-    from castshed.toolbox.water.day.run_hours import clock_in, in_lake_zone, leg_limits, winds_told
-    from castshed.toolbox.water.day.run_in_hours import Asked, InHours, run_in_hours
+    from castshed.toolbox.water.hours.run_hours import clock_in, in_lake_zone, leg_limits, winds_told
+    from castshed.toolbox.water.hours.run_in_hours import Asked, InHours, run_in_hours
     from castshed.toolbox.water.level.uncertainty import error_of, needed_depth_m, surely_today
     from castshed.toolbox.water.runs.afloat import Handling, set_afloat
     from castshed.toolbox.water.runs.handed_over import require_clear

@@ -8,19 +8,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .day_exact import MOST_STOPS
-from .day_hours import EVER
-from .day_task import END, FAR, START
-from .kept_hours import KeptHours, kept_walk, longer_legs
+from ..day.day_exact import MOST_STOPS
+from ..day.day_hours import EVER
+from ..day.day_task import END, FAR, START
+from ..day.kept_hours import KeptHours, kept_walk, longer_legs
 from .slowed_day import slowed_day
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from ..day.day_hours import DayHours
+    from ..day.day_task import DayTask, Route
+    from ..day.kept_hours import KeptTimes
     from ..runs.run_frames import Clock
-    from .day_hours import DayHours
-    from .day_task import DayTask, Route
-    from .kept_hours import KeptTimes
 
 
 @dataclass(frozen=True, eq=False)

@@ -8,17 +8,17 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from .day_exact import MOST_STOPS
-from .day_search import WORK, best_day
-from .day_task import END, FAR, START, visited
+from ..day.day_exact import MOST_STOPS
+from ..day.day_search import WORK, best_day
+from ..day.day_task import END, FAR, START, visited
 from .hour_walks import hour_tables
 from .hours_exact import exact_in_hours
 from .hours_search import TURNS, search_in_hours
 
 if TYPE_CHECKING:
-    from .day_moves import Routes
-    from .day_task import DayTask
-    from .kept_hours import KeptHours
+    from ..day.day_moves import Routes
+    from ..day.day_task import DayTask
+    from ..day.kept_hours import KeptHours
 
 _LOOKED_AT: Final = 40  # stops whose legs are worked out by the hour; the others are out of question by then
 _GUESSED: Final = 24  # of them, those whose way from the start tells how much the waves slow the boat

@@ -6,21 +6,21 @@ import itertools
 from typing import TYPE_CHECKING, Final
 
 from ...text import how_many
-from .day_basis import FIRST_HOLD
-from .day_task import FAR, START, VALUE_STEP, timed, visited
-from .day_words import worth_of_routes
+from ..day.day_basis import FIRST_HOLD
+from ..day.day_task import FAR, START, VALUE_STEP, timed, visited
+from ..day.day_words import worth_of_routes
+from ..day.kept_hours import kept_walk, longer_legs
 from .hour_words import hours_in_words, lake_against
-from .kept_hours import kept_walk, longer_legs
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from ..day.day_basis import DayBasis
+    from ..day.day_moves import Routes
+    from ..day.day_task import DayTask
+    from ..day.day_words import Answer
+    from ..day.kept_hours import KeptHours
     from ..verdicts.leg_hours import Against
-    from .day_basis import DayBasis
-    from .day_moves import Routes
-    from .day_task import DayTask
-    from .day_words import Answer
-    from .kept_hours import KeptHours
 
 _NAMED: Final = 3
 

@@ -10,16 +10,16 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 import numpy as np
 
 from ...compiled import compiled
-from .day_exact import MOST_STOPS
-from .day_task import END, START
+from ..day.day_exact import MOST_STOPS
+from ..day.day_task import END, START
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from .day_task import DayTask
-    from .kept_hours import KeptHours
+    from ..day.day_task import DayTask
+    from ..day.kept_hours import KeptHours
 
     Ints = NDArray[np.int64]
     Floats = NDArray[np.float64]
@@ -101,7 +101,7 @@ def hour_tables(task: DayTask, kept: KeptHours, stops: Sequence[int], above_all:
     above_all
         More than all worth together.
     """
-    from .day_task import FAR
+    from ..day.day_task import FAR
 
     able = np.flatnonzero(
         np.isin(task.stop, np.asarray(stops, dtype=np.int64))

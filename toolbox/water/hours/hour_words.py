@@ -7,19 +7,19 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import pandas as pd
 
+from ..day.day_hours import DayHours
+from ..day.day_offers import both
+from ..day.kept_hours import shut
 from ..verdicts.leg_hours import Against
 from ..wind.lake_winds import joined, stretches
-from .day_hours import DayHours
-from .day_offers import both
-from .kept_hours import shut
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from geopandas import GeoDataFrame
 
-    from .day_offers import Spans
-    from .kept_hours import KeptHours
+    from ..day.day_offers import Spans
+    from ..day.kept_hours import KeptHours
 
 _MOST: Final = 5
 

@@ -11,15 +11,15 @@ import shapely
 
 from ...clock_times import in_zone, zone_named
 from ...errors import UsageError
+from ..day.day_hours import EVER
+from ..day.day_offers import both, verdict_windows
+from ..day.kept_hours import KeptHours
 from ..verdicts.hour_table import strongest_wind
 from ..verdicts.leg_hours import LegHours, LegLimits, open_when
 from ..verdicts.slowed_legs import SlowedLegs
 from ..verdicts.way_seas import SeaLimits
 from ..ways.unions import union_of
 from ..wind.lake_winds import ALWAYS, one_wind, winds_of_hours
-from .day_hours import EVER
-from .day_offers import both, verdict_windows
-from .kept_hours import KeptHours
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -27,10 +27,10 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
     from ...depth import DepthSurface
+    from ..day.day_offers import Spans
     from ..verdicts.wave_speeds import WaveSpeeds
     from ..ways.passages import Passages
     from ..wind.lake_winds import LakeWinds
-    from .day_offers import Spans
 
 
 def clock_in(text: str, zone: str, what: str = "depart") -> str:

@@ -12,16 +12,16 @@ import pandas as pd
 from ...errors import NothingFishable
 from ...numbers import numbers_of
 from ...text import how_many
+from ..day.day_basis import FIRST_HOLD, DayBasis
+from ..day.day_hours import EVER, DayHours, daylight
+from ..day.day_offers import both
+from ..day.day_task import END, START
+from ..day.day_wishes import Wishes
+from ..day.kept_hours import first_fault, kept_walk, longer_legs
 from ..light.sun import middle_of
-from .day_basis import FIRST_HOLD, DayBasis
-from .day_hours import EVER, DayHours, daylight
-from .day_offers import both
-from .day_task import END, START
-from .day_wishes import Wishes
 from .hour_words import against_by_hour, clock, gap_words, hours_in_words, lake_against, night_words
 from .kept_answers import closed_words, why_nothing
 from .kept_day import best_kept_day, mended
-from .kept_hours import first_fault, kept_walk, longer_legs
 from .run_hours import kept_of, launch_times
 from .waved_order import in_waves
 
@@ -31,14 +31,14 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
     from ...depth import DepthSurface
+    from ..day.day_moves import Routes
+    from ..day.day_task import DayTask, Ints, Route
+    from ..day.kept_hours import KeptHours
     from ..runs.run_frames import Clock
     from ..verdicts.leg_hours import LegLimits
     from ..verdicts.wave_speeds import WaveSpeeds
     from ..ways.passages import Passages
     from ..wind.lake_winds import LakeWinds
-    from .day_moves import Routes
-    from .day_task import DayTask, Ints, Route
-    from .kept_hours import KeptHours
 
 
 @dataclass(frozen=True)

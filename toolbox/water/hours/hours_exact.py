@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from ...compiled import compiled
-from .day_exact import _more_at_most, _unbeaten
+from ..day.day_exact import _more_at_most, _unbeaten
 from .hour_walks import EVER, NEVER, home_at, stops_next
 
 if TYPE_CHECKING:

@@ -8,11 +8,11 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from ..day.day_hours import DayHours
 from ..verdicts.leg_hours import LegHours, open_when
 from ..ways.unions import union_of
 from ..wind.hours import read_hours
 from ..wind.lake_winds import winds_of_hours
-from .day_hours import DayHours
 from .hour_words import hours_in_words
 
 if TYPE_CHECKING:

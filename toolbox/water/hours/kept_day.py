@@ -13,16 +13,16 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from .day_moves import insertions
-from .day_search import WORK, best_day
-from .day_task import END, FAR, START, visited
-from .kept_hours import kept_walk
+from ..day.day_moves import insertions
+from ..day.day_search import WORK, best_day
+from ..day.day_task import END, FAR, START, visited
+from ..day.kept_hours import kept_walk
 from .slowed_day import slowed_anywhere, slowed_day
 
 if TYPE_CHECKING:
-    from .day_moves import Routes
-    from .day_task import DayTask, Route
-    from .kept_hours import KeptHours
+    from ..day.day_moves import Routes
+    from ..day.day_task import DayTask, Route
+    from ..day.kept_hours import KeptHours
 
 _SEARCHES: Final = 12
 _FEWER: Final = 4
