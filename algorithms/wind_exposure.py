@@ -13,6 +13,7 @@ from castshed.toolbox.parameters import (
     HourlyExposure,
     Length,
     Places,
+    SpeedUnits,
     TodaysLevel,
     Water,
     WindForecast,
@@ -124,7 +125,7 @@ def wind_exposure(
     wind_speed_mps: WindSpeed | None = None,
     forecast: WindForecast | None = None,
     columns: Columns = (),
-    speed_units: WordList = (),
+    speed_units: SpeedUnits = (),
     zone: ZoneOfTimes = "",
     first_time: Words = "",
     last_time: Words = "",
@@ -164,8 +165,6 @@ def wind_exposure(
         Winds over hours: a table with the columns time (or date and time), wind, gust (may be missing) and wind_from,
         units in the header (wind_mph) and zones in the times (2026-05-16T06:00-05:00); or the JSON of a public weather
         service. Of a range, "8 to 12 mph", the upper end counts; a wind from one bearing to another varies.
-    speed_units
-        Units of speed, where header and cells name none: wind=mph, gust=kn.
     first_time, last_time
         First and last hour that matters, both included; by default the whole forecast.
     wind_height_m

@@ -158,7 +158,7 @@ def test_ramps_of_a_list_and_columns_of_a_forecast_are_named_in_the_day_file(fol
     )
     text = text.replace(
         'from = "SW"\nspeed = "12mph"',
-        'forecast = "wind.csv"\ncolumns = ["time=When", "wind=Blow", "wind_from=Side"]\nunits = ["wind=mph"]',
+        'forecast = "wind.csv"\ncolumns = ["time=When", "wind=Blow", "wind_from=Side"]\nspeed_units = ["wind=mph"]',
     )
     made = day(folder, text)
     assert list(made.layers.ramps.ramp_id) == ["south-ramp"]

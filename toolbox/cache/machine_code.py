@@ -13,6 +13,7 @@ import ctypes
 import functools
 import importlib.metadata
 import json
+import os
 import platform
 import sys
 import threading
@@ -22,7 +23,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar, cast
 import numpy as np
 
 from ..compiled import runs_interpreted
-from .store import Store, default_folder, fingerprint
+from .store import SETTING, Store, default_folder, fingerprint
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -36,6 +37,10 @@ _NEVER_CALLED: Final = "define void @NRT_MemInfo_call_dtor(ptr %unused) { ret vo
 _NUMBER: Final = {"i": ctypes.c_int64, "f": ctypes.c_double}
 _NOT_KEPT: Final = {"head": np.zeros(0, dtype=np.uint8), "code": np.zeros(0, dtype=np.uint8)}
 _LOCK: Final = threading.RLock()
+_TRIED_WITH: Final = (
+    (0, 60),
+    (0, 69),
+)  # numba's way of passing arrays is its own affair: versions it was tried with
 
 
 def _kind(value: Any) -> str | None:
@@ -110,8 +115,13 @@ def _about() -> str:
 
 
 def _store() -> Store | None:
-    folder = default_folder()
-    return None if folder is None else Store(folder / FOLDER)
+    """Open the store of loops; None where nothing is kept, or numba is of a version this was not tried with."""
+    told = os.environ.get(SETTING, "")
+    folder = Path(told) if told else default_folder()
+    version = tuple(int(part) for part in importlib.metadata.version("numba").split(".")[:2])
+    if told.casefold() == "off" or folder is None or not _TRIED_WITH[0] <= version < _TRIED_WITH[1]:
+        return None
+    return Store(folder / FOLDER)
 
 
 def _made(function: Any, kinds: tuple[str, ...]) -> dict[str, Any]:

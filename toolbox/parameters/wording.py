@@ -16,6 +16,15 @@ Columns = Annotated[
         (),
     ),
 ]
+SpeedUnits = Annotated[
+    Sequence[str],
+    Many(Text()),
+    Shared(
+        "speed_units",
+        "Units of speed, where header and cells name none: wind=mph, gust=kn.",
+        (),
+    ),
+]
 DepthUnit = Annotated[
     str,
     Choice(("ft", "m")),

@@ -66,7 +66,11 @@ def departure(day: Day) -> str:
 def wind_of(day: Day) -> dict[str, Any] | None:
     """Tell what wind-exposure is given, for one wind or by the hour; None where no wind is known."""
     if day.forecast is not None:
-        told = {"columns": day.wind.columns, "speed_units": day.wind.units, "wind_over": day.wind.wind_over}
+        told = {
+            "columns": day.wind.columns,
+            "speed_units": day.wind.speed_units,
+            "wind_over": day.wind.wind_over,
+        }
         told = {key: value for key, value in told.items() if value}
         return {"forecast": OfDay("forecast"), "zone": day.zone, **told, **forecast_between(day)}
     if day.wind.wind_from_deg is not None and day.wind.wind_speed_mps is not None:

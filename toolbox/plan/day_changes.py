@@ -22,7 +22,7 @@ _EITHER: Final[dict[str, tuple[frozenset[str], ...]]] = {
         frozenset({"pool", "datum", "normal_pool", "normal_datum"}),
         frozenset({"table", "columns", "unit", "parameter", "time", "beyond", "normal_pool", "normal_datum"}),
     ),
-    "wind": (frozenset({"from", "speed"}), frozenset({"forecast", "columns", "units"})),
+    "wind": (frozenset({"from", "speed"}), frozenset({"forecast", "columns", "speed_units"})),
 }
 _NO_WIND: Final = ("none", "calm", "no wind")
 _TABLES: Final = (".csv", ".tsv", ".txt", ".json", ".xlsx", ".ods")

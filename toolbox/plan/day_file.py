@@ -81,7 +81,7 @@ from ..parameters.structure_search import (
     WindowTop,
 )
 from ..parameters.sureness import CellSize, DepthError, LevelError
-from ..parameters.wording import Columns, DepthUnit
+from ..parameters.wording import Columns, DepthUnit, SpeedUnits
 from ..real_files import is_folder, require_ordinary
 
 if TYPE_CHECKING:
@@ -144,7 +144,7 @@ class Wind:
     wind_speed_mps: WindSpeed | None = None
     forecast: Words = ""
     columns: Columns = ()
-    units: WordList = ()
+    speed_units: SpeedUnits = ()
     wind_over: WindOver = defaults.WIND_OVER
 
 
@@ -482,7 +482,7 @@ def _read_layers(lake: Lake, folder: Path, pool_m: float | None = None) -> tuple
 
 def _forecast(wind: Wind, folder: Path) -> SeriesTable | None:
     if not wind.forecast:
-        if wind.columns or wind.units:
+        if wind.columns or wind.speed_units:
             raise UsageError(
                 "[wind] names columns or units, which belong to a forecast; give one, or leave them out."
             )
