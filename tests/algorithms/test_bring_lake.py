@@ -6,6 +6,7 @@ import zipfile
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pytest
 import rasterio
 import shapely
@@ -84,6 +85,29 @@ def test_elevations_become_depths_below_the_pool(home):
     with pytest.raises(DataError, match="--pool"):
         brought([home / "bottom.gpkg", home / "shoreline.geojson"])
     assert is_right(brought([home / "bottom.gpkg", home / "shoreline.geojson"], pool_m=345.0))
+
+
+@pytest.mark.parametrize(
+    ("pool_m", "says"),
+    [(345.0 / FOOT, "under it"), (345.0 * FOOT, "above it")],
+    ids=["feet for metres", "metres for feet"],
+)
+def test_a_pool_in_the_wrong_unit_is_asked_for_once_more(home, pool_m, says):
+    lines = bowl.contours(column="ELEV_FT", unit_m=FOOT)
+    lines["ELEV_FT"] = 345.0 / FOOT - lines["ELEV_FT"]
+    lines.to_file(home / "bottom.gpkg")
+    with pytest.raises(DataError, match=says):
+        brought([home / "bottom.gpkg", home / "shoreline.geojson"], pool_m=pool_m)
+
+
+def test_of_two_waters_of_one_name_the_one_with_depths_is_taken(home):
+    shore = gpd.read_file(home / "shoreline.geojson")
+    other = shore.set_geometry(shore.translate(8000.0 if shore.crs.is_projected else 0.1))
+    both = pd.concat([other, shore], ignore_index=True)[["geometry"]]
+    both["name"] = "Long Pond"
+    both.to_file(home / "waters.gpkg")
+    bowl.contours().to_file(home / "contours.gpkg")
+    assert is_right(brought([home / "contours.gpkg", home / "waters.gpkg"], water="Long Pond"))
 
 
 def test_negative_depths_are_turned(home):

@@ -26,6 +26,10 @@ _NEARLY: Final = 0.9
 _NEAR_0: Final = 0.35  # of their range, within which numbers begin near 0
 _UNIT_RATIOS: Final = (("m", 1.0), ("ft", FOOT_M), ("fathom", FATHOM_M))
 _TOLERANCE: Final = 0.12
+# Depths reach the shore, or nearly. Soundings of the middle of a crater lake alone are the rare exception, and answer
+# with their contour of 0.
+_FAR_UNDER_M: Final = 20.0
+_FAR_UNDER: Final = 2.0  # in spreads of the depths themselves
 
 
 def take_unit(found: FoundLayer, wishes: FileWishes) -> None:
@@ -204,6 +208,24 @@ def take_datum(found: FoundLayer, pool_m: float | None, questions: Questions) ->
         )
         return
     found.datum = f"{named + ', ' if named else ''}pool at {in_words(pool_m, 'length')}"
+    if np.isfinite(found.unit_m):
+        _doubt_pool(found, in_depth(found, _numbers(found), pool_m), pool_m, questions)
+
+
+def _doubt_pool(found: FoundLayer, depth_m: Any, pool_m: float, questions: Questions) -> None:
+    """Ask for the pool once more where the bottom nowhere comes near it: it was given in another unit or datum."""
+    if not len(depth_m):
+        return
+    least, most = np.percentile(depth_m, (2.0, 98.0))
+    under = least > max(_FAR_UNDER_M, _FAR_UNDER * (most - least))
+    if under or most < 0.0:
+        where = f"{in_words(least, 'length')} under it at the least" if under else "above it"
+        questions.ask(
+            found.name,
+            f"with the water's surface at {in_words(pool_m, 'length')} all of '{found.column or 'the raster'}' lies "
+            f"{where}; is the pool in another unit than was said, or on another datum?",
+            "--pool LENGTH, with the right unit",
+        )
 
 
 def unit_by_ratio(found: FoundLayer, settled: Sequence[FoundLayer], crs: Any, pool_m: float | None) -> None:

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 _NEAR_M: Final = 150.0
 _LISTED: Final = 12
+_TOUCHING_M: Final = 1.0
 _RIVAL: Final = 0.2  # a second water with so large a share of the data is as likely meant
 _AGREE: Final = 0.98
 
@@ -176,6 +177,20 @@ def _one(waters: Waters, rows: list[int]) -> Any:
     return shapely.union_all(waters.shapes[rows])
 
 
+def _with_data(waters: Waters, rows: list[int], data: Geometries) -> tuple[list[int], int]:
+    """Keep of waters of one name those that hold data of depth, and what touches them; tells how many are left out.
+
+    Two ponds of a county may share a name; the arms of one lake, in several rows, do too.
+    """
+    shapes = waters.shapes[rows]
+    holds = _counts(shapes, data) > 0
+    if holds.all() or not holds.any():
+        return rows, 0
+    beside = shapely.distance(shapes, shapely.union_all(shapes[holds])) < _TOUCHING_M
+    kept = [row for row, one in zip(rows, beside, strict=True) if one]
+    return kept, len(rows) - len(kept)
+
+
 def pick_from(
     waters: Waters, data: Geometries, marks: Geometries, name: str, water: str, questions: Questions
 ) -> PickedLake | None:
@@ -193,7 +208,10 @@ def pick_from(
                 "--water and the whole name",
             )
             return None
-        return PickedLake(_one(waters, named), waters.names[named[0]], found, [f"--water {water}"])
+        rows, left = _with_data(waters, named, data)
+        told = [f"--water {water}"]
+        told += [f"{left} more of that name hold no data of depth and are left out"] if left else []
+        return PickedLake(_one(waters, rows), waters.names[rows[0]], found, told)
     if len(waters.shapes) == 1:
         return PickedLake(waters.shapes[0], waters.names[0], found, ["the only water"])
     counts = _counts(waters.shapes, data)
