@@ -207,7 +207,7 @@ def test_both_coverages_are_kept_in_one_file_each_with_its_meaning(tmp_path):
     made = depth_surface(lake, soundings=soundings)
     file = tmp_path / "lake.gpkg"
     write_layers(file, {"depth": made.depth, "depth_confidence": made.depth_confidence})
-    for name, surface in made._asdict().items():
+    for name, surface in (("depth", made.depth), ("depth_confidence", made.depth_confidence)):
         back = read_surface(f"{file}:{name}")
         assert back.depth_m == pytest.approx(surface.depth_m, nan_ok=True)
     with sqlite3.connect(file) as db:

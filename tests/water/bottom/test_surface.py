@@ -262,13 +262,13 @@ def older(depth_off_m=1.0, **options):
 def test_data_of_one_source_and_age_count_alike():
     middle, error = older()
     assert middle == pytest.approx(6.5, abs=0.05)
-    assert error == 0.5
+    assert 0.5 <= error < 0.6  # no less than stated; a little more where half of them contradict the other half
 
 
 def test_a_source_that_states_a_greater_error_counts_less_and_widens_the_depth_error():
     worse, error = older(source_errors=("club=1.5m",))
     assert worse < 6.2
-    assert error == 1.5
+    assert 1.5 <= error < 1.7
     better, _ = older(source_errors=("club=0.05m",))
     assert better > 6.8
 

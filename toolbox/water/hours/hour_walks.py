@@ -14,7 +14,7 @@ from ..day.day_exact import MOST_STOPS
 from ..day.day_task import END, START
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from numpy.typing import NDArray
 
@@ -89,7 +89,13 @@ def _worth_a_look(travel: Ints, far: int) -> NDArray[np.bool_]:
     return leads
 
 
-def hour_tables(task: DayTask, kept: KeptHours, stops: Sequence[int], above_all: int) -> HourTables:
+def hour_tables(
+    task: DayTask,
+    kept: KeptHours,
+    stops: Sequence[int],
+    above_all: int,
+    legs: Iterable[tuple[int, int]] = (),
+) -> HourTables:
     """Put a day of some stops into numbers; a must stop is worth `above_all` more than its own.
 
     Parameters
@@ -100,6 +106,8 @@ def hour_tables(task: DayTask, kept: KeptHours, stops: Sequence[int], above_all:
         Places of the task that may be stopped at.
     above_all
         More than all worth together.
+    legs
+        Pairs of places whose leg may be run however far it is: those of a plan to begin with.
     """
     from ..day.day_task import FAR
 
@@ -129,6 +137,10 @@ def hour_tables(task: DayTask, kept: KeptHours, stops: Sequence[int], above_all:
     more = np.zeros((count, count, len(grid)))
     first, spans = [0], []
     leads = _worth_a_look(travel, FAR)
+    at = {int(place): k for k, place in enumerate(nodes)}
+    for one, other in legs:
+        if one in at and other in at and one != other:
+            leads[at[one], at[other]] |= travel[at[one], at[other]] < FAR
     kept.learn((int(nodes[a]), int(nodes[b])) for a, b in zip(*np.nonzero(leads), strict=True))
     travel = np.where(leads | np.eye(count, dtype=bool), travel, FAR)
     for a in range(count):

@@ -92,6 +92,8 @@ def searched_hours(
             grid,
             limits,
         )
+        if backs[d] == never:  # no route to begin with
+            long[d], lengths[d], backs[d] = 0, 0, limits[0]
         for k in range(long[d]):
             best_worth += offers[now[d, k], 4]
         best_back += backs[d]

@@ -95,7 +95,8 @@ def slowed_day(
         Routes; one day of up to `MOST_STOPS` stops is the best there is.
     """
     above_all = int(task.worth.sum()) + 1
-    tables = hour_tables(task, kept, _looked_at(task, kept, routes, begin, seed, work), above_all)
+    legs = [leg for route in begin if route for leg in itertools.pairwise(task.along(route))]
+    tables = hour_tables(task, kept, _looked_at(task, kept, routes, begin, seed, work), above_all, legs)
     if not len(tables.offers):
         return begin
     row_of = {int(offer): row for row, offer in enumerate(tables.number)}
