@@ -262,7 +262,9 @@ def older(depth_off_m=1.0, **options):
 def test_data_of_one_source_and_age_count_alike():
     middle, error = older()
     assert middle == pytest.approx(6.5, abs=0.05)
-    assert 0.5 <= error < 0.6  # no less than stated; a little more where half of them contradict the other half
+    assert (
+        0.5 <= error < 0.6
+    )  # no less than stated; a little more where half of them contradict the other half
 
 
 def test_a_source_that_states_a_greater_error_counts_less_and_widens_the_depth_error():
