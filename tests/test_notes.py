@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import threading
+import traceback
 import warnings
 from pathlib import Path
 
@@ -73,15 +74,21 @@ def test_two_algorithms_at_once_each_keep_their_notes(tmp_path):
     assert not set(alone["water"]) & set(alone["spots"])
     together: dict[str, list[list[str]]] = {name: [] for name in calls}
 
+    faults: list[str] = []
+
     def work(name: str) -> None:
-        for _ in range(3):
-            together[name].append(told(name))
+        try:
+            for _ in range(3):
+                together[name].append(told(name))
+        except BaseException:  # noqa: BLE001 -- a thread's own fault is told nowhere else
+            faults.append(traceback.format_exc())
 
     threads = [threading.Thread(target=work, args=(name,)) for name in calls]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
+    assert not faults, "\n".join(faults)
     assert together == {name: [alone[name]] * 3 for name in calls}
 
 
