@@ -56,12 +56,13 @@ def test_two_algorithms_at_once_each_keep_their_notes(tmp_path):
     bent = gpd.GeoDataFrame(
         {"geometry": [shoreline.geometry.iloc[0], shapely.affinity.translate(bow, x, y)]}, crs=shoreline.crs
     )
+    own = read_layer(f"{lake}:shoreline")  # shapes prepared for tests of place are not shared between threads
     listed = tmp_path / "spots.csv"
     listed.write_text("name,lat,lon\nbroken,north,west\nrock,38.0,-94.0\n")
     table = read_source(str(listed))
     calls = {
         "water": lambda: water_today(depth, bent, level_m=-1.0),
-        "spots": lambda: gather_spots([table], shoreline=shoreline),
+        "spots": lambda: gather_spots([table], shoreline=own),
     }
 
     def told(name: str) -> list[str]:
