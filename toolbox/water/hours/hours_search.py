@@ -55,6 +55,15 @@ def _clocks(
 
 
 @compiled
+def _copy(routes: Any, lengths: Any, to_routes: Any, to_lengths: Any) -> None:
+    """Copy routes place by place: one slice put into another takes numba seconds to compile."""
+    for d in range(len(lengths)):
+        to_lengths[d] = lengths[d]
+        for k in range(lengths[d]):
+            to_routes[d, k] = routes[d, k]
+
+
+@compiled
 def searched_hours(
     routes: Any, lengths: Any, offers: Any, starts: Any, travel: Any, early: Any, fuel: Any, first: Any, spans: Any,
     more: Any, grid: Any, limits: Any, seed: Any, turns: Any, worse: Any, most_out: Any,
@@ -135,14 +144,15 @@ def searched_hours(
                 limits,
             )
             if backs[d] == never:  # a stop less may come too soon for an hour that is shut
-                now[:], long[:] = kept_routes, kept_long
+                _copy(kept_routes, kept_long, now, long)
                 for e in range(days):
                     backs[e] = _clocks(
                         now[e], long[e], 0, clocks[e], burns[e], offers, travel, early, fuel, first, spans, more, grid,
                         limits,
                     )  # fmt: skip
                 continue
-        met[:] = False
+        for k in range(count):
+            met[k] = False
         for d in range(days):
             for k in range(long[d]):
                 met[offers[now[d, k], 0]] = True
@@ -225,16 +235,16 @@ def searched_hours(
                 worth += offers[now[d, k], 4]
         if worth > best_worth or (worth == best_worth and back < best_back):
             best_worth, best_back = worth, back
-            routes[:], lengths[:] = now, long
+            _copy(now, long, routes, lengths)
         heat = worse * best_worth * (1.0 - turn / (turns + 1.0))
         if worth >= now_worth - heat and turn % 400 != 399:
             now_worth = worth
-            kept_routes[:], kept_long[:] = now, long
+            _copy(now, long, kept_routes, kept_long)
         else:
             if turn % 400 == 399:
-                kept_routes[:], kept_long[:] = routes, lengths
+                _copy(routes, lengths, kept_routes, kept_long)
                 now_worth = best_worth
-            now[:], long[:] = kept_routes, kept_long
+            _copy(kept_routes, kept_long, now, long)
             for e in range(days):
                 backs[e] = _clocks(
                     now[e],
