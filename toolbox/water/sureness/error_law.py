@@ -17,13 +17,13 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 ENOUGH: Final = 40  # places left out, below which nothing is learnt
-_A_BIN: Final = 80
+A_BIN: Final = 80
 _BINS: Final = 6
 _POWERS: Final = ((0.8, 1.2), (-1.0, 1.0), (0.0, 1.0))  # of way, steepness and bending: what is not absurd
 _ROUNDS: Final = 4
 _USUAL: Final = (1.0, -0.6, 0.8)  # where the data do not tell
 _HOLD: Final = 4.0  # the usual powers are right to 0.5 or so, and logarithms of errors scatter by about 1
-_SIDE: Final = 0.975  # both sides together leave out 5 %; the unsafe one alone no more than half
+SIDE: Final = 0.975  # both sides together leave out 5 %; the unsafe one alone no more than half
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,7 +72,7 @@ def own_error(off_m: Floats, steep: Floats) -> OwnError:
     if len(off_m) >= ENOUGH:
         for rows in np.array_split(np.argsort(steep, kind="stable"), _BINS):
             middle.append(float(np.median(steep[rows])))
-            error.append(max(upper_quantile(np.abs(off_m[rows]), 0.95), upper_quantile(off_m[rows], _SIDE)))
+            error.append(max(upper_quantile(np.abs(off_m[rows]), 0.95), upper_quantile(off_m[rows], SIDE)))
     return OwnError(np.array(middle), np.array(error))
 
 
@@ -122,10 +122,10 @@ def learn(found: HeldOut, cell_m: float) -> ErrorLaw | None:
         start, powers = _powers_of(logs[side], found.off_m[side])
         scale[~side] = start + logs[~side] @ powers
     start, powers = _powers_of(logs, found.off_m)
-    bins = int(np.clip(len(places) // _A_BIN * 2, 1, _BINS))
+    bins = int(np.clip(len(places) // A_BIN * 2, 1, _BINS))
     middle, times = [], []
     for rows in np.array_split(np.argsort(scale, kind="stable"), bins):
         score = found.off_m[rows] / np.exp(scale[rows])
-        times.append(max(upper_quantile(np.abs(score), 0.95), upper_quantile(score, _SIDE)))
+        times.append(max(upper_quantile(np.abs(score), 0.95), upper_quantile(score, SIDE)))
         middle.append(float(np.median(scale[rows])))
     return ErrorLaw(0.5 * cell_m, start, powers, floors, np.array(middle), np.array(times))

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from .conformal import sure_quantile, upper_quantile
+from .error_law import A_BIN, ENOUGH, SIDE
 from .sounded import OWN_WAY
 
 if TYPE_CHECKING:
@@ -18,8 +19,6 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Floats32 = NDArray[np.float32]
 
-ENOUGH: Final = 40  # places left out, below which nothing is learnt
-_A_BIN: Final = 80
 _BINS: Final = 5
 _USUAL_POWER: Final = 1.5
 _POWER_LIMITS: Final = (0.3, 3.0)
@@ -32,7 +31,6 @@ _LEAST_SHARE: Final = 1e-3
 _HOLD: Final = 4.0
 _SMOOTHEST: Final = 0.15  # share of the places below which bottoms are not told apart
 _ROUNDS: Final = 4
-_SIDE: Final = 0.975  # both sides together leave out 5 %; the unsafe one alone no more than half
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,11 +107,11 @@ def _roughness_of(off_m: Floats, features: Floats, place: NDArray[np.int64], pow
     start, shape = _shape_of(logs, target, power)
     score = off_m / np.exp(rough)
     middle, times = [], []
-    bins = int(np.clip(len(places) // _A_BIN, 1, _BINS))
+    bins = int(np.clip(len(places) // A_BIN, 1, _BINS))
     for rows in np.array_split(np.argsort(rough, kind="stable"), bins):
         times.append(upper_quantile(np.abs(score[rows]), 0.95))
         middle.append(float(np.median(rough[rows])))
-    unsafe = sure_quantile(score / np.interp(rough, middle, times), _SIDE)
+    unsafe = sure_quantile(score / np.interp(rough, middle, times), SIDE)
     return Roughness(power, start, shape, floors, np.array(middle), np.array(times) * max(1.0, unsafe))
 
 
