@@ -55,6 +55,18 @@ def _clocks(
 
 
 @compiled
+def _time_all(
+    routes: Any, lengths: Any, clocks: Any, burns: Any, backs: Any, offers: Any, travel: Any, early: Any, fuel: Any,
+    first: Any, spans: Any, more: Any, grid: Any, limits: Any,
+) -> None:  # fmt: skip
+    """Time every route from its start."""
+    for d in range(len(lengths)):
+        backs[d] = _clocks(
+            routes[d], lengths[d], 0, clocks[d], burns[d], offers, travel, early, fuel, first, spans, more, grid, limits
+        )  # fmt: skip
+
+
+@compiled
 def _copy(routes: Any, lengths: Any, to_routes: Any, to_lengths: Any) -> None:
     """Copy routes place by place: one slice put into another takes numba seconds to compile."""
     for d in range(len(lengths)):
@@ -85,22 +97,8 @@ def searched_hours(
     best_back = np.int64(0)
     for d in range(days):
         clocks[d, 0] = limits[0]
-        backs[d] = _clocks(
-            now[d],
-            long[d],
-            0,
-            clocks[d],
-            burns[d],
-            offers,
-            travel,
-            early,
-            fuel,
-            first,
-            spans,
-            more,
-            grid,
-            limits,
-        )
+    _time_all(now, long, clocks, burns, backs, offers, travel, early, fuel, first, spans, more, grid, limits)
+    for d in range(days):
         if backs[d] == never:  # no route to begin with
             long[d], lengths[d], backs[d] = 0, 0, limits[0]
         for k in range(long[d]):
@@ -128,28 +126,13 @@ def searched_hours(
                     now[d, k] = now[d, k + 1]
                 long[d] -= 1
             backs[d] = _clocks(
-                now[d],
-                long[d],
-                0,
-                clocks[d],
-                burns[d],
-                offers,
-                travel,
-                early,
-                fuel,
-                first,
-                spans,
-                more,
-                grid,
-                limits,
-            )
+                now[d], long[d], 0, clocks[d], burns[d], offers, travel, early, fuel, first, spans, more, grid, limits,
+            )  # fmt: skip
             if backs[d] == never:  # a stop less may come too soon for an hour that is shut
                 _copy(kept_routes, kept_long, now, long)
-                for e in range(days):
-                    backs[e] = _clocks(
-                        now[e], long[e], 0, clocks[e], burns[e], offers, travel, early, fuel, first, spans, more, grid,
-                        limits,
-                    )  # fmt: skip
+                _time_all(
+                    now, long, clocks, burns, backs, offers, travel, early, fuel, first, spans, more, grid, limits,
+                )  # fmt: skip
                 continue
         for k in range(count):
             met[k] = False
@@ -245,23 +228,9 @@ def searched_hours(
                 _copy(routes, lengths, kept_routes, kept_long)
                 now_worth = best_worth
             _copy(kept_routes, kept_long, now, long)
-            for e in range(days):
-                backs[e] = _clocks(
-                    now[e],
-                    long[e],
-                    0,
-                    clocks[e],
-                    burns[e],
-                    offers,
-                    travel,
-                    early,
-                    fuel,
-                    first,
-                    spans,
-                    more,
-                    grid,
-                    limits,
-                )
+            _time_all(
+                now, long, clocks, burns, backs, offers, travel, early, fuel, first, spans, more, grid, limits,
+            )  # fmt: skip
     return best_worth
 
 
