@@ -166,8 +166,8 @@ def boat_hold(
     Notes
     -----
     Places: 72 rays round a spot by five lengths of cast, in wind six; the best is turned between the rays and all
-    rules checked again. Models: `castshed.toolbox.water.holds.casting`, `hold_rules`, `soft_rules`, `deep_side`,
-    `tall_cover`, `wind_cast`, `sun_side`. Position errors of 95 % are joined by the root of the sum of their squares.
+    rules checked again. Models: `castshed.toolbox.water.holds.casting`, `hold_rules`, `deep_side`,
+    `tall_cover`, `wind_cast`, `sun`. Position errors of 95 % are joined by the root of the sum of their squares.
     Bearings are those of the grid, taken as true.
     """
     import numpy as np
@@ -175,16 +175,19 @@ def boat_hold(
 
     from castshed.toolbox.errors import UsageError
     from castshed.toolbox.water.holds.casting import find_holds_apart
-    from castshed.toolbox.water.holds.hold_frames import hold_layers
     from castshed.toolbox.water.holds.hold_rules import HoldRules, Setting, Surroundings
-    from castshed.toolbox.water.holds.hold_scene import kept_off, reachable_water
+    from castshed.toolbox.water.holds.hold_tables import hold_layers
     from castshed.toolbox.water.holds.hold_words import further_reasons, hold_reasons
-    from castshed.toolbox.water.landform.hump_crown import aim_at_edges
-    from castshed.toolbox.water.level.depth_errors import with_errors
-    from castshed.toolbox.water.level.spot_numbers import bottoms_today_m, not_negative, search_radii_m
-    from castshed.toolbox.water.level.tall_cover import tall_cover
-    from castshed.toolbox.water.level.uncertainty import doubted
-    from castshed.toolbox.water.light.sun_side import sun_over
+    from castshed.toolbox.water.holds.surroundings import kept_off, reachable_water
+    from castshed.toolbox.water.level.spot_numbers import (
+        bottoms_today_m,
+        not_negative,
+        search_radii_m,
+        tall_cover,
+    )
+    from castshed.toolbox.water.level.uncertainty import doubted, with_errors
+    from castshed.toolbox.water.light.sun import sun_over
+    from castshed.toolbox.water.structure.humps import aim_at_edges
 
     if ramps is not None and water is None:
         raise UsageError(

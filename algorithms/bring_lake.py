@@ -35,7 +35,7 @@ def _thinned(brought: Brought, cell_m: float) -> None:
     """Thin soundings that are far denser than any surface: of each cell the shallowest stays, and the middle one."""
     import numpy as np
 
-    from castshed.toolbox.notes import note
+    from castshed.toolbox.report import note
     from castshed.toolbox.units import in_words
     from castshed.toolbox.water.bottom.readings import thin
 
@@ -168,7 +168,7 @@ def bring_lake(
     """
     from castshed.toolbox.errors import UsageError
     from castshed.toolbox.intake.downloads.bringing import bring
-    from castshed.toolbox.intake.downloads.wishes import read_wishes
+    from castshed.toolbox.intake.downloads.found import read_wishes
     from castshed.toolbox.report import stages
 
     title = " ".join(name.split())

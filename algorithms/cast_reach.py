@@ -107,7 +107,7 @@ def cast_reach(
     Notes
     -----
     Sight lines are exact round points; lines and edges are looked at every 5 m
-    (`castshed.toolbox.water.holds.cast_ring`). Tall cover: `castshed.toolbox.water.level.tall_cover`; wind:
+    (`castshed.toolbox.water.holds.cast_ring`). Tall cover: `castshed.toolbox.water.level.spot_numbers`; wind:
     `wind_cast`. The position errors of the two marks, of 95 %, are joined by the root of the sum of their squares.
     The water layer is as good as the depth surface and level it was made from.
     """
@@ -119,8 +119,12 @@ def cast_reach(
     from castshed.toolbox.units import in_words
     from castshed.toolbox.water.holds.cast_ring import cast_reaches
     from castshed.toolbox.water.holds.wind_cast import check_factor, wind_shape
-    from castshed.toolbox.water.level.spot_numbers import bottoms_today_m, not_negative, search_radii_m
-    from castshed.toolbox.water.level.tall_cover import tall_cover
+    from castshed.toolbox.water.level.spot_numbers import (
+        bottoms_today_m,
+        not_negative,
+        search_radii_m,
+        tall_cover,
+    )
 
     if not least_cast_m < most_cast_m:
         raise UsageError(

@@ -217,15 +217,19 @@ def day_plan(
     from dataclasses import replace
 
     from castshed.toolbox.errors import NoSafeWay, NothingFishable, UsageError
-    from castshed.toolbox.notes import note
-    from castshed.toolbox.report import progress
-    from castshed.toolbox.water.day.day_basis import FIRST_HOLD, DayBasis, holds_done, times_with_planing
+    from castshed.toolbox.report import note, progress
+    from castshed.toolbox.water.day.day_answers import plan_b_in_hours
+    from castshed.toolbox.water.day.day_basis import (
+        FIRST_HOLD,
+        Burn,
+        DayBasis,
+        holds_done,
+        times_with_planing,
+    )
     from castshed.toolbox.water.day.day_frames import answers_frame, day_left_out, day_legs, day_stops
-    from castshed.toolbox.water.day.day_hours import EVER, daylight, hours_of
-    from castshed.toolbox.water.day.day_offers import both, stays_by_kind, stays_of, worth_of
+    from castshed.toolbox.water.day.day_offers import both, stays_by_kind, stays_of, wishes_of, worth_of
     from castshed.toolbox.water.day.day_search import WORK, best_day
-    from castshed.toolbox.water.day.day_task import visited
-    from castshed.toolbox.water.day.day_wishes import wishes_of
+    from castshed.toolbox.water.day.day_task import EVER, daylight, hours_of, visited
     from castshed.toolbox.water.day.day_words import (
         already_done,
         best_swaps,
@@ -236,29 +240,29 @@ def day_plan(
         why_no_day,
         worth_and_fuel,
     )
-    from castshed.toolbox.water.day.plan_b import plan_b_in_hours
-    from castshed.toolbox.water.hours.hour_words import against_by_hour, gap_words, night_words
-    from castshed.toolbox.water.hours.kept_answers import (
+    from castshed.toolbox.water.hours.kept_day import (
         afloat_between,
+        best_kept_day,
         closed_words,
         hours_cost,
         planned_by_clock,
         waves_cost,
         why_nothing,
     )
-    from castshed.toolbox.water.hours.kept_day import best_kept_day
     from castshed.toolbox.water.hours.run_hours import (
+        against_by_hour,
         clock_in,
+        gap_words,
         kept_of,
         launch_times,
         leg_limits,
+        night_words,
         winds_told,
     )
     from castshed.toolbox.water.level.uncertainty import error_of, needed_depth_m, surely_today
     from castshed.toolbox.water.light.sun import middle_of
     from castshed.toolbox.water.runs.afloat import Handling, set_afloat
-    from castshed.toolbox.water.runs.burn import Burn
-    from castshed.toolbox.water.runs.ramps import ramp_of, require_entry
+    from castshed.toolbox.water.runs.launches import ramp_of, require_entry
     from castshed.toolbox.water.runs.run_frames import best_holds, places_frame, with_names
     from castshed.toolbox.water.verdicts.wave_speeds import wave_speeds_of
 

@@ -78,14 +78,13 @@ def _from_raster(
     import numpy as np
 
     from castshed.toolbox.errors import DataError, UsageError
-    from castshed.toolbox.notes import note
-    from castshed.toolbox.size_limits import check_room
+    from castshed.toolbox.real_files import check_room
+    from castshed.toolbox.report import note
     from castshed.toolbox.units import convert
-    from castshed.toolbox.water.bottom.raster_depth import depth_from, resampled, with_shore
-    from castshed.toolbox.water.bottom.shore import centres_inside
+    from castshed.toolbox.water.bottom.barriers import centres_inside
     from castshed.toolbox.water.bottom.surface import grid_over
-    from castshed.toolbox.water.doubt.depth_doubt import doubt_shore
-    from castshed.toolbox.water.doubt.impossible_depths import refuse_beyond_lakes, refuse_marks
+    from castshed.toolbox.water.bottom.survey import depth_from, resampled, with_shore
+    from castshed.toolbox.water.doubt.depth_doubt import doubt_shore, refuse_beyond_lakes, refuse_marks
     from castshed.toolbox.water.sureness.confidence import whole_error_m
     from castshed.toolbox.water.sureness.raster_error import raster_error_m
 
@@ -285,10 +284,9 @@ def depth_surface(
 
     from castshed.toolbox.depth import LOCAL_ERROR, DepthSurface
     from castshed.toolbox.errors import UsageError
-    from castshed.toolbox.level_told import require_charted
-    from castshed.toolbox.notes import note
-    from castshed.toolbox.report import progress
-    from castshed.toolbox.size_limits import ONE_PIECE_CELLS, check_room
+    from castshed.toolbox.lineage import require_charted
+    from castshed.toolbox.real_files import ONE_PIECE_CELLS, check_room
+    from castshed.toolbox.report import note, progress
     from castshed.toolbox.water.bottom.measured import Measured
     from castshed.toolbox.water.bottom.surface import METHODS, grid_over
     from castshed.toolbox.water.bottom.survey import (
@@ -298,12 +296,17 @@ def depth_surface(
         with_depth_areas,
     )
     from castshed.toolbox.water.doubt.blunders import without_blunders
-    from castshed.toolbox.water.doubt.depth_rows import doubt_rows
+    from castshed.toolbox.water.doubt.depth_agreement import doubt_rows
     from castshed.toolbox.water.sureness.band import surface_error_m
     from castshed.toolbox.water.sureness.blocks import depth_and_error
     from castshed.toolbox.water.sureness.confidence import whole_error_m
-    from castshed.toolbox.water.sureness.contradictions import contradictions_of
-    from castshed.toolbox.water.sureness.two_sources import fit_of, joined, shifted_contours, told_of
+    from castshed.toolbox.water.sureness.two_sources import (
+        contradictions_of,
+        fit_of,
+        joined,
+        shifted_contours,
+        told_of,
+    )
 
     require_charted({"contours": contours, "soundings": soundings, "depth_areas": depth_areas})
     lake = shapely.union_all(shoreline.geometry.to_numpy())

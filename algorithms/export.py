@@ -107,9 +107,9 @@ def export(
         The table of symbols cannot be read.
     """
     from castshed.toolbox.output.formats.formats import Telling, write_files
-    from castshed.toolbox.output.formats.symbols import symbol_table
+    from castshed.toolbox.output.formats.gpx_run import symbol_table
     from castshed.toolbox.output.words.names import NameRule
-    from castshed.toolbox.water.level.depth_errors import all_with_errors
+    from castshed.toolbox.water.level.uncertainty import all_with_errors
 
     if not layers:
         raise UsageError("No layer was given to export; give one or more as FILE.gpkg:LAYER.")

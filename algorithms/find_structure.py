@@ -105,9 +105,8 @@ def find_structure(
     from castshed.toolbox.errors import UsageError
     from castshed.toolbox.report import progress
     from castshed.toolbox.units import in_words
-    from castshed.toolbox.water.structure.finding_words import described
+    from castshed.toolbox.water.structure.finding_table import described, nearest_banks
     from castshed.toolbox.water.structure.findings import chosen, find_all
-    from castshed.toolbox.water.structure.which_bank import nearest_banks
 
     if from_m >= to_m:
         raise UsageError(

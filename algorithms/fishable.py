@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from castshed.toolbox.water.verdicts.way_seas import WaySeas
-    from castshed.toolbox.water.wind.hours import Hours
+    from castshed.toolbox.water.wind.forecast import Hours
 
     Floats = NDArray[np.float64]
 
@@ -69,7 +69,7 @@ def _bottom(
     """Charted depth of each spot and its error: the spot's own, else that of the coverage."""
     import numpy as np
 
-    from castshed.toolbox.notes import note
+    from castshed.toolbox.report import note
 
     own = np.asarray(spots["depth_m"].to_numpy(dtype=float, na_value=np.nan))
     if depth is None:
@@ -206,14 +206,18 @@ def fishable(
     import shapely
 
     from castshed.toolbox.errors import DataError
-    from castshed.toolbox.notes import note
+    from castshed.toolbox.report import note
     from castshed.toolbox.water.light.sun import zone_of
-    from castshed.toolbox.water.verdicts.hour_table import hour_table, single_weather, strongest_wind
-    from castshed.toolbox.water.verdicts.hour_verdicts import judge_hours
+    from castshed.toolbox.water.verdicts.hour_verdicts import (
+        hour_table,
+        judge_hours,
+        single_weather,
+        strongest_wind,
+    )
     from castshed.toolbox.water.verdicts.reach import closed_to_boats, reach
     from castshed.toolbox.water.verdicts.verdict import FishingLimits, judge, stand
     from castshed.toolbox.water.verdicts.way_seas import SeaLimits, sea_words, seas_on_ways
-    from castshed.toolbox.water.ways.unions import union_of
+    from castshed.toolbox.water.ways.safe_water import union_of
     from castshed.toolbox.water.wind.exposure import place_points
     from castshed.toolbox.water.wind.fetch import on_water
 

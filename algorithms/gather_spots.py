@@ -170,14 +170,18 @@ def gather_spots(
     import numpy as np
 
     from castshed.toolbox.errors import UsageError
-    from castshed.toolbox.intake.book.ages import old_wood
-    from castshed.toolbox.intake.book.book import collect, make_book, make_set_aside, repair_shapes
-    from castshed.toolbox.intake.book.lake_extent import LakeExtent
-    from castshed.toolbox.intake.book.records import read_records
-    from castshed.toolbox.intake.book.taken_apart import ALL, take_rows_apart
-    from castshed.toolbox.notes import note
-    from castshed.toolbox.sources.columns import check_mapping, find_roles, parse_mapping
-    from castshed.toolbox.sources.how_to_read import Rules
+    from castshed.toolbox.intake.book.book import (
+        ALL,
+        collect,
+        make_book,
+        make_set_aside,
+        repair_shapes,
+        take_rows_apart,
+    )
+    from castshed.toolbox.intake.book.placing import LakeExtent
+    from castshed.toolbox.intake.book.records import old_wood, read_records
+    from castshed.toolbox.report import note
+    from castshed.toolbox.sources.columns import Rules, check_mapping, find_roles, parse_mapping
     from castshed.toolbox.sources.source_table import SourceTable
 
     tables = list(sources)

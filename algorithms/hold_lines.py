@@ -151,11 +151,14 @@ def hold_lines(
     from castshed.toolbox.errors import UsageError
     from castshed.toolbox.water.hold_lines.drawn_lines import hold_lines as draw
     from castshed.toolbox.water.holds.hold_rules import HoldRules, Setting, Surroundings
-    from castshed.toolbox.water.holds.hold_scene import kept_off, reachable_water
-    from castshed.toolbox.water.level.depth_errors import errors_along
-    from castshed.toolbox.water.level.spot_numbers import bottoms_today_m, not_negative, search_radii_m
-    from castshed.toolbox.water.level.tall_cover import tall_cover
-    from castshed.toolbox.water.level.uncertainty import doubted
+    from castshed.toolbox.water.holds.surroundings import kept_off, reachable_water
+    from castshed.toolbox.water.level.spot_numbers import (
+        bottoms_today_m,
+        not_negative,
+        search_radii_m,
+        tall_cover,
+    )
+    from castshed.toolbox.water.level.uncertainty import doubted, errors_along
 
     if ramps is not None and water is None:
         raise UsageError(

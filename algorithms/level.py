@@ -168,8 +168,7 @@ def level(
     """
     import json
 
-    from castshed.toolbox.notes import note
-    from castshed.toolbox.report import plain
+    from castshed.toolbox.report import note, plain
     from castshed.toolbox.units import FOOT_M
 
     found = _find(

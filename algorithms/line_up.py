@@ -47,8 +47,7 @@ def _rows(
 ) -> list[dict[str, Any]]:
     import shapely
 
-    from castshed.toolbox.water.line_ups.fix_error import crossing_deg
-    from castshed.toolbox.water.line_ups.line_up_words import sight_words
+    from castshed.toolbox.water.line_ups.sights import crossing_deg, sight_words
 
     sights = found.sights
     ids = landmarks["landmark_id"].tolist()
@@ -182,7 +181,7 @@ def line_up(
     Notes
     -----
     Error of a position on two lines: ``sqrt(e1**2 + e2**2) / sin b`` with e = s R for a bearing with an error of s
-    radians on a mark at R (`castshed.toolbox.water.line_ups.fix_error`); for a range in line e = s R1 R2 / (R2 - R1)
+    radians on a mark at R (`castshed.toolbox.water.line_ups.sights`); for a range in line e = s R1 R2 / (R2 - R1)
     (`castshed.toolbox.water.line_ups.sights`).
     """
     import geopandas as gpd
@@ -190,10 +189,8 @@ def line_up(
     import shapely
 
     from castshed.toolbox.errors import DataError, UsageError
-    from castshed.toolbox.water.line_ups.line_up_words import bank_words, sight_words, status_and_reason
-    from castshed.toolbox.water.line_ups.sight_choice import line_ups
-    from castshed.toolbox.water.line_ups.sight_lines import SightShore
-    from castshed.toolbox.water.line_ups.sights import Eyes
+    from castshed.toolbox.water.line_ups.sight_choice import SightShore, line_ups
+    from castshed.toolbox.water.line_ups.sights import Eyes, bank_words, sight_words, status_and_reason
 
     if not 2 <= ranges <= 6:
         raise UsageError(f"ranges is {ranges}; choose 2 to 6 sights for each hold.")

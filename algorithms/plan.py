@@ -107,11 +107,10 @@ def _proved(run: DayRun, stops: GeoDataFrame, depth: DepthSurface) -> Limits:
         It fails.
     """
     from castshed.toolbox.errors import NoSafeWay
-    from castshed.toolbox.water.proof.hours_check import HourLimits, hour_violations
+    from castshed.toolbox.water.proof.hours_check import HourLimits, SeasLet, hour_violations
     from castshed.toolbox.water.proof.last_check import Limits
+    from castshed.toolbox.water.proof.launch_check import counted_everywhere_m
     from castshed.toolbox.water.proof.run_proof import run_violations
-    from castshed.toolbox.water.proof.seas_check import SeasLet
-    from castshed.toolbox.water.proof.sure_depth import counted_everywhere_m
 
     given = run.arguments("proof") | {"stops": stops}
     by_hour = {name: given.pop(name) for name in ("exposure", "verdicts")}
@@ -135,7 +134,7 @@ def _proved(run: DayRun, stops: GeoDataFrame, depth: DepthSurface) -> Limits:
 def _as_steps(day: Day, file: str, **changes: Any) -> str:
     """Write the chain as a steps file."""
     from castshed.toolbox.plan.day_changes import changed_day, changes_in_words
-    from castshed.toolbox.plan.plan_steps import steps_of_day
+    from castshed.toolbox.plan.day_run import steps_of_day
 
     found = changes_in_words(**changes)
     return steps_of_day(changed_day(day, found) if found else day, file)
@@ -191,18 +190,17 @@ def plan(
 
     import shapely
 
+    from castshed.toolbox.compiled import begun
     from castshed.toolbox.errors import DataError, NothingFishable, UsageError
-    from castshed.toolbox.level_told import mark_level
-    from castshed.toolbox.notes import collecting_notes, note
+    from castshed.toolbox.lineage import mark_level
     from castshed.toolbox.plan.day_changes import changed_day, changes_in_words, changes_told
     from castshed.toolbox.plan.day_run import DayRun
     from castshed.toolbox.plan.plan_folder import plan_folder
-    from castshed.toolbox.report import stages
-    from castshed.toolbox.threads import begun
+    from castshed.toolbox.report import collecting_notes, note, stages
     from castshed.toolbox.water.doubt.depth_doubt import depth_words
-    from castshed.toolbox.water.hours.hour_words import by_the_hour
-    from castshed.toolbox.water.hours.stop_weather import in_their_hours
-    from castshed.toolbox.water.verdicts.commonest import commonest
+    from castshed.toolbox.water.hours.run_hours import by_the_hour
+    from castshed.toolbox.water.hours.slowed_day import in_their_hours
+    from castshed.toolbox.water.verdicts.reach import commonest
 
     found = changes_in_words(
         level_m=level_m, wind=wind, date=date, depart=depart, back_by=back_by, boat=boat, change=change

@@ -85,15 +85,13 @@ def plan_sheet(
     import shapely
 
     from castshed.toolbox.errors import UsageError
-    from castshed.toolbox.output.maps.chart_page import png_of
+    from castshed.toolbox.output.maps.chart_page import bounds_of, by_role, png_of
     from castshed.toolbox.output.maps.chart_table import left_out_groups
-    from castshed.toolbox.output.maps.map_window import bounds_of, by_role
     from castshed.toolbox.output.maps.plan_facts import answers_of, legs_of, stops_of, totals_in_words
+    from castshed.toolbox.output.sheets.course_up import north_text
     from castshed.toolbox.output.sheets.day_timeline import draw_timeline
-    from castshed.toolbox.output.sheets.grid_north import north_text
-    from castshed.toolbox.output.sheets.sheet_html import to_html
+    from castshed.toolbox.output.sheets.sheet_html import svg_of, to_html
     from castshed.toolbox.output.sheets.sheet_pages import draw_pages, name_layers, pdf_of, shares_of
-    from castshed.toolbox.output.sheets.sheet_svg import svg_of
     from castshed.toolbox.output.sheets.sheet_tables import (
         draw_tables,
         table_of_answers,
@@ -102,10 +100,10 @@ def plan_sheet(
         table_of_stops,
     )
     from castshed.toolbox.output.words.cautions import caution_text, level_text
-    from castshed.toolbox.output.words.roles import BY_THE_HOUR, TABLES
+    from castshed.toolbox.output.words.names import BY_THE_HOUR, TABLES
     from castshed.toolbox.report import progress
     from castshed.toolbox.text import shortened
-    from castshed.toolbox.water.level.depth_errors import all_with_errors
+    from castshed.toolbox.water.level.uncertainty import all_with_errors
 
     answers = {"answers": layers["answers"]} if "answers" in layers else {}
     plan = {name: frame for name, frame in layers.items() if name not in TABLES}

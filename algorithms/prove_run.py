@@ -46,7 +46,7 @@ if TYPE_CHECKING:
 
     from castshed.toolbox.water.proof.keep_out import OffLimits
     from castshed.toolbox.water.proof.last_check import Limits
-    from castshed.toolbox.water.proof.sure_depth import DepthDoubt
+    from castshed.toolbox.water.proof.launch_check import DepthDoubt
 
 TOLD: Final = 5
 """So many faults are told one by one."""
@@ -191,12 +191,11 @@ def prove_run(
         A rule does not hold; the message tells which, where and by how much.
     """
     from castshed.toolbox.errors import NoSafeWay
-    from castshed.toolbox.water.proof.hours_check import HourLimits, hour_violations
+    from castshed.toolbox.water.proof.hours_check import HourLimits, SeasLet, hour_violations
     from castshed.toolbox.water.proof.keep_out import OffLimits
     from castshed.toolbox.water.proof.last_check import Limits
+    from castshed.toolbox.water.proof.launch_check import DepthDoubt, counted_everywhere_m
     from castshed.toolbox.water.proof.run_proof import run_violations
-    from castshed.toolbox.water.proof.seas_check import SeasLet
-    from castshed.toolbox.water.proof.sure_depth import DepthDoubt, counted_everywhere_m
 
     error_m = counted_everywhere_m(depth, depth_confidence) if depth_error_m is None else depth_error_m
     limits = Limits.of_boat(

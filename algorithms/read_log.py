@@ -113,7 +113,7 @@ def _tell(log: SounderLog, judged: Any, *, given: bool) -> None:
 
     import numpy as np
 
-    from castshed.toolbox.notes import note
+    from castshed.toolbox.report import note
 
     told = [*log.said]
     told += [f"{number:,} {words}" for words, number in log.counted.items()]
@@ -241,7 +241,7 @@ def read_log(
 
     Examples
     --------
-    >>> from castshed.toolbox.intake.logs.log_file import LogFile
+    >>> from castshed.toolbox.intake.logs.log_table import LogFile
     >>> soundings, readings = read_log([LogFile(path)], shoreline=lake, level_m=-1.2)  # doctest: +SKIP
     """
     import geopandas
@@ -249,9 +249,8 @@ def read_log(
     import pandas as pd
 
     from castshed.toolbox.errors import UsageError
-    from castshed.toolbox.intake.book.lake_extent import LakeExtent
-    from castshed.toolbox.intake.logs.judged_log import judge_log
-    from castshed.toolbox.intake.logs.sounder_log import SounderLog
+    from castshed.toolbox.intake.book.placing import LakeExtent
+    from castshed.toolbox.intake.logs.sounder_log import SounderLog, judge_log
     from castshed.toolbox.water.bottom.readings import thin
 
     if thinning_m <= 0.0:

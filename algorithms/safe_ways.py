@@ -147,11 +147,11 @@ def safe_ways(
     from castshed.toolbox.report import progress
     from castshed.toolbox.units import in_words
     from castshed.toolbox.water.hours.run_hours import leg_limits
-    from castshed.toolbox.water.hours.ways_in_hours import ways_in_hours
+    from castshed.toolbox.water.hours.run_in_hours import ways_in_hours
     from castshed.toolbox.water.level.uncertainty import error_of, needed_depth_m, surely_today
     from castshed.toolbox.water.runs.afloat import Handling, set_afloat
-    from castshed.toolbox.water.runs.handed_over import require_clear
-    from castshed.toolbox.water.runs.ramps import why_no_launch
+    from castshed.toolbox.water.runs.launches import why_no_launch
+    from castshed.toolbox.water.runs.run import require_clear
 
     handling = Handling.of_boat(
         beam_m=beam_m,

@@ -121,15 +121,15 @@ def shallow_hazards(
     import numpy as np
     import shapely
 
+    from castshed.toolbox.compiled import side_by_side
     from castshed.toolbox.errors import UsageError
-    from castshed.toolbox.notes import note
-    from castshed.toolbox.threads import side_by_side
+    from castshed.toolbox.report import note
     from castshed.toolbox.units import in_words
     from castshed.toolbox.water.level.hazards import least_depths, polygon_parts, shallow_area, widened
-    from castshed.toolbox.water.level.kept_grid import kept_unknown_area
-    from castshed.toolbox.water.level.level_arithmetic import depth_today
+    from castshed.toolbox.water.level.isobaths import kept_unknown_area
+    from castshed.toolbox.water.level.pool_level import depth_today
     from castshed.toolbox.water.level.uncertainty import doubted, least_error, needed_depth_m, s44_error_m
-    from castshed.toolbox.water.ways.unions import union_of
+    from castshed.toolbox.water.ways.safe_water import union_of
 
     if running_depth_m < draft_m:
         raise UsageError(

@@ -188,15 +188,13 @@ def shortest_run(
     import pandas as pd
 
     from castshed.toolbox.errors import NoSafeWay, UsageError
-    from castshed.toolbox.notes import note
-    from castshed.toolbox.report import progress
+    from castshed.toolbox.report import note, progress
     from castshed.toolbox.water.hours.run_hours import clock_in, in_lake_zone, leg_limits, winds_told
     from castshed.toolbox.water.hours.run_in_hours import Asked, InHours, run_in_hours
     from castshed.toolbox.water.level.uncertainty import error_of, needed_depth_m, surely_today
     from castshed.toolbox.water.runs.afloat import Handling, set_afloat
-    from castshed.toolbox.water.runs.handed_over import require_clear
-    from castshed.toolbox.water.runs.ramps import ramp_of, require_entry
-    from castshed.toolbox.water.runs.run import pieces_of, rounded
+    from castshed.toolbox.water.runs.launches import ramp_of, require_entry
+    from castshed.toolbox.water.runs.run import pieces_of, require_clear, rounded
     from castshed.toolbox.water.runs.run_frames import (
         best_holds,
         clock_of,

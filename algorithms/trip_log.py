@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Annotated, Any
 
 from castshed.toolbox.algorithm import algorithm
-from castshed.toolbox.layers.book_store import BookChange
+from castshed.toolbox.layers.writing import BookChange
 from castshed.toolbox.parameters import (
     BookFile,
     BoxMargin,
@@ -20,7 +20,7 @@ from castshed.toolbox.parameters import (
 )
 
 if TYPE_CHECKING:
-    from castshed.toolbox.intake.book.lake_extent import LakeExtent
+    from castshed.toolbox.intake.book.placing import LakeExtent
     from castshed.toolbox.intake.book.records import Records
     from castshed.toolbox.sources.source_table import SourceTable
 
@@ -171,7 +171,7 @@ def trip_log(
 
     from castshed.toolbox.errors import UsageError
     from castshed.toolbox.intake.book.book import make_set_aside
-    from castshed.toolbox.intake.book.lake_extent import LakeExtent
+    from castshed.toolbox.intake.book.placing import LakeExtent
     from castshed.toolbox.intake.book.trip import STATUS, book_of, bring_home
 
     now = datetime.now(UTC)

@@ -125,12 +125,11 @@ def water_today(
     import shapely
 
     from castshed.toolbox.errors import DataError, NoSolution
-    from castshed.toolbox.notes import note
+    from castshed.toolbox.report import note
     from castshed.toolbox.units import in_words
-    from castshed.toolbox.water.bottom.shore import bare_rim
+    from castshed.toolbox.water.bottom.barriers import bare_rim
     from castshed.toolbox.water.doubt.depth_doubt import doubt
-    from castshed.toolbox.water.level.isobaths import shallower_than
-    from castshed.toolbox.water.level.kept_grid import kept_dry_land, kept_unknown_area
+    from castshed.toolbox.water.level.isobaths import kept_dry_land, kept_unknown_area, shallower_than
 
     limits = _limits(bands_m)
     crs = depth.crs

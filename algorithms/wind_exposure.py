@@ -204,8 +204,8 @@ def wind_exposure(
     """
     import numpy as np
 
-    from castshed.toolbox.notes import note
-    from castshed.toolbox.water.ways.unions import union_of
+    from castshed.toolbox.report import note
+    from castshed.toolbox.water.ways.safe_water import union_of
     from castshed.toolbox.water.wind.exposure import place_points
     from castshed.toolbox.water.wind.exposure_hours import expose_hours, hourly_rows, worst_of_hours
     from castshed.toolbox.water.wind.forecast import over_water

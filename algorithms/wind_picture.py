@@ -47,7 +47,7 @@ def _verdict_grids(
     import numpy as np
 
     from castshed.toolbox.errors import DataError
-    from castshed.toolbox.water.wind.hours import read_hours
+    from castshed.toolbox.water.wind.forecast import read_hours
 
     hours, column = read_hours(verdicts["time"].tolist())
     at = [instants.get(one.astimezone(dt.UTC), -1) for one in hours.start]
@@ -122,8 +122,8 @@ def wind_picture(
     from castshed.toolbox.output.sheets.wind_day import draw_wind_day
     from castshed.toolbox.output.sheets.wind_hours import WindDay
     from castshed.toolbox.water.light.sun import darkness, middle_of, zone_of
-    from castshed.toolbox.water.verdicts.hour_table import hour_table
-    from castshed.toolbox.water.wind.hours import intervals
+    from castshed.toolbox.water.verdicts.hour_verdicts import hour_table
+    from castshed.toolbox.water.wind.forecast import intervals
 
     if exposure.empty:
         raise DataError("The exposure layer has no rows; run wind-exposure with a forecast.")

@@ -8,8 +8,7 @@ import pandas as pd
 import pytest
 
 from castshed.toolbox.errors import DataError
-from castshed.toolbox.level_told import LEVEL, settled_level, told_level
-from castshed.toolbox.lineage import ATTRIBUTE
+from castshed.toolbox.lineage import ATTRIBUTE, LEVEL, settled_level, told_level
 from castshed.toolbox.water.proof.run_proof import other_levels
 
 

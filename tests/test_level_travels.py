@@ -17,7 +17,7 @@ from castshed.algorithms.water_today import water_today
 from castshed.toolbox.errors import DataError
 from castshed.toolbox.layers.reading import read_layer
 from castshed.toolbox.layers.text_sequence import read_sequence, write_sequence
-from castshed.toolbox.level_told import LEVEL, mark_from_column, told_level
+from castshed.toolbox.lineage import LEVEL, mark_from_column, told_level
 from castshed.toolbox.sources import read_source
 from made_lake import CRS, X0, Y0, frame
 

@@ -14,11 +14,11 @@ import shapely
 
 from castshed.algorithms.gather_spots import gather_spots
 from castshed.algorithms.water_today import water_today
+from castshed.toolbox.compiled import begun, side_by_side
 from castshed.toolbox.errors import DataWarning
 from castshed.toolbox.layers import read_layer, read_surface
-from castshed.toolbox.notes import collecting_notes, note
+from castshed.toolbox.report import collecting_notes, note
 from castshed.toolbox.sources import read_source
-from castshed.toolbox.threads import begun, side_by_side
 
 HOUSE = Path(__file__).parent.parent
 

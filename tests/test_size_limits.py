@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from castshed.toolbox import size_limits as room
+from castshed.toolbox import real_files as room
 from castshed.toolbox.errors import UsageError
 
 SQUARE = (0.0, 0.0, 10_000.0, 10_000.0)

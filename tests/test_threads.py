@@ -7,7 +7,7 @@ import threading
 import pytest
 
 from castshed.toolbox.cache.store import keeping, open_store
-from castshed.toolbox.threads import begun, side_by_side
+from castshed.toolbox.compiled import begun, side_by_side
 
 
 def test_results_come_in_order_and_the_store_is_seen_by_all(tmp_path):

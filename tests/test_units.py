@@ -9,9 +9,8 @@ from hypothesis import strategies as st
 
 from castshed.toolbox import units
 from castshed.toolbox.errors import UnitError, UsageError
-from castshed.toolbox.parameters.annotations import check_value, marker_of
-from castshed.toolbox.parameters.markers import Quantity
-from castshed.toolbox.parameters.quantities import Count
+from castshed.toolbox.parameters.markers import Quantity, check_value, marker_of
+from castshed.toolbox.parameters.wording import Count
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ import pytest
 from castshed.toolbox.algorithm import algorithm, spec_of
 from castshed.toolbox.errors import ContractError, PluginError, UsageError
 from castshed.toolbox.parameters import CastReach, Count, Length, Level, Spots, Water
-from castshed.toolbox.parameters.annotations import option_name
+from castshed.toolbox.parameters.markers import option_name
 from castshed.toolbox.testing import check_algorithm
 
 

@@ -17,16 +17,14 @@ from castshed.algorithms.shallow_hazards import shallow_hazards
 from castshed.algorithms.water_today import water_today
 from castshed.toolbox.errors import DataError, NoSafeWay, NothingFishable, UsageError
 from castshed.toolbox.water.day import day_bound, day_search
-from castshed.toolbox.water.day.day_answers import conflict, missed, spare_s, swaps
+from castshed.toolbox.water.day.day_answers import conflict, missed, plan_b, spare_s, swaps
+from castshed.toolbox.water.day.day_basis import Burn
 from castshed.toolbox.water.day.day_bound import most_worth
-from castshed.toolbox.water.day.day_exact import exact_day
 from castshed.toolbox.water.day.day_moves import fill, insertions, untangled
 from castshed.toolbox.water.day.day_offers import both, spans_of_hours, stays_of, wished_windows, worth_of
-from castshed.toolbox.water.day.day_search import best_day
+from castshed.toolbox.water.day.day_search import best_day, exact_day
 from castshed.toolbox.water.day.day_task import FAR, DayTask, merit, timed, whole_up
-from castshed.toolbox.water.day.plan_b import plan_b
-from castshed.toolbox.water.runs.burn import Burn
-from castshed.toolbox.water.runs.exact_order import exact_order
+from castshed.toolbox.water.runs.tours import exact_order
 from day_cases import enumerated, made_day, replayed
 from made_lake import CRS, X0, Y0, frame, make_lake
 

@@ -18,14 +18,11 @@ from castshed.algorithms.structure_map import structure_map
 from castshed.algorithms.water_today import water_today
 from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import DataWarning, UsageError
-from castshed.toolbox.output.maps.structure_marks import WORDS
+from castshed.toolbox.output.maps.structure_chart import WORDS
 from castshed.toolbox.testing import assert_layer_equal
 from castshed.toolbox.water.structure import findings as findings_room
-from castshed.toolbox.water.structure.echoes import without_echoes
-from castshed.toolbox.water.structure.finding_table import findings
-from castshed.toolbox.water.structure.finding_words import described
-from castshed.toolbox.water.structure.findings import chosen, find_all, supported
-from castshed.toolbox.water.structure.which_bank import nearest_banks
+from castshed.toolbox.water.structure.finding_table import described, findings, nearest_banks
+from castshed.toolbox.water.structure.findings import chosen, find_all, supported, without_echoes
 from planted import plant
 
 CRS = pyproj.CRS.from_epsg(32615)

@@ -15,8 +15,7 @@ from castshed.algorithms.wind_exposure import wind_exposure
 from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import DataError, DataWarning, UsageError
 from castshed.toolbox.testing import check_algorithm
-from castshed.toolbox.water.verdicts.margin_words import length_words, speed_words
-from castshed.toolbox.water.verdicts.verdict import FishingLimits, judge, stand
+from castshed.toolbox.water.verdicts.verdict import FishingLimits, judge, length_words, speed_words, stand
 from long_tests import as_many
 
 pytestmark = pytest.mark.filterwarnings("ignore:Neither spots nor holds:castshed.toolbox.errors.DataWarning")

@@ -16,7 +16,7 @@ from castshed.toolbox.testing import check_algorithm
 from castshed.toolbox.water.hold_lines.drawn_lines import COLUMNS, hold_lines
 from castshed.toolbox.water.hold_lines.hold_paths import smooth_line
 from castshed.toolbox.water.holds.surroundings import Surroundings
-from castshed.toolbox.water.level.least_blocks import LeastBlocks
+from castshed.toolbox.water.level.least_depth import LeastBlocks
 from plain_rules import plain_rules
 
 CRS = pyproj.CRS.from_epsg(32615)

@@ -25,7 +25,7 @@ from castshed.algorithms.shortest_run import shortest_run
 from castshed.algorithms.water_today import water_today
 from castshed.algorithms.wind_exposure import wind_exposure
 from castshed.toolbox.errors import CastshedError, NoSafeWay, NothingFishable, UsageError
-from castshed.toolbox.water.verdicts.commonest import commonest
+from castshed.toolbox.water.verdicts.reach import commonest
 from castshed.toolbox.water.wind.forecast import Forecast
 from hours_checker import Checker
 from made_lake import CRS, X0, Y0, frame, make_lake

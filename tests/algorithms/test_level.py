@@ -14,18 +14,24 @@ from hypothesis import strategies as st
 
 from castshed.algorithms.level import level
 from castshed.toolbox.errors import CastshedError, DataError, DataWarning, NoSolution, UsageError
-from castshed.toolbox.intake.series.gauge_json import parse_gauge_json
 from castshed.toolbox.intake.series.level_table import CODES, to_levels
 from castshed.toolbox.intake.series.level_words import datum_name
-from castshed.toolbox.intake.series.series_file import read_series
+from castshed.toolbox.intake.series.series_file import parse_gauge_json, read_series
 from castshed.toolbox.intake.series.series_table import parse_delimited
 from castshed.toolbox.intake.series.series_times import read_time
 from castshed.toolbox.plan.day_file import LevelToday
 from castshed.toolbox.plan.day_file import level_of as level_of_day
 from castshed.toolbox.testing import check_algorithm
-from castshed.toolbox.water.level.level_arithmetic import depth_today, level_of, top_depth
-from castshed.toolbox.water.level.level_series import LevelSeries, pool_at, trend_mps
-from castshed.toolbox.water.level.pool_level import level_from_pools, level_from_series
+from castshed.toolbox.water.level.pool_level import (
+    LevelSeries,
+    depth_today,
+    level_from_pools,
+    level_from_series,
+    level_of,
+    pool_at,
+    top_depth,
+    trend_mps,
+)
 from castshed.toolbox.water.level.uncertainty import combined_error_m, needed_depth_m, s44_error_m
 
 FOOT = 0.3048  # international foot, by definition

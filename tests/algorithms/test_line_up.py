@@ -12,15 +12,15 @@ import shapely
 from castshed.algorithms.line_up import line_up as command
 from castshed.toolbox.errors import ContractError, DataError, UsageError
 from castshed.toolbox.testing import check_algorithm
-from castshed.toolbox.water.line_ups.fix_error import (
+from castshed.toolbox.water.line_ups.sight_choice import SightShore, choose_sights, line_ups
+from castshed.toolbox.water.line_ups.sights import (
+    Eyes,
     bearing_error_m,
     crossing_deg,
     lines_error_m,
+    sights_from,
     two_line_error_m,
 )
-from castshed.toolbox.water.line_ups.sight_choice import choose_sights, line_ups
-from castshed.toolbox.water.line_ups.sight_lines import SightShore
-from castshed.toolbox.water.line_ups.sights import Eyes, sights_from
 
 CRS = pyproj.CRS.from_epsg(32615)
 X0, Y0 = 500_000.0, 4_000_000.0

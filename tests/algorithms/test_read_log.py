@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from castshed.algorithms.read_log import read_log
 from castshed.toolbox.errors import CastshedError, DataError, DataWarning, FileMissing, UsageError
-from castshed.toolbox.intake.logs.log_file import LogFile
+from castshed.toolbox.intake.logs.log_table import LogFile
 from castshed.toolbox.intake.logs.nmea import read_nmea
 from castshed.toolbox.water.bottom.readings import jumps, spikes, thin, track_breaks
 from long_tests import as_many

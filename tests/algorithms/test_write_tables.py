@@ -88,7 +88,7 @@ def test_a_table_filled_in_comes_home_without_loss(tmp_path):
 @settings(max_examples=as_many(200), deadline=None)
 @given(st.text(st.characters(codec="utf-8", exclude_categories=("Cc", "Cs")), max_size=8))
 def test_what_is_made_harmless_is_read_as_it_was(text):
-    from castshed.toolbox.sources.rows_of_cells import plain_cell
+    from castshed.toolbox.sources.source_table import plain_cell
 
     # Surroundings are trimmed on reading.
     assert plain_cell(harmless(text.strip())).strip() == text.strip()

@@ -39,7 +39,7 @@ LOG_CHILD = """
 import json, sys, time, warnings
 import geopandas, shapely
 from castshed.algorithms.read_log import read_log
-from castshed.toolbox.intake.logs.log_file import LogFile
+from castshed.toolbox.intake.logs.log_table import LogFile
 warnings.simplefilter("ignore")
 shore = geopandas.GeoDataFrame({"name": ["made"]}, geometry=[shapely.box(*json.loads(sys.argv[2]))], crs="EPSG:32616")
 start = time.perf_counter()

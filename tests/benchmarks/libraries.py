@@ -281,7 +281,7 @@ def _crests(seed: int, size: int) -> dict[str, float]:
     from skimage.graph import MCP_Geometric
     from skimage.morphology import skeletonize
 
-    from castshed.toolbox.water.landform.skeleton import crest_lines
+    from castshed.toolbox.water.structure.ledges import crest_lines
 
     depth = _bottom(seed, size)
     band = np.abs(depth - np.median(depth)) < 0.25

@@ -24,7 +24,7 @@ import shapely
 
 from castshed.toolbox.lakes.dask_crew import local_crew
 from castshed.toolbox.lakes.lake_arguments import algorithm_work
-from castshed.toolbox.lakes.lake_task import Job, run_lake
+from castshed.toolbox.lakes.lake_work import Job, run_lake
 from castshed.toolbox.lakes.many_lakes import over_lakes
 from castshed.toolbox.layers import read_layer, write_layers
 from planted import plant

@@ -18,7 +18,7 @@ from scipy.ndimage import label
 from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.water.bottom.barriers import Grid
 from castshed.toolbox.water.bottom.surface import minimum_curvature
-from castshed.toolbox.water.doubt.stray_soundings import stray_soundings
+from castshed.toolbox.water.doubt.blunders import stray_soundings
 from castshed.toolbox.water.sureness.blocks import SIDE, depth_and_error
 from castshed.toolbox.water.sureness.confidence import local_error_m
 from made_bottoms import CELL, STEPS, bottom, contoured, known_of, lattice, leak, peer_triangles, rmse

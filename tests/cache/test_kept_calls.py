@@ -14,9 +14,10 @@ from pandas.testing import assert_frame_equal
 from castshed.algorithms.depth_surface import depth_surface
 from castshed.algorithms.shallow_hazards import shallow_hazards
 from castshed.algorithms.water_today import water_today
-from castshed.toolbox.cache import fingerprints, kept_calls
+from castshed.toolbox.cache import kept_calls
+from castshed.toolbox.cache import kept_calls as fingerprints
 from castshed.toolbox.cache.kept_calls import code_and_libraries, kept
-from castshed.toolbox.cache.kept_frames import arrays_to_frame, frame_to_arrays
+from castshed.toolbox.cache.kept_results import arrays_to_frame, frame_to_arrays
 from castshed.toolbox.cache.store import SETTING, keeping
 from castshed.toolbox.errors import DataWarning
 

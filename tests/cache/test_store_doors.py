@@ -25,9 +25,8 @@ from castshed.toolbox.cache.store import (
     keeping_by_default,
 )
 from castshed.toolbox.layers import write_layers
-from castshed.toolbox.water.bottom.shore import dry_land
-from castshed.toolbox.water.level.isobaths import unknown_area
-from castshed.toolbox.water.level.kept_grid import kept_dry_land, kept_unknown_area
+from castshed.toolbox.water.bottom.barriers import dry_land
+from castshed.toolbox.water.level.isobaths import kept_dry_land, kept_unknown_area, unknown_area
 from castshed.toolbox.water.ways.kept_water import kept_mesh, kept_safe_waters
 from castshed.toolbox.water.ways.navigation import SafeWater
 from castshed.toolbox.water.ways.safe_water import safe_waters
@@ -221,7 +220,7 @@ def test_a_secret_that_is_none_is_made_anew_and_old_entries_are_not_found(store,
 
 
 def test_many_who_begin_at_once_agree_on_one_secret(tmp_path):
-    code = "from castshed.toolbox.cache.store_seal import secret; print(secret().hex())"
+    code = "from castshed.toolbox.cache.own_folder import secret; print(secret().hex())"
     runs = [
         subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True) for _ in range(6)
     ]

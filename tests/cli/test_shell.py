@@ -8,7 +8,7 @@ import sys
 import pytest
 
 import in_process
-from castshed.toolbox.command.completion import join_at_colon, layer_completer
+from castshed.toolbox.command.command import join_at_colon, layer_completer
 from castshed.toolbox.layers import list_layers, parse_reference, write_layers
 from castshed.toolbox.parameters import POINT, Layer, Surface
 

@@ -16,8 +16,7 @@ from PIL import Image
 import in_process
 from castshed.toolbox import docs
 from castshed.toolbox.algorithm.catalogue import OWN, entries, load_entry
-from castshed.toolbox.docs.pictures import SCENES, caption, looks_otherwise
-from castshed.toolbox.docs.running import differences, in_order
+from castshed.toolbox.docs.running import SCENES, caption, differences, in_order, looks_otherwise
 from castshed.toolbox.output.formats import palette
 
 ALGORITHMS = Path(__file__).parents[2] / "algorithms"

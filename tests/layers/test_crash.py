@@ -20,7 +20,7 @@ import crash_harness
 from castshed.toolbox.command.outputs import write_folder
 from castshed.toolbox.errors import OutputFailed
 from castshed.toolbox.layers import exchange, geopackage, read_layer, read_surface, write_layers
-from castshed.toolbox.layers.temporaries import temporary_prefix
+from castshed.toolbox.layers.exchange import temporary_prefix
 from castshed.toolbox.parameters import FolderContents
 from made_lake import CRS
 from two_writers import add_layer, points, same_layer

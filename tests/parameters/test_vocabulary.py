@@ -13,7 +13,7 @@ from castshed.toolbox.algorithm.catalogue import entries, load_entry
 from castshed.toolbox.docs.vocabulary import in_day_file, second_meanings, with_table
 from castshed.toolbox.errors import PluginError
 from castshed.toolbox.parameters import Draft, Layer, Length, Spots, defaults
-from castshed.toolbox.parameters.annotations import shared_of
+from castshed.toolbox.parameters.markers import shared_of
 from castshed.toolbox.plan.day_file import SECTIONS
 
 SPECS = {e.name: load_entry(e) for e in entries().values() if e.origin == "castshed"}

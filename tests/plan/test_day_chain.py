@@ -10,8 +10,7 @@ import pytest
 from castshed.toolbox.plan import day_chain
 from castshed.toolbox.plan.day_chain import MadeBy, OfDay, chain_of
 from castshed.toolbox.plan.day_file import read_day
-from castshed.toolbox.plan.day_run import DayRun
-from castshed.toolbox.plan.plan_steps import steps_of_day
+from castshed.toolbox.plan.day_run import DayRun, steps_of_day
 from castshed.toolbox.steps.steps_file import Made, steps_of
 
 DEMO = Path(__file__).parents[2] / "demo_layers"

@@ -8,7 +8,7 @@ from castshed.toolbox.errors import CastshedError, DataError, FileMissing, Layer
 from castshed.toolbox.layers import write_layers
 from castshed.toolbox.plan.day_chain import wind_of
 from castshed.toolbox.plan.day_file import Boat, key_of, read_day
-from castshed.toolbox.plan.plan_steps import steps_of_day
+from castshed.toolbox.plan.day_run import steps_of_day
 
 GOOD = """
 title = "A made day"

@@ -8,8 +8,8 @@ import numpy as np
 import shapely
 
 from castshed.toolbox.layers.reading import read_layer
-from castshed.toolbox.plan import phone_copy as place
-from castshed.toolbox.plan.phone_copy import phone_copy
+from castshed.toolbox.plan import plan_folder as place
+from castshed.toolbox.plan.plan_folder import phone_copy
 
 KML = "{http://www.opengis.net/kml/2.2}"
 NAMES = (

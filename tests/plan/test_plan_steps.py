@@ -10,7 +10,7 @@ import pytest
 import in_process
 from castshed.toolbox.cli.own_commands import own_example
 from castshed.toolbox.layers import read_layer
-from castshed.toolbox.plan.plan_steps import _quantity
+from castshed.toolbox.plan.day_run import _quantity
 from castshed.toolbox.testing import assert_layer_equal
 from castshed.toolbox.units import parse
 

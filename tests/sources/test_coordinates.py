@@ -12,9 +12,8 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from castshed.toolbox.intake.book.lake_extent import LakeExtent
-from castshed.toolbox.intake.book.placing import Trust, place
-from castshed.toolbox.sources.coordinates import read_angle, read_pair
+from castshed.toolbox.intake.book.placing import LakeExtent, Trust, place
+from castshed.toolbox.sources.cell_texts import read_angle, read_pair
 from long_tests import as_many
 
 # Examples of the EPSG Dataset, degree representation methods 9643 (DMS) and 9640 (DM), epsg.io, read.

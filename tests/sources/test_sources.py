@@ -13,7 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from castshed.toolbox.errors import DataError, FileMissing, LayerMissing, UsageError
-from castshed.toolbox.sources import delimited, file_text, read_source, read_sources
+from castshed.toolbox.sources import delimited, read_source, read_sources
+from castshed.toolbox.sources import delimited as file_text
 from castshed.toolbox.sources.source_table import SourceTable
 from long_tests import as_many
 
@@ -191,10 +192,10 @@ def test_a_cell_beyond_all_measure_costs_one_row(tmp_path):
 @pytest.mark.parametrize(
     ("data", "name", "limit"),
     [
-        (b"lat,lon\n" + b"\n" * 30_000, "file_text", "MOST_LINES"),
+        (b"lat,lon\n" + b"\n" * 30_000, "delimited", "MOST_LINES"),
         (b"lat,lon\n" + b"1,2\n" * 6_000, "delimited", "MOST_CELLS"),
         (b"[" + b"{}," * 12_000, "geojson", "_MOST_PARTS"),
-        (b"<gpx>" + b"<a/>" * 12_000, "xml_reading", "_MOST_ELEMENTS"),
+        (b"<gpx>" + b"<a/>" * 12_000, "xml_zip_reading", "_MOST_ELEMENTS"),
     ],
 )
 def test_a_file_of_too_many_parts_is_refused(tmp_path, monkeypatch, data, name, limit):

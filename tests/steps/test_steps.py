@@ -13,8 +13,7 @@ from castshed.algorithms.water_today import water_today
 from castshed.toolbox.cache.store import Store
 from castshed.toolbox.errors import CastshedError, DataError, FileMissing, OutputExists, UsageError
 from castshed.toolbox.layers import list_layers, read_layer, write_layers
-from castshed.toolbox.steps.steps import Chain
-from castshed.toolbox.steps.steps_output import check_outputs, write_outputs
+from castshed.toolbox.steps.steps import Chain, check_outputs, write_outputs
 from castshed.toolbox.testing import assert_layer_equal
 
 COUNTED = '''

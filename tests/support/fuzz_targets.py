@@ -11,24 +11,28 @@ from pathlib import Path
 
 import pandas as pd
 
-from castshed.toolbox import dates, sources, units
-from castshed.toolbox.intake.book import metric_pairs
-from castshed.toolbox.intake.logs import log_file as logs
+from castshed.toolbox import dates_and_times as dates
+from castshed.toolbox import sources, units
+from castshed.toolbox.intake.book import positions as metric_pairs
+from castshed.toolbox.intake.logs import log_table as logs
 from castshed.toolbox.intake.series import (
     forecast_table,
-    gauge_json,
     json_rows,
     level_table,
     level_words,
-    series_dates,
     series_table,
     series_times,
-    waterml,
-    wind_text,
 )
+from castshed.toolbox.intake.series import forecast_table as wind_text
+from castshed.toolbox.intake.series import json_rows as waterml
+from castshed.toolbox.intake.series import series_file as gauge_json
+from castshed.toolbox.intake.series import series_times as series_dates
 from castshed.toolbox.layers import parse_reference, text_sequence
 from castshed.toolbox.plan import day_file as day
-from castshed.toolbox.sources import coordinates, depth_text, how_to_read, xml_reading
+from castshed.toolbox.sources import cell_texts as coordinates
+from castshed.toolbox.sources import cell_texts as depth_text
+from castshed.toolbox.sources import columns as how_to_read
+from castshed.toolbox.sources import xml_zip_reading as xml_reading
 from castshed.toolbox.steps import steps_file
 from castshed.toolbox.water.day import day_offers
 from hostile_cases import lake_file

@@ -25,7 +25,7 @@ import rasterio
 import shapely
 
 from castshed.toolbox.errors import CastshedError
-from castshed.toolbox.intake.logs.log_file import LogFile
+from castshed.toolbox.intake.logs.log_table import LogFile
 from castshed.toolbox.intake.series.series_file import read_series
 from castshed.toolbox.layers import list_layers, parse_reference, read_layer, read_surface, write_layers
 from castshed.toolbox.plan.day_file import read_day

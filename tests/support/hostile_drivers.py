@@ -404,7 +404,7 @@ def _state(folder):
 
 
 def _ours(words):
-    from castshed.toolbox.cache.fingerprints import of_reference
+    from castshed.toolbox.cache.kept_calls import of_reference
     from castshed.toolbox.errors import CastshedError
     from castshed.toolbox.layers import list_layers, parse_reference, read_layer, read_surface
     from castshed.toolbox.sources import read_source

@@ -33,14 +33,13 @@ from mutant_places import Mutant, mutants  # noqa: E402
 from mutant_trials import Known, file_of, measure_tests, suite, trial, try_tests, warm  # noqa: E402
 
 MODULES = (
-    "toolbox.water.level.level_arithmetic", "toolbox.water.level.level_series", "toolbox.water.level.pool_level",
-    "toolbox.water.level.uncertainty", "toolbox.water.level.hazards", "toolbox.water.level.isobaths",
-    "toolbox.water.bottom.areas", "algorithms.shallow_hazards", "toolbox.water.ways.safe_water",
-    "toolbox.water.ways.navigation", "toolbox.water.ways.visibility", "toolbox.water.ways.passages",
-    "toolbox.water.ways.bottleneck_width", "toolbox.water.ways.bottleneck_depth", "toolbox.water.runs.afloat",
+    "toolbox.water.level.pool_level", "toolbox.water.level.uncertainty", "toolbox.water.level.hazards",
+    "toolbox.water.level.isobaths", "toolbox.water.bottom.areas", "algorithms.shallow_hazards",
+    "toolbox.water.ways.safe_water", "toolbox.water.ways.navigation", "toolbox.water.ways.visibility",
+    "toolbox.water.ways.passages", "toolbox.water.ways.bottlenecks", "toolbox.water.runs.afloat",
     "toolbox.water.holds.casting", "toolbox.water.holds.hold_tables", "toolbox.water.holds.hold_rules",
-    "toolbox.water.holds.hold_scene", "toolbox.water.holds.cast_ring", "toolbox.water.proof.last_check",
-    "toolbox.water.proof.keep_out", "toolbox.water.proof.chain_check",
+    "toolbox.water.holds.surroundings", "toolbox.water.holds.cast_ring", "toolbox.water.proof.last_check",
+    "toolbox.water.proof.keep_out", "toolbox.water.proof.stops_check",
 )  # fmt: skip
 FILES = (
     "algorithms/test_level.py", "water/level/test_safe_side.py", "algorithms/test_water_and_hazards.py",

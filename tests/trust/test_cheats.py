@@ -14,7 +14,7 @@ from castshed.algorithms.shortest_run import shortest_run
 from castshed.algorithms.water_today import water_today
 from castshed.toolbox.enclosed import enclosed_either_way, water_beyond_doubt
 from castshed.toolbox.errors import NoSafeWay
-from castshed.toolbox.water.proof.sick_shapes import enclosed, walls_in
+from castshed.toolbox.water.proof.keep_out import enclosed, walls_in
 from long_tests import first_of
 from made_lake import frame, make_lake
 

@@ -277,7 +277,7 @@ def test_ten_million_corners_in_a_file_are_refused_before_they_are_read(ten_mill
 @pytest.mark.long
 def test_ten_million_corners_in_memory_are_refused_before_any_work(lake):
     from castshed.algorithms.water_today import water_today
-    from castshed.toolbox.size_limits import MOST_CORNERS
+    from castshed.toolbox.real_files import MOST_CORNERS
 
     angle = np.linspace(0.0, 2 * np.pi, 10_000_000)
     ring = shapely.LinearRing(np.column_stack([5e5 + 450 * np.cos(angle), 4e6 + 450 * np.sin(angle)]))

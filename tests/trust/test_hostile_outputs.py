@@ -16,12 +16,12 @@ import shapely
 from castshed.toolbox.algorithm.catalogue import load
 from castshed.toolbox.command.outputs import check_target, lineage_text, write_folder
 from castshed.toolbox.errors import CastshedError, DataError, OutputFailed
-from castshed.toolbox.intake.logs.log_file import LogFile
+from castshed.toolbox.intake.logs.log_table import LogFile
 from castshed.toolbox.intake.series.series_file import read_series
 from castshed.toolbox.lakes.many_lakes import find_lakes
 from castshed.toolbox.layers import parse_reference, read_layer, write_layers
 from castshed.toolbox.layers.geopackage import contents, read_lineage
-from castshed.toolbox.parameters.folder_contents import FolderContents
+from castshed.toolbox.parameters.files import FolderContents
 from castshed.toolbox.plan.day_file import read_day
 from castshed.toolbox.sources import read_source
 from castshed.toolbox.steps.steps_file import read_tables

@@ -7,7 +7,7 @@ import zoneinfo
 
 import pytest
 
-from castshed.toolbox.clock_times import in_zone, on_day, zone_named
+from castshed.toolbox.dates_and_times import in_zone, on_day, zone_named
 from castshed.toolbox.errors import DataError, DataWarning, UsageError
 from castshed.toolbox.intake.series.series_times import read_time, read_times
 from castshed.toolbox.intake.series.series_times import zone_of as table_zone

@@ -15,11 +15,9 @@ from dataclasses import replace
 from typing import Any, Final, ParamSpec, TypeVar
 
 from ..errors import PluginError, UsageError
-from ..level_told import OF_A_LEVEL, mark_level, settled_level
-from ..parameters.annotations import INPUTS, OUTPUTS, check_value, marker_of, shared_of
-from ..parameters.markers import Layer, Shared
-from .job_steps import STEPS
-from .spec import Output, Parameter, Spec
+from ..lineage import OF_A_LEVEL, mark_level, settled_level
+from ..parameters.markers import INPUTS, OUTPUTS, Layer, Shared, check_value, marker_of, shared_of
+from .spec import STEPS, Output, Parameter, Spec
 
 P = ParamSpec("P")
 R = TypeVar("R")

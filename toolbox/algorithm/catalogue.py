@@ -22,7 +22,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from ..errors import CastshedError, PluginError, UsageError
-from .job_steps import STEPS
+from .spec import STEPS
 
 if TYPE_CHECKING:
     from importlib.metadata import EntryPoint

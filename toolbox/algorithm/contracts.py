@@ -10,9 +10,9 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from ..errors import ContractError, CrsError, PluginError
-from ..notes import note
 from ..numbers import other_kind_fault
 from ..parameters.markers import ANY, Column, Layer, LayerSet, Surface
+from ..report import note
 from ..same_system import same_crs
 from ..text import how_many
 
@@ -153,7 +153,7 @@ def _geometry_faults(
     import numpy as np
     import shapely
 
-    from ..size_limits import MOST_CORNERS, MOST_LAYER_CORNERS
+    from ..real_files import MOST_CORNERS, MOST_LAYER_CORNERS
 
     faults: list[str] = []
     geometries = frame.geometry.to_numpy()

@@ -191,7 +191,7 @@ def describe(spec: Spec, version: str) -> dict[str, Any]:
     version
         Such as `version_of` tells.
     """
-    from .job_steps import STEPS
+    from .spec import STEPS
 
     words = spec.summary + ("\n\n" + spec.description if spec.description else "")
     return _summary(spec.name, words, version) | {

@@ -1,14 +1,16 @@
-"""What an algorithm is, as read from its signature and docstring: its parameters, its outputs, its place in the job."""
+"""What an algorithm is, as read from its signature and docstring: its parameters, its outputs, its place in the job.
+
+The steps of the job, in the order in which they are done; the catalogue groups the algorithms by them.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from .. import units
-from ..parameters.annotations import INPUTS, option_name
-from ..parameters.markers import Flag, Many, Quantity, Shared
+from ..parameters.markers import INPUTS, Flag, Many, Quantity, Shared, option_name
 
 
 @dataclass(frozen=True)
@@ -84,3 +86,15 @@ class Spec:
             There is none of that name.
         """
         return next(p for p in self.parameters if p.name == name)
+
+
+STEPS: Final[dict[str, str]] = {
+    "gather": "Gather what is known",
+    "water": "The lake today",
+    "bottom": "Reading the bottom",
+    "hold": "Where the boat sits",
+    "wind": "Wind and verdict",
+    "run": "The run",
+    "share": "Files for others",
+    "whole": "The whole job",
+}

@@ -19,9 +19,8 @@ from contextvars import ContextVar
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from .own_folder import Held, held
-from .store_seal import BYTES as SEAL_BYTES
-from .store_seal import seal
+from .own_folder import BYTES as SEAL_BYTES
+from .own_folder import Held, held, seal
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping

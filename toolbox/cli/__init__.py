@@ -12,7 +12,7 @@ import typer
 from typer.core import TyperGroup
 
 from ..algorithm.catalogue import FOLDERS, OWN, entries, load_entry
-from ..algorithm.job_steps import STEPS
+from ..algorithm.spec import STEPS
 from ..errors import CastshedError, UsageError
 
 _ENDING: Final = "A planning aid, not for navigation. NAME --help shows one command with an example to paste."
@@ -52,7 +52,7 @@ class _LazyGroup(TyperGroup):
         return super().shell_complete(ctx, incomplete)
 
     def format_help(self, ctx: Any, formatter: Any) -> None:  # noqa: ARG002  # it prints by itself, as typer's does
-        from .help_page import print_page
+        from .own_commands import print_page
 
         records = [p.get_help_record(ctx) for p in self.get_params(ctx)]
         options = [(names, words) for names, words in filter(None, records)]
@@ -166,7 +166,7 @@ def make_app() -> typer.Typer:
 def main() -> None:
     """Run the command line."""
     if _COMPLETION in os.environ:
-        from ..command.completion import join_at_colon
+        from ..command.command import join_at_colon
 
         join_at_colon(os.environ)
     for stream in (sys.stdout, sys.stderr):

@@ -15,13 +15,11 @@ import typer
 from ..algorithm.spec import Spec
 from ..cache.store import keeping_by_default
 from ..errors import CastshedError, DataWarning
-from ..layers.book_store import BookChange
-from ..notes import collecting_notes
-from ..parameters.folder_contents import FolderContents
-from ..report import Reporter, stages
-from .arguments import read_input, read_value
+from ..layers.writing import BookChange
+from ..parameters.files import FolderContents
+from ..report import Reporter, collecting_notes, stages
+from .arguments import PIPE, PipedLayers, check_pipe, piped_layer, read_input, read_value, write_pipe
 from .outputs import check_target, layer_names, lineage_text, outputs_made, write_result
-from .pipe import PIPE, PipedLayers, check_pipe, piped_layer, write_pipe
 
 TRACEBACK: Final = "CASTSHED_TRACEBACK"
 

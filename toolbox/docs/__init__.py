@@ -16,11 +16,9 @@ from pathlib import Path
 from typing import Any, Final
 
 from ..algorithm.catalogue import OWN, entries, load_entry
-from ..algorithm.job_steps import STEPS
-from ..algorithm.spec import Parameter, Spec
+from ..algorithm.spec import STEPS, Parameter, Spec
 from ..cli.own_commands import own_example
-from .own_lake import own_lake
-from .vocabulary import second_meanings, with_table
+from .vocabulary import own_lake, second_meanings, with_table
 
 _PAGE = Path(__file__).parents[2] / "algorithms" / "README.md"
 _DEVELOPERS: Final = "DEVELOPERS.md"
@@ -73,7 +71,7 @@ def _came(layer: Mapping[str, Any]) -> str:
 
 def _worked(spec: Spec, told: Mapping[str, Any] | None) -> list[str]:
     """Write the example: the line, its picture, what went in, what came out."""
-    from .pictures import caption
+    from .running import caption
 
     lines = ["```sh", spec.example, "```", ""]
     if told is None:
@@ -187,8 +185,7 @@ def stale_text(page_file: Path) -> list[str]:
 
 def stale_results(page_file: Path) -> list[str]:
     """Run all examples and list what came out otherwise than the page and its pictures show."""
-    from .pictures import looks_otherwise
-    from .running import collect, differences
+    from .running import collect, differences, looks_otherwise
 
     folder = page_file.parent / FOLDER
     with tempfile.TemporaryDirectory() as home:

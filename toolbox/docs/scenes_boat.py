@@ -11,13 +11,13 @@ from ..layers.reading import read_layer
 from ..output.formats import palette
 from ..output.maps.example_map import Scene, areas, discs, marks, strokes, words
 from ..units import FOOT_M
-from .windows import DAY, LAKE, MADE, SPOT, around, both_units, ground, place_of, whole_lake
+from .scenes_lake import DAY, LAKE, MADE, SPOT, around, both_units, ground, place_of, whole_lake
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
+    from ..output.maps.chart_page import Bounds, View
     from ..output.maps.draughting import Pen
-    from ..output.maps.map_window import Bounds, View
 
 
 def _one_spot() -> tuple[Any, Bounds]:

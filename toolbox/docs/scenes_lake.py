@@ -1,8 +1,8 @@
-"""Scenes of the lake and what is known of it: lists, soundings, depths, hazards, structure."""
+"""Scenes of the lake and what is known of it, and the windows and words that all scenes share."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
@@ -10,14 +10,63 @@ import shapely
 from ..layers.reading import read_layer, read_surface
 from ..output.formats import palette
 from ..output.maps.example_map import Scene, discs, marks, strokes, words
-from ..output.maps.structure_marks import draw_structure_marks
-from .windows import LAKE, MADE, around, both_units, ground, place_of, whole_lake
+from ..output.maps.structure_chart import draw_structure_marks
+from ..units import FOOT_M
 
 if TYPE_CHECKING:
+    import geopandas as gpd
     from matplotlib.axes import Axes
 
+    from ..output.maps.chart_page import Bounds, View
     from ..output.maps.draughting import Pen
-    from ..output.maps.map_window import View
+
+LAKE: Final = "demo_layers/reservoir.gpkg"
+DAY: Final = "my_day/plan.gpkg"
+MADE: Final = "my.gpkg"
+SPOT: Final = "own-10"
+"""The spot at which casts and holds are shown."""
+
+_SHAPE: Final = 1.6  # width by height of a picture
+
+
+def day_layers(*names: str) -> dict[str, gpd.GeoDataFrame]:
+    """Layers of the planned demo day."""
+    return {name: read_layer(f"{DAY}:{name}") for name in names}
+
+
+def ground() -> dict[str, gpd.GeoDataFrame]:
+    """Water, depth bands and dry ground of the demo day."""
+    return day_layers("water", "depth_bands", "dry_ground")
+
+
+def whole_lake() -> Bounds:
+    """Window on the whole lake."""
+    _, south, east, north = (float(v) for v in read_layer(f"{LAKE}:shoreline").total_bounds)
+    room = 0.05 * (north - south)
+    east += room
+    return (
+        east - (north - south + 2.0 * room) * _SHAPE,
+        south - room,
+        east,
+        north + room,
+    )  # room for the scale at left
+
+
+def around(place: Any, width_m: float) -> Bounds:
+    """Window of a width round the middle of a geometry."""
+    x, y = place.centroid.x, place.centroid.y
+    wide, high = width_m / 2.0, width_m / _SHAPE / 2.0
+    return x - wide, y - high, x + wide, y + high
+
+
+def both_units(metres: float) -> str:
+    """Write a length in feet and metres."""
+    return f"{metres / FOOT_M:.0f} ft ({metres:.1f} m)"
+
+
+def place_of(frame: gpd.GeoDataFrame, spot: str) -> Any:
+    """Geometry of a spot."""
+    return frame[frame["spot_id"] == spot].geometry.iloc[0]
 
 
 def demo(_: str) -> Scene:

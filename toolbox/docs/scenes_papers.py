@@ -10,9 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from ..output.formats import palette
-from ..output.maps.chart_page import blank_page, png_of
+from ..output.maps.chart_page import Rect, blank_page, png_of
 from ..output.maps.example_map import HEIGHT_IN, WIDTH_IN, WIDTH_PX, part_of_picture, small_png
-from ..output.maps.map_window import Rect
 from ..units import FOOT_M
 
 

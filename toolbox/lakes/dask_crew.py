@@ -13,7 +13,7 @@ from typing import Any, Final
 
 from ..errors import CastshedError, UsageError
 from ..report import progress
-from .lake_task import Job, Outcome, run_lake
+from .lake_work import Job, Outcome, run_lake
 
 _WAIT_S: Final = 60
 _TRIES: Final = 2

@@ -13,10 +13,9 @@ from typing import TYPE_CHECKING, Any, Final
 from ..cache.store import fingerprint
 from ..errors import CastshedError, CrsError, DataError, OutputExists, OutputFailed, UsageError
 from ..layers.exchange import check_output
-from ..layers.reading import list_layers, read_layer, reprojected
-from ..layers.reference import Reference
+from ..layers.reading import Reference, list_layers, read_layer, reprojected
 from ..layers.writing import write_layers
-from .lake_records import result_digest, write_whole
+from .lake_work import result_digest, write_whole
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame

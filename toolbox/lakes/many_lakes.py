@@ -13,16 +13,13 @@ from typing import Any, Final
 from ..algorithm import catalogue
 from ..cache.store import fingerprint
 from ..errors import CastshedError, DataError, OutputExists, OutputFailed, UsageError
+from ..layers.exchange import clear_abandoned
 from ..layers.geopackage import is_geopackage
-from ..layers.temporaries import clear_abandoned
 from ..real_files import is_folder, require_ordinary
 from .dask_crew import do_lakes
 from .gathering import check_gathered, gather, gathers, parts_folder
-from .lake_arguments import algorithm_work
-from .lake_records import FOLDER, input_digest, read_record, result_digest
-from .lake_steps import steps_work
-from .lake_task import Job, Outcome
-from .lake_work import LakeWork
+from .lake_arguments import algorithm_work, steps_work
+from .lake_work import FOLDER, Job, LakeWork, Outcome, input_digest, read_record, result_digest
 
 _SHOWN: Final = 3
 _LONGEST: Final = 200  # bytes: a file system takes 255, and temporary names are longer

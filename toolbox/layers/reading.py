@@ -1,20 +1,60 @@
-"""Layers listed and read: vector layers into frames, depth coverages into surfaces."""
+"""Layers named, listed and read: vector layers into frames, depth coverages into surfaces in metres."""
 
 from __future__ import annotations
 
+import math
+import re
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from ..errors import DataError, LayerMissing, UsageError
-from ..level_told import LEVEL, level_in_lineage, mark_from_column
-from ..real_files import require_ordinary
+from ..lineage import LEVEL, level_in_lineage, mark_from_column
+from ..real_files import is_there, require_ordinary
+from ..units import convert
 from . import geopackage
-from .reference import Reference, parse_reference
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
     from ..depth import DepthSurface
+
+
+@dataclass(frozen=True)
+class Reference:
+    """A file and, when named, a layer of it."""
+
+    path: Path
+    layer: str | None = None
+
+    def __str__(self) -> str:
+        return f"{self.path}:{self.layer}" if self.layer else str(self.path)
+
+
+def parse_reference(text: str) -> Reference:
+    r"""Split ``FILE:LAYER``; a drive letter (``C:\lake.gpkg``) is not a layer.
+
+    Raises
+    ------
+    UsageError
+        The text is empty or names no file.
+
+    Examples
+    --------
+    >>> parse_reference("lake.gpkg:spots").layer
+    'spots'
+    """
+    text = text.strip()
+    if not text:
+        raise UsageError("An empty file name was given; write FILE.gpkg:LAYER.")
+    if is_there(Path(text)):
+        return Reference(Path(text))
+    path, colon, layer = text.rpartition(":")
+    if colon and len(path) > 1 and not re.search(r"[/\\]", layer):
+        if not layer:
+            raise UsageError(f"'{text}' names no layer after the colon; write FILE.gpkg:LAYER.")
+        return Reference(Path(path), layer)
+    return Reference(Path(text))
 
 
 def list_layers(path: Path) -> dict[str, str]:
@@ -133,7 +173,7 @@ def reprojected(frame: GeoDataFrame, crs: str, name: str) -> GeoDataFrame:
 
 
 def _refuse_size(ref: Reference, columns: int, rows: int) -> None:
-    from ..size_limits import MOST_CELLS
+    from ..real_files import MOST_CELLS
 
     if columns * rows > MOST_CELLS:
         raise DataError(
@@ -157,7 +197,6 @@ def read_surface(reference: str | Path | Reference, *, usual: str | None = None)
 
     from ..depth import DepthSurface
     from . import door
-    from .raster_units import horizontal, meaning_of
 
     ref = reference if isinstance(reference, Reference) else parse_reference(str(reference))
     layer = _choose(ref, "coverage", usual)
@@ -197,3 +236,96 @@ def read_surface(reference: str | Path | Reference, *, usual: str | None = None)
         raise
     except (UsageError, ValueError, pyproj.exceptions.CRSError) as error:
         raise DataError(f"{ref} is no depth coverage that can be used: {error}") from error
+
+
+# Unit as files state it, in small letters without blanks, _ and - -> unit as the house writes it. Names of EPSG (WKT),
+# symbols of UCUM (the uom of a GeoPackage coverage) and of PROJ, and what people write.
+_NAMES: Final[dict[str, str]] = {
+    name: unit
+    for unit, names in {
+        "m": "m metre metres meter meters [m] mtr m.",
+        "cm": "cm centimetre centimetres centimeter centimeters",
+        "mm": "mm millimetre millimetres millimeter millimeters",
+        "km": "km kilometre kilometres kilometer kilometers",
+        "ft": "ft foot feet [fti] internationalfoot footinternational internationalfeet ft.",
+        "ftUS": "ftus usft [ftus] ussurveyfoot ussurveyfeet footus surveyfoot surveyfeet usfoot usfeet",
+        "in": "in inch inches [ini]",
+        "yd": "yd yard yards [ydi]",
+        "fathom": "fathom fathoms fath fth ftm [fthi] fathomi",
+        "mi": "mi mile miles [mii] statutemile",
+        "nmi": "nmi nauticalmile nauticalmiles [nmii]",
+    }.items()
+    for name in names.split()
+}
+
+
+class Meaning(NamedTuple):
+    """How stored numbers become metres, and the unit that the raster states, empty where it states none."""
+
+    factor: float
+    offset_m: float
+    unit: str
+
+
+def _house_unit(stated: str) -> str | None:
+    plain = "".join(c for c in stated.strip().lower() if c not in " _-")
+    return _NAMES.get(plain)
+
+
+def _vertical_unit_m(crs: Any) -> float | None:
+    """Length of the unit of heights or depths of a compound system; None where it has none."""
+    for part in crs.sub_crs_list:
+        if part.is_vertical and part.axis_info:
+            return float(part.axis_info[0].unit_conversion_factor)
+    if len(crs.axis_info) == 3:
+        return float(crs.axis_info[2].unit_conversion_factor)
+    return None
+
+
+def meaning_of(name: str, *, scale: float, offset: float, unit: str | None, crs: Any) -> Meaning:
+    """Work out how a band's numbers become metres: ``(number x scale + offset) x unit``.
+
+    Parameters
+    ----------
+    name
+        What the raster is called in messages.
+    scale, offset, unit
+        As the band states them.
+    crs
+        The raster's reference system; its vertical unit counts where the band states none.
+
+    Raises
+    ------
+    DataError
+        The scale is nought or no number, the unit is not known, or band and reference system state different ones.
+    """
+    if not (math.isfinite(scale) and math.isfinite(offset) and scale != 0.0):
+        raise DataError(
+            f"{name} states a scale of {scale} and an offset of {offset}; both must be numbers, the scale not 0. Save "
+            "it again with its depths as plain metres."
+        )
+    of_system = _vertical_unit_m(crs)
+    stated = (unit or "").strip()
+    house = _house_unit(stated) if stated else None
+    if stated and house is None:
+        raise DataError(
+            f"{name} states its unit as '{stated[:40]}', which is not known (m, cm, mm, ft, us-ft, fathom, in, yd and "
+            "their names are). Write one of these into the raster, or save it with its depths in metres."
+        )
+    length = convert(1.0, house, "length") if house else (1.0 if of_system is None else of_system)
+    if house and of_system is not None and abs(length / of_system - 1.0) > 1e-9:
+        raise DataError(
+            f"{name} states its unit as '{stated}' in its band, but its reference system counts heights in units of "
+            f"{of_system:.6g} m. Correct the one that is wrong, or save the raster with its depths in metres."
+        )
+    if not (math.isfinite(length) and length > 0.0):
+        raise DataError(
+            f"{name} has a vertical unit of {length} m, which is none; correct its reference system."
+        )
+    told = house or ("" if of_system is None else ("m" if length == 1.0 else f"{length:.6g} m"))
+    return Meaning(scale * length, offset * length, told)
+
+
+def horizontal(crs: Any) -> Any:
+    """Return the part of a compound system that places are given in; any other system as it is."""
+    return next((part for part in crs.sub_crs_list if not part.is_vertical), crs) if crs.is_compound else crs

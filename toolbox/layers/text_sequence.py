@@ -16,7 +16,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import IO, TYPE_CHECKING, Any, Final
 
 from ..errors import CrsError, DataError
-from ..level_told import CHART_DATUM, IN_LINEAGE, LEVEL, VERTICAL_DATUM, level_of_layer, level_of_text
+from ..lineage import CHART_DATUM, IN_LINEAGE, LEVEL, VERTICAL_DATUM, level_of_layer, level_of_text
 
 if TYPE_CHECKING:
     import pyproj

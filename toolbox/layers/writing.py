@@ -1,4 +1,4 @@
-"""Layers written into a GeoPackage, all of them or none.
+"""Layers written: into a GeoPackage, all of them or none, and as files that hold one layer only.
 
 How a file is changed without ever being half written is in `exchange`.
 """
@@ -7,12 +7,14 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from ..errors import OutputFailed
-from ..level_told import level_of_layer, with_level
+from ..lineage import level_of_layer, with_level
 from . import door, exchange, geopackage
+from .door import write_features
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -152,3 +154,127 @@ def write_layers(
         lambda part: _fill(part, layers, words, types or {}, lineage),
         replace=replace,
     )
+
+
+def to_flatgeobuf(frame: GeoDataFrame, name: str, *, title: str, words: str) -> bytes:
+    """Write one frame as a FlatGeobuf file, its rows in their order.
+
+    Parameters
+    ----------
+    frame
+        Columns of numbers and text.
+    name
+        What the layer is called in the file.
+    title, words
+        Kept in the head of the file.
+
+    Raises
+    ------
+    OutputFailed
+        The frame cannot be written so.
+    """
+    import io
+
+    whole = io.BytesIO()
+    try:
+        write_features(
+            frame,
+            whole,
+            driver="FlatGeobuf",
+            layer=name,
+            geometry_type="Unknown",
+            # an index would sort the rows by place, and refuse those that have none
+            layer_options={"SPATIAL_INDEX": "NO", "TITLE": title, "DESCRIPTION": words},
+        )
+    except OutputFailed as error:
+        raise OutputFailed(f"{name} could not be written as FlatGeobuf ({error}).") from error
+    return whole.getvalue()
+
+
+def to_shapefile(frame: GeoDataFrame, name: str, geometry: str) -> dict[str, bytes]:
+    """Write one frame of a single kind of geometry as the files of a shapefile, in UTF-8.
+
+    Parameters
+    ----------
+    frame
+        Columns of numbers and text, their names of at most ten characters.
+    name
+        File name of the set, without ending.
+    geometry
+        ``Point``, ``MultiPoint``, ``LineString`` or ``Polygon``.
+
+    Raises
+    ------
+    OutputFailed
+        The frame cannot be written so.
+    """
+    import tempfile
+
+    with tempfile.TemporaryDirectory() as folder:
+        try:
+            write_features(
+                frame,
+                Path(folder) / f"{name}.shp",
+                driver="ESRI Shapefile",
+                geometry_type=geometry,
+                encoding="UTF-8",
+            )
+        except OutputFailed as error:
+            raise OutputFailed(f"{name} could not be written as a shapefile ({error}).") from error
+        return {path.name: path.read_bytes() for path in sorted(Path(folder).iterdir())}
+
+
+HISTORY: Final = "history"
+
+
+@dataclass(frozen=True)
+class BookChange:
+    """What an algorithm would change in a book."""
+
+    layers: Mapping[str, GeoDataFrame]  # layer name -> frame: the book as it would be, and what goes with it
+    earlier: GeoDataFrame  # the spots as they are now, kept under the name ``spots_`` and the day
+    history: GeoDataFrame  # lines to add to the layer of what changed when
+    day: str  # day of the change, ISO text
+    said: tuple[str, ...] = ()  # lines for people, printed at the end of the command
+    figures: Mapping[str, Any] = field(default_factory=dict)  # the few numbers that matter, for the report
+
+
+def _free_name(day: str, taken: set[str]) -> str:
+    stem = f"spots_{day.replace('-', '_')}"
+    name, number = stem, 2
+    while name in taken:
+        name, number = f"{stem}_{number}", number + 1
+    return name
+
+
+def write_book(path: Path, change: BookChange, *, lineage: str, words: str) -> dict[str, int]:
+    """Write a book with its past, all layers or none.
+
+    Parameters
+    ----------
+    path
+        The GeoPackage; made when it is not there. Its layer ``history`` grows; earlier states in it stay.
+    change
+        What to write.
+    lineage, words
+        See `castshed.toolbox.layers.write_layers`.
+
+    Returns
+    -------
+    Layer name -> number of rows.
+    """
+    import pandas as pd
+
+    from .reading import Reference, read_layer
+
+    there = set(geopackage.contents(path)) if path.exists() else set()
+    history = change.history
+    if HISTORY in there:
+        before = read_layer(Reference(path, HISTORY), crs=str(history.crs))
+        if len(before):
+            history = pd.concat([before, history], ignore_index=True) if len(history) else before
+    layers = {**change.layers, _free_name(change.day, there): change.earlier, HISTORY: history}
+    write_layers(
+        path, layers, replace=True, lineage=lineage, words=words, types=dict.fromkeys(layers, ("Point",))
+    )
+    return {name: len(frame) for name, frame in layers.items()}

@@ -8,6 +8,7 @@ are the names for algorithms and plugins. Nothing here imports a heavy library.
 from .boat import (
     Beam,
     BeamLimit,
+    Cast,
     Clearance,
     Draft,
     Drift,
@@ -20,20 +21,17 @@ from .boat import (
     IdleClearance,
     IdleSpeed,
     LaunchReach,
+    LeastCast,
     Margin,
+    MostCast,
     Night,
     RunningDepth,
     RunSpeed,
+    UpwindFactor,
     WaveLimit,
     WaveSpeeds,
-    WindLimit,
-)
-from .casts import (
-    Cast,
-    LeastCast,
-    MostCast,
-    UpwindFactor,
     WindFrom,
+    WindLimit,
     WindOver,
     WindSpeed,
 )
@@ -45,6 +43,7 @@ from .files import (
     Downloads,
     Files,
     Folder,
+    FolderContents,
     Layers,
     PoolLevels,
     SounderLogs,
@@ -52,8 +51,6 @@ from .files import (
     Symbols,
     WindForecast,
 )
-from .folder_contents import FolderContents
-from .hold_layers import CastLines, CastReach, Fixes, HoldLines, Holds, LineUps
 from .lake_layers import (
     Contours,
     Contradictions,
@@ -68,18 +65,6 @@ from .lake_layers import (
     Soundings,
     Water,
     Zones,
-)
-from .levels import (
-    BeyondReadings,
-    ElevationUnit,
-    LevelItself,
-    NormalDatum,
-    NormalPool,
-    ParameterCode,
-    PoolDatum,
-    PoolElevation,
-    ReadOffTime,
-    TodaysLevel,
 )
 from .markers import (
     ANY,
@@ -106,11 +91,86 @@ from .markers import (
     Surface,
     Text,
 )
-from .quantities import (
+from .run_layers import (
+    Answers,
+    CastLines,
+    CastReach,
+    Fixes,
+    HoldLines,
+    Holds,
+    LeftOut,
+    Legs,
+    LineUps,
+    Proof,
+    Stops,
+    WaysBetween,
+)
+from .spot_layers import (
+    EXPOSURE_COLUMNS,
+    SPOT_COLUMNS,
+    Exposure,
+    GatheredFrom,
+    HourlyExposure,
+    HourVerdicts,
+    Places,
+    SetAside,
+    Spots,
+    Structure,
+    Verdicts,
+)
+from .stops import (
+    Apart,
+    AtEach,
+    AtMost,
+    BackBy,
+    ContourInterval,
+    Depart,
+    EndRamp,
+    LeastDepth,
+    LeastRating,
+    LongestAtEach,
+    MostDepth,
+    MostOfAKind,
+    MustStops,
+    NeverStops,
+    StartRamp,
+    StaysByKind,
+    StopValue,
+    StructureKinds,
+    TopMargin,
+    WindowBottom,
+    Windows,
+    WindowTop,
+)
+from .sureness import (
+    BeyondReadings,
+    BoxMargin,
+    CellSize,
+    DepthError,
+    ElevationUnit,
+    Footprint,
+    HazardError,
+    HazardRadius,
+    LevelError,
+    LevelItself,
+    NormalDatum,
+    NormalPool,
+    ParameterCode,
+    PoolDatum,
+    PoolElevation,
+    ReadOffTime,
+    SpotError,
+    TodaysLevel,
+)
+from .wording import (
     Bearing,
+    Columns,
     Count,
+    DayOf,
+    DepthUnit,
     Duration,
     Flow,
+    LakeZone,
     Length,
     Lengths,
     Level,
@@ -118,58 +178,13 @@ from .quantities import (
     Share,
     SignedLength,
     Speed,
+    SpeedUnits,
+    Title,
+    UnitSystem,
     Volume,
     WordList,
     Words,
     YesNo,
-)
-from .run_layers import Answers, LeftOut, Legs, Proof, Stops, WaysBetween
-from .spot_layers import SPOT_COLUMNS, GatheredFrom, HourVerdicts, SetAside, Spots, Structure, Verdicts
-from .stops import (
-    AtEach,
-    AtMost,
-    BackBy,
-    Depart,
-    EndRamp,
-    LeastDepth,
-    LeastRating,
-    LongestAtEach,
-    MostDepth,
-    MustStops,
-    NeverStops,
-    StartRamp,
-    StaysByKind,
-    StopValue,
-    TopMargin,
-    Windows,
-)
-from .structure_search import (
-    Apart,
-    ContourInterval,
-    MostOfAKind,
-    StructureKinds,
-    WindowBottom,
-    WindowTop,
-)
-from .sureness import (
-    BoxMargin,
-    CellSize,
-    DepthError,
-    Footprint,
-    HazardError,
-    HazardRadius,
-    LevelError,
-    SpotError,
-)
-from .wind_layers import EXPOSURE_COLUMNS, Exposure, HourlyExposure, Places
-from .wording import (
-    Columns,
-    DayOf,
-    DepthUnit,
-    LakeZone,
-    SpeedUnits,
-    Title,
-    UnitSystem,
     ZoneOfTimes,
 )
 

@@ -1,12 +1,12 @@
-"""What is read from, or goes into, whole files: lists, logs, tables, the day, depth coverages, any layers."""
+"""What is read from, or goes into, whole files and folders: lists, logs, tables, the day, depth coverages."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
-from .folder_contents import FolderContents
 from .markers import (
     DayInput,
     DownloadList,
@@ -24,16 +24,46 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame as Frame
 
     from ..depth import DepthSurface
-    from ..intake.logs.log_file import LogFile
+    from ..intake.logs.log_table import LogFile
     from ..intake.logs.sounder_log import SounderLog
     from ..intake.series.series_table import SeriesTable
     from ..plan.day_file import Day
     from ..sources import SourceTable
-    from ..water.level.level_series import LevelSeries
+    from ..water.level.pool_level import LevelSeries
     from ..water.wind.forecast import Forecast
-else:  # at run time the plain type plays no part; the marker does
-    Frame = DepthSurface = SourceTable = Day = SeriesTable = Forecast = LevelSeries = object
-    SounderLog = LogFile = object
+else:  # at run time the plain type plays no part
+    Day = DepthSurface = Forecast = Frame = LevelSeries = LogFile = SeriesTable = SounderLog = SourceTable = (
+        object
+    )
+
+
+@dataclass(frozen=True)
+class FolderContents:
+    """What an algorithm puts into a folder.
+
+    Attributes
+    ----------
+    layers
+        GeoPackage file name -> layer name -> frame or depth surface.
+    files
+        File name -> bytes.
+    types
+        Layer name -> geometry types, for layers that may be without rows.
+    figures
+        The few numbers that matter, for the report.
+    said
+        Lines for people, printed at the end of the command.
+    then
+        The command to run next, printed last; {folder} stands for the folder.
+    """
+
+    layers: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    files: Mapping[str, bytes] = field(default_factory=dict)
+    types: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    figures: Mapping[str, Any] = field(default_factory=dict)
+    said: tuple[str, ...] = ()
+    then: str = ""
+
 
 Sources = Annotated[Sequence[SourceTable], SourceList()]
 SounderLogs = Annotated[Sequence[SounderLog | LogFile], LogList()]

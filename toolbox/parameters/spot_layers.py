@@ -1,4 +1,4 @@
-"""The layers of spots: gathered, found in the bottom, judged for the day."""
+"""The layers of spots: gathered, found in the bottom, judged for the day, and how each lies to the wind."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from .markers import ANY, Column, Layer
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame as Frame
-else:  # at run time the plain type plays no part; the marker does
+else:  # at run time the plain type plays no part
     Frame = object
 
 SPOT_COLUMNS: Final = (
@@ -110,5 +110,50 @@ GatheredFrom = Annotated[
             Column("noticed", "text", gaps=True),
         ),
         may_lack_place=True,
+    ),
+]
+
+
+EXPOSURE_COLUMNS: Final = (
+    Column("fetch_m", gaps=True),
+    Column("wave_m", gaps=True),
+    Column("wave_low_m", gaps=True),
+    Column("wave_high_m", gaps=True),
+    Column("period_s", gaps=True),
+    Column("wave_method", "text", gaps=True),
+    Column("wind_mps", gaps=True),
+    Column("wind_from_deg", gaps=True),
+    Column("bank", "text", gaps=True),
+)
+Places = Annotated[Frame, Layer("places", ANY)]
+Exposure = Annotated[
+    Frame,
+    Layer(
+        "exposure",
+        ANY,
+        needs=EXPOSURE_COLUMNS,
+        # one row a place and hour: whose, when (ISO text with zone), and the gusts of that hour
+        optional=(
+            Column("spot_id", "text", gaps=True),
+            Column("time", "text", gaps=True),
+            Column("gust_mps", gaps=True),
+            Column("wave_from_deg", gaps=True),
+        ),
+    ),
+]
+HourlyExposure = Annotated[
+    Frame,
+    Layer(
+        "exposure",
+        ANY,
+        needs=(
+            Column("spot_id", "text"),
+            Column("time", "text"),
+            Column("gust_mps", gaps=True),
+            Column("fetch_depth_m", gaps=True),
+            *EXPOSURE_COLUMNS,
+        ),
+        optional=(Column("wave_from_deg", gaps=True),),
+        only_with="forecast",
     ),
 ]

@@ -1,4 +1,4 @@
-"""The stops of a run: which ramp, which spots, how many, how long, and within which hours."""
+"""The stops of a run, and what structure is looked for: how many of each, and within which bounds."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Annotated
 
 from . import defaults
-from .markers import Many, Number, Quantity, Shared, Text
+from .markers import Choice, Many, Number, Quantity, Shared, Text
 
 StartRamp = Annotated[
     str,
@@ -110,5 +110,45 @@ LeastRating = Annotated[
         "least_rating",
         "Spots rated lower are not taken; a spot without a rating counts as 0.",
         defaults.LEAST_RATING,
+    ),
+]
+
+
+StructureKinds = Annotated[
+    Sequence[str],
+    Many(Choice(defaults.STRUCTURE_KINDS)),
+    Shared("kinds", "What to list; repeat the option for several.", defaults.STRUCTURE_KINDS),
+]
+WindowTop = Annotated[
+    float,
+    Quantity("length", 0.0, 1.0e6),
+    Shared("from_m", "Shallow end of the depth window today.", defaults.WINDOW_FROM_M),
+]
+WindowBottom = Annotated[
+    float,
+    Quantity("length", 0.0, 1.0e6),
+    Shared("to_m", "Deep end of the depth window today.", defaults.WINDOW_TO_M),
+]
+MostOfAKind = Annotated[
+    int,
+    Number(0, 1_000_000_000, whole=True),
+    Shared("most", "At most so many of each kind, the best first; 0 lists all.", defaults.MOST_OF_A_KIND),
+]
+Apart = Annotated[
+    float,
+    Quantity("length", 0.0, 1.0e6),
+    Shared(
+        "spacing_m",
+        "Of two findings of one kind nearer to each other than this, the better one is listed.",
+        defaults.SPACING_M,
+    ),
+]
+ContourInterval = Annotated[
+    float,
+    Quantity("length", 0.0, 1.0e6),
+    Shared(
+        "interval_m",
+        "Contour interval of the chart the depths were drawn from; 0 for dense soundings.",
+        0.0,
     ),
 ]

@@ -1,11 +1,11 @@
-"""How lists are read and how results are worded: columns, units, days, zones, titles."""
+"""What is typed as it is, and how lists are read and results are worded: columns, units, days, zones, titles."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from typing import Annotated
 
-from .markers import Choice, Many, Shared, Text
+from .markers import Choice, Flag, Many, Number, Quantity, Shared, Text
 
 Columns = Annotated[
     Sequence[str],
@@ -64,3 +64,20 @@ UnitSystem = Annotated[
     Choice(("US", "metric")),
     Shared("units", "Units that are written, or that come first where both are.", "US"),
 ]
+
+
+Level = Annotated[float, Quantity("length", -200.0, 200.0)]
+Length = Annotated[float, Quantity("length", 0.0, 1.0e6)]
+SignedLength = Annotated[float, Quantity("length", -1.0e6, 1.0e6)]
+Speed = Annotated[float, Quantity("speed", 0.0, 100.0)]
+Duration = Annotated[float, Quantity("time", 0.0, 864000.0)]
+Bearing = Annotated[float, Quantity("bearing", 0.0, 360.0)]
+Volume = Annotated[float, Quantity("volume", 0.0, 1.0e6)]
+Flow = Annotated[float, Quantity("flow", 0.0, 1.0e6)]
+Count = Annotated[int, Number(0, 1_000_000_000, whole=True)]
+Plain = Annotated[float, Number()]
+Share = Annotated[float, Number(0.0, 1.0)]
+YesNo = Annotated[bool, Flag()]
+Words = Annotated[str, Text()]
+Lengths = Annotated[Sequence[float], Many(Quantity("length", -1.0e6, 1.0e6))]
+WordList = Annotated[Sequence[str], Many(Text())]

@@ -10,9 +10,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any
 
-from ..clock_times import on_day
+from ..dates_and_times import on_day
 from ..parameters import defaults
-from .hours_asked import back_by_of, forecast_between, held_to, proved_by
+from .day_changes import back_by_of, forecast_between, held_to, proved_by
 
 if TYPE_CHECKING:
     from .day_file import Boat, Day

@@ -19,31 +19,62 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from .. import units
-from ..clock_times import zone_named
+from ..dates_and_times import zone_named
 from ..errors import DataError, UsageError
-from ..notes import note
 from ..parameters import defaults
-from ..parameters.annotations import check_value, option_name
 from ..parameters.boat import (
     Beam,
+    Cast,
     Clearance,
     Draft,
     EngineHp,
     FixError,
     FuelOnBoard,
     IdleSpeed,
+    LeastCast,
     Margin,
+    MostCast,
     Night,
     RunningDepth,
     RunSpeed,
     WaveLimit,
     WaveSpeeds,
+    WindFrom,
     WindLimit,
+    WindOver,
+    WindSpeed,
 )
-from ..parameters.casts import Cast, LeastCast, MostCast, WindFrom, WindOver, WindSpeed
-from ..parameters.levels import (
+from ..parameters.markers import Quantity, check_value, option_name
+from ..parameters.stops import (
+    Apart,
+    AtEach,
+    AtMost,
+    BackBy,
+    ContourInterval,
+    Depart,
+    EndRamp,
+    LeastDepth,
+    LeastRating,
+    LongestAtEach,
+    MostDepth,
+    MostOfAKind,
+    MustStops,
+    NeverStops,
+    StartRamp,
+    StaysByKind,
+    StopValue,
+    StructureKinds,
+    TopMargin,
+    WindowBottom,
+    Windows,
+    WindowTop,
+)
+from ..parameters.sureness import (
     BeyondReadings,
+    CellSize,
+    DepthError,
     ElevationUnit,
+    LevelError,
     LevelItself,
     NormalDatum,
     NormalPool,
@@ -52,37 +83,9 @@ from ..parameters.levels import (
     PoolElevation,
     ReadOffTime,
 )
-from ..parameters.markers import Quantity
-from ..parameters.quantities import WordList, Words
-from ..parameters.stops import (
-    AtEach,
-    AtMost,
-    BackBy,
-    Depart,
-    EndRamp,
-    LeastDepth,
-    LeastRating,
-    LongestAtEach,
-    MostDepth,
-    MustStops,
-    NeverStops,
-    StartRamp,
-    StaysByKind,
-    StopValue,
-    TopMargin,
-    Windows,
-)
-from ..parameters.structure_search import (
-    Apart,
-    ContourInterval,
-    MostOfAKind,
-    StructureKinds,
-    WindowBottom,
-    WindowTop,
-)
-from ..parameters.sureness import CellSize, DepthError, LevelError
-from ..parameters.wording import Columns, DepthUnit, SpeedUnits
+from ..parameters.wording import Columns, DepthUnit, SpeedUnits, WordList, Words
 from ..real_files import is_folder, require_ordinary
+from ..report import note
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -305,7 +308,7 @@ def _unknown(key: str, known: list[str], where: str) -> UsageError:
 
 
 def _value(given: Any, hint: Any, where: str) -> Any:
-    from ..parameters.annotations import marker_of
+    from ..parameters.markers import marker_of
 
     marker, _ = marker_of(hint)
     if isinstance(given, (dt.time, dt.date)):
@@ -436,8 +439,8 @@ def _listed(
     name: str, told: str, lake: Lake, folder: Path, shoreline: GeoDataFrame, pool_m: float | None
 ) -> GeoDataFrame:
     """Make ramps or known hazards of a list of points."""
-    from ..intake.book.lake_extent import LakeExtent
     from ..intake.book.listed_marks import hazards_of, ramps_of
+    from ..intake.book.placing import LakeExtent
     from ..sources import read_source
 
     table = read_source(str(folder / told))
@@ -448,8 +451,7 @@ def _listed(
 
 
 def _read_layers(lake: Lake, folder: Path, pool_m: float | None = None) -> tuple[Layers, dict[str, str]]:
-    from ..layers.reading import list_layers, read_layer, read_surface
-    from ..layers.reference import parse_reference
+    from ..layers.reading import list_layers, parse_reference, read_layer, read_surface
 
     if not lake.file:
         raise UsageError('[lake] needs file = "your_lake.gpkg".')

@@ -1,18 +1,27 @@
-"""The chain of a day run in memory: each step takes the frames of the day and of the steps before it."""
+"""The chain of a day run in memory, or written as a steps file with the same values, to be changed by hand."""
 
 from __future__ import annotations
 
+import json
+import os
+from collections.abc import Mapping
 from dataclasses import fields, replace
 from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
 
+from .. import units
 from ..algorithm import spec_of
+from ..algorithm.catalogue import load
 from ..algorithm.contracts import output_items
+from ..algorithm.describe import UNITS
+from ..algorithm.spec import Spec
 from ..cache.kept_calls import kept
+from ..parameters.markers import Flag, Many, Number, Quantity
 from .day_chain import MadeBy, OfDay, chain_of
+from .day_file import is_list
 
 if TYPE_CHECKING:
-    from ..algorithm.spec import Spec
     from ..depth import DepthSurface
     from .day_file import Day
 
@@ -73,3 +82,119 @@ class DayRun:
     def layer(self, name: str, parameter: str) -> Any:
         """Tell what a step is given for a parameter; None where it is given nothing."""
         return self._input(self.steps[name].given.get(parameter))
+
+
+_HEAD: Final = """\
+# The day "{title}" of {date} as steps. Change it and run it with: castshed run-steps FILE.toml
+# File names are relative to the folder of this file; it was written for the folder the command was given in.
+# The last step proves the run once more; when it fails, nothing is written. plan also tells the wind of the hour at
+# each stop and writes GPX, KML and the map; these steps do not.
+# A planning aid, not for navigation.
+"""
+
+
+_WRITTEN: Final = {
+    "length": ("ft", "m", "in"),
+    "speed": ("mph", "kn", "m/s"),
+    "time": ("min", "h", "s"),
+    "bearing": ("deg",),
+    "volume": ("gal", "L"),
+    "flow": ("gal/h", "L/h"),
+}
+_DIGITS: Final = 6
+
+
+def _quantity(value: float, kind: str) -> str:
+    """Write a quantity as a person would, in the unit that gives the shortest text that means the very same number."""
+    exact = f"{value!r}{UNITS[kind]}"
+    found = [exact]
+    for unit in _WRITTEN[kind]:
+        text = f"{value / units.convert(1.0, unit, kind):.{_DIGITS}g}{unit}"
+        if "e" not in text.removesuffix(unit) and units.parse(text, kind) == value:
+            found.append(text)
+    return min(found, key=len)
+
+
+def _value(value: Any, marker: Any) -> str:
+    if isinstance(marker, Many):
+        return "[" + ", ".join(_value(v, marker.of) for v in value) + "]"
+    if isinstance(marker, Quantity):
+        return json.dumps(_quantity(float(value), marker.kind))
+    if isinstance(marker, Flag):
+        return "true" if value else "false"
+    if isinstance(marker, Number):
+        return repr(int(value) if marker.whole else float(value))
+    return json.dumps(str(value), ensure_ascii=False)
+
+
+def _table(name: str, run: str, given: Mapping[str, Any], out: str = "") -> str:
+    """Write one step; what is None or as by default is left out."""
+    spec: Spec = load(run)
+    lines = [f"[{name}]", f"run = {json.dumps(run)}"]
+    for key, value in given.items():
+        par = spec.parameter(key)
+        if value is None or (not par.required and not par.is_input and value == par.default):
+            continue
+        word = par.name if par.positional else par.option.removeprefix("--")
+        if par.is_input:
+            lines.append(f"{word} = {json.dumps(value, ensure_ascii=False)}")
+        else:
+            lines.append(f"{word} = {_value(value, par.marker)}")
+    if out:
+        lines.append(f"out = {json.dumps(out)}")
+    return "\n".join(lines) + "\n"
+
+
+def _place(folder: Path, text: str) -> str:
+    """Name a file of the day as seen from the folder the command was given in."""
+    try:
+        return Path(os.path.relpath(folder / text)).as_posix()
+    except ValueError:  # on another drive
+        return str((folder / text).absolute())
+
+
+def _inputs(day: Day, folder: Path) -> dict[str, Any]:
+    """Name every input the day brings as a steps file does; None where the lake has none."""
+    brought: dict[str, Any] = {
+        one.name: None
+        if getattr(day.layers, one.name) is None
+        else _place(folder, getattr(day.lake, one.name))
+        if is_list(getattr(day.lake, one.name))
+        else f"{_place(folder, day.lake.file)}:{getattr(day.lake, one.name)}"
+        for one in fields(day.layers)
+    }
+    brought["sources"] = [_place(folder, one) for one in day.lists.sources]
+    brought["forecast"] = _place(folder, day.wind.forecast) if day.wind.forecast else None
+    return brought
+
+
+def steps_of_day(day: Day, file: str) -> str:
+    """Write the steps of a day's plan.
+
+    Parameters
+    ----------
+    day, file
+        The day, and the name of its file.
+
+    Notes
+    -----
+    A depth error stated in the day file is no parameter of boat-hold, which takes that of the coverage; hazards, run
+    and proof take the stated one, and the text says so.
+    """
+    parts = [_HEAD.format(title=day.title.replace("\n", " "), date=day.date.isoformat())]
+    if day.lake.depth_error_m is not None:
+        parts[0] += (
+            f"# The day file states a depth error of {day.lake.depth_error_m:g} m; hazards and the proof take it,\n"
+            "# holds the coverage's own: where that is less, a run may fail the proof.\n"
+        )
+    brought = _inputs(day, Path(file).parent)
+
+    def word(given: Any) -> Any:
+        if isinstance(given, MadeBy):
+            return f"@{given.step}:{given.layer}"
+        return brought[given.name] if isinstance(given, OfDay) else given
+
+    for step in chain_of(day).values():
+        given = {key: word(value) for key, value in step.given.items()}
+        parts.append(_table(step.name, step.run, given, "steps.gpkg" if step.leaves else ""))
+    return "\n".join(parts)

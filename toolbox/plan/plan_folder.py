@@ -1,30 +1,180 @@
-"""A proved plan as a folder: one GeoPackage, three exchange formats, one JSON object, one map."""
+"""A proved plan as a folder: one GeoPackage, three exchange formats, one JSON object, one map, a copy for a phone."""
 
 from __future__ import annotations
 
 import dataclasses
+import json
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 
-from ..level_told import stating_level
+import shapely
+
+from ..lineage import stating_level
 from ..output.formats.geojson import to_geojson
 from ..output.formats.gpx import to_gpx
 from ..output.formats.kml import to_kml
-from ..output.formats.plan_json import to_plan_json
 from ..output.formats.prepared_features import ready_features
 from ..output.formats.read_back import prove_written
 from ..output.maps.chart import draw_map
 from ..output.words.cautions import CAUTIONS, level_text
-from ..output.words.roles import TABLES, role_of
-from ..parameters.folder_contents import FolderContents
+from ..output.words.features import to_lon_lat
+from ..output.words.names import TABLES, role_of
+from ..parameters.files import FolderContents
+from ..report import plain
 from ..text import how_many
 from ..units import in_words
-from .phone_copy import phone_copy
 
 if TYPE_CHECKING:
     import geopandas as gpd
 
+    from ..arrays import Geometries
     from ..water.proof.last_check import Limits
+
+_TABLES = frozenset({"stops", "legs", "holds", "spots", "left_out"})
+_DEGREES_KEPT = 7  # 1e-7 degree is about a centimetre
+
+
+def _rows(frame: gpd.GeoDataFrame, name: str, *, places: bool) -> list[dict[str, Any]]:
+    """Rows as plain values; points with their longitude and latitude on WGS84."""
+    table = [dict(row) for row in frame.drop(columns=frame.geometry.name).to_dict("records")]
+    if places:
+        for row, point in zip(table, to_lon_lat(frame, name), strict=True):
+            if point is not None and point.geom_type == "Point":
+                row["lon"], row["lat"] = (round(v, _DEGREES_KEPT) for v in point.coords[0][:2])
+    return table
+
+
+def _text(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=False, indent=1).replace("\n", "\n ")
+
+
+def _rows_text(rows: list[dict[str, Any]]) -> str:
+    """Write rows of a table, a value on a line; row by row, which the library does much faster than all at once."""
+    write = json.JSONEncoder(ensure_ascii=False, separators=(",\n   ", ": ")).encode
+    shown = (f"  {{\n   {write(plain(row))[1:-1]}\n  }}" if row else "  {}" for row in rows)
+    return "[\n" + ",\n".join(shown) + "\n ]" if rows else "[]"
+
+
+def to_plan_json(
+    layers: Mapping[str, gpd.GeoDataFrame],
+    *,
+    title: str,
+    level_m: float,
+    date: str,
+    totals: Mapping[str, Any],
+    proof: Mapping[str, Any],
+    notes: tuple[str, ...] = (),
+) -> bytes:
+    """Write a plan as one JSON object.
+
+    Parameters
+    ----------
+    layers
+        ``stops``, ``legs``, ``holds``, ``spots`` and ``left_out`` of a plan.
+    title, date
+        Name and day of the plan.
+    level_m
+        Today's surface minus chart datum in metres.
+    totals
+        The few figures that matter.
+    proof
+        What the last check held the run to.
+    notes
+        What was repaired or is less certain than it looks.
+
+    Returns
+    -------
+    UTF-8. Lengths in metres, times in seconds, bearings in degrees, as the names of the members say; a number
+    that is not known is null.
+    """
+    body: dict[str, Any] = {
+        "title": title,
+        "date": date,
+        "level_m": level_m,
+        "level": level_text(level_m, date),
+        "totals": dict(totals),
+        "proof": dict(proof),
+        "stops": _rows(layers["stops"], "stops", places=True),
+        "legs": _rows(layers["legs"], "legs", places=False),
+        "holds": _rows(layers["holds"], "holds", places=True),
+        "spots": _rows(layers["spots"], "spots", places=True),
+        "left_out": _rows(layers["left_out"], "left_out", places=True),
+        "notes": list(notes),
+        "cautions": list(CAUTIONS),
+    }
+    members = ",\n".join(
+        f" {json.dumps(name)}: {_rows_text(value) if name in _TABLES else _text(plain(value))}"
+        for name, value in body.items()
+    )
+    return f"{{\n{members}\n}}\n".encode()
+
+
+_KEPT: Final = (
+    "stops", "legs", "holds", "cast_lines", "spots", "ramps", "known_hazards", "shallow_hazards", "zones", "water",
+    "left_out", "cast_reach",
+)  # fmt: skip
+_OF_RUN: Final = frozenset({"holds", "cast_lines", "cast_reach", "spots"})
+_AREAS: Final = frozenset({"shallow_hazards", "water", "cast_reach"})
+_MOST_POINTS: Final = 30_000  # some 700 kB of text
+_TOLERANCES_M: Final = (1.0, 2.0, 3.0, 5.0)  # beyond the last the areas would say another thing
+
+
+def _outward(areas: Geometries, by_m: float) -> Geometries:
+    """Draw areas coarser so that nothing of them is lost: they may grow by twice the tolerance."""
+    drawn = shapely.simplify(shapely.buffer(areas, by_m, join_style="mitre"), by_m)
+    lost = shapely.difference(areas, drawn)  # slivers, where a sharp corner was cut
+    some = ~shapely.is_empty(lost)
+    drawn[some] = shapely.union(drawn[some], shapely.buffer(lost[some], 0.1 * by_m, quad_segs=1))
+    return drawn
+
+
+def _inward(areas: Geometries, by_m: float) -> Geometries:
+    """Draw areas coarser so that nothing comes to them."""
+    drawn = shapely.simplify(shapely.buffer(areas, -by_m, join_style="mitre"), by_m)
+    drawn = shapely.intersection(drawn, areas)
+    lost = shapely.is_empty(drawn)
+    drawn[lost] = areas[lost]
+    return drawn
+
+
+def _coarser(role: str, frame: gpd.GeoDataFrame, by_m: float) -> gpd.GeoDataFrame:
+    areas = frame.geometry.to_numpy()
+    drawn = _outward(areas, by_m) if role == "shallow_hazards" else _inward(areas, by_m)
+    return frame.set_geometry(drawn, crs=frame.crs)
+
+
+def phone_copy(layers: Mapping[str, gpd.GeoDataFrame]) -> tuple[dict[str, gpd.GeoDataFrame], float]:
+    """Make the copy of a plan that a phone opens at once.
+
+    Parameters
+    ----------
+    layers
+        Layers of a plan by name, in metres; ``stops`` among them.
+
+    Returns
+    -------
+    Its layers, what is fished first: of holds, casts, rings and spots only those of the run (why others are
+    left out stays in ``left_out``), no depth bands, no dry ground beside the water; and by how many metres areas are
+    drawn coarser, because they have more points than a phone draws at once. Hazards only ever grow by it, by twice
+    as much at most, and water only shrinks; stops, legs, holds, known hazards and zones stay as they are.
+    """
+    chosen = set(layers["stops"]["spot_id"])
+    made = {
+        name: layers[name][layers[name]["spot_id"].isin(chosen)] if name in _OF_RUN else layers[name]
+        for name in _KEPT
+        if name in layers
+    }
+    areas = {name: frame for name, frame in made.items() if name in _AREAS}
+    drawn, by_m = areas, 0.0
+    for step in _TOLERANCES_M:
+        points = sum(
+            int(shapely.get_num_coordinates(one.geometry.to_numpy()).sum()) for one in drawn.values()
+        )
+        if points <= _MOST_POINTS:
+            break
+        drawn, by_m = {name: _coarser(name, one, step) for name, one in areas.items()}, step
+    return {name: drawn.get(name, frame) for name, frame in made.items()}, by_m
+
 
 _GPX: Final = ("stops", "legs", "holds", "spots", "ramps")
 _ASHORE: Final = frozenset({"contradictions"})

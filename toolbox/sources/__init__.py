@@ -35,11 +35,9 @@ def _refuse_sheet(sheet: str | None, name: str) -> None:
 
 def _read_packed(data: bytes, name: str, sheet: str | None) -> SourceTable:
     from .kml import read_kml
-    from .opendocument import read_opendocument
     from .shapefile import read_packed_shapefile
-    from .workbook import read_workbook
-    from .xml_reading import Element, parse_markup
-    from .zip_reading import Packed
+    from .spreadsheets import read_opendocument, read_workbook
+    from .xml_zip_reading import Element, Packed, parse_markup
 
     packed = Packed.open(data, name)
     names = packed.names
@@ -72,7 +70,7 @@ def _read_content(data: bytes, name: str) -> SourceTable:
     from .geojson import read_geojson
     from .gpx import read_gpx
     from .kml import read_kml
-    from .xml_reading import parse_markup
+    from .xml_zip_reading import parse_markup
 
     for start, words in _OTHERS:
         if data.startswith(start):
@@ -93,8 +91,8 @@ def _read_content(data: bytes, name: str) -> SourceTable:
 
 
 def _read_file(path: Path, sheet: str | None) -> SourceTable:
-    from .file_text import read_bytes
-    from .how_to_read import parse_rules
+    from .columns import parse_rules
+    from .delimited import read_bytes
     from .shapefile import read_shapefile
 
     name = shown(path.name)
@@ -137,8 +135,7 @@ def read_source(reference: str) -> SourceTable:
     DataError
         It cannot be read, is hostile, or is in another format; the message lists the formats read.
     """
-    from ..layers.reading import read_layer
-    from ..layers.reference import parse_reference
+    from ..layers.reading import parse_reference, read_layer
 
     given = parse_reference(reference)
     require_ordinary(given.path, "a list of spots")

@@ -6,7 +6,7 @@ import json
 from typing import Any, Final, NoReturn
 
 from ..errors import DataError
-from .file_text import MOST_ROWS, decode
+from .delimited import MOST_ROWS, decode
 from .source_table import SourceTable, cell_text
 
 _MOST_PARTS: Final = 4_000_000

@@ -8,7 +8,7 @@ from ..text import how_many
 from .source_table import SourceTable
 
 if TYPE_CHECKING:
-    from .xml_reading import Element
+    from .xml_zip_reading import Element
 
 _SHAPES = ("Point", "LineString", "LinearRing", "Polygon", "MultiGeometry")
 

@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from ..errors import DataError
-from .file_text import LARGEST_BYTES
+from .delimited import LARGEST_BYTES
 from .source_table import SourceTable
 
 if TYPE_CHECKING:
-    from .zip_reading import Packed
+    from .xml_zip_reading import Packed
 
 _PARTS: Final = (".shp", ".shx", ".dbf", ".prj", ".cpg")
 
@@ -51,8 +51,7 @@ def read_shapefile(path: Path, name: str) -> SourceTable:
     DataError
         A part is missing or broken, or it is too large.
     """
-    from ..layers.reading import read_layer
-    from ..layers.reference import Reference
+    from ..layers.reading import Reference, read_layer
 
     parts = {ending: _beside(path, ending) for ending in _PARTS}
     size = sum(part.stat().st_size for part in parts.values() if part is not None)

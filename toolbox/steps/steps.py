@@ -1,24 +1,34 @@
-"""The steps of a file run in one process; only what has changed is run again.
+"""The steps of a file run in one process, only what has changed, and what they leave on disk.
 
 A step is fingerprinted by its algorithm, the code, its parameters, the content of its inputs and the fingerprints of
 the steps it builds on. What was made under that fingerprint is taken from the content store (`store`), with what was
 noted while it was made. With the results is kept what each step of the last run was made from.
+
+A layer that was made under the same fingerprint is left as it is; anything else that lies there is replaced only when
+told to, and refused before any step is run.
 """
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import time
 import warnings
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from ..cache.store import Store, fingerprint
-from ..errors import CastshedError, DataWarning, LayerMissing
-from ..notes import collecting_notes
+from ..command.outputs import check_target, lineage_text, write_result
+from ..errors import CastshedError, DataWarning, LayerMissing, UsageError
+from ..layers.exchange import check_output
+from ..layers.geopackage import contents, holds_geopackage, read_lineage
+from ..layers.reading import parse_reference
+from ..layers.writing import write_layers
+from ..parameters.files import FolderContents
 from ..parameters.markers import Layer, LayerSet, Surface
+from ..report import collecting_notes
 from .steps_file import CHANGED, KEPT, MARK, RAN, Made, Step, read_steps
 
 if TYPE_CHECKING:
@@ -58,7 +68,7 @@ def fingerprint_steps(steps: list[Step]) -> None:
     FileMissing, DataError, LayerMissing
         An input is not there.
     """
-    from ..cache.fingerprints import of_code, of_reference
+    from ..cache.kept_calls import of_code, of_reference
 
     known = {step.name: step for step in steps}
     for step in steps:
@@ -226,3 +236,146 @@ class Chain:
         for step in self.steps:
             if not self._recall(step):
                 self._run(step)
+
+
+_KEY: Final = "steps_fingerprint"
+
+
+def _target(chain: Chain, step: Step) -> str:
+    assert step.out is not None
+    return str(chain.path.parent / step.out)
+
+
+def _same_layers(path: Path, names: list[str], key: str) -> bool:
+    """Whether the layers that lie there were made under that fingerprint."""
+    if not holds_geopackage(path):
+        return False
+    there = contents(path)
+    for name in names:
+        told = read_lineage(path, name) if name in there else None
+        if told is None or json.loads(told).get(_KEY) != key:
+            return False
+    return True
+
+
+def _same_folder(folder: Path, step: Step) -> bool:
+    """Whether the folder holds, byte for byte, what was written under that fingerprint."""
+    files = step.written.get("files")
+    if step.written.get("key") != step.key or not isinstance(files, dict) or not files:
+        return False
+    return all(_sha(folder / name) == digest for name, digest in files.items())
+
+
+def _sha(path: Path) -> str:
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError:
+        return ""
+
+
+def _names(step: Step, target: str) -> list[str]:
+    ref = parse_reference(target)
+    always = [o.name for o in step.spec.outputs if not getattr(o.marker, "only_with", "")]
+    return [ref.layer] if ref.layer else always
+
+
+def _is_there(chain: Chain, step: Step) -> bool:
+    target = _target(chain, step)
+    if step.forgetful:
+        return False
+    if step.makes_files:
+        return _same_folder(Path(target), step)
+    return _same_layers(parse_reference(target).path, _names(step, target), step.key)
+
+
+def _lineage(step: Step) -> str:
+    inputs = {name: " ".join(map(str, given)) for name, given in step.inputs.items()}
+    values = {p.name: step.values.get(p.name, p.default) for p in step.spec.parameters if not p.is_input}
+    told: dict[str, Any] = json.loads(lineage_text(step.spec, inputs, values))
+    return json.dumps(told | {"step": step.name, _KEY: step.key}, ensure_ascii=False, indent=1)
+
+
+def _kept_layers(step: Step, result: Any) -> dict[str, tuple[Any, tuple[str, ...]]]:
+    """Name the layers of a result as they are kept: STEP_LAYER."""
+    from ..algorithm.contracts import output_items
+
+    if step.makes_files:
+        return {}
+    return {
+        f"{step.name}_{output.name}": (
+            value,
+            output.marker.geometry if isinstance(output.marker, Layer) else (),
+        )
+        for output, value in output_items(step.spec, result)
+        if isinstance(output.marker, (Layer, Surface))
+    }
+
+
+def check_outputs(chain: Chain, keep: Path | None, *, replace: bool) -> None:
+    """Refuse what cannot be written, before any step is run.
+
+    Raises
+    ------
+    OutputExists, OutputFailed, UsageError
+        Something else lies there, it cannot be written, or two steps write to one place.
+    """
+    seen: dict[str, str] = {}
+    for step in chain.steps:
+        if step.out is None:
+            continue
+        target = _target(chain, step)
+        places = (
+            [target]
+            if step.makes_files
+            else [f"{parse_reference(target).path}:{n}" for n in _names(step, target)]
+        )
+        for place in places:
+            if place in seen:
+                raise UsageError(
+                    f"Steps {seen[place]} and {step.name} both write {place}; give one another out."
+                )
+            seen[place] = step.name
+        if not _is_there(chain, step):
+            check_target(step.spec, target, replace=replace, given=step.values | step.inputs)
+    if keep is None:
+        return
+    for step in chain.steps:
+        names = [f"{step.name}_{o.name}" for o in step.spec.outputs if isinstance(o.marker, (Layer, Surface))]
+        if names and not _same_layers(keep, names, step.key):
+            check_output(keep, names, replace=replace)
+
+
+def write_outputs(chain: Chain, keep: Path | None, *, replace: bool) -> dict[str, Mapping[str, int]]:
+    """Write what the steps are asked to leave; tell the rows, cells or bytes of each that was written.
+
+    Raises
+    ------
+    OutputExists, OutputFailed
+        It cannot be written.
+    """
+    written: dict[str, Mapping[str, int]] = {}
+    for step in chain.steps:
+        if step.out is not None and not _is_there(chain, step):
+            target = _target(chain, step)
+            written[step.name] = write_result(
+                step.spec, step.result, target, replace=replace, lineage=_lineage(step)
+            )
+            if step.makes_files:
+                files = step.result.files if isinstance(step.result, FolderContents) else step.result
+                layers = step.result.layers if isinstance(step.result, FolderContents) else {}
+                step.written = {
+                    "key": step.key,
+                    "files": {name: _sha(Path(target) / name) for name in [*files, *layers]},
+                }
+        if keep is not None:
+            kept = _kept_layers(step, step.result)
+            if kept and not _same_layers(keep, list(kept), step.key):
+                write_layers(
+                    keep,
+                    {name: value for name, (value, _) in kept.items()},
+                    replace=replace,
+                    lineage=_lineage(step),
+                    words=f"step {step.name}: castshed {step.spec.name}",
+                    types={name: types for name, (_, types) in kept.items()},
+                )
+    return written

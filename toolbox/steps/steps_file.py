@@ -18,8 +18,7 @@ from typing import TYPE_CHECKING, Any, Final
 from .. import units
 from ..algorithm import catalogue
 from ..errors import CastshedError, DataError, UsageError
-from ..layers.reference import Reference, parse_reference
-from ..parameters.annotations import check_value
+from ..layers.reading import Reference, parse_reference
 from ..parameters.markers import (
     BookFile,
     DayInput,
@@ -33,6 +32,7 @@ from ..parameters.markers import (
     Quantity,
     Surface,
     Text,
+    check_value,
 )
 from ..real_files import require_ordinary
 

@@ -7,10 +7,10 @@ import pyproj
 import pytest
 import shapely
 
-from castshed.toolbox.command.listed_layers import is_listed, read_listed
+from castshed.toolbox.command.outputs import is_listed, read_listed
 from castshed.toolbox.errors import CastshedError, DataError, UsageError
-from castshed.toolbox.intake.book.lake_extent import LakeExtent
 from castshed.toolbox.intake.book.listed_marks import hazards_of, ramps_of
+from castshed.toolbox.intake.book.placing import LakeExtent
 from castshed.toolbox.sources import read_source
 
 FOOT = 0.3048

@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from castshed.toolbox.dates import read_dates
+from castshed.toolbox.dates_and_times import read_dates
 from castshed.toolbox.errors import UsageError
+from castshed.toolbox.sources.cell_texts import read_depth
 from castshed.toolbox.sources.columns import ROLES, check_mapping, find_roles, header_words, parse_mapping
-from castshed.toolbox.sources.depth_text import read_depth
 from castshed.toolbox.sources.kinds import KINDS, SYNONYMS, Kind, alike, read_kinds
 from long_tests import as_many
 

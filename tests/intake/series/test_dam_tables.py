@@ -7,8 +7,8 @@ import pytest
 
 from castshed.toolbox.errors import CastshedError, DataError, UsageError
 from castshed.toolbox.intake.series.level_table import to_levels
-from castshed.toolbox.intake.series.series_dates import iso_texts
 from castshed.toolbox.intake.series.series_file import read_series
+from castshed.toolbox.intake.series.series_times import iso_texts
 
 FOOT = 0.3048
 CDT = dt.timezone(dt.timedelta(hours=-5))

@@ -7,9 +7,8 @@ import numpy as np
 import pytest
 
 from castshed.toolbox.errors import CastshedError, DataError, UsageError
-from castshed.toolbox.intake.series.forecast_table import to_forecast
+from castshed.toolbox.intake.series.forecast_table import read_bearing, read_wind, to_forecast
 from castshed.toolbox.intake.series.series_file import read_series
-from castshed.toolbox.intake.series.wind_text import read_bearing, read_wind
 
 MPH = 1609.344 / 3600.0  # a statute mile is 1609.344 m
 KN = 1852.0 / 3600.0  # a nautical mile is 1852 m

@@ -14,8 +14,8 @@ from matplotlib.text import Text
 from castshed.toolbox.output.formats.geojson import to_geojson
 from castshed.toolbox.output.formats.kml import to_kml
 from castshed.toolbox.output.formats.prepared_features import coordinate_runs, ready_features
+from castshed.toolbox.output.maps.chart_page import by_role
 from castshed.toolbox.output.maps.draughting import FAMILY, Words, font
-from castshed.toolbox.output.maps.map_window import by_role
 from castshed.toolbox.output.sheets.course_up import cut_and_turned, in_pieces
 from long_tests import as_many
 

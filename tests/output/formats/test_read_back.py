@@ -16,8 +16,8 @@ import pyproj
 import pytest
 import shapely
 
-from castshed.toolbox.between import with_points_between
 from castshed.toolbox.errors import OutputFailed
+from castshed.toolbox.lon_lat import with_points_between
 from castshed.toolbox.output.formats import formats
 from castshed.toolbox.output.formats.formats import Telling, write_files
 from castshed.toolbox.output.formats.read_back import offs, prove_written

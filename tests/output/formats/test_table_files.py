@@ -19,12 +19,15 @@ import pytest
 import shapely
 
 from castshed.toolbox.errors import DataWarning
-from castshed.toolbox.output.formats.flatgeobuf import to_flatgeobuf_files
+from castshed.toolbox.output.formats.csv_table import METADATA, to_csv_files
 from castshed.toolbox.output.formats.formats import Telling, write_files
 from castshed.toolbox.output.formats.kml import to_kml
-from castshed.toolbox.output.formats.plan_csv import METADATA, to_csv_files
-from castshed.toolbox.output.formats.shapefile import short_columns, to_shapefile_sets
-from castshed.toolbox.output.formats.zip_writing import file_stems, packed
+from castshed.toolbox.output.formats.shapefile_flatgeobuf import (
+    short_columns,
+    to_flatgeobuf_files,
+    to_shapefile_sets,
+)
+from castshed.toolbox.output.formats.xml_zip_writing import file_stems, packed
 from castshed.toolbox.output.words.cautions import CAUTIONS
 from castshed.toolbox.output.words.names import NameRule
 

@@ -27,10 +27,10 @@ from castshed.toolbox.errors import CrsError, DataError, DataWarning, UsageError
 from castshed.toolbox.output.formats import palette
 from castshed.toolbox.output.maps.chart import compose, draw_map
 from castshed.toolbox.output.maps.chart_ground import draw_ground
+from castshed.toolbox.output.maps.chart_key import nice, wind_of
+from castshed.toolbox.output.maps.chart_page import Rect, View, by_role, fit
 from castshed.toolbox.output.maps.chart_table import left_out_groups
-from castshed.toolbox.output.maps.chart_tools import nice, wind_of
 from castshed.toolbox.output.maps.draughting import dots, outline
-from castshed.toolbox.output.maps.map_window import Rect, View, by_role, fit
 from castshed.toolbox.output.words.cautions import CAUTIONS
 
 

@@ -27,15 +27,13 @@ from castshed.toolbox.errors import UsageError
 from castshed.toolbox.layers.reading import read_layer
 from castshed.toolbox.output.formats import palette
 from castshed.toolbox.output.maps.chart_ground import band_colours
-from castshed.toolbox.output.maps.chart_page import blank_page
-from castshed.toolbox.output.maps.map_window import Rect, by_role
+from castshed.toolbox.output.maps.chart_page import Rect, blank_page, by_role
 from castshed.toolbox.output.maps.plan_facts import legs_of, stops_of
-from castshed.toolbox.output.sheets.course_up import cut_and_turned, turned_points
+from castshed.toolbox.output.sheets.course_up import cut_and_turned, grid_north_deg, north_text, turned_points
 from castshed.toolbox.output.sheets.day_timeline import draw_timeline
-from castshed.toolbox.output.sheets.grid_north import grid_north_deg, north_text
 from castshed.toolbox.output.sheets.sheet_cards import HoldCard, _head, _view, draw_hold_card
+from castshed.toolbox.output.sheets.sheet_html import _short, svg_of
 from castshed.toolbox.output.sheets.sheet_pages import draw_pages
-from castshed.toolbox.output.sheets.sheet_svg import _short, svg_of
 from castshed.toolbox.output.sheets.sheet_tables import (
     draw_tables,
     table_of_left_out,

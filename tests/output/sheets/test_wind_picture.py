@@ -19,16 +19,17 @@ from castshed.toolbox.output.formats import palette
 from castshed.toolbox.output.maps.chart_page import blank_page, png_of
 from castshed.toolbox.output.sheets import exposure_strip, wind_day
 from castshed.toolbox.output.sheets.exposure_strip import Strip, draw_strip
-from castshed.toolbox.output.sheets.wind_colours import (
+from castshed.toolbox.output.sheets.wind_day import counts, draw_wind_day
+from castshed.toolbox.output.sheets.wind_hours import (
     WAVE_LIMITS,
     WIND_LIMITS,
+    WindDay,
     class_of,
     class_words,
+    draw_arrow,
     ramp,
     words_on,
 )
-from castshed.toolbox.output.sheets.wind_day import counts, draw_wind_day
-from castshed.toolbox.output.sheets.wind_hours import WindDay, draw_arrow
 from castshed.toolbox.output.words.cautions import CAUTIONS
 
 FOOT, MPH = 0.3048, 1609.344 / 3600

@@ -11,9 +11,8 @@ from shapely.geometry import Point
 
 from castshed.toolbox import parameters
 from castshed.toolbox.output.words.features import features_of
-from castshed.toolbox.output.words.roles import role_of
+from castshed.toolbox.output.words.names import role_of, title
 from castshed.toolbox.output.words.row_words import describe
-from castshed.toolbox.output.words.titles import title
 
 # parts of a plan and the contract of the algorithm that makes them
 MADE = {

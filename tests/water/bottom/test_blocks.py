@@ -11,12 +11,10 @@ import pytest
 import shapely
 from scipy.ndimage import label as scipy_label
 
-from castshed.toolbox import size_limits as room
-from castshed.toolbox.water.bottom.areas import label_areas
+from castshed.toolbox import real_files as room
+from castshed.toolbox.water.bottom.areas import JoinedAreas, label_areas
 from castshed.toolbox.water.bottom.barriers import Grid
-from castshed.toolbox.water.bottom.joined_areas import JoinedAreas
-from castshed.toolbox.water.bottom.lake_blocks import KnownByBlock, blocks_of
-from castshed.toolbox.water.bottom.measured import Measured, shore_on
+from castshed.toolbox.water.bottom.measured import KnownByBlock, Measured, blocks_of, shore_on
 from castshed.toolbox.water.bottom.surface import grid_over, minimum_curvature
 from castshed.toolbox.water.sureness.blocks import depth_and_error
 from castshed.toolbox.water.sureness.confidence import local_error_m

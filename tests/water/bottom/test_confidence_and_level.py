@@ -18,9 +18,9 @@ from castshed.toolbox.depth import LOCAL_ERROR
 from castshed.toolbox.errors import DataError
 from castshed.toolbox.layers import read_layer, write_layers
 from castshed.toolbox.layers.geopackage import read_lineage
-from castshed.toolbox.level_told import LEVEL, level_in_lineage
+from castshed.toolbox.lineage import LEVEL, level_in_lineage
 from castshed.toolbox.plan.day_file import read_day
-from castshed.toolbox.plan.plan_steps import steps_of_day
+from castshed.toolbox.plan.day_run import steps_of_day
 
 
 def unsure(lake, metres):

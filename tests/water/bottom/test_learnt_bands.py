@@ -14,10 +14,9 @@ from castshed.algorithms.depth_surface import depth_surface
 from castshed.algorithms.water_today import water_today
 from castshed.toolbox.errors import DataWarning
 from castshed.toolbox.water.bottom.surface import grid_over
-from castshed.toolbox.water.sureness.conformal import sure_quantile, upper_quantile
-from castshed.toolbox.water.sureness.line_tolerance import drawn_error_m
+from castshed.toolbox.water.sureness.error_law import learn_soundings, sure_quantile, upper_quantile
+from castshed.toolbox.water.sureness.raster_error import drawn_error_m
 from castshed.toolbox.water.sureness.sounded import LeftOut, gap_of
-from castshed.toolbox.water.sureness.sounding_law import learn_soundings
 from drowned_valley import Drowned
 from made_lake import X0, Y0, frame
 

@@ -13,7 +13,7 @@ import shapely
 from castshed.algorithms.depth_surface import depth_surface
 from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import CastshedError, UsageError
-from castshed.toolbox.water.bottom.shore import rings_of
+from castshed.toolbox.water.bottom.barriers import rings_of
 from castshed.toolbox.water.bottom.surface import METHODS, Measured, grid_over, minimum_curvature, triangles
 from made_bottoms import (
     CELL,
@@ -218,7 +218,7 @@ def test_triangles_cut_tops_off_where_minimum_curvature_rounds_them():
 
 
 def test_centres_are_water_exactly_where_shapely_says_so():
-    from castshed.toolbox.water.bottom.shore import centres_inside
+    from castshed.toolbox.water.bottom.barriers import centres_inside
 
     depth = bottom(102)
     lake = lake_of(tracer(depth).lines(0.0))

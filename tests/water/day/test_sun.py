@@ -10,8 +10,7 @@ from hypothesis import strategies as st
 
 from almanac import sun_by_almanac
 from castshed.toolbox.errors import UsageError
-from castshed.toolbox.water.light.sun import darkness, middle_of, sun_times, zone_of
-from castshed.toolbox.water.light.sun_side import sun_at
+from castshed.toolbox.water.light.sun import darkness, middle_of, sun_at, sun_times, zone_of
 from long_tests import as_many
 
 UTC = dt.UTC

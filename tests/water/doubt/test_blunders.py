@@ -11,8 +11,7 @@ import shapely
 from castshed.algorithms.depth_surface import depth_surface
 from castshed.toolbox.errors import DataWarning
 from castshed.toolbox.water.bottom.surface import Measured
-from castshed.toolbox.water.doubt.stray_lines import stray_lines
-from castshed.toolbox.water.doubt.stray_soundings import stray_soundings
+from castshed.toolbox.water.doubt.blunders import stray_lines, stray_soundings
 from made_bottoms import STEPS, bottom, known_of, sounded
 from made_lake import X0, Y0, frame
 

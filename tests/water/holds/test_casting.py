@@ -18,8 +18,8 @@ from castshed.toolbox.water.holds.deep_side import deep_sides
 from castshed.toolbox.water.holds.hold_rules import Setting, Surroundings
 from castshed.toolbox.water.holds.hold_words import hold_reasons
 from castshed.toolbox.water.holds.rays import cast_rays
-from castshed.toolbox.water.landform.hump_crown import aim_at_edges, hump_crowns
 from castshed.toolbox.water.level.least_depth import least_depth_along, least_depth_inside
+from castshed.toolbox.water.structure.humps import aim_at_edges, hump_crowns
 from long_tests import as_many
 from plain_rules import plain_rules
 

@@ -16,14 +16,12 @@ from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import UsageError
 from castshed.toolbox.water.holds.casting import find_holds, find_holds_apart
 from castshed.toolbox.water.holds.deep_side import deep_sides
-from castshed.toolbox.water.holds.hold_rules import Setting, Surroundings
+from castshed.toolbox.water.holds.hold_rules import Lie, Setting, Surroundings, shadow_cost
 from castshed.toolbox.water.holds.hold_words import hold_reasons
-from castshed.toolbox.water.holds.next_structure import NextStructures
-from castshed.toolbox.water.holds.soft_rules import shadow_cost
-from castshed.toolbox.water.holds.stance import Lie
+from castshed.toolbox.water.holds.surroundings import NextStructures
 from castshed.toolbox.water.holds.wind_cast import upwind_share, wind_shape, within_casts
-from castshed.toolbox.water.level.tall_cover import tall_cover
-from castshed.toolbox.water.light.sun_side import sun_at, sun_over
+from castshed.toolbox.water.level.spot_numbers import tall_cover
+from castshed.toolbox.water.light.sun import sun_at, sun_over
 from plain_rules import plain_rules
 
 X0, Y0 = 500_000.0, 4_000_000.0
@@ -489,7 +487,7 @@ def test_the_gap_to_the_next_structure_is_that_of_all_pairs(monkeypatch):
             if not (shapes[other].geom_type == "Polygon" and shapes[other].covers(mine)):
                 expected[k] = min(expected[k], shapes[other].distance(shapely.Point(x[k], y[k])))
     for most in (1_000_000, 7):
-        monkeypatch.setattr("castshed.toolbox.water.holds.next_structure._MOST_PAIRS", most)
+        monkeypatch.setattr("castshed.toolbox.water.holds.surroundings._MOST_PAIRS", most)
         gaps = NextStructures.build(shapes, rows, shapes, 120.0).gap_m(fished, x, y, 30.0)
         near = expected <= 30.0
         assert_allclose(gaps[near], expected[near], atol=1e-9)

@@ -12,10 +12,9 @@ from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import UsageError
 from castshed.toolbox.water.holds import hold_rules as rules
 from castshed.toolbox.water.holds.casting import find_holds_apart
-from castshed.toolbox.water.holds.hold_rules import HoldRules, Setting, Surroundings, broken_rules
-from castshed.toolbox.water.holds.hold_scene import kept_off, reachable_water
+from castshed.toolbox.water.holds.hold_rules import HoldRules, Lie, Setting, Surroundings, broken_rules
 from castshed.toolbox.water.holds.hold_tables import apart_deg, bearings_deg
-from castshed.toolbox.water.holds.stance import Lie
+from castshed.toolbox.water.holds.surroundings import kept_off, reachable_water
 from made_lake import CRS, frame
 from plain_rules import plain_rules
 

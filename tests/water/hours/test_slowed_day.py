@@ -8,13 +8,11 @@ import math
 import numpy as np
 import pytest
 
-from castshed.toolbox.water.day.day_exact import MOST_STOPS
-from castshed.toolbox.water.day.day_search import best_day
+from castshed.toolbox.water.day.day_search import MOST_STOPS, best_day
 from castshed.toolbox.water.day.day_task import FAR
 from castshed.toolbox.water.day.kept_hours import KeptHours, kept_walk
 from castshed.toolbox.water.hours.hour_walks import hour_tables
-from castshed.toolbox.water.hours.hours_exact import exact_in_hours
-from castshed.toolbox.water.hours.hours_search import search_in_hours
+from castshed.toolbox.water.hours.hours_search import exact_in_hours, search_in_hours
 from castshed.toolbox.water.hours.kept_day import best_kept_day, kept_merit
 from day_cases import made_day
 

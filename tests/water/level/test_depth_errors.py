@@ -6,7 +6,7 @@ import pytest
 import shapely
 
 from castshed.toolbox.depth import DepthSurface
-from castshed.toolbox.water.level.depth_errors import all_with_errors, errors_along, errors_at, with_errors
+from castshed.toolbox.water.level.uncertainty import all_with_errors, errors_along, errors_at, with_errors
 from made_lake import CRS
 
 

@@ -12,10 +12,9 @@ import shapely
 
 from castshed.toolbox.cache.store import SETTING, keeping
 from castshed.toolbox.depth import DepthSurface
-from castshed.toolbox.water.bottom.shore import dry_land
-from castshed.toolbox.water.level import kept_grid
-from castshed.toolbox.water.level.isobaths import unknown_area
-from castshed.toolbox.water.level.kept_grid import kept_dry_land, kept_unknown_area
+from castshed.toolbox.water.bottom.barriers import dry_land
+from castshed.toolbox.water.level import isobaths as kept_grid
+from castshed.toolbox.water.level.isobaths import kept_dry_land, kept_unknown_area, unknown_area
 from castshed.toolbox.water.runs.afloat import Handling, keep_ready, set_afloat
 
 CRS = 32615

@@ -12,8 +12,13 @@ import shapely
 from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import DataError, NoSolution, UsageError
 from castshed.toolbox.water.level.hazards import least_depths, polygon_parts, shallow_area, widened
-from castshed.toolbox.water.level.level_series import LevelSeries, pool_at, trend_mps
-from castshed.toolbox.water.level.pool_level import level_from_pools, level_from_series
+from castshed.toolbox.water.level.pool_level import (
+    LevelSeries,
+    level_from_pools,
+    level_from_series,
+    pool_at,
+    trend_mps,
+)
 from castshed.toolbox.water.level.uncertainty import S44_ORDERS, s44_error_m
 from made_lake import CRS
 

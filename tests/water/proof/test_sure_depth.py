@@ -8,9 +8,8 @@ import shapely
 
 from castshed.toolbox.water.proof.keep_out import OffLimits
 from castshed.toolbox.water.proof.last_check import Limits
-from castshed.toolbox.water.proof.launch_check import past_its_end
-from castshed.toolbox.water.proof.sure_depth import DepthDoubt, counted_everywhere_m
-from castshed.toolbox.water.proof.thin_beside import thin_beside
+from castshed.toolbox.water.proof.launch_check import DepthDoubt, counted_everywhere_m, past_its_end
+from castshed.toolbox.water.proof.run_proof import thin_beside
 from made_lake import CRS, frame
 from straight_run import B, check, flat, leg, legs, there_and_back
 

@@ -6,7 +6,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from castshed.toolbox.water.runs.handed_over import least_clearances
+from castshed.toolbox.water.runs.run import least_clearances
 from long_tests import as_many
 from made_waters import points_on, ragged_water
 

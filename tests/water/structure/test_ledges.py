@@ -9,10 +9,9 @@ import shapely
 
 from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import DataWarning, UsageError
-from castshed.toolbox.water.landform.coarse_cells import blurred, coarsened
 from castshed.toolbox.water.landform.polyline import ahead, bridged, evenly, smoothed, spells
-from castshed.toolbox.water.landform.skeleton import crest_lines
-from castshed.toolbox.water.structure.ledges import find_ledges
+from castshed.toolbox.water.landform.terrain import blurred, coarsened
+from castshed.toolbox.water.structure.ledges import crest_lines, find_ledges
 from forms_cases import HOSTILE, check_table, local, made
 
 

@@ -8,8 +8,7 @@ from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import DataWarning, UsageError
 from castshed.toolbox.water.landform.isobath_turning import isobath_turning
 from castshed.toolbox.water.structure.finding_table import NUMBERS
-from castshed.toolbox.water.structure.pockets import find_pockets
-from castshed.toolbox.water.structure.points import find_points
+from castshed.toolbox.water.structure.noses import find_pockets, find_points
 from planted import CRS, plant
 
 CELL = 5.0

@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from castshed.toolbox.water.structure.humps import find_humps
-from castshed.toolbox.water.structure.pockets import find_pockets
-from castshed.toolbox.water.structure.points import find_points
+from castshed.toolbox.water.structure.noses import find_pockets, find_points
 from castshed.toolbox.water.structure.saddles import find_saddles
 from found_planted import Tally, match
 from planted import plant

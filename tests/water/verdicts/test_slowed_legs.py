@@ -11,8 +11,7 @@ import shapely
 from castshed.toolbox.errors import UsageError
 from castshed.toolbox.parameters import defaults
 from castshed.toolbox.water.verdicts.leg_hours import LegHours, LegLimits
-from castshed.toolbox.water.verdicts.slowed_legs import SlowedLegs
-from castshed.toolbox.water.verdicts.wave_speeds import wave_speeds_of
+from castshed.toolbox.water.verdicts.wave_speeds import SlowedLegs, wave_speeds_of
 from castshed.toolbox.water.verdicts.way_seas import PATCH_M, SeaLimits
 from castshed.toolbox.water.wind.lake_winds import LakeWinds, one_wind, stretches
 

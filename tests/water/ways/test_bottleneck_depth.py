@@ -8,7 +8,7 @@ import pytest
 from scipy.ndimage import label
 
 from castshed.toolbox.depth import DepthSurface
-from castshed.toolbox.water.ways.bottleneck_depth import _deepest_first, sills
+from castshed.toolbox.water.ways.bottlenecks import _deepest_first, sills
 
 CRS = pyproj.CRS.from_epsg(32615)
 

@@ -11,11 +11,10 @@ import pyproj
 import pytest
 import shapely
 
-from castshed.toolbox.water.ways.bottleneck_width import narrowest
+from castshed.toolbox.water.ways.bottlenecks import narrowest
 from castshed.toolbox.water.ways.navigation import SafeWater
 from castshed.toolbox.water.ways.passages import passages
-from castshed.toolbox.water.ways.safe_water import safe_waters, shrink
-from castshed.toolbox.water.ways.safe_water_inputs import LakeToday
+from castshed.toolbox.water.ways.safe_water import LakeToday, safe_waters, shrink
 from made_waters import narrows, points_on, ragged_water
 
 CRS = pyproj.CRS.from_epsg(32615)

@@ -7,10 +7,10 @@ import pytest
 import shapely
 
 from castshed.toolbox.water.holds.surroundings import Surroundings
-from castshed.toolbox.water.ways import unions
-from castshed.toolbox.water.ways.connected import ConnectedWaters
+from castshed.toolbox.water.ways import safe_water as unions
 from castshed.toolbox.water.ways.navigation import SafeWater
-from castshed.toolbox.water.ways.unions import union_of
+from castshed.toolbox.water.ways.reasons import ConnectedWaters
+from castshed.toolbox.water.ways.safe_water import union_of
 from made_waters import points_on, ragged_water
 
 

@@ -13,8 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from castshed.toolbox.errors import DataError, NoSafeWay
+from castshed.toolbox.water.ways.mesh import turn
 from castshed.toolbox.water.ways.navigation import SafeWater
-from castshed.toolbox.water.ways.orientation import turn
 from long_tests import as_many
 from made_waters import narrows, plain_lengths, points_on, ragged_water, relative_error, touches_itself
 

@@ -11,11 +11,9 @@ import shapely
 from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import DataError, NoSafeWay, UsageError
 from castshed.toolbox.water.runs.afloat import Handling, set_afloat
-from castshed.toolbox.water.ways.bottleneck_depth import sills
-from castshed.toolbox.water.ways.bottleneck_width import narrowest
-from castshed.toolbox.water.ways.mesh import triangulate
+from castshed.toolbox.water.ways.bottlenecks import narrowest, sills
+from castshed.toolbox.water.ways.mesh import triangulate, turn
 from castshed.toolbox.water.ways.navigation import SafeWater, as_points
-from castshed.toolbox.water.ways.orientation import turn
 from castshed.toolbox.water.ways.passages import passages
 from castshed.toolbox.water.ways.safe_water import safe_waters, shrink
 from castshed.toolbox.water.ways.visibility import Places, corner_sights, place_sights

@@ -17,7 +17,7 @@ from castshed.toolbox.errors import DataError, DataWarning, UsageError
 from castshed.toolbox.testing import check_algorithm
 from castshed.toolbox.water.verdicts.verdict import FishingLimits, stand
 from castshed.toolbox.water.verdicts.way_seas import SeaLimits, sea_of, seas_on_ways
-from castshed.toolbox.water.wind.hours import intervals, read_hours
+from castshed.toolbox.water.wind.forecast import intervals, read_hours
 from castshed.toolbox.water.wind.waves import wave_band
 from long_tests import as_many
 

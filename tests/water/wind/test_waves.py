@@ -7,15 +7,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from castshed.toolbox.errors import UsageError
-from castshed.toolbox.water.wind.wave_growth import aces_wind_stress_factor, wind_stress_factor
 from castshed.toolbox.water.wind.waves import (
     METHOD_TITLES,
     WAVE_METHODS,
+    aces_wind_stress_factor,
     beaufort,
     breaking_limit,
     duration_needed,
     wave_band,
     wave_height,
+    wind_stress_factor,
 )
 
 FOOT, MILE, KNOT, MPH = 0.3048, 1609.344, 1852.0 / 3600.0, 0.44704

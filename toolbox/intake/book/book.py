@@ -1,4 +1,4 @@
-"""Records of all sources made into one book: every row is in a spot, joined to a spot, or set aside with its reason."""
+"""Records of all sources made into one book: every row is in a spot or set aside; and a spot taken apart again."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from ...sources.kinds import Kind
+from ...errors import DataError, UsageError
+from ...sources.kinds import KINDS, Kind, kind_of
 from ...units import FOOT_M
-from .ages import ages_years
 from .merging import find_same
-from .records import Records
+from .records import Records, ages_years
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
     from datetime import date
 
     import pyproj
@@ -295,3 +295,88 @@ def make_set_aside(records: Records, counted: Sequence[str], crs: pyproj.CRS) ->
     return geopandas.GeoDataFrame(
         frame, geometry=geopandas.GeoSeries([None] * len(frame), crs=crs, index=frame.index), crs=crs
     )
+
+
+ALL: Final = "all"
+
+
+def _rows_of(spot_id: str, merged_from: str) -> list[tuple[dict[str, Any], Any]]:
+    """Read the rows a spot was made of, each with its geometry."""
+    broken = DataError(
+        f"spot '{spot_id}' cannot be taken apart: its merged_from was changed by hand and is no list of rows."
+    )
+    try:
+        members = json.loads(merged_from)
+    except (ValueError, RecursionError) as fault:
+        raise broken from fault
+    if not isinstance(members, list) or len(members) < 2:
+        raise broken
+    found: list[tuple[dict[str, Any], Any]] = []
+    for one in members:
+        try:
+            shape = shapely.from_wkt(str(one["wkt"]))
+            row: dict[str, Any] = {key: str(one.get(key) or "") for key in (*TEXTS, "source_name", "text")}
+            row |= {key: float("nan") if one.get(key) is None else float(one[key]) for key in NUMBERS}
+            row |= {"own_id": str(one.get("spot_id") or ""), "line": int(one.get("line") or 0)}
+        except (KeyError, TypeError, ValueError, AttributeError, shapely.errors.ShapelyError) as fault:
+            raise broken from fault
+        if row["kind"] not in KINDS or shape is None or shape.is_empty:
+            raise broken
+        found.append((row, shape))
+    return found
+
+
+def take_rows_apart(records: Records, ids: Iterable[str]) -> tuple[Records, set[str]]:
+    """Replace spots of an earlier book by the rows they were made of.
+
+    Parameters
+    ----------
+    records
+        Records of one source.
+    ids
+        Ids of the spots, or ``all``.
+
+    Returns
+    -------
+    The rows, each with the name, note, depth and position it had, where its spot stood; and the ids found. They
+    are rows of one source now, so that they are not joined to each other again.
+
+    Raises
+    ------
+    UsageError
+        A spot named was made of one row.
+    DataError
+        What it was made of was changed by hand.
+    """
+    wanted = set(ids)
+    own = records.table["own_id"].tolist() if len(records.table) else []
+    whole = records.table["merged_from"].tolist() if len(records.table) else []
+    found = {one for one in own if one in wanted}
+    if bare := sorted(one for one, rows in zip(own, whole, strict=True) if one in wanted and not rows):
+        raise UsageError(f"spot '{bare[0]}' was made of one row; there is nothing to take apart.")
+    at = [i for i, one in enumerate(own) if whole[i] and (one in wanted or ALL in wanted)]
+    if not at:
+        return records, found
+    cells = [{str(k): v for k, v in row.items()} for row in records.table.to_dict("records")]
+    rows: list[dict[str, Any]] = []
+    shapes: list[Any] = []
+    kinds: list[Kind] = []
+    reason: list[str] = []
+    opened = set(at)
+    for i, row in enumerate(cells):
+        if i in opened:
+            for member, shape in _rows_of(own[i], whole[i]):
+                rows.append({**row, **member})
+                shapes.append(shape)
+                written = kind_of(member["kind_text"])
+                same = written.name == member["kind"]
+                kinds.append(written if same else kind_of(member["kind"]))
+                reason.append("")
+            continue
+        rows.append(row)
+        shapes.append(records.geometry[i])
+        kinds.append(records.kinds[i])
+        reason.append(records.reason[i])
+    geometry = np.empty(len(shapes), dtype=object)
+    geometry[:] = shapes
+    return Records(pd.DataFrame(rows, columns=records.table.columns), geometry, kinds, reason), found

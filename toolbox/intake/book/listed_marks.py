@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from ...errors import DataError, UsageError
-from ...notes import note
 from ...parameters import defaults
+from ...report import note
 from ...sources.columns import check_mapping, find_roles, parse_mapping
 from ...text import how_many
 from ...units import convert
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from ...arrays import Floats
     from ...sources.columns import Roles
     from ...sources.source_table import SourceTable
-    from .lake_extent import LakeExtent
+    from .placing import LakeExtent
 
 RAMP_ROLES: Final = ("low_water", "min_level")
 HAZARD_ROLES: Final = ("radius",)

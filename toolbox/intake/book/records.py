@@ -1,4 +1,7 @@
-"""Rows of one source as records of the book: each cell read for what it says, each doubt written beside it."""
+"""Rows of one source as records of the book: each cell read for what it says, each doubt written beside it.
+
+How long sunk wood has been down: brush rots, and a list does not say so.
+"""
 
 from __future__ import annotations
 
@@ -10,21 +13,22 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import pandas as pd
 
-from ...dates import read_dates
-from ...level_told import IN_LINEAGE, level_of_text, level_words
+from ...dates_and_times import read_dates
+from ...lineage import IN_LINEAGE, level_of_text, level_words
+from ...sources.cell_texts import DepthText, read_depth, unit_of
 from ...sources.columns import OWN
-from ...sources.depth_text import DepthText, read_depth, unit_of
 from ...sources.kinds import KINDS, Kind, read_kinds
 from ...units import convert
 from .positions import PLACING, PLACING_PAIRS, find_positions
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
+    from datetime import date
 
-    from ...arrays import Geometries
+    from ...arrays import Floats, Geometries
     from ...sources.columns import Roles
     from ...sources.source_table import SourceTable
-    from .lake_extent import LakeExtent
+    from .placing import LakeExtent
 
 _NUMBER: Final = re.compile(r"[-+]?\d+(?:\.\d+)?(?:e[-+]?\d+)?")
 _RATING: Final = re.compile(r"(\d+(?:\.\d+)?)\s*(?:(?:/|of|out of)\s*(5|10))?\s*(?:stars?)?", re.IGNORECASE)
@@ -264,3 +268,46 @@ def read_records(
     geometry = places.geometry.copy()
     geometry[[bool(p) for p in table.problem]] = None
     return Records(pd.concat([frame, depths], axis=1), geometry, kinds, reason)
+
+
+LASTS_YEARS: Final = {"conifer_brush": 10, "brush": 10, "hardwood_brush": 15, "stake_bed": 15}
+"""Kinds of sunk wood, and the age beyond which little may be left of it (common practice: conifers 5 to 10 years)."""
+
+
+def ages_years(kinds: Sequence[str], placed: Sequence[str], today: date) -> Floats:
+    """Work out the age of sunk wood in whole years.
+
+    Parameters
+    ----------
+    kinds
+        Kind of each spot.
+    placed
+        When it was sunk, as ISO text of a year, a month or a day; empty where nobody knows.
+    today
+        Day the ages are of.
+
+    Returns
+    -------
+    NaN for what is no wood, where the date is not known, and where it lies ahead. Of a year alone the difference of
+    the years counts, of a month that of the months.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> ages_years(["brush", "brush", "rock_pile"], ["2016", "2020-06-01", "2016"], date(2026, 5, 16)).tolist()
+    [10.0, 5.0, nan]
+    """
+    now = (today.year, today.month, today.day)
+    ages = np.full(len(kinds), np.nan)
+    for i, (kind, text) in enumerate(zip(kinds, placed, strict=True)):
+        if kind not in LASTS_YEARS or not text:
+            continue
+        then = tuple(int(part) for part in text.split("-"))
+        if then <= now[: len(then)]:
+            ages[i] = now[0] - then[0] - (now[1 : len(then)] < then[1:])
+    return ages
+
+
+def old_wood(kinds: Sequence[str], ages: Floats) -> int:
+    """Count the spots whose wood is older than it usually lasts."""
+    return sum(age > LASTS_YEARS[kind] for kind, age in zip(kinds, ages.tolist(), strict=True) if age == age)  # noqa: PLR0124  # NaN

@@ -14,13 +14,11 @@ from ...report import stages
 from .cleaning import clean_contours, clean_soundings
 from .found import DEPTH_ROLES, FoundLayer, Questions
 from .grids import grid_of_points, warped
-from .layer_roles import take_role
+from .layer_roles import error_of, take_role
 from .marks import hazards_of, ramps_of, zones_of
-from .measures import ask_unit, in_depth, take_datum, take_unit, take_values, unit_by_ratio
-from .moved import moved
+from .measures import ask_unit, in_depth, moved, take_datum, take_unit, take_values, unit_by_ratio
 from .opening import open_all
 from .shore_from_depths import shore_from_depths
-from .standards import error_of
 from .systems import metric_system, middle_of, on_earth, settle_systems, system_of
 from .water_body import PickedLake, pick_lake
 
@@ -30,7 +28,7 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
     from ...depth import DepthSurface
-    from .wishes import FileWishes
+    from .found import FileWishes
 
 STAGES: Final = {"Opening the files": 30.0, "Picking the lake": 15.0, "Cleaning": 25.0}
 

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from ...text import how_many
-from ...water.doubt.impossible_depths import DEEPEST_LAKE_M
+from ...water.doubt.depth_doubt import DEEPEST_LAKE_M
 from .found import FoundLayer
 
 if TYPE_CHECKING:

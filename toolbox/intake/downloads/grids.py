@@ -10,8 +10,8 @@ import numpy as np
 
 from ...errors import DataError
 from ...layers import door
-from ...layers.raster_units import horizontal, meaning_of
-from ...size_limits import MOST_CELLS
+from ...layers.reading import horizontal, meaning_of
+from ...real_files import MOST_CELLS
 from .found import FoundGrid
 
 if TYPE_CHECKING:

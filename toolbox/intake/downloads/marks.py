@@ -10,13 +10,11 @@ import pandas as pd
 import shapely
 
 from ...text import one_line
-from .depth_columns import read_cells
-from .found import FoundLayer
-from .moved import moved
-from .standards import KINDS, class_of, zone_of
+from .depth_columns import read_cells, unit_in, words_of
+from .found import FoundLayer, unit_length_m
+from .layer_roles import KINDS, class_of, zone_of
+from .measures import moved
 from .systems import system_of
-from .telling_words import unit_in, words_of
-from .wishes import unit_length_m
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame

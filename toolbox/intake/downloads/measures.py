@@ -1,4 +1,4 @@
-"""Unit and sign of depths: from words, from the numbers, from data beside them; asked for otherwise."""
+"""Unit and sign of depths, told or asked for, and features brought into another reference system."""
 
 from __future__ import annotations
 
@@ -7,18 +7,47 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import shapely
 
+from ...same_system import same_crs
 from ...units import FATHOM_M, FOOT_M, in_words
-from .found import FoundLayer, Questions
-from .moved import moved
+from .depth_columns import datum_in, unit_in_file_name
+from .found import FoundLayer, Questions, unit_length_m
 from .systems import system_of
-from .telling_words import datum_in, unit_in_file_name
-from .wishes import unit_length_m
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from ...arrays import Floats
-    from .wishes import FileWishes
+    from ...arrays import Floats, Geometries
+    from .found import FileWishes
+
+
+def moved(shapes: Geometries, source: Any, target: Any) -> Geometries:
+    """Bring shapes from one system into another, two coordinates each; what has no place there becomes None."""
+    import pyproj
+
+    flat = shapely.force_2d(np.asarray(shapes, dtype=object))
+    if same_crs(pyproj.CRS.from_user_input(source), pyproj.CRS.from_user_input(target)):
+        return flat
+    go = pyproj.Transformer.from_crs(source, target, always_xy=True)
+
+    def step(xy: Any) -> Any:
+        x, y = go.transform(xy[:, 0], xy[:, 1])
+        return np.column_stack([x, y])
+
+    made: Geometries = shapely.transform(flat, step)
+    xy, owner = shapely.get_coordinates(made, return_index=True)
+    lost = np.unique(owner[~np.isfinite(xy).all(axis=1)])
+    if len(lost):
+        made = made.copy()
+        made[lost] = None
+    return made
+
+
+def sample_of(shapes: Geometries, most: int = 20_000) -> Geometries:
+    """Give corners of shapes as points, spread over all of them, at most so many."""
+    xy = shapely.get_coordinates(shapes)
+    found: Geometries = np.asarray(shapely.points(xy[:: max(1, len(xy) // most)]), dtype=object)
+    return found
+
 
 _FEW: Final = 24
 _ENOUGH: Final = 30
@@ -152,7 +181,7 @@ def take_values(found: FoundLayer, wishes: FileWishes, questions: Questions, lak
 
 
 def _word_of(found: FoundLayer) -> str:
-    from .telling_words import DEPTH_COLUMNS, words_of
+    from .depth_columns import DEPTH_COLUMNS, words_of
 
     texts = [
         *(found.stems if found.grid is not None else ()),

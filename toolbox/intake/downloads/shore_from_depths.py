@@ -11,8 +11,7 @@ import shapely
 from ...text import how_many
 from .found import FoundLayer, Questions
 from .grids import extent_of, warped
-from .measures import in_depth
-from .moved import moved
+from .measures import in_depth, moved
 from .shore_lines import areas_of_lines
 from .systems import system_of
 from .water_body import PickedLake, Waters, evidence, pick_from, without_islands

@@ -16,7 +16,7 @@ from .grids import extent_of
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from .wishes import FileWishes
+    from .found import FileWishes
 
 Box = tuple[float, float, float, float]
 _NEAR_DEG: Final = 0.05  # so far beside each other may two files of one lake lie

@@ -13,9 +13,9 @@ import pandas as pd
 import shapely
 
 from ...errors import DataError
+from ...sources.cell_texts import read_angles, read_pairs
 from ...sources.columns import find_roles, known_headers
-from ...sources.coordinates import read_angles, read_pairs
-from ...sources.file_text import decode
+from ...sources.delimited import decode
 from ...text import how_many
 from .found import FoundLayer
 

@@ -12,7 +12,7 @@ from ...errors import DataError, UsageError
 from ...text import how_many
 from .found import DEPTH_ROLES, FoundLayer, Questions
 from .layer_roles import shape_of
-from .moved import moved, sample_of
+from .measures import moved, sample_of
 from .shore_lines import areas_of_lines
 from .systems import system_of
 

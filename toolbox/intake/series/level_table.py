@@ -9,13 +9,13 @@ from ... import units
 from ...errors import DataError, UsageError
 from .level_words import LENGTH_UNITS, LEVELS, datum_in, datum_name, head_words
 from .observation_table import is_observations, pool_levels
+from .series_table import TOLD, read_when
 from .series_times import read_times
-from .time_columns import TOLD, read_when
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from ...water.level.level_series import LevelSeries
+    from ...water.level.pool_level import LevelSeries
     from .series_table import SeriesTable
 
 CODES: Final[dict[str, tuple[str, str]]] = {
@@ -212,7 +212,7 @@ def to_levels(
 
     import numpy as np
 
-    from ...water.level.level_series import LevelSeries
+    from ...water.level.pool_level import LevelSeries
     from .forecast_table import parse_entries
 
     told = parse_entries(columns, "columns", (*TOLD, "elevation", "datum"))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 from ...errors import DataError, UsageError
 from .level_words import LENGTH_UNITS, datum_in, datum_name
-from .time_columns import when_columns
+from .series_table import when_columns
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -18,7 +18,7 @@ from ...text import one_line, unique_names
 from ..words.cautions import caution_text
 from ..words.names import PLAIN, NameRule, to_ascii
 from . import palette
-from .tables import tables_of
+from .prepared_features import tables_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -6,21 +6,19 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, TypedDict
 
-from ...level_told import stating_level
+from ...lineage import stating_level
 from ..words.features import check_layers
-from ..words.names import PLAIN, NameRule
-from ..words.roles import role_of
+from ..words.names import PLAIN, NameRule, role_of
+from .csv_table import to_csv_files
 from .dxf import to_dxf
-from .flatgeobuf import to_flatgeobuf_files
 from .geojson import to_geojson
 from .gpx import to_gpx_files
 from .kml import to_kml
-from .plan_csv import to_csv_files
 from .prepared_features import Ready, ready_features
 from .read_back import prove_written
-from .shapefile import to_shapefile_sets
+from .shapefile_flatgeobuf import to_flatgeobuf_files, to_shapefile_sets
 from .styles import to_sld_files
-from .zip_writing import packed
+from .xml_zip_writing import packed
 
 if TYPE_CHECKING:
     import geopandas as gpd

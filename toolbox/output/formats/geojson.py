@@ -12,8 +12,7 @@ import numpy as np
 import shapely
 from shapely.geometry import LinearRing, LineString, Polygon
 
-from ...level_told import CHART_DATUM, IN_LINEAGE, VERTICAL_DATUM
-from ...lineage import lineage_lines
+from ...lineage import CHART_DATUM, IN_LINEAGE, VERTICAL_DATUM, lineage_lines
 from ...text import clean, is_missing, one_line, stamp, utc
 from ..words.cautions import caution_text
 from ..words.names import PLAIN, NameRule

@@ -12,15 +12,13 @@ from typing import TYPE_CHECKING, Any, Final
 from xml.etree import ElementTree as ET
 
 from ...errors import UsageError
-from ...level_told import CHART_DATUM, IN_LINEAGE, VERTICAL_DATUM
-from ...lineage import lineage_lines
+from ...lineage import CHART_DATUM, IN_LINEAGE, VERTICAL_DATUM, lineage_lines
 from ...text import one_line, stamp
 from ..words.cautions import caution_text
 from ..words.features import Feature, features_of
 from ..words.names import PLAIN, NameRule
-from .gpx_run import Turn, numbered, pieces, route_points, sorted_out, xy
-from .symbols import symbol_key
-from .xml_writing import child, document, tag_names, value_text
+from .gpx_run import Turn, numbered, pieces, route_points, sorted_out, symbol_key, xy
+from .xml_zip_writing import child, document, tag_names, value_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence

@@ -1,8 +1,12 @@
-"""What GPX has a place for: way points, the run as stops and turns of the legs, lines; and what it has none for."""
+"""What GPX has a place for: way points, the run as stops and turns of the legs, lines; and what it has none for.
+
+The user's own table of symbols: what their device calls the mark of each kind.
+"""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
@@ -10,14 +14,16 @@ import numpy as np
 import shapely
 from shapely.geometry import Point
 
-from ...notes import note
+from ...errors import DataError
+from ...report import note
 from ...text import how_many, number, one_line
 from ..words.features import Feature
-from ..words.roles import TABLES
+from ..words.names import TABLES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from ...intake.series.series_table import SeriesTable
     from ..words.names import NameRule
 
 _TURN_APART_DEG: Final = 4e-7  # about 4 cm: a turn nearer than this to a stop is the stop
@@ -147,3 +153,44 @@ def sorted_out(features: list[Feature]) -> tuple[list[Feature], list[Feature], l
             stacklevel=4,
         )
     return points, in_order(stops, "stop_no"), in_order(legs, "leg_no"), lines
+
+
+def symbol_key(kind: str) -> str:
+    """Kinds are compared without regard to case, blanks and underscores."""
+    return one_line(kind).replace("_", " ").casefold()
+
+
+def symbol_table(table: SeriesTable | Mapping[str, str] | None) -> dict[str, str]:
+    """Read a table of symbols: kind to text.
+
+    Parameters
+    ----------
+    table
+        A table with the columns ``kind`` and ``symbol``, or a mapping; None for no symbols at all.
+
+    Raises
+    ------
+    DataError
+        A column is missing, a kind is named twice with different texts, or a row has no kind.
+    """
+    if table is None:
+        return {}
+    if isinstance(table, Mapping):
+        return {symbol_key(kind): one_line(text) for kind, text in table.items() if one_line(text)}
+    lower = {column.strip().casefold(): column for column in table.columns}
+    missing = [name for name in ("kind", "symbol") if name not in lower]
+    if missing:
+        raise DataError(
+            f"{table.name} has no column {' and '.join(missing)}; give the columns kind and symbol, it has: "
+            f"{', '.join(table.columns)}."
+        )
+    found: dict[str, str] = {}
+    pairs = zip(table.texts(lower["kind"]), table.texts(lower["symbol"]), table.lines, strict=True)
+    for kind, text, line in pairs:
+        key, symbol = symbol_key(kind), one_line(text)
+        if not key:
+            raise DataError(f"{table.name} line {line} names no kind; write one, such as hump or hold.")
+        if found.get(key, symbol) != symbol:
+            raise DataError(f"{table.name} line {line} gives {kind} a second symbol; keep one of the two.")
+        found[key] = symbol
+    return {key: symbol for key, symbol in found.items() if symbol}

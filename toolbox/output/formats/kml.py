@@ -14,16 +14,14 @@ from xml.etree import ElementTree as ET
 import shapely
 from shapely.geometry import Polygon
 
-from ...level_told import CHART_DATUM, IN_LINEAGE, VERTICAL_DATUM
-from ...lineage import lineage_lines
+from ...lineage import CHART_DATUM, IN_LINEAGE, VERTICAL_DATUM, lineage_lines
 from ...text import clean, one_line, stamp
 from ..words.cautions import CAUTIONS, level_text
 from ..words.features import Feature, check_layers
-from ..words.names import PLAIN, NameRule
-from ..words.roles import TABLES
-from .looks import LOOKS, Look, band_looks, band_names, look_of
+from ..words.names import PLAIN, TABLES, NameRule
+from .palette import LOOKS, Look, band_looks, band_names, look_of
 from .prepared_features import Ready, parts_of, ready_features
-from .xml_writing import child, document, escaped, tag_names, value_text
+from .xml_zip_writing import child, document, escaped, tag_names, value_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping

@@ -1,5 +1,7 @@
 """The look of castshed's maps, in one place: colours, line widths and marks, designed here.
 
+Lines and areas of each part of a plan in formats that carry a style: colours of the palette, widths, opacity.
+
 How the colours were chosen
 ---------------------------
 * Water goes from pale celadon (thin) to petrol (deep): lightness alone tells the order, so it survives grey print
@@ -11,9 +13,14 @@ How the colours were chosen
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
+
+from ...text import number
 
 if TYPE_CHECKING:
     from ...arrays import Floats
@@ -97,3 +104,75 @@ def depth_colours(count: int) -> list[str]:
         [np.interp(along, np.arange(len(_ANCHORS)), anchors[:, channel]) for channel in range(3)]
     )
     return ["#" + "".join(f"{round(float(value) * 255):02x}" for value in colour) for colour in mixed]
+
+
+@dataclass(frozen=True)
+class Look:
+    """How a part is drawn: line colour and width in pixels, area colour (None: outline only) and its opacity."""
+
+    line: str
+    width: float
+    area: str | None = None
+    opacity: float = 0.0
+    dashes: tuple[float, ...] = ()
+
+
+LOOKS: Final[dict[str, Look]] = {
+    "water": Look(LAND_EDGE, 1.5),
+    "shoreline": Look(LAND_EDGE, 1.0),
+    "dry_ground": Look(DRY_DOTS, 1.0, DRY, 0.55),
+    "shallow_run": Look(HAZARD, 1.0, HAZARD, 0.2),
+    "shallow_idle": Look(HAZARD, 2.0, HAZARD, 0.45),
+    "known_hazards": Look(KNOWN, 2.0, KNOWN, 0.4),
+    "zones": Look(ZONE, 2.5),
+    "cast_reach": Look(CAST, 1.0, CAST, 0.15),
+    "cast_lines": Look(CAST, 2.0),
+    "hold_lines": Look(HOLD, 3.0),
+    "line_ups": Look(QUIET, 1.0, dashes=(6.0, 4.0)),
+    "fixes": Look(QUIET, 1.0),
+    "landmarks": Look(INK, 1.0),
+    "ways": Look(QUIET, 1.5),
+    "safe_water": Look(MIDDLE, 1.0, MIDDLE, 0.3),
+    "leg_run": Look(RUN, 3.5),
+    "leg_idle": Look(LEFT_OUT, 3.5, dashes=(8.0, 6.0)),
+    "holds": Look(HOLD, 1.0),
+    "stops": Look(RUN, 1.0),
+    "ramps": Look(RAMP, 1.0),
+    "spots": Look(CASING, 1.0),
+    "structure": Look(CASING, 1.5),
+    "left_out": Look(LEFT_OUT, 1.0),
+    "plain": Look(QUIET, 1.5),
+}
+"""Name of each look; the parts of a plan that have one of their own name are drawn by it."""
+
+_BAND: Final = Look(LAND_EDGE, 0.5, opacity=0.8)
+
+
+def band_names(rows: Iterable[Mapping[str, Any]]) -> dict[float, str]:
+    """Name the look of each depth band, shallow to deep, by where it begins."""
+    starts = {start for row in rows if math.isfinite(start := number(row.get("from_m")))}
+    return {start: f"band_{place}" for place, start in enumerate(sorted(starts), start=1)}
+
+
+def band_looks(bands: Mapping[float, str]) -> dict[str, Look]:
+    """Give each depth band its look, each darker than the one before."""
+    colours = depth_colours(len(bands)) if bands else []
+    return {
+        name: Look(_BAND.line, _BAND.width, colour, _BAND.opacity)
+        for name, colour in zip(bands.values(), colours, strict=True)
+    }
+
+
+def look_of(role: str, row: Mapping[str, Any], bands: Mapping[float, str]) -> str:
+    """Name of the look of a row, by its part and by what it says."""
+    if role == "shallow_hazards":
+        return "shallow_idle" if row.get("care") == "idle" else "shallow_run"
+    if role == "legs":
+        return "leg_run" if row.get("part") == "run" else "leg_idle"
+    if role == "depth_bands":
+        return bands.get(number(row.get("from_m")), "plain")
+    if role in {"spots", "verdicts"} and number(row.get("fishable")) == 0.0:
+        return "left_out"
+    if role in {"holds", "fixes"} and row.get("status") == "none":
+        return "left_out"
+    return role if role in LOOKS else "plain"

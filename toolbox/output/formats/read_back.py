@@ -18,7 +18,7 @@ import shapely
 from ...errors import OutputFailed
 from ...lon_lat import from_degrees, to_degrees
 from ...text import number, one_line
-from ..words.roles import role_of
+from ..words.names import role_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence

@@ -13,11 +13,10 @@ from ...lineage import lineage_lines
 from ...text import one_line
 from ..words.cautions import caution_text
 from ..words.features import check_layers, rows_of
-from ..words.roles import role_of
+from ..words.names import role_of
 from . import palette
-from .looks import LOOKS, Look, band_looks, band_names
-from .xml_writing import child, document
-from .zip_writing import file_stems
+from .palette import LOOKS, Look, band_looks, band_names
+from .xml_zip_writing import child, document, file_stems
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -11,24 +11,33 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from ...errors import UsageError
-from ...notes import note
+from ...report import note
 from ...text import how_many, shortened
 from ..formats import palette
 from ..words.cautions import caution_text, level_text
 from .chart_ground import draw_ground
-from .chart_key import KEY_LINE_IN, draw_key, key_lines
-from .chart_page import FOOT_LINE_IN, blank_page, caution_lines, map_axes, png_of, write_cautions
+from .chart_key import KEY_LINE_IN, draw_key, draw_north, draw_scale, draw_wind, key_lines, wind_of
+from .chart_page import (
+    FOOT_LINE_IN,
+    Rect,
+    blank_page,
+    bounds_of,
+    by_role,
+    caution_lines,
+    fit,
+    map_axes,
+    png_of,
+    write_cautions,
+)
 from .chart_run import draw_run
 from .chart_table import ROW_IN, Table, draw_table, left_out_table, stop_table
-from .chart_tools import draw_north, draw_scale, draw_wind, wind_of
-from .map_window import Rect, bounds_of, by_role, fit
 from .plan_facts import totals_in_words
 
 if TYPE_CHECKING:
     import geopandas as gpd
     from matplotlib.figure import Figure
 
-    from .map_window import Bounds
+    from .chart_page import Bounds
 
 UNITS: Final = ("US", "metric")
 _WIDTH_IN: Final = 13.0

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from ...arrays import Geometries
-    from .map_window import View
+    from .chart_page import View
 
 BandColours = list[tuple[float, float, str]]
 

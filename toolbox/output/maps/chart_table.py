@@ -21,7 +21,7 @@ from ...text import (
 )
 from ...units import FOOT_M
 from ..formats import palette
-from .map_window import Rect
+from .chart_page import Rect
 
 if TYPE_CHECKING:
     import geopandas as gpd

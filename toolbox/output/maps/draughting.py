@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from matplotlib.artist import Artist
     from matplotlib.figure import Figure
 
-    from .map_window import Rect
+    from .chart_page import Rect
 
 FAMILY: Final = "DejaVu Sans"  # comes with matplotlib, so a map looks the same on every machine
 _BOX: Final = "\u25a1"

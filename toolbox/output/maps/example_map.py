@@ -15,12 +15,11 @@ from matplotlib.patheffects import withStroke
 
 from ..formats import palette
 from .chart_ground import draw_ground
+from .chart_key import draw_scale
 from .chart_marks import draw_marks
-from .chart_page import blank_page, map_axes, png_of
+from .chart_page import Bounds, Rect, View, blank_page, map_axes, png_of
 from .chart_run import draw_run
-from .chart_tools import draw_scale
 from .draughting import outline
-from .map_window import Bounds, Rect, View
 
 if TYPE_CHECKING:
     import geopandas as gpd

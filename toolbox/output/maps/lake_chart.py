@@ -14,17 +14,16 @@ from matplotlib.patches import PathPatch, Rectangle
 from ...text import both_lengths, how_many, shortened
 from ..formats import palette
 from ..words.cautions import CAUTIONS
-from .chart_page import FOOT_LINE_IN, blank_page, caution_lines, map_axes, png_of, write_cautions
-from .chart_tools import draw_north, draw_scale
+from .chart_key import draw_north, draw_scale
+from .chart_page import FOOT_LINE_IN, Rect, blank_page, caution_lines, fit, map_axes, png_of, write_cautions
 from .draughting import outline
-from .map_window import Rect, fit
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from ...depth import DepthSurface
+    from .chart_page import View
     from .draughting import Pen
-    from .map_window import View
 
 _WIDTH_IN: Final = 13.0
 _EDGE: Final = 0.22

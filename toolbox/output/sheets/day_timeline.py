@@ -11,9 +11,8 @@ import pandas as pd
 
 from ...text import number, one_line
 from ..formats import palette
-from ..maps.chart_page import blank_page, caution_lines, write_cautions
+from ..maps.chart_page import Rect, blank_page, caution_lines, write_cautions
 from ..maps.chart_table import records
-from ..maps.map_window import Rect
 from .wind_hours import UNIT_MPS, UNIT_WORDS, draw_arrow
 
 if TYPE_CHECKING:

@@ -11,11 +11,19 @@ import numpy as np
 from ...text import both_waves, shortened
 from ...units import FOOT_M
 from ..formats import palette
-from ..maps.chart_page import FOOT_LINE_IN, blank_page, caution_lines, png_of, write_cautions
-from ..maps.map_window import Rect
+from ..maps.chart_page import FOOT_LINE_IN, Rect, blank_page, caution_lines, png_of, write_cautions
 from ..words.cautions import caution_text
-from .wind_colours import WAVE_LIMITS, class_of, class_words, ramp, words_on
-from .wind_hours import UNIT_MPS, UNIT_WORDS, WindDay, draw_arrow
+from .wind_hours import (
+    UNIT_MPS,
+    UNIT_WORDS,
+    WAVE_LIMITS,
+    WindDay,
+    class_of,
+    class_words,
+    draw_arrow,
+    ramp,
+    words_on,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -16,11 +16,10 @@ from ...text import bearing_text
 from ...units import FOOT_M
 from ..formats import palette
 from ..maps.chart_ground import BandColours, draw_ground
+from ..maps.chart_key import nice
 from ..maps.chart_marks import draw_marks
-from ..maps.chart_page import map_axes
-from ..maps.chart_tools import nice
+from ..maps.chart_page import Rect, View, map_axes
 from ..maps.draughting import drawable, strokes_of
-from ..maps.map_window import Rect, View
 from .course_up import cut_and_turned, turned_points
 from .wind_hours import draw_arrow
 

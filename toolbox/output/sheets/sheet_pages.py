@@ -17,12 +17,10 @@ from ...units import FOOT_M
 from ..formats import palette
 from ..maps.chart import compose
 from ..maps.chart_ground import BandColours, band_colours
-from ..maps.chart_page import blank_page, caution_lines, write_cautions
-from ..maps.map_window import Rect, bounds_of, by_role
+from ..maps.chart_page import Rect, blank_page, bounds_of, by_role, caution_lines, write_cautions
 from ..words.cautions import level_text
-from ..words.roles import TABLES
-from .course_up import in_pieces
-from .grid_north import north_text
+from ..words.names import TABLES
+from .course_up import in_pieces, north_text
 from .sheet_cards import HoldCard, draw_hold_card, draw_leg_card
 
 if TYPE_CHECKING:

@@ -11,8 +11,7 @@ import numpy as np
 
 from ...text import one_line
 from ..formats import palette
-from ..maps.chart_page import blank_page, caution_lines, write_cautions
-from ..maps.map_window import Rect
+from ..maps.chart_page import Rect, blank_page, caution_lines, write_cautions
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

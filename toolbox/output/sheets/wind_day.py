@@ -11,11 +11,19 @@ from matplotlib.patches import Circle, Wedge
 from ...text import both_speeds, how_many, shortened
 from ...units import COMPASS
 from ..formats import palette
-from ..maps.chart_page import FOOT_LINE_IN, blank_page, caution_lines, png_of, write_cautions
-from ..maps.map_window import Rect
+from ..maps.chart_page import FOOT_LINE_IN, Rect, blank_page, caution_lines, png_of, write_cautions
 from ..words.cautions import caution_text
-from .wind_colours import WIND_LIMITS, class_of, class_words, ramp
-from .wind_hours import TURNING_MPS, UNIT_MPS, UNIT_WORDS, WindDay, draw_columns
+from .wind_hours import (
+    TURNING_MPS,
+    UNIT_MPS,
+    UNIT_WORDS,
+    WIND_LIMITS,
+    WindDay,
+    class_of,
+    class_words,
+    draw_columns,
+    ramp,
+)
 
 if TYPE_CHECKING:
     from ...arrays import Indices

@@ -9,13 +9,12 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import shapely
 
-from ...between import with_points_between
 from ...errors import CrsError, DataError
-from ...notes import note
+from ...lon_lat import with_points_between
+from ...report import note
 from ...text import how_many, is_missing, number, one_line, unique_names
-from .roles import role_of
+from .names import role_of, title
 from .row_words import describe
-from .titles import title
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -16,7 +16,7 @@ from ...text import (
     one_line,
 )
 from . import search_words as words_found
-from .sentences import Row, above_or_below, exposure, get, known, num, plain, sentence
+from .search_words import Row, above_or_below, exposure, get, known, num, plain, sentence
 
 _PLAIN_STOPS: Final = frozenset({"", "hold", "ramp"})
 _PARTS: Final = {"run": "running", "idle": "at idle", "launch": "between ramp and open water, at idle"}

@@ -10,9 +10,20 @@ import shapely
 
 from .areas import depth_limits, label_areas
 from .barriers import Grid, crossings, segments_of
-from .curvature import DATA, LAND, MARGIN, PLAIN, carry_ashore, find_shore, held_values, refine, sweep
+from .curvature import (
+    DATA,
+    LAND,
+    MARGIN,
+    PLAIN,
+    carry_ashore,
+    find_shore,
+    held_values,
+    refine,
+    settle_data,
+    settle_shore,
+    sweep,
+)
 from .measured import DENSE, Gathering, Measured, Shore, mean_rows, shore_on
-from .residual_fit import settle_data, settle_shore
 
 if TYPE_CHECKING:
     from collections.abc import Callable

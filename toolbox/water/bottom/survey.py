@@ -1,4 +1,4 @@
-"""Contours, soundings and depth areas, as layers, brought together as what is known of a bottom."""
+"""What layers tell of a bottom, brought together: contours, soundings, depth areas, a raster; and their weights."""
 
 from __future__ import annotations
 
@@ -9,18 +9,144 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from ...dates_and_times import read_dates
+from ...depth import DepthSurface
 from ...errors import DataError, UsageError
-from ...notes import note
+from ...report import note
 from ...text import how_many
-from . import data_weights as trust
-from .depth_areas import contours_between
+from ...units import parse
+from .barriers import grid_of, rings_of
 from .measured import Measured
+from .surface import ashore
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from geopandas import GeoDataFrame
+    from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
+
+    from .barriers import Grid
+
+_TOUCH_M: Final = 0.01
+
+
+def contours_between(
+    areas: NDArray[np.object_], from_m: NDArray[np.float64], to_m: NDArray[np.float64]
+) -> tuple[NDArray[np.object_], NDArray[np.float64]]:
+    """Draw the lines along which depth areas meet.
+
+    Parameters
+    ----------
+    areas
+        Polygons.
+    from_m, to_m
+        Least and greatest depth of each; the greatest may be NaN where it is not known.
+
+    Returns
+    -------
+    Lines, and the depth of each: that up to which one side reaches and from which the other begins.
+
+    Raises
+    ------
+    DataError
+        An area whose greatest depth is less than its least.
+
+    Notes
+    -----
+    An outer edge with nothing beyond is not drawn: it may be the shore or the end of the survey. Where areas meet
+    that have a gap between their depths (0 to 5 m beside 10 to 20 m) the line bears both depths.
+    """
+    wrong = np.flatnonzero(to_m < from_m)
+    if len(wrong):
+        raise DataError(
+            f"depth_areas reach from {from_m[wrong[0]]:g} to {to_m[wrong[0]]:g} m in row {wrong[0]}; give the least "
+            "depth in from_m and the greatest in to_m, positive down."
+        )
+    lines: list[NDArray[np.object_]] = []
+    depths: list[float] = []
+    for depth in np.unique(np.concatenate([from_m, to_m[np.isfinite(to_m)]])):
+        deeper = shapely.union_all(areas[from_m >= depth])
+        shoaler = shapely.union_all(areas[to_m <= depth])
+        if depth <= 0 or shapely.is_empty(deeper) or shapely.is_empty(shoaler):
+            continue
+        shared = shapely.intersection(shapely.boundary(deeper), shapely.buffer(shoaler, _TOUCH_M))
+        parts = shapely.get_parts(shapely.line_merge(_lines_of(shared)))
+        parts = parts[shapely.length(parts) > 2.0 * _TOUCH_M]
+        lines.append(parts)
+        depths += [float(depth)] * len(parts)
+    found = np.concatenate(lines) if lines else np.empty(0, dtype=object)
+    return found, np.array(depths, dtype=np.float64)
+
+
+def _lines_of(geometry: shapely.Geometry) -> shapely.MultiLineString:
+    parts = shapely.get_parts(geometry)
+    return shapely.MultiLineString(list(parts[shapely.get_type_id(parts) == shapely.GeometryType.LINESTRING]))
+
+
+USUAL_ERROR_M: Final = 0.3
+"""Depth error (95 %) of data whose source states none (common practice)."""
+
+_LEAST_ERROR_M: Final = 0.01
+
+
+def read_source_errors(texts: Sequence[str]) -> dict[str, float]:
+    """Read ``NAME=LENGTH`` pairs, such as ``club 1998=2ft``.
+
+    Raises
+    ------
+    UsageError
+        Not such a pair, a name given twice, or an error that is not above 0.
+    """
+    found: dict[str, float] = {}
+    for text in texts:
+        name, equals, length = text.rpartition("=")
+        name = name.strip()
+        if not equals or not name:
+            raise UsageError(f"source-errors is '{text}'; write NAME=LENGTH, such as 'club 1998=2ft'.")
+        if name in found:
+            raise UsageError(f"source-errors names '{name}' twice; give each source one error.")
+        found[name] = parse(length, "length")
+        if found[name] <= 0:
+            raise UsageError(f"source-errors gives '{name}' {length.strip()}; an error is a length above 0.")
+    return found
+
+
+def survey_years(texts: Sequence[str]) -> NDArray[np.float64]:
+    """Years of dates as written, NaN where none can be read."""
+    return np.array([float(date[:4]) if date else np.nan for date, _ in read_dates(list(texts))])
+
+
+def data_errors_m(
+    sources: Sequence[str],
+    years: NDArray[np.float64],
+    stated_m: Mapping[str, float],
+    *,
+    newest_year: float,
+    ageing_m: float,
+) -> NDArray[np.float64]:
+    """Depth error (95 %) of each datum: what its source states, and more with every year.
+
+    Parameters
+    ----------
+    sources, years
+        Of each datum; a year that is NaN counts as that of the newest data.
+    stated_m
+        Error by source; others have `USUAL_ERROR_M`.
+    newest_year
+        Year from which age is counted back; NaN where no year is known.
+    ageing_m
+        Error added for each year of age: silt, slumping, dredging.
+    """
+    error = np.array([stated_m.get(source, USUAL_ERROR_M) for source in sources], dtype=np.float64)
+    age = np.nan_to_num(newest_year - years, nan=0.0).clip(0.0)
+    return np.maximum(error + ageing_m * age, _LEAST_ERROR_M)
+
+
+def trust_of(error_m: NDArray[np.float64], best_m: float) -> NDArray[np.float64]:
+    """Weights of data by the inverse square of their error; 1 for the best there are."""
+    return np.asarray(np.clip((best_m / error_m) ** 2, 1e-4, 1.0))
+
 
 ORIGIN: Final = ("source", "surveyed", "time")
 """Columns that say where data come from and when; empty text where it is not known."""
@@ -104,7 +230,7 @@ def measured_from(
     UsageError
         An error is stated for a source that no row has.
     """
-    stated = trust.read_source_errors(source_errors)
+    stated = read_source_errors(source_errors)
     depths, years = [np.empty(0), np.empty(0)], [np.empty(0), np.empty(0)]
     sources: list[list[str]] = [[], []]
     for k, layer in enumerate((contours, soundings)):
@@ -112,7 +238,7 @@ def measured_from(
             depths[k] = layer["depth_m"].to_numpy(dtype=float)
             sources[k] = [text.strip() for text in layer["source"]]
             dates = layer["surveyed"].where(layer["surveyed"].str.strip() != "", layer["time"])
-            years[k] = trust.survey_years([text.strip() for text in dates])
+            years[k] = survey_years([text.strip() for text in dates])
     there = set(sources[0]) | set(sources[1])
     for name in stated:
         if name not in there:
@@ -123,8 +249,7 @@ def measured_from(
     known_years = np.concatenate(years)
     newest = float(np.nanmax(known_years)) if np.isfinite(known_years).any() else np.nan
     errors = [
-        trust.data_errors_m(sources[k], years[k], stated, newest_year=newest, ageing_m=ageing_m)
-        for k in (0, 1)
+        data_errors_m(sources[k], years[k], stated, newest_year=newest, ageing_m=ageing_m) for k in (0, 1)
     ]
     best = float(np.concatenate(errors).min())
     empty = np.empty(0, dtype=object)
@@ -136,8 +261,8 @@ def measured_from(
         if soundings is None
         else np.column_stack([soundings.geometry.x, soundings.geometry.y]),
         depths[1],
-        contour_trust=trust.trust_of(errors[0], best),
-        trust=trust.trust_of(errors[1], best),
+        contour_trust=trust_of(errors[0], best),
+        trust=trust_of(errors[1], best),
     )
     worst = max((stated[name] for name in there if name in stated), default=0.0)
     return known, worst
@@ -149,3 +274,51 @@ def usual_interval(contours: GeoDataFrame | None) -> float | None:
         return None
     depths = np.unique(np.concatenate([[0.0], contours["depth_m"].to_numpy(dtype=float)]))
     return float(np.median(np.diff(depths))) if len(depths) > 1 else None
+
+
+def resampled(surface: DepthSurface, grid: Grid) -> DepthSurface:
+    """Read a surface at the cell centres of another grid, bilinear; NaN where it has no depth."""
+    x = grid.west_m + (np.arange(grid.columns) + 0.5) * grid.cell_x_m
+    depth = np.empty((grid.rows, grid.columns), dtype=np.float32)
+    for row in range(grid.rows):  # by rows, so that memory stays that of the result
+        y = grid.north_m - (row + 0.5) * grid.cell_y_m
+        depth[row] = surface.at(x, np.full(grid.columns, y))
+    return DepthSurface(
+        depth, grid.west_m, grid.north_m, grid.cell_x_m, grid.cell_y_m, surface.crs, surface.error_m
+    )
+
+
+def depth_from(values: DepthSurface, holds: str, datum_m: float, *, unit_m: float = 1.0) -> DepthSurface:
+    """Turn raw values into depths below chart datum.
+
+    Parameters
+    ----------
+    values
+        A raster as read: its numbers are what the raster holds.
+    holds
+        ``depth`` (positive down, below chart datum), ``elevation`` (positive up) or ``negative-depth``.
+    datum_m
+        Elevation of chart datum in metres, on the raster's own vertical datum; for ``elevation`` only.
+    unit_m
+        Length of the raster's unit in metres.
+    """
+    if unit_m != 1.0:
+        values = values.with_depth(values.depth_m * np.float32(unit_m))
+    if holds == "elevation":
+        return values.with_depth(np.float64(datum_m) - values.depth_m)
+    if holds == "negative-depth":
+        return values.with_depth(-values.depth_m)
+    return values
+
+
+def with_shore(surface: DepthSurface, lake: BaseGeometry) -> tuple[DepthSurface, int]:
+    """Give unknown land centres beside the water what makes the surface 0 at the shoreline.
+
+    Returns
+    -------
+    The surface, and how many centres inside the shoreline have no depth.
+    """
+    depth, water = ashore(grid_of(surface), rings_of(lake), surface.depth_m)
+    beside = np.isnan(surface.depth_m) & ~water
+    filled = np.where(beside, depth, surface.depth_m)
+    return surface.with_depth(filled), int((water & np.isnan(surface.depth_m)).sum())

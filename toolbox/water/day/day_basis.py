@@ -1,4 +1,7 @@
-"""What a day is planned from: ways, hours, fuel and wishes; and the task it is when some stops are done."""
+"""What a day is planned from: ways, hours, fuel and wishes; and the task it is when some stops are done.
+
+What an engine burns on the ways of a day.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...errors import UsageError
+from ...units import GALLON_L
 from .day_task import FAR, VALUE_STEP, DayTask, whole_up
 
 if TYPE_CHECKING:
@@ -17,11 +21,9 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from ..ways.passages import Passages
-    from .day_hours import DayHours
     from .day_moves import Routes
-    from .day_offers import Spans
-    from .day_task import Route
-    from .day_wishes import Wishes
+    from .day_offers import Spans, Wishes
+    from .day_task import DayHours, Route
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -165,3 +167,32 @@ def holds_done(basis: DayBasis, *, solve: Callable[[DayTask], Routes]) -> tuple[
             f"done is {counted}, but the plan has {len(along)} stops; give fewer, or name the spots."
         )
     return tuple(int(whole.stop[offer]) - FIRST_HOLD for offer in along[:counted])
+
+
+_CRUISE_SHARE: Final = (
+    0.45  # of full throttle, which burns a tenth of the rated horsepower in gallons an hour: common practice
+)
+_IDLE_LPH_A_HP: Final = 0.015
+
+
+@dataclass(frozen=True)
+class Burn:
+    """Litres an hour burnt running and idling."""
+
+    run_lph: float
+    idle_lph: float
+
+    @classmethod
+    def of_engine(cls, engine_hp: float, run_lph: float | None = None, idle_lph: float | None = None) -> Burn:
+        """Take what is told, and for the rest a rule of thumb from rated horsepower (common practice)."""
+        return cls(
+            engine_hp / 10.0 * GALLON_L * _CRUISE_SHARE if run_lph is None else run_lph,
+            engine_hp * _IDLE_LPH_A_HP if idle_lph is None else idle_lph,
+        )
+
+    def of_ways(self, ways: Passages, idle_speed_mps: float) -> Floats:
+        """Litres burnt on the way between each pair of stops (n, n); inf where no way leads."""
+        leads = np.isfinite(ways.time_s)
+        idle_s = np.where(leads, ways.idle_m, 0.0) / idle_speed_mps
+        run_s = np.maximum(np.where(leads, ways.time_s, 0.0) - idle_s, 0.0)
+        return np.where(leads, (run_s * self.run_lph + idle_s * self.idle_lph) / 3600.0, np.inf)

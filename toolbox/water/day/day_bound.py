@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...compiled import compiled
-from .day_exact import MOST_STOPS, exact_day
+from .day_search import MOST_STOPS, exact_day
 from .day_task import FAR, merit
 
 if TYPE_CHECKING:

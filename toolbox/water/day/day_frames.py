@@ -8,8 +8,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from ..runs.handed_over import require_clear
-from ..runs.run import pieces_of
+from ..runs.run import pieces_of, require_clear
 from ..runs.run_frames import left_out_frame, legs_frame, stops_frame, with_waves
 from .day_basis import FIRST_HOLD
 from .day_task import VALUE_STEP

@@ -1,26 +1,176 @@
-"""The best day: exact for few stops; for many, taken apart and put together again under a falling heat."""
+"""The best day: exact for few stops; for many, taken apart and put together again under a falling heat.
+
+The best day of all, for few stops: every set and order that can still be best is kept (dynamic programming).
+"""
 
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ...compiled import compiled
 from ..runs.tours import tour
-from .day_exact import MOST_STOPS, exact_day
 from .day_moves import fill, untangled
 from .day_ruin import searched
-from .day_task import FAR, merit, timed
+from .day_task import FAR, Route, merit, timed
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from .day_moves import Routes
-    from .day_task import DayTask, Route
+    from .day_task import DayTask
 
 Ints = NDArray[np.int64]
+
+MOST_STOPS: Final = 14
+_MOST_WAYS: Final = 1_000_000  # onward at once, for memory; beyond it the day is searched as a large one
+
+# Columns of a way so far: 0 stops met as bits, 1 the last, 2 clock, 3 fuel, 4 worth, 5 travel, 6 the way it goes on
+# from, 7 its last offer. Of offers: 0 stay, 1 opens, 2 closes, 3 worth. Of limits: 0 end, 1 fuel, 2 no way.
+
+
+@compiled
+def _more_at_most(met: Any, left_s: Any, most: Any, rate: Any, by_rate: Any) -> Any:
+    """Worth that the stops not yet met can add in some time at most: the best by worth a second, the last in part."""
+    more = 0.0
+    for s in by_rate:
+        if met >> s & 1:
+            continue
+        takes = most[s] / rate[s]
+        if takes >= left_s:
+            return more + left_s * rate[s]
+        more += most[s]
+        left_s -= takes
+    return more
+
+
+@compiled
+def _onward(
+    ways: Any, base: Any, offers: Any, starts: Any, places: Any, travel: Any, fuel: Any, limits: Any, known: Any,
+    most: Any, rate: Any, by_rate: Any, made: Any,
+) -> Any:  # fmt: skip
+    """Write every way that is one offer longer and can still be best; returns how many, or -1 for want of room."""
+    count = 0
+    for w in range(len(ways)):
+        here = 0 if ways[w, 1] < 0 else places[ways[w, 1]]
+        for s in range(len(places)):
+            step = travel[here, places[s]]
+            if ways[w, 0] >> s & 1 or step >= limits[2]:
+                continue
+            burnt = ways[w, 3] + fuel[here, places[s]]
+            if burnt + fuel[places[s], 1] > limits[1]:
+                continue
+            met = ways[w, 0] | (1 << s)
+            for o in range(starts[s], starts[s + 1]):
+                left = max(ways[w, 2] + step, offers[o, 1]) + offers[o, 0]
+                spare = limits[0] - left - travel[places[s], 1]
+                if left > offers[o, 2] or spare < 0:
+                    continue
+                won = ways[w, 4] + offers[o, 3]
+                if won + _more_at_most(met, float(limits[0] - left), most, rate, by_rate) + 1e-6 < known:
+                    continue
+                if count == len(made):
+                    return -1
+                made[count, 0], made[count, 1], made[count, 2], made[count, 3] = met, s, left, burnt
+                made[count, 4], made[count, 5], made[count, 6], made[count, 7] = (
+                    won,
+                    ways[w, 5] + step,
+                    base + w,
+                    o,
+                )
+                count += 1
+    return count
+
+
+@compiled
+def _unbeaten(ways: Any) -> Any:
+    """Tell which ways no other of the same stops and end beats in all things alike; they are sorted by clock."""
+    keep = np.zeros(len(ways), dtype=np.bool_)
+    first = 0
+    for w in range(len(ways)):
+        if ways[w, 0] != ways[first, 0] or ways[w, 1] != ways[first, 1]:
+            first = w
+        keep[w] = True
+        for v in range(first, w):
+            if keep[v] and ways[v, 3] <= ways[w, 3] and ways[v, 4] >= ways[w, 4] and ways[v, 5] <= ways[w, 5]:
+                keep[w] = False
+                break
+    return keep
+
+
+def exact_day(task: DayTask, known: Route = ()) -> Route | None:
+    """Find the best route of one day.
+
+    Parameters
+    ----------
+    task
+        A day with few stops on offer, `MOST_STOPS` at the most.
+    known
+        A good route; the better it is, the sooner others are given up.
+
+    Returns
+    -------
+    tuple or None
+        Offers in order: most must stops, then most value, then least travel; empty where nothing fits. None where more
+        ways would have to be kept than there is room for.
+    """
+    able = np.flatnonzero(
+        (task.closes_s >= 0) & (task.closes_s - task.stay_s >= np.maximum(task.opens_s, task.begin_s))
+    )
+    able = able[np.argsort(task.stop[able], kind="stable")]
+    if not len(able):
+        return ()
+    places, first = np.unique(task.stop[able], return_index=True)
+    starts = np.append(first, len(able))
+    above_all = int(task.worth.sum()) + 1  # a must stop outweighs all else
+    worth = task.worth[able] + np.where(np.isin(task.stop[able], sorted(task.must)), above_all, 0)
+    offers = np.stack([task.stay_s[able], task.opens_s[able], task.closes_s[able], worth], axis=1)
+    limits = np.array([task.over_s, task.fuel_limit_ml, FAR], dtype=np.int64)
+    # A visit takes its stay and the shortest way there, so a stop gives worth at this rate at most.
+    ways_in = np.where(task.travel_s.T[places] >= FAR, FAR, task.travel_s.T[places])
+    ways_in[np.arange(len(places)), places] = FAR
+    takes = np.maximum(task.stay_s[able] + np.repeat(ways_in.min(axis=1), np.diff(starts)), 1)
+    most = np.maximum(np.maximum.reduceat(worth, first), 1e-9).astype(np.float64)
+    rate = np.maximum(np.maximum.reduceat(worth / takes, first), 1e-12)
+    by_rate = np.argsort(-rate, kind="stable")
+    met, value, travel = merit(task, [known])
+    best_known = met * above_all + value
+
+    best, best_at = (best_known, travel), -1
+    layers: list[Ints] = [np.array([[0, -1, task.begin_s, 0, 0, 0, -1, -1]], dtype=np.int64)]
+    base, room = 0, np.empty((_MOST_WAYS, 8), dtype=np.int64)
+    while len(layers[-1]):
+        count = _onward(
+            layers[-1], base, offers, starts, places, task.travel_s, task.fuel_ml, limits, best[0], most, rate,
+            by_rate, room,
+        )  # fmt: skip
+        if count < 0:
+            return None
+        base += len(layers[-1])
+        ways = room[:count]
+        ways = ways[np.lexsort((ways[:, 5], -ways[:, 4], ways[:, 3], ways[:, 2], ways[:, 1], ways[:, 0]))]
+        ways = ways[_unbeaten(ways)] if count else ways
+        layers.append(ways)
+        if count:
+            home = ways[:, 5] + task.travel_s[places[ways[:, 1]], 1]
+            order = np.lexsort((home, -ways[:, 4]))
+            told = (int(ways[order[0], 4]), -int(home[order[0]]))
+            if told > best:
+                best, best_at = told, base + int(order[0])
+    if best_at < 0:
+        return known
+    every = np.concatenate(layers)
+    route: list[int] = []
+    while every[best_at, 7] >= 0:
+        route.append(int(able[every[best_at, 7]]))
+        best_at = int(every[best_at, 6])
+    found = tuple(reversed(route))
+    assert timed(task, found) is not None
+    return found
+
 
 WORK: Final = 250_000_000
 """Places in routes that are judged while a day is searched; a few seconds of one core."""

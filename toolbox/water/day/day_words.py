@@ -6,8 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from ...units import GALLON_L
-from ..light.sun import is_light, sun_times
-from ..light.sun_side import sun_at
+from ..light.sun import is_light, sun_at, sun_times
 from .day_answers import conflict, missed, spare_s, swaps
 from .day_basis import FIRST_HOLD
 from .day_bound import most_worth
@@ -19,9 +18,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from .day_basis import DayBasis
-    from .day_hours import DayHours
     from .day_moves import Routes
-    from .day_task import DayTask
+    from .day_task import DayHours, DayTask
 
 Answer = tuple[str, str]
 """A question and its answer."""

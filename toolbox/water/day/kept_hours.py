@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from ..verdicts.leg_hours import LegHours
-    from ..verdicts.slowed_legs import SlowedLegs
+    from ..verdicts.wave_speeds import SlowedLegs
     from .day_offers import Spans
     from .day_task import DayTask, Ints, Route
 

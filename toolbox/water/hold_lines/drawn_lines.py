@@ -13,13 +13,9 @@ from ...same_system import same_crs
 from ..holds.hold_rules import HoldRules, Setting, longest_cast_m
 from ..holds.hold_tables import bearings_deg
 from ..holds.surroundings import Surroundings
-from .hold_line_pieces import break_words, headings, pieces_of
-from .hold_line_travel import in_travel, one_side
-from .hold_line_words import why_here, why_none
-from .hold_paths import cast_tracks, structure_paths
-from .isobath_tracks import isobath_tracks
-from .line_marks import mark_tracks
-from .line_rules import Fished
+from .hold_line_pieces import break_words, headings, in_travel, one_side, pieces_of, why_here, why_none
+from .hold_paths import cast_tracks, isobath_tracks, structure_paths
+from .line_rules import Fished, mark_tracks
 from .side_depths import BOTH, LEFT, RIGHT, side_depths
 
 if TYPE_CHECKING:
@@ -30,7 +26,7 @@ if TYPE_CHECKING:
     from ...arrays import Floats
     from ...depth import DepthSurface
     from .hold_line_pieces import LinePiece
-    from .line_marks import Marks
+    from .line_rules import Marks
     from .side_depths import Sides
 
 

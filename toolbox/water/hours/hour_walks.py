@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 import numpy as np
 
 from ...compiled import compiled
-from ..day.day_exact import MOST_STOPS
+from ..day.day_search import MOST_STOPS
 from ..day.day_task import END, START
 
 if TYPE_CHECKING:

@@ -1,4 +1,4 @@
-"""A shortest run set into its hours: kept as it is where every hour allows it, started later, or chosen anew."""
+"""A shortest run set into its hours, kept, started later or chosen anew; and ways between places by the hour."""
 
 from __future__ import annotations
 
@@ -8,22 +8,32 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
+import shapely
 
 from ...errors import NothingFishable
 from ...numbers import numbers_of
 from ...text import how_many
 from ..day.day_basis import FIRST_HOLD, DayBasis
-from ..day.day_hours import EVER, DayHours, daylight
-from ..day.day_offers import both
-from ..day.day_task import END, START
-from ..day.day_wishes import Wishes
+from ..day.day_offers import Wishes, both
+from ..day.day_task import END, EVER, START, DayHours, daylight
 from ..day.kept_hours import first_fault, kept_walk, longer_legs
 from ..light.sun import middle_of
-from .hour_words import against_by_hour, clock, gap_words, hours_in_words, lake_against, night_words
-from .kept_answers import closed_words, why_nothing
-from .kept_day import best_kept_day, mended
-from .run_hours import kept_of, launch_times
-from .waved_order import in_waves
+from ..verdicts.leg_hours import LegHours, open_when
+from ..ways.safe_water import union_of
+from ..wind.forecast import read_hours
+from ..wind.lake_winds import winds_of_hours
+from .kept_day import best_kept_day, closed_words, mended, why_nothing
+from .run_hours import (
+    against_by_hour,
+    clock,
+    gap_words,
+    hours_in_words,
+    kept_of,
+    lake_against,
+    launch_times,
+    night_words,
+)
+from .slowed_day import in_waves
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -292,3 +302,48 @@ def _why(place: int, task: DayTask, kept: KeptHours, closed: Mapping[int, str], 
             task.over_s,
         )
     return f"does not fit the hours{f': {told}' if told else ''}"
+
+
+def ways_in_hours(
+    lines: Sequence[Any],
+    exposure: GeoDataFrame,
+    limits: LegLimits,
+    water: GeoDataFrame,
+    surface: DepthSurface | None,
+    level_m: float,
+) -> dict[str, Any]:
+    """Judge ways by the hours of a forecast.
+
+    Parameters
+    ----------
+    lines
+        The ways, each drawn from its first place to the other.
+    exposure
+        Wind by place and hour.
+    limits
+        What is held to.
+    water, surface, level_m
+        Today's water, and the depths that waves feel.
+
+    Returns
+    -------
+    dict
+        Columns: hours ``open_out_h`` and ``open_back_h`` of those told, and in words what forbids the others,
+        ``against_out`` and ``against_back``.
+    """
+    told, _ = read_hours(exposure["time"].astype(str).tolist())
+    start = pd.Timestamp(min(told.start))
+    winds = winds_of_hours(exposure, start)
+    judged = LegHours(winds, limits, union_of(water.geometry.to_numpy()), surface, level_m)
+    end = max((over for _, over in winds.spans), default=0.0)
+    hours = DayHours(start, start, start + pd.Timedelta(seconds=end))
+    everywhere = judged.over_all()
+    ways = {"out": list(lines), "back": [shapely.reverse(line) for line in lines]}
+    found: dict[str, Any] = {}
+    for name, own in ways.items():
+        against = judged.seas_against(own)
+        spans = [open_when([*everywhere, *one], winds.known) for one in against]
+        found[f"open_{name}_h"] = np.array([sum(b - a for a, b in one) / 3600.0 for one in spans])
+        words = [hours_in_words([*everywhere, *one], hours, 0.0, end) for one in against]
+        found[f"against_{name}"] = np.array(words, dtype=object)
+    return found

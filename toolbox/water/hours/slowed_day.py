@@ -1,24 +1,31 @@
-"""The best day where waves slow the boat: exact for few stops, searched for many, timed by the hours throughout."""
+"""The best day where waves slow the boat, timed by the hours throughout; and the order that is soonest back."""
 
 from __future__ import annotations
 
 import itertools
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+import pandas as pd
 
-from ..day.day_exact import MOST_STOPS
-from ..day.day_search import WORK, best_day
-from ..day.day_task import END, FAR, START, visited
+from ...numbers import numbers_of
+from ..day.day_search import MOST_STOPS, WORK, best_day
+from ..day.day_task import END, EVER, FAR, START, visited
+from ..day.kept_hours import KeptHours, kept_walk, longer_legs
+from ..wind.lake_winds import stretches
 from .hour_walks import hour_tables
-from .hours_exact import exact_in_hours
-from .hours_search import TURNS, search_in_hours
+from .hours_search import TURNS, exact_in_hours, search_in_hours
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from geopandas import GeoDataFrame
+
     from ..day.day_moves import Routes
-    from ..day.day_task import DayTask
-    from ..day.kept_hours import KeptHours
+    from ..day.day_task import DayHours, DayTask, Route
+    from ..day.kept_hours import KeptTimes
+    from ..runs.run_frames import Clock
 
 _LOOKED_AT: Final = 40  # stops whose legs are worked out by the hour; the others are out of question by then
 _GUESSED: Final = 24  # of them, those whose way from the start tells how much the waves slow the boat
@@ -109,3 +116,125 @@ def slowed_day(
         exact = exact_in_hours(tables, known)
         found = [exact] if exact else found
     return [tuple(int(tables.number[row]) for row in route) for route in found]
+
+
+@dataclass(frozen=True, eq=False)
+class Waved:
+    """A run in waves.
+
+    Attributes
+    ----------
+    places
+        Of the task, in order, start and end included.
+    times
+        Of the run from the beginning on, nobody waiting.
+    stay_s
+        At each stop.
+    longer_s
+        What waves add to each leg.
+    """
+
+    places: list[int]
+    times: KeptTimes
+    stay_s: list[int]
+    longer_s: tuple[int, ...]
+
+    def clocks(self, hours: DayHours) -> tuple[list[Clock], list[Clock]]:
+        """Tell arrivals and departures at each place."""
+        arrive: list[Clock] = [
+            None,
+            *(hours.after(at) for at in self.times.begins_s),
+            hours.after(self.times.over_s),
+        ]
+        leave: list[Clock] = [*(hours.after(at) for at in self.times.leaves_s), None]
+        return arrive, leave
+
+
+def in_waves(task: DayTask, places: Sequence[int], kept: KeptHours) -> Waved | None:
+    """Order the stops of a run so that it is back soonest in the waves of the hours it is run in.
+
+    Parameters
+    ----------
+    task
+        Its stops, open at all hours.
+    places
+        The run in the order that is shortest in calm water, start and end included.
+    kept
+        Knows the waves.
+
+    Returns
+    -------
+    Waved or None
+        None where waves slow none of its legs.
+    """
+    if kept.slowed is None or len(places) < 3:
+        return None
+    stops = list(places[1:-1])
+    others = [int(place) for place in task.offers_of if place not in set(stops)]
+    only = replace(task.without(others), must=frozenset(stops))
+    free = KeptHours(EVER, EVER, None, kept.places, kept.line_of, {}, None, kept.slowed)
+    ends = [START, *stops], [*stops, END]
+    legs = {(a, b) for a in ends[0] for b in ends[1] if a != b and task.travel_s[a, b] < FAR}
+    shortest: Route = tuple(int(only.offers_of[place][0]) for place in stops)
+    kept.learn(sorted(legs) if len(stops) <= MOST_STOPS else itertools.pairwise(places))
+    known, _ = kept_walk(only, shortest, free)
+    if known is None or not any(
+        kept.slowed.more_s(int(kept.places[a]), int(kept.places[b])).any()
+        for a, b in itertools.pairwise(places)
+    ):
+        return None
+    best = shortest
+    (found,) = slowed_day(only, free, [shortest], [shortest])
+    if len(found) == len(stops) and (told := kept_walk(only, found, free)[0]) is not None:
+        best, known = (found, told) if told.over_s < known.over_s else (best, known)
+    order = only.along(best)
+    stay = [int(only.stay_s[offer]) for offer in best]
+    begins = np.asarray(known.begins_s)
+    leaves = [int(task.begin_s), *(int(at) + own for at, own in zip(begins, stay, strict=True))]
+    return Waved(
+        order,
+        known._replace(leaves_s=np.array(leaves, dtype=np.int64)),
+        stay,
+        tuple(longer_legs(free, order, leaves)),
+    )
+
+
+def in_their_hours(stops: GeoDataFrame, exposure: GeoDataFrame | None) -> GeoDataFrame:
+    """Give stops the greatest wind and waves of the hours at which the boat is there.
+
+    Parameters
+    ----------
+    stops
+        Layer ``stops``; one without clock times, and one in whose hours nothing is told, is left with no figures.
+    exposure
+        Layer with a row for each spot and hour; None: the stops stay as they are.
+    """
+    if exposure is None or exposure.empty or not (stops["arrive"] != "").any():
+        return stops
+    made = stops.copy()
+    start = pd.Timestamp(0, tz="UTC")
+    at = pd.to_datetime(exposure["time"], utc=True, format="ISO8601")
+    seconds = (at - start).dt.total_seconds().to_numpy(dtype=float)
+    figures = {
+        name: numbers_of(exposure[name], name).to_numpy(dtype=float) for name in ("wind_mps", "wave_m")
+    }
+    spots = exposure["spot_id"].astype(str).to_numpy()
+    last = len(made) - 1
+    for row in range(len(made)):
+        spot, arrive, leave = (str(made[name].iloc[row]) for name in ("spot_id", "arrive", "leave"))
+        own = np.flatnonzero(spots == spot)
+        if not arrive or not len(own) or row in (0, last):
+            continue
+        own = own[np.argsort(seconds[own], kind="stable")]
+        times, first = np.unique(seconds[own], return_index=True)
+        begin = (pd.Timestamp(arrive) - start).total_seconds()
+        end = max((pd.Timestamp(leave) - start).total_seconds(), begin) if leave else begin
+        stands = [
+            own[first[k]]
+            for k, (a, b) in enumerate(stretches(times))
+            if (a < end and b > begin) or a <= begin < b
+        ]
+        for name, values in figures.items():
+            known = [values[one] for one in stands if np.isfinite(values[one])]
+            made.loc[made.index[row], name] = max(known) if known else np.nan
+    return made

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ...compiled import compiled
-from .coarse_cells import blurred
-from .terrain import gradient
+from .terrain import blurred, gradient
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

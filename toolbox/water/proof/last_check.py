@@ -19,11 +19,9 @@ from ...arrays import Floats, Geometries
 from ...errors import CrsError, DataError, UsageError
 from ...same_system import same_crs
 from ...units import in_words
-from .chain_check import chain_violations
-from .keep_out import TOLERANCE_M, OffLimits, too_near
-from .launch_check import launch_violations, launches
-from .sure_depth import DepthDoubt
-from .violations import Violation
+from .keep_out import TOLERANCE_M, OffLimits, Violation, too_near
+from .launch_check import DepthDoubt, launch_violations, launches
+from .stops_check import chain_violations
 
 if TYPE_CHECKING:
     import geopandas as gpd

@@ -1,18 +1,20 @@
-"""Which pieces of a run are launches, told by geometry alone, and what a launch breaks.
+"""Which pieces of a run are launches, told by geometry alone, what they break, and how much depth may be counted on.
 
 Part of the last check; shares nothing with the search for launches or ways.
+
+Shares nothing with how hazards and holds are made from the same errors: it must not make their mistakes.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
 
 from ...units import in_words
-from .keep_out import TOLERANCE_M
-from .violations import Violation
+from .keep_out import TOLERANCE_M, Violation
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -20,8 +22,7 @@ if TYPE_CHECKING:
     from ...arrays import Floats, Geometries
     from ...depth import DepthSurface
     from .keep_out import OffLimits
-    from .sure_depth import DepthDoubt
-
+    from .last_check import Limits
 
 LANE_M: Final = 50.0
 """Longest stretch from a ramp over dry ground and water too thin to float: a slab of 12 % over 6 m of fallen water."""
@@ -182,3 +183,48 @@ def past_its_end(
             float(inner[first, 0]),
             float(inner[first, 1]),
         )
+
+
+def counted_everywhere_m(depth: DepthSurface | None, confidence: DepthSurface | None) -> float:
+    """Depth error that limits are to hold where none is stated: the coverage's, or the least local one if less.
+
+    What is more at a place, `DepthDoubt` takes off there.
+    """
+    if depth is None:
+        return 0.0
+    known = np.empty(0) if confidence is None else confidence.depth_m[np.isfinite(confidence.depth_m)]
+    return float(min(depth.error_m, known.min())) if known.size else depth.error_m
+
+
+@dataclass(frozen=True, eq=False)
+class DepthDoubt:
+    """What is taken off the depth at a place, beyond the errors that the limits count everywhere.
+
+    Attributes
+    ----------
+    local
+        Half-width within which the true depth lies at each place.
+    unknown_m
+        What stands for it where it is not known: the coverage's own error.
+    depth_error_m, level_error_m
+        The errors in the limits.
+    """
+
+    local: DepthSurface
+    unknown_m: float
+    depth_error_m: float
+    level_error_m: float
+
+    @classmethod
+    def of(cls, depth: DepthSurface | None, local: DepthSurface | None, limits: Limits) -> DepthDoubt | None:
+        """Take it from the layers and the limits; None where no local error is given, or no depth."""
+        if depth is None or local is None:
+            return None
+        return cls(local, depth.error_m, limits.depth_error_m, limits.level_error_m)
+
+    def more_m(self, x: Floats, y: Floats) -> Floats:
+        """Tell how much is taken off at points: both errors put together there, less what the limits hold."""
+        here = self.local.at(x, y)
+        here = np.fmax(np.where(np.isnan(here), self.unknown_m, here), self.depth_error_m)
+        counted = np.hypot(self.depth_error_m, self.level_error_m)
+        return np.asarray(np.hypot(here, self.level_error_m) - counted, dtype=np.float64)

@@ -10,12 +10,12 @@ import shapely
 
 from ...arrays import Geometries
 from ...cache.store import open_store
+from ...compiled import side_by_side
 from ...errors import UsageError
-from ...threads import side_by_side
 from ..ways.alongside import edges_to_keep_from
 from ..ways.kept_water import kept_mesh, kept_safe_waters
 from ..ways.passages import passages
-from ..ways.safe_water_inputs import LakeToday
+from ..ways.safe_water import LakeToday
 from .launches import LaunchGround, charted_things, launch_from, launch_ground
 from .run import LegSurroundings, slow_zones
 

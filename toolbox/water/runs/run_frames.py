@@ -10,7 +10,7 @@ import pandas as pd
 
 from ...errors import UsageError
 from ...numbers import numbers_of
-from ..level.depth_errors import OF_PLACE, OF_WAY, errors_along
+from ..level.uncertainty import OF_PLACE, OF_WAY, errors_along
 from .run import least_depths, nearest_along, slow_and_time
 
 if TYPE_CHECKING:

@@ -8,10 +8,10 @@ import numpy as np
 import shapely
 from scipy.ndimage import median_filter
 
-from ...notes import note
-from ..landform.coarse_cells import blurred, coarsened
+from ...report import note
 from ..landform.drainage import drained, stems
 from ..landform.polyline import ahead, bridged, evenly, smoothed, spells
+from ..landform.terrain import blurred, coarsened
 from .finding_table import findings, require_lengths
 
 if TYPE_CHECKING:

@@ -11,9 +11,8 @@ from rasterio.transform import from_origin
 from scipy.ndimage import distance_transform_edt, find_objects, label
 
 from ...errors import UsageError
-from ...notes import note
-from ..landform.coarse_cells import blurred, coarsened
-from ..landform.terrain import gradient
+from ...report import note
+from ..landform.terrain import blurred, coarsened, gradient
 from .finding_table import bearing_deg, findings, require_lengths
 
 if TYPE_CHECKING:

@@ -1,4 +1,4 @@
-"""Noses: places where one isobath after the other bends the same way, out from the bank or in towards it.
+"""Points and pockets: where one isobath after the other bends the same way, out from the bank or in towards it.
 
 Points and pockets are the same form with opposite signs; what both need stands here.
 """
@@ -12,10 +12,10 @@ import numpy as np
 import shapely
 from scipy.ndimage import binary_dilation, distance_transform_edt, find_objects, label
 
-from ...notes import note
-from ..landform.coarse_cells import coarsened
+from ...report import note
 from ..landform.isobath_turning import isobath_turning
 from ..landform.merge_tree import climb, closed_rises, rise_cells
+from ..landform.terrain import coarsened
 from .finding_table import bearing_deg, findings, require_lengths
 
 if TYPE_CHECKING:
@@ -255,3 +255,95 @@ def find_noses(
         bank_m=bank_m,
     )
     return nose_table(kind, surface, found, turn_deg=turn_deg, relief_m=relief_m, length_m=length_m)
+
+
+def find_points(
+    surface: DepthSurface,
+    *,
+    turn_deg: float = 65.0,
+    over_m: float = 60.0,
+    relief_m: float = 1.0,
+    length_m: float = 35.0,
+    bank_m: float = 100.0,
+) -> gpd.GeoDataFrame:
+    """Find points.
+
+    Parameters
+    ----------
+    surface
+        Today's depths.
+    turn_deg, over_m
+        Round a point isobaths turn by so much or more within such a length of them. Wider points need more.
+    relief_m, length_m
+        They do so over such a depth, and along such a length of its crest, at least.
+    bank_m
+        The shallow end lies no further from the bank.
+
+    Returns
+    -------
+    A Point each, on the crest, where the isobaths turn most. `top_m` and `base_m` are the depths of the crest at
+    its shallow and its deep end, `length_m` its length between them, `slope_deg` its mean slope,
+    `deep_bearing_deg` the way it runs out, `area_m2` the ground where isobaths turn so much.
+
+    Notes
+    -----
+    A rise that closes is a hump, not a point, and so is what hangs on it. A bank that bends slowly is none, and the
+    shoulders of a pocket, where isobaths only turn back, are none.
+
+    What makes the result wrong: contours far apart against the depth that the point runs through; unknown ground that
+    is open water but lies beside shallow water, which is taken as land.
+    """
+    return find_noses(
+        "point",
+        surface,
+        out=True,
+        turn_deg=turn_deg,
+        over_m=over_m,
+        relief_m=relief_m,
+        length_m=length_m,
+        bank_m=bank_m,
+    )
+
+
+def find_pockets(
+    surface: DepthSurface,
+    *,
+    turn_deg: float = 65.0,
+    over_m: float = 60.0,
+    relief_m: float = 1.0,
+    length_m: float = 35.0,
+    bank_m: float = 100.0,
+) -> gpd.GeoDataFrame:
+    """Find pockets.
+
+    Parameters
+    ----------
+    surface
+        Today's depths.
+    turn_deg, over_m, relief_m, length_m, bank_m
+        As for `find_points`; the axis is that of the hollow.
+
+    Returns
+    -------
+    A Point each, on the axis, where the isobaths turn most. `top_m` and `base_m` are the depths of the axis at its
+    head and at its mouth, `length_m` its length between them, `slope_deg` its mean slope, `deep_bearing_deg` the
+    way it opens, `area_m2` the ground where isobaths turn so much.
+
+    Notes
+    -----
+    The hollows on both flanks of a point, where isobaths only turn back, are no pockets. The mouth of a long cove is
+    found by its head, where isobaths turn.
+
+    What makes the result wrong: contours far apart against the depth that the pocket runs through; unknown ground that
+    is open water but lies beside shallow water, which is taken as land.
+    """
+    return find_noses(
+        "pocket",
+        surface,
+        out=False,
+        turn_deg=turn_deg,
+        over_m=over_m,
+        relief_m=relief_m,
+        length_m=length_m,
+        bank_m=bank_m,
+    )

@@ -8,14 +8,11 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
-from .confidence import over_surface, said_error
-from .confidence_features import bending
-from .conformal import upper_quantile
-from .error_law import ErrorLaw, OwnError, learn, own_error
+from .confidence import bending, over_surface, said_error
+from .error_law import ErrorLaw, OwnError, SoundingLaw, learn, learn_soundings, own_error, upper_quantile
 from .held_out import between_centres, held_out
-from .line_tolerance import drawn_error_m
+from .raster_error import drawn_error_m
 from .sounded import Gaps, gaps_of, leave_soundings_out, own_way, usual_gap_m
-from .sounding_law import SoundingLaw, learn_soundings
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

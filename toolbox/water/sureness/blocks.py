@@ -7,15 +7,12 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from ..bottom.areas import area_reach, label_areas, limits_of
+from ..bottom.areas import JoinedAreas, area_reach, label_areas, limits_of
 from ..bottom.barriers import ASIDE, crossings, segments_of
-from ..bottom.joined_areas import JoinedAreas
-from ..bottom.lake_blocks import Block, KnownByBlock, blocks_of
-from ..bottom.measured import Shore, shore_on
+from ..bottom.measured import Block, KnownByBlock, Shore, blocks_of, shore_on
 from ..bottom.surface import Scale, finish, ladder, relax, relax_all, usual_tension
 from .band import Band, learn_band
-from .confidence import distance_to, reach_shoals, sources_of, spread
-from .confidence_features import bending, steepness
+from .confidence import bending, distance_to, reach_shoals, sources_of, spread, steepness
 from .error_law import OwnError
 
 if TYPE_CHECKING:

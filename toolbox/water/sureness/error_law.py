@@ -1,4 +1,4 @@
-"""The law by which a surface between contours is off, learnt from what was left out, and the band of 95 %."""
+"""Laws of how far a surface may be off, learnt from what was held out: beside lines, and between soundings."""
 
 from __future__ import annotations
 
@@ -6,15 +6,56 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+from scipy.special import betainc
 
-from .conformal import upper_quantile
+from .sounded import OWN_WAY
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from .held_out import HeldOut
+    from .sounded import LeftOut
 
     Floats = NDArray[np.float64]
+    Floats32 = NDArray[np.float32]
+
+
+def upper_quantile(scores: NDArray[np.float64], share: float) -> float:
+    """Value that a new score exceeds with a chance of at most 1 - share, however scores are spread.
+
+    The rank is counted up by one, since the new score is one more of them; where there are too few for that, the
+    greatest is taken.
+
+    Notes
+    -----
+    Vovk, Gammerman and Shafer 2005, Algorithmic Learning in a Random World; Lei, G'Sell, Rinaldo, Tibshirani and
+    Wasserman 2018, J. Am. Stat. Assoc. 113, 1094-1111.
+    """
+    scores = scores[np.isfinite(scores)]
+    if not len(scores):
+        return float("nan")
+    rank = min(int(np.ceil((len(scores) + 1) * share)), len(scores))
+    return float(np.partition(scores, rank - 1)[rank - 1])
+
+
+def sure_quantile(scores: NDArray[np.float64], share: float, *, sure: float = 0.9) -> float:
+    """Value that a new score exceeds with a chance of at most 1 - share, and that not only on average of all draws.
+
+    With the chance ``sure``, scores were drawn that give a value which holds this; where there are too few for that,
+    the greatest is taken.
+
+    Notes
+    -----
+    The share under the score of rank r among n is spread as Beta(r, n + 1 - r): Vovk 2012, Conditional validity of
+    inductive conformal predictors, Proc. Mach. Learn. Res. 25, 475-490.
+    """
+    scores = np.sort(scores[np.isfinite(scores)])
+    if not len(scores):
+        return float("nan")
+    rank = np.arange(1, len(scores) + 1)
+    holds = 1.0 - betainc(rank, len(scores) + 1 - rank, share) >= sure
+    return float(scores[int(np.argmax(holds))] if holds.any() else scores[-1])
+
 
 ENOUGH: Final = 40  # places left out, below which nothing is learnt
 A_BIN: Final = 80
@@ -46,10 +87,6 @@ class ErrorLaw:
         for feature, power, floor in zip((way, steep, bend), self.powers, self.floors, strict=True):
             log += np.float32(power) * np.log(np.maximum(feature, np.float32(floor)))
         return np.asarray(np.exp(log) * np.interp(log, self.scales, self.times), dtype=np.float32)
-
-
-if TYPE_CHECKING:
-    Floats32 = NDArray[np.float32]
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,3 +166,124 @@ def learn(found: HeldOut, cell_m: float) -> ErrorLaw | None:
         times.append(max(upper_quantile(np.abs(score), 0.95), upper_quantile(score, SIDE)))
         middle.append(float(np.median(scale[rows])))
     return ErrorLaw(0.5 * cell_m, start, powers, floors, np.array(middle), np.array(times))
+
+
+_SOUNDING_LAW_BINS: Final = 5
+_USUAL_POWER: Final = 1.5
+_POWER_LIMITS: Final = (0.3, 3.0)
+_PRIOR: Final = 4.0  # the usual power is right to 0.5
+_SCATTER: Final = 1.5  # of logarithms of one place's errors in two gaps
+_USUAL_SHAPE: Final = (0.2, 0.5)  # powers of steepness and bending
+_SHAPE_LIMITS: Final = ((0.0, 0.0), (1.0, 1.0))
+_OWN_LIMITS: Final = (0.25, 1.0)
+_LEAST_SHARE: Final = 1e-3
+
+_SMOOTHEST: Final = 0.15  # share of the places below which bottoms are not told apart
+
+
+@dataclass(frozen=True, eq=False)
+class Roughness:
+    """Error by the gap, the share of it that data are away, steepness and bending, and how wide the band is by it."""
+
+    power: float
+    start: float
+    shape: Floats
+    floors: Floats
+    rough: Floats
+    times: Floats
+
+    def at(self, gap_m: Floats32, features: tuple[Floats32, Floats32, Floats32]) -> Floats32:
+        """Half-width at places."""
+        log = np.full(features[0].shape, self.start, dtype=np.float32)
+        for feature, power, floor in zip(features, self.shape, self.floors, strict=True):
+            log += np.float32(power) * np.log(np.maximum(feature, np.float32(floor)))
+        half = np.exp(log) * gap_m ** np.float32(self.power)
+        return np.asarray(half * np.interp(log, self.rough, self.times), dtype=np.float32)
+
+
+@dataclass(frozen=True, eq=False)
+class SoundingLaw:
+    """Half-width between soundings: where the gap reaches the shore another one than inland."""
+
+    inland: Roughness
+    ashore: Roughness
+
+    def at(
+        self, away_m: Floats32, gap_m: Floats32, steep: Floats32, bend: Floats32, ashore: NDArray[np.bool_]
+    ) -> Floats32:
+        """Half-width at places."""
+        features = (away_m / gap_m, steep, bend)
+        return np.where(ashore, self.ashore.at(gap_m, features), self.inland.at(gap_m, features))
+
+
+def _shape_of(logs: Floats, target: Floats, power: float) -> tuple[float, Floats]:
+    """Powers of share, steepness and bending by least squares, held near what is usual."""
+    middle, centre = logs.mean(axis=0), target.mean()
+    table, weight = logs - middle, np.ones(len(target))
+    usual = np.array([OWN_WAY * power, *_USUAL_SHAPE])
+    limits = np.array([np.multiply(_OWN_LIMITS, power), *zip(*_SHAPE_LIMITS, strict=True)])
+    shape = usual
+    for _ in range(_ROUNDS):  # Huber's weights: a few cliffs do not bend the law
+        weighted = table * weight[:, None]
+        normal = weighted.T @ table + _HOLD * np.eye(logs.shape[1])
+        shape = np.linalg.solve(normal, weighted.T @ (target - centre) + _HOLD * usual)
+        left = target - centre - table @ shape
+        left -= np.median(left)
+        weight = 1.0 / np.maximum(np.abs(left) / (1.4826 * np.median(np.abs(left)) + 1e-9), 1.0)
+    shape = np.clip(shape, *limits.T)
+    return float(centre - middle @ shape), shape
+
+
+def _power_of(wider: Floats, worse: Floats) -> float:
+    wide = wider @ wider
+    sure = wide / _SCATTER**2 + _PRIOR
+    power = (wider @ worse / _SCATTER**2 + _PRIOR * _USUAL_POWER) / sure
+    return float(np.clip(power, *_POWER_LIMITS))
+
+
+def _roughness_of(off_m: Floats, features: Floats, place: NDArray[np.int64], power: float) -> Roughness:
+    floors = np.array([_LEAST_SHARE, *np.maximum(np.quantile(features[:, 1:], _SMOOTHEST, axis=0), 1e-7)])
+    logs = np.log(np.maximum(features, floors))
+    size = np.abs(off_m)
+    target = np.log(size + 0.05 * np.median(size) + 1e-9)
+    places = np.unique(place)
+    fold = np.isin(place, places[::2])
+    rough = np.empty(len(target))
+    for side in (fold, ~fold):
+        start, shape = _shape_of(logs[side], target[side], power)
+        rough[~side] = start + logs[~side] @ shape
+    start, shape = _shape_of(logs, target, power)
+    score = off_m / np.exp(rough)
+    middle, times = [], []
+    bins = int(np.clip(len(places) // A_BIN, 1, _SOUNDING_LAW_BINS))
+    for rows in np.array_split(np.argsort(rough, kind="stable"), bins):
+        times.append(upper_quantile(np.abs(score[rows]), 0.95))
+        middle.append(float(np.median(rough[rows])))
+    unsafe = sure_quantile(score / np.interp(rough, middle, times), SIDE)
+    return Roughness(power, start, shape, floors, np.array(middle), np.array(times) * max(1.0, unsafe))
+
+
+def learn_soundings(found: LeftOut) -> SoundingLaw | None:
+    """Learn the law from what was left out; None where it is too little.
+
+    Notes
+    -----
+    The power of the gap comes from places that were left out in two gaps. A surface cannot be off by more than the
+    bottom is high, so its errors grow ever slower as gaps widen: carried back to smaller ones by that power they are
+    too large rather than too small. The roughness is learnt on half of the
+    places and judged on the other, and the other way round; the band is the split-conformal quantile of error over
+    scale, by how rough the bottom is, near the shore and away from it. The unsafe side, a surface deeper than the
+    bottom, is held to half of what both sides may leave out.
+    """
+    if len(np.unique(found.place)) < ENOUGH:
+        return None
+    features = np.column_stack([found.away_m / found.gap_m, found.steep, found.bend])
+    parts = []
+    for ashore in (False, True):
+        side, pairs = found.ashore == ashore, found.both_ashore == ashore
+        if len(np.unique(found.place[side])) < ENOUGH:
+            side, pairs = np.ones(len(side), dtype=np.bool_), np.ones(len(pairs), dtype=np.bool_)
+        power = _power_of(found.wider[pairs], found.worse[pairs])
+        unit = found.off_m[side] / found.gap_m[side] ** power
+        parts.append(_roughness_of(unit, features[side], found.place[side], power))
+    return SoundingLaw(*parts)

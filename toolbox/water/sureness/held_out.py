@@ -10,9 +10,9 @@ import shapely
 from scipy.spatial import cKDTree
 
 from ..bottom.barriers import Grid
-from ..bottom.lake_blocks import KnownByBlock
+from ..bottom.measured import KnownByBlock
 from ..bottom.surface import minimum_curvature
-from .confidence_features import features_of
+from .confidence import features_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -9,10 +9,9 @@ import numpy as np
 from scipy.ndimage import distance_transform_edt, maximum_filter1d
 from scipy.spatial import cKDTree
 
-from ..bottom.lake_blocks import KnownByBlock
+from ..bottom.measured import KnownByBlock
 from ..bottom.surface import minimum_curvature, scale_of
-from .confidence import distance_to, sources_of
-from .confidence_features import bending, steepness
+from .confidence import bending, distance_to, sources_of, steepness
 from .held_out import between_centres, discs_of, left_of, nearest_of, windows_of
 
 if TYPE_CHECKING:
@@ -215,7 +214,7 @@ def leave_soundings_out(
     -----
     Gaps are kept as small as they can be: a gap that one sounding leaves is wider than those between all of them, and
     the wider it is, the farther its errors have to be carried back to those of the lake. By what power of the way that
-    is, places tell that are left out twice, in a smaller and in a wider gap (`sounding_law`).
+    is, places tell that are left out twice, in a smaller and in a wider gap (`error_law`).
     """
     rng = np.random.default_rng([seed, len(known.lines), len(known.xy)])
     wet = np.flatnonzero(np.isfinite(away_m.ravel()) & (away_m.ravel() >= 0))

@@ -12,8 +12,7 @@ import numpy as np
 
 from ..wind.exposure import expose
 from ..wind.lake_winds import LakeWinds, joined, without
-from .margin_words import length_words, speed_words
-from .verdict import ROUNDING
+from .verdict import ROUNDING, length_words, speed_words
 from .way_seas import NAMES, PATCH_M, SeaLimits, pieces_of_ways, sea_of
 
 if TYPE_CHECKING:

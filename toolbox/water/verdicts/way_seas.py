@@ -13,8 +13,7 @@ import shapely
 
 from ...units import in_words
 from ..wind.exposure import expose
-from .margin_words import length_words
-from .verdict import ROUNDING
+from .verdict import ROUNDING, length_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

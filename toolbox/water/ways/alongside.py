@@ -10,8 +10,7 @@ import shapely
 
 from ...arrays import Floats, Geometries
 from .mesh import polygon_parts
-from .safe_water import SLOW, areas_of, rows_besides
-from .unions import union_of
+from .safe_water import SLOW, areas_of, rows_besides, union_of
 
 if TYPE_CHECKING:
     import geopandas as gpd

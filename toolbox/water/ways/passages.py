@@ -11,17 +11,16 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ...arrays import Flags, Floats, Ints
+from ...compiled import begun
 from ...errors import NoSafeWay, UsageError
-from ...threads import begun
-from .bottleneck_depth import sills
-from .gates import find_gates, find_links
+from .bottlenecks import sills
+from .gates import Relay, Sums, arrays, find_gates, find_links, idled, related
 from .navigation import as_points
 from .reasons import reasons
-from .relays import Relay, Sums, arrays, idled, related
 
 if TYPE_CHECKING:
     from .navigation import SafeWater, Ways
-    from .safe_water_inputs import LakeToday
+    from .safe_water import LakeToday
 
 Leg = tuple[str, Floats]
 

@@ -1,22 +1,75 @@
-"""Safe water: what is left of a lake when hazards, closed zones and a boat's clearance are taken away."""
+"""Safe water: what is left of a lake when hazards, closed zones and a boat's clearance are taken away.
+
+What safe water is made from.
+
+Unions of areas that are asked for again and again in one piece of work: each is worked once.
+"""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+import functools
+import threading
+from collections import OrderedDict
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
 
 from ...arrays import Flags, Floats, Geometries
+from ...cache.store import fingerprint
+from ...compiled import side_by_side
 from ...enclosed import enclosed_either_way, is_valid, moved, origin_of
 from ...errors import DataError, UsageError
-from ...notes import note
-from ...threads import side_by_side
+from ...report import note
 from .mesh import polygon_parts
-from .unions import union_of, without
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import geopandas as gpd
+
+    from ...depth import DepthSurface
+
+_MOST: Final = 6  # unions remembered: those of one lake's layers; they are large
+
+_lock = threading.Lock()
+_remembered: OrderedDict[str, Any] = OrderedDict()
+
+
+def union_of(areas: Sequence[Any] | Geometries) -> Any:
+    """Unite areas as `shapely.union_all` does, to the bit.
+
+    Parameters
+    ----------
+    areas
+        Geometries; None counts as empty.
+
+    Returns
+    -------
+    shapely.Geometry
+        The union. It is found again by every bit of the areas, so it is that of no others; like all geometries it
+        cannot be changed.
+    """
+    given = np.asarray(areas, dtype=object)
+    bits = shapely.to_wkb(given, byte_order=1, include_srid=False)
+    key = fingerprint(*(b"" if one is None else one for one in bits))
+    with _lock:
+        if key in _remembered:
+            _remembered.move_to_end(key)
+            return _remembered[key]
+    made = shapely.union_all(given)
+    with _lock:
+        _remembered[key] = made
+        while len(_remembered) > _MOST:
+            _remembered.popitem(last=False)
+    return made
+
+
+@functools.lru_cache(maxsize=2)
+def without(area: Any, taken: Any) -> Any:
+    """Take one area away from another as `shapely.difference` does; the last few are remembered."""
+    return shapely.difference(area, taken)
 
 
 SLOW = "slow"  # the one kind of zone that stays open
@@ -292,3 +345,33 @@ def safe_waters(
     running, idling = side_by_side(to_run, to_idle)
     running = sound(shapely.intersection(running, idling))[0]
     return back(running), back(idling)
+
+
+@dataclass(frozen=True, eq=False)
+class LakeToday:
+    """Layers ``water``, ``shallow_hazards`` and ``zones``, the clearance kept at idle, and today's depths if known."""
+
+    water: gpd.GeoDataFrame
+    hazards: gpd.GeoDataFrame | None
+    zones: gpd.GeoDataFrame | None
+    clearance_m: float
+    today: DepthSurface | None = None
+
+    def needed_m(self) -> float:
+        """Depth this boat needs at idle, margin and errors counted; 0 where the hazards don't tell."""
+        if self.hazards is None or "needed_depth_m" not in self.hazards.columns:
+            return 0.0
+        idle = self.hazards.loc[self.hazards["care"] != "run", "needed_depth_m"].to_numpy(dtype=float)
+        return float(np.nanmax(idle)) if np.isfinite(idle).any() else 0.0
+
+    def area(self) -> Any:
+        """Today's water."""
+        return union_of(areas_of(self.water))
+
+    def thin(self) -> Any:
+        """Water too thin even to idle."""
+        return union_of(thin_water(self.hazards))
+
+    def closed(self) -> Any:
+        """Zones no motor boat may enter."""
+        return union_of(closed_zones(self.zones))

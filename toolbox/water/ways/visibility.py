@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ...arrays import Flags, Floats, Ints
-from .orientation import turn
+from .mesh import turn
 
 if TYPE_CHECKING:
     from .mesh import Mesh

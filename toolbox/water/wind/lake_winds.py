@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from ...numbers import numbers_of
-from .hours import read_hours
+from .forecast import read_hours
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -15,7 +15,7 @@ import numpy as np
 
 from ...errors import UsageError
 from .fetch import fetch_lengths
-from .wave_growth import GRAVITY, aces_wind_stress_factor
+from .waves import GRAVITY, aces_wind_stress_factor
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
