@@ -58,13 +58,14 @@ def export(
     most_points: Count | None = None,
     symbols: Symbols | None = None,
     sld_version: Annotated[str, Choice(("1.0.0", "1.1.0"))] = "1.0.0",
+    waypoints: Annotated[str, Choice(("stops", "all"))] = "stops",
 ) -> Annotated[Mapping[str, bytes], FileSet(tuple(name for names in FORMATS.values() for name in names))]:
     """Write layers in open formats, with depths in words and the cautions with each file.
 
-    GPX 1.1 gets way points (holds, spots, ramps), one route through the stops with the turns of the legs, and a track
-    of the legs; areas have no place in it and are left out with a warning. KML 2.2 gets a folder for each layer, with
-    styles; KMZ is the same, packed. GeoJSON (RFC 7946) gets all rows and columns. All are in WGS84. A depth is told in
-    feet and metres in the description and never written as an elevation.
+    GPX 1.1 gets way points (where there are stops, those of their holds and of the ramps), one route through the stops
+    with few turns between them, and a track of the legs; areas have no place in it. KML 2.2 gets a folder for each
+    layer, with styles; KMZ is the same, packed. GeoJSON (RFC 7946) gets all rows and columns. All are in WGS84. A
+    depth is told in feet and metres in the description and never written as an elevation.
 
     CSV gets a table for each layer, with longitude, latitude and, for lines and areas, WKT; csv-metadata.json
     beside them tells what they are. FlatGeobuf (fgb) and shapefiles (shp, zipped) get a file for each layer in its
@@ -93,6 +94,8 @@ def export(
         without it. Kinds are those of spots, and hold, stop, turn, ramp, hazard, landmark.
     sld_version
         Version of the standard that styles are written in.
+    waypoints
+        Which points GPX gets as way points where there are stops: the holds they are made at and the ramps, or all.
 
     Returns
     -------
@@ -124,6 +127,7 @@ def export(
         symbols=symbol_table(symbols),
         most_points=most_points,
         sld_version=sld_version,
+        all_points=waypoints == "all",
     )
     layers = all_with_errors(layers, depth_confidence)
     return write_files(layers, [word for word in FORMATS if word in set(formats)], telling)

@@ -98,8 +98,40 @@ def _keep_ready(run: DayRun) -> None:
     keep_ready(water.copy(), hazards.copy(), None if zones is None else zones.copy(), handling)
 
 
-def _proved(run: DayRun, stops: GeoDataFrame, depth: DepthSurface) -> Limits:
-    """Prove the run by geometry alone; tell what it was held to.
+def _few_turns(given: dict[str, Any], structures: Any, limits: Limits) -> GeoDataFrame:
+    """Draw the run with few turns, proved as the run itself; the legs as they are where that fails."""
+    from castshed.toolbox.report import note
+    from castshed.toolbox.water.proof.run_proof import run_violations
+    from castshed.toolbox.water.runs.thinned_route import as_route, thinned_route
+    from castshed.toolbox.water.ways.alongside import edges_to_keep_from
+
+    lake = [given[name] for name in ("water", "hazards", "zones")]
+    running, idling = (edges_to_keep_from(*lake, running=one) for one in (True, False))
+    route = thinned_route(
+        given["legs"],
+        running,
+        idling,
+        run_clearance_m=limits.run_clearance_m,
+        idle_clearance_m=limits.idle_clearance_m,
+    )
+    # Times are those of the legs; what their lines keep clear and how deep they lie is not said of these.
+    timed = given["legs"].drop(columns=["min_depth_m", "min_clearance_m"])
+    timed = timed.set_geometry(route.geometry.to_numpy(), crs=route.crs)
+    longer = (route["distance_m"] / given["legs"]["distance_m"]).to_numpy()
+    timed = timed.assign(
+        distance_m=route["distance_m"].to_numpy(), time_s=timed["time_s"].to_numpy() * longer
+    )
+    if run_violations(**given | {"legs": timed}, structures=structures, limits=limits):
+        note(
+            "No way with fewer turns passed the last check; the route has all turns of the legs.",
+            stacklevel=2,
+        )
+        return as_route(given["legs"])
+    return route
+
+
+def _proved(run: DayRun, stops: GeoDataFrame, depth: DepthSurface) -> tuple[Limits, GeoDataFrame]:
+    """Prove the run by geometry alone; tell what it was held to, and give the run with few turns, proved as well.
 
     Raises
     ------
@@ -128,7 +160,7 @@ def _proved(run: DayRun, stops: GeoDataFrame, depth: DepthSurface) -> Limits:
             f"The run failed the last check and is not written: {'; '.join(map(str, broken[:5]))}. Widen the "
             "clearance or leave that stop out, and report the case."
         )
-    return limits
+    return limits, _few_turns(given, structures, limits)
 
 
 def _as_steps(day: Day, file: str, **changes: Any) -> str:
@@ -261,7 +293,7 @@ def plan(
             made = run("run")
             made = made._replace(stops=in_their_hours(made.stops, hours))
         with stage("Proving the run"):
-            limits = _proved(run, made.stops, depth)
+            limits, route = _proved(run, made.stops, depth)
         with stage("Writing it out"):
             spots = _verdicts_with_run(spots, made.stops, made.left_out)
             layers: dict[str, Any] = {
@@ -279,6 +311,7 @@ def plan(
                 "cast_lines": held.cast_lines,
                 "stops": made.stops,
                 "legs": made.legs,
+                "route": route,
                 "left_out": _all_left_out(spots, made.left_out),
                 **(
                     {} if book is None else {"set_aside": book.set_aside, "gathered_from": book.gathered_from}

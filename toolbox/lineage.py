@@ -87,6 +87,7 @@ OF_A_LEVEL: Final = frozenset(
         "cast_lines",
         "stops",
         "legs",
+        "route",
     }
 )
 """Layers that hold for one level only; depths below chart datum, such as soundings read from a log, do not."""

@@ -12,6 +12,7 @@ import shapely
 from ..lineage import stating_level
 from ..output.formats.geojson import to_geojson
 from ..output.formats.gpx import to_gpx
+from ..output.formats.gpx_run import for_the_run
 from ..output.formats.kml import to_kml
 from ..output.formats.prepared_features import ready_features
 from ..output.formats.read_back import prove_written
@@ -176,10 +177,10 @@ def phone_copy(layers: Mapping[str, gpd.GeoDataFrame]) -> tuple[dict[str, gpd.Ge
     return {name: drawn.get(name, frame) for name, frame in made.items()}, by_m
 
 
-_GPX: Final = ("stops", "legs", "holds", "spots", "ramps")
+_GPX: Final = ("stops", "legs", "route", "holds", "ramps")
 _ASHORE: Final = frozenset({"contradictions"})
 """For whoever looks into the chart at home; in the plan's own file only."""
-_NOT_SHARED: Final = ("set_aside", "shoreline", "cast_reach", "depth_bands")
+_NOT_SHARED: Final = ("set_aside", "shoreline", "cast_reach", "depth_bands", "route")
 
 
 def totals_of(layers: Mapping[str, gpd.GeoDataFrame], at_each_s: float) -> dict[str, Any]:
@@ -245,9 +246,7 @@ def plan_folder(
     places = {name: frame for name, frame in layers.items() if name not in TABLES | _ASHORE}
     places = stating_level(places, {name: role_of(name, frame) for name, frame in places.items()}, level_m)
     shared = {name: frame for name, frame in places.items() if name not in _NOT_SHARED}
-    aboard = {name: shared[name] for name in _GPX}
-    for name in ("holds", "spots"):  # into a small device go the places of the run only
-        aboard[name] = aboard[name][aboard[name]["spot_id"].isin(stops["spot_id"])]
+    aboard = for_the_run({name: places[name] for name in _GPX if name in places})
     on_run = {
         name: layers[name][layers[name]["spot_id"].isin(stops["spot_id"])] for name in ("holds", "cast_lines")
     }

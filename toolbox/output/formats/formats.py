@@ -7,12 +7,15 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, TypedDict
 
 from ...lineage import stating_level
+from ...report import note
+from ...text import how_many
 from ..words.features import check_layers
 from ..words.names import PLAIN, NameRule, role_of
 from .csv_table import to_csv_files
 from .dxf import to_dxf
 from .geojson import to_geojson
 from .gpx import to_gpx_files
+from .gpx_run import for_the_run
 from .kml import to_kml
 from .prepared_features import Ready, ready_features
 from .read_back import prove_written
@@ -47,6 +50,7 @@ class Telling:
     symbols: Mapping[str, str] = field(default_factory=dict)  # kind to the symbol's text, for GPX
     most_points: int | None = None  # most way points of a GPX file; None for no limit
     sld_version: str = "1.0.0"  # version of the standard of styles
+    all_points: bool = False  # whether GPX gets every point, not the stops and ramps of a run alone
 
     @property
     def about(self) -> _About:
@@ -59,9 +63,21 @@ class Telling:
         }
 
 
+def _aboard(layers: Layers, telling: Telling) -> Layers:
+    """Give what goes into GPX: the run with its stops and ramps, or all there is."""
+    return layers if telling.all_points else for_the_run(layers)
+
+
 def _gpx(layers: Layers, telling: Telling) -> dict[str, bytes]:
+    kept = _aboard(layers, telling)
+    if left := sum(len(frame) for frame in layers.values()) - sum(len(frame) for frame in kept.values()):
+        note(
+            f"run.gpx holds the run with its stops and ramps; {how_many(left, 'other row')} left out (all "
+            "points: --waypoints all).",
+            stacklevel=4,
+        )
     files = to_gpx_files(
-        layers,
+        kept,
         **telling.about,
         rule=telling.rule,
         symbols=telling.symbols,
@@ -142,5 +158,5 @@ def write_files(layers: Layers, formats: Iterable[str], telling: Telling) -> dic
         if ready is None:
             ready = ready_features(layers, level_m=telling.level_m)
         files |= _OF_FEATURES[word](layers, telling, ready)
-    prove_written(layers, files, gpx=layers)
+    prove_written(layers, files, gpx=_aboard(layers, telling))
     return files

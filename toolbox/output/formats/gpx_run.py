@@ -18,10 +18,12 @@ from ...errors import DataError
 from ...report import note
 from ...text import how_many, number, one_line
 from ..words.features import Feature
-from ..words.names import TABLES
+from ..words.names import TABLES, role_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+
+    import geopandas as gpd
 
     from ...intake.series.series_table import SeriesTable
     from ..words.names import NameRule
@@ -118,6 +120,27 @@ def route_points(stops: list[Feature], legs: list[Feature]) -> list[Feature | Tu
     return points
 
 
+def few_turns(features: Iterable[Feature]) -> list[Feature]:
+    """Give the pieces of the route with few turns, in order; none where that layer is not there."""
+    return in_order([one for one in features if one.role == "route" and one.geometry is not None], "leg_no")
+
+
+def for_the_run(layers: Mapping[str, gpd.GeoDataFrame]) -> dict[str, gpd.GeoDataFrame]:
+    """Give what a boat steers by: stops with their holds, the way, ramps. A plan without stops is given whole."""
+    roles = {name: role_of(name, frame) for name, frame in layers.items()}
+    stops = [layers[name] for name, role in roles.items() if role == "stops"]
+    if not stops:
+        return dict(layers)
+    chosen = {str(one) for frame in stops for one in frame["spot_id"]}
+    kept = {}
+    for name, frame in layers.items():
+        if roles[name] == "holds":
+            kept[name] = frame[frame["spot_id"].astype(str).isin(chosen)]
+        elif roles[name] in {"stops", "legs", "route", "ramps"}:
+            kept[name] = frame
+    return kept
+
+
 def sorted_out(features: list[Feature]) -> tuple[list[Feature], list[Feature], list[Feature], list[Feature]]:
     """Way points, stops, legs and other lines; says what GPX has no place for."""
     points, stops, legs, lines = [], [], [], []
@@ -133,6 +156,8 @@ def sorted_out(features: list[Feature]) -> tuple[list[Feature], list[Feature], l
                 )
         elif feature.role == "stops" and kind == "Point":
             stops.append(feature)
+        elif feature.role == "route":
+            continue  # its turns go into the route, the legs as they are into the track
         elif feature.role == "legs" and kind in {"LineString", "MultiLineString"}:
             legs.append(feature)
         elif feature.role in TABLES:

@@ -207,7 +207,7 @@ def title(role: str, row: Mapping[str, Any], spot_names: Mapping[str, str], orde
     own = one_line(row.get("name")) or spot_names.get(spot, "") or spot
     if role == "stops":
         return f"{number(row.get('stop_no')):.0f} {own}" if math.isfinite(number(row.get("stop_no"))) else own
-    if role == "legs":
+    if role in {"legs", "route"}:
         leg = number(row.get("leg_no"))
         return f"leg {f'{leg:.0f}' if math.isfinite(leg) else order} {one_line(row.get('part'))}".strip()
     if (held := _of_a_hold(role, row, own, order)) is not None:
@@ -250,6 +250,7 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "holds": frozenset({"spot_id", "hold_no", "deep_bearing_deg"}),
     "cast_lines": frozenset({"spot_id", "hold_no", "cast_m"}),
     "stops": frozenset({"stop_no", "spot_id", "arrive"}),
+    "route": frozenset({"leg_no", "part", "from_id", "to_id", "turns"}),
     "legs": frozenset({"leg_no", "part", "from_id", "to_id"}),
     "ways": frozenset({"from_id", "to_id", "distance_m", "idle_m"}),
     "shallow_hazards": frozenset({"care", "least_depth_m"}),

@@ -229,6 +229,7 @@ _BY_ROLE: Final[dict[str, Callable[[Row, float | None], list[str]]]] = {
     "holds": _hold,
     "stops": _stop,
     "legs": _leg,
+    "route": _leg,
     "ramps": _ramp,
     "shallow_hazards": _hazard,
     "known_hazards": _known_hazard,
