@@ -117,10 +117,7 @@ def _few_turns(given: dict[str, Any], structures: Any, limits: Limits) -> GeoDat
     # Times are those of the legs; what their lines keep clear and how deep they lie is not said of these.
     timed = given["legs"].drop(columns=["min_depth_m", "min_clearance_m"])
     timed = timed.set_geometry(route.geometry.to_numpy(), crs=route.crs)
-    longer = (route["distance_m"] / given["legs"]["distance_m"]).to_numpy()
-    timed = timed.assign(
-        distance_m=route["distance_m"].to_numpy(), time_s=timed["time_s"].to_numpy() * longer
-    )
+    timed = timed.assign(distance_m=route["distance_m"].to_numpy())
     if run_violations(**given | {"legs": timed}, structures=structures, limits=limits):
         note(
             "No way with fewer turns passed the last check; the route has all turns of the legs.",

@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     from ...intake.series.series_table import SeriesTable
     from ..words.names import NameRule
 
+_STRAIGHT_M: Final = 0.05
+_DEGREE_M: Final = 111_195.0
 _TURN_APART_DEG: Final = 4e-7  # about 4 cm: a turn nearer than this to a stop is the stop
 
 
@@ -91,7 +93,23 @@ def _turns(stop: Feature, following: Feature, legs: list[Feature]) -> list[tuple
         near = [xy(stop), xy(following), *kept[-1:]]
         if all(abs(turn[0] - x) + abs(turn[1] - y) > _TURN_APART_DEG for x, y in near):
             kept.append(turn)
-    return kept
+    return _but_straight([xy(stop), *kept, xy(following)])[1:-1]
+
+
+def _but_straight(way: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Leave out turns that are none: less than five centimetres beside the straight from the last one to the next."""
+    kept = way[:1]
+    for k in range(1, len(way) - 1):
+        wide = math.cos(math.radians(way[k][1]))
+        (x, y), (east, north) = (
+            ((one[0] - kept[-1][0]) * wide * _DEGREE_M, (one[1] - kept[-1][1]) * _DEGREE_M)
+            for one in (way[k], way[k + 1])
+        )
+        size = math.hypot(east, north)
+        ahead = 0.0 < x * east + y * north < size**2
+        if not (ahead and abs(x * north - y * east) <= _STRAIGHT_M * size):
+            kept.append(way[k])
+    return [*kept, *way[-1:]] if len(way) > 1 else way
 
 
 def route_points(stops: list[Feature], legs: list[Feature]) -> list[Feature | Turn]:
