@@ -13,6 +13,7 @@ from castshed.toolbox.parameters import (
     Depart,
     FolderContents,
     FolderSet,
+    PaperSize,
     TodaysLevel,
     WordList,
     Words,
@@ -180,6 +181,7 @@ def plan(
     back_by: BackBy = "",
     boat: WordList = (),
     change: WordList = (),
+    paper: PaperSize | None = None,
 ) -> Annotated[FolderContents, FolderSet(FILES)]:
     """Plan the day of a day file and write it in open formats.
 
@@ -330,6 +332,7 @@ def plan(
                 at_each_s=day.run.at_each_s,
                 limits=limits,
                 notes=notes,
+                paper=paper or day.paper,
             )
             contents = replace(
                 contents,

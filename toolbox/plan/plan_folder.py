@@ -17,6 +17,7 @@ from ..output.formats.kml import to_kml
 from ..output.formats.prepared_features import ready_features
 from ..output.formats.read_back import prove_written
 from ..output.maps.chart import draw_map
+from ..output.maps.chart_page import paper_of
 from ..output.words.cautions import CAUTIONS, level_text
 from ..output.words.features import to_lon_lat
 from ..output.words.names import TABLES, role_of
@@ -220,6 +221,7 @@ def plan_folder(
     at_each_s: float,
     limits: Limits,
     notes: tuple[str, ...] = (),
+    paper: str = "",
 ) -> FolderContents:
     """Draw and write a proved plan.
 
@@ -239,6 +241,8 @@ def plan_folder(
         What the last check held the run to.
     notes
         What was repaired or is less certain than it looks.
+    paper
+        What the map is laid out for: letter or a4; by default as the units say.
     """
     stops = layers["stops"]
     totals = totals_of(layers, at_each_s)
@@ -262,7 +266,9 @@ def plan_folder(
         "plan.json": to_plan_json(
             places, title=title, level_m=level_m, date=date, totals=totals, proof=proof, notes=notes
         ),
-        "map.png": draw_map(drawn, title=title, level_m=level_m, date=date, units=units),
+        "map.png": draw_map(
+            drawn, title=title, level_m=level_m, date=date, units=units, paper=paper_of(paper, units)
+        ),
     }
     prove_written(phone, {"plan.kml": files["plan.kml"]}, gpx=aboard)
     prove_written(shared, {name: files[name] for name in ("run.gpx", "plan.geojson")}, gpx=aboard)

@@ -25,6 +25,7 @@ from ...text import (
     number,
     one_distance,
     one_line,
+    units_in_order,
 )
 from .chart_table import records
 
@@ -254,7 +255,8 @@ def legs_of(
         if near is not None:
             row = records(near)[0]
             hazard = both_distances(number(row["min_clearance_m"]), metric_first=metric)
-            what, side = one_line(row.get("nearest_hazard")), one_line(row.get("hazard_side"))
+            told = units_in_order(one_line(row.get("nearest_hazard")), metric_first=metric)
+            what, side = told, one_line(row.get("hazard_side"))
             what = "thin water" if what.startswith("less than") else what
             where = f"to {side}" if side in {"port", "starboard"} else side
             hazard += f" {where}: {what}" if side and what else ""
