@@ -161,8 +161,9 @@ def _proved(run: DayRun, stops: GeoDataFrame, depth: DepthSurface) -> tuple[Limi
     return limits, _few_turns(given, structures, limits)
 
 
-def _as_steps(day: Day, file: str, **changes: Any) -> str:
-    """Write the chain as a steps file."""
+def _as_steps(day: Day, file: str, *, paper: str | None = None, **changes: Any) -> str:
+    """Write the chain as a steps file; none of its steps draws on paper."""
+    del paper
     from castshed.toolbox.plan.day_changes import changed_day, changes_in_words
     from castshed.toolbox.plan.day_run import steps_of_day
 

@@ -55,6 +55,8 @@ _TOOLS_IN: Final = 0.95
 _KEY_COLUMNS: Final = 2
 _PAPER_COLUMNS: Final = 3
 _PAPER_HEAD_IN: Final = 0.76
+_PAPER_TOOLS_IN: Final = 1.3
+_PAPER_ASIDE_IN: Final = 2.25  # width of what stands right of the key
 _PAPER_ROWS: Final = 1.38  # rows of a table on paper are so much higher
 _WIDE: Final = 1.5  # a lake this much wider than high has its panel below
 _MOST_HIGH_IN: Final = 17.0
@@ -104,7 +106,7 @@ def _on_paper(
     wide, high = paper
     inner = wide - 2.0 * _EDGE
     aspect = max(bounds[2] - bounds[0], 300.0) / max(bounds[3] - bounds[1], 300.0)
-    panel = _TOOLS_IN + KEY_LINE_IN * -(-lines // _PAPER_COLUMNS)
+    panel = max(KEY_LINE_IN * -(-lines // _PAPER_COLUMNS) + 0.1, _PAPER_TOOLS_IN)
     listed = stops.height * _PAPER_ROWS if tables else 0.0
     room = high - _EDGE - _PAPER_HEAD_IN - foot - panel - 0.15
     map_high = min(inner / aspect, room - min(listed, 0.45 * room))
@@ -178,11 +180,15 @@ def compose(
         )
     panel = page.panel
     north = north_of(next(frame for frame in frames.values() if len(frame)))
-    draw_north(pen, panel.left + 0.18, panel.top - 0.62, north)
-    draw_scale(pen, view, Rect(panel.left + 0.5, panel.top - 0.54, 1.15, 0.3))
+    aside = panel.left if paper is None else panel.right - _PAPER_ASIDE_IN
+    draw_north(pen, aside + 0.18, panel.top - 0.62, north)
+    draw_scale(pen, view, Rect(aside + 0.5, panel.top - 0.54, 1.15, 0.3))
     wind = wind_of(frames)
-    draw_wind(pen, wind, panel.left + 2.6, panel.top - 0.6, metric_first=metric_first, grid_north_deg=north)
+    blows = (aside + 2.6, panel.top - 0.6) if paper is None else (aside + 0.25, panel.top - 1.25)
+    draw_wind(pen, wind, *blows, metric_first=metric_first, grid_north_deg=north)
     key = Rect(panel.left, panel.bottom, panel.width, panel.height - _TOOLS_IN + 0.1)
+    if paper is not None:
+        key = Rect(panel.left, panel.bottom, panel.width - _PAPER_ASIDE_IN - 0.1, panel.height)
     columns = _KEY_COLUMNS if paper is None else _PAPER_COLUMNS
     draw_key(pen, frames, key, columns=columns, metric_first=metric_first)
     below = page.tables
