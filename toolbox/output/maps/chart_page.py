@@ -91,7 +91,14 @@ def png_of(figure: Figure, told: Mapping[str, str]) -> bytes:
     """Draw the page as a PNG file with these text fields."""
     picture = io.BytesIO()
     with mpl.rc_context({"text.hinting": "none"}):  # letters as wide as they were measured
-        figure.savefig(picture, format="png", dpi=figure.dpi, facecolor=palette.PAPER, metadata=dict(told))
+        figure.savefig(
+            picture,
+            format="png",
+            dpi=figure.dpi,
+            facecolor=palette.PAPER,
+            metadata=dict(told),
+            pil_kwargs={"compress_level": 3},  # half the time for a tenth more bytes
+        )
     return picture.getvalue()
 
 

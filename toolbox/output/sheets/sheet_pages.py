@@ -9,6 +9,7 @@ from itertools import accumulate
 from typing import TYPE_CHECKING, Any, Final
 
 import geopandas as gpd
+import matplotlib as mpl
 import numpy as np
 import shapely
 from matplotlib.backends.backend_pdf import PdfPages
@@ -32,7 +33,7 @@ from ..maps.chart_page import (
 )
 from ..words.cautions import level_text
 from ..words.names import TABLES
-from .course_up import in_pieces, north_text
+from .course_up import IN_PIECES, in_pieces, north_text
 from .sheet_cards import HoldCard, draw_hold_card, draw_leg_card
 from .sheet_summary import draw_summary
 
@@ -59,6 +60,8 @@ _EDGE: Final = 0.35
 _GAP: Final = 0.25
 _ON_PAGE: Final = (2, 2)  # columns and rows of cards
 _KEY_STEP_IN: Final = 0.3
+_FAR_M: Final = 1500.0  # on the card of a leg this long a line is wider than what is left out of outlines
+_COARSE_M: Final = 3.0
 _TOLD_SIZE: Final = TABLE_SIZE
 
 
@@ -149,6 +152,14 @@ def balanced(count: int, most: int = _ON_PAGE[0] * _ON_PAGE[1]) -> list[range]:
     sizes = [count // pages + (page < count % pages) for page in range(pages)] if pages else []
     ends = list(accumulate(sizes))
     return [range(end - size, end) for end, size in zip(ends, sizes, strict=True)]
+
+
+def _coarser(role: str, frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Draw areas as coarse as a card of a long leg shows them."""
+    if role not in IN_PIECES:
+        return frame
+    shapes = shapely.simplify(frame.geometry.to_numpy(), _COARSE_M, preserve_topology=False)
+    return frame[~shapely.is_empty(shapes)].set_geometry(shapes[~shapely.is_empty(shapes)], crs=frame.crs)
 
 
 def _span(what: str, first: str, last: str) -> str:
@@ -243,6 +254,7 @@ def draw_pages(
     ground = {
         role: in_pieces(role, frame) for role, frame in frames.items() if role in _GROUND and len(frame)
     }
+    coarse = {role: _coarser(role, frame) for role, frame in ground.items()}
     metric = units == "metric"
     colours = band_colours(ground.get("depth_bands"))
     level = level_text(level_m, date, metric_first=metric)
@@ -266,7 +278,7 @@ def draw_pages(
     card_px = int(width_px * 0.65)
     summary = draw_summary(
         frames,
-        ground,
+        coarse,
         colours,
         stops,
         legs,
@@ -284,7 +296,8 @@ def draw_pages(
         which = _span("leg", str(some[0].number), str(some[-1].number))
         figure, pen, room = _page(paper, f"{title}: {which}", told, card_px, colours, metric=metric)
         for leg, rect in zip(some, _places(len(some), room), strict=True):
-            draw_leg_card(pen, rect, leg, ground, colours)
+            far = leg.line is not None and leg.line.length > _FAR_M
+            draw_leg_card(pen, rect, leg, coarse if far else ground, colours)
         leg_pages.append(figure)
 
     holds, spots, casts = (frames.get(role) for role in ("holds", "spots", "cast_lines"))
@@ -364,7 +377,7 @@ def pdf_of(figures: Sequence[Figure], *, title: str, description: str) -> bytes:
         "CreationDate": None,
         "ModDate": None,
     }
-    with PdfPages(book, metadata=told) as pages:
+    with mpl.rc_context({"pdf.compression": 3}), PdfPages(book, metadata=told) as pages:
         for figure in figures:
             pages.savefig(figure, facecolor=palette.PAPER)
     return book.getvalue()
