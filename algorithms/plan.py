@@ -220,6 +220,7 @@ def plan(
     import contextlib
     from dataclasses import replace
 
+    import geopandas as gpd
     import shapely
 
     from castshed.toolbox.compiled import begun
@@ -232,6 +233,7 @@ def plan(
     from castshed.toolbox.water.doubt.depth_doubt import depth_words
     from castshed.toolbox.water.hours.run_hours import by_the_hour
     from castshed.toolbox.water.hours.slowed_day import in_their_hours
+    from castshed.toolbox.water.level.isobaths import isobath_lines
     from castshed.toolbox.water.verdicts.reach import commonest
 
     found = changes_in_words(
@@ -335,8 +337,15 @@ def plan(
                 notes=notes,
                 paper=paper or day.paper,
             )
+            sunk = depth.shifted(level_m)
+            drawn, depths = isobath_lines(sunk, sorted(set(today.depth_bands["from_m"]) - {0.0}))
+            isobaths = gpd.GeoDataFrame({"depth_m": depths}, geometry=drawn, crs=depth.crs)
+            mark_level("isobaths", isobaths, level_m)
+            whole = {**contents.layers["plan.gpkg"], "isobaths": isobaths, "depth_today": sunk}
             contents = replace(
                 contents,
+                layers={"plan.gpkg": whole},
+                types={**contents.types, "isobaths": ("LineString",)},
                 said=(depth_words(depth, shapely.union_all(lake.shoreline.geometry)), *contents.said),
             )
     for told in notes:

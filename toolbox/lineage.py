@@ -88,6 +88,7 @@ OF_A_LEVEL: Final = frozenset(
         "stops",
         "legs",
         "route",
+        "isobaths",
     }
 )
 """Layers that hold for one level only; depths below chart datum, such as soundings read from a log, do not."""

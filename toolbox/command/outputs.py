@@ -212,7 +212,9 @@ def write_folder(folder: Path, contents: FolderContents, *, replace: bool, linea
                     f"{folder} already holds {', '.join(taken)}; add --replace to replace them."
                 )
         for name, layers in contents.layers.items():
-            write_layers(folder / name, layers, replace=replace, lineage=lineage, types=contents.types)
+            write_layers(
+                folder / name, layers, replace=replace, lineage=lineage, types=contents.types, dictionary=True
+            )
         for made, final in pairs:
             os.replace(made, final)
     except OSError as error:

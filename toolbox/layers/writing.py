@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from ..errors import OutputFailed
 from ..lineage import level_of_layer, with_level
-from . import door, exchange, geopackage
+from . import column_words, door, exchange, geopackage
 from .door import write_features
 
 if TYPE_CHECKING:
@@ -93,19 +93,23 @@ def _fill(
     words: str,
     types: Mapping[str, tuple[str, ...]],
     lineage: str,
+    *,
+    dictionary: bool = False,
 ) -> None:
     from ..depth import DepthSurface
+
+    said = column_words.LAYERS if dictionary else {}
 
     try:
         # Surfaces first: the raster driver makes a new file when there is none, and would not append to a bare one.
         for name, value in layers.items():
             if isinstance(value, DepthSurface):
-                _write_surface(part, name, value, words)
+                _write_surface(part, name, value, said.get(name, words))
         for name, value in layers.items():
             if not isinstance(value, DepthSurface):
                 with warnings.catch_warnings():
                     warnings.simplefilter("ignore", UserWarning)
-                    _write_frame(part, name, value, words, types.get(name, ()))
+                    _write_frame(part, name, value, said.get(name, words), types.get(name, ()))
     except OutputFailed as error:
         raise OSError(str(error)) from error
     levels = {name: level for name, one in layers.items() if (level := level_of_layer(one)) is not None}
@@ -115,6 +119,9 @@ def _fill(
     rest = [name for name in layers if name not in levels]
     if lineage and rest:
         geopackage.write_lineage(part, rest, lineage)
+    if dictionary:
+        frames = [name for name, one in layers.items() if not isinstance(one, DepthSurface)]
+        column_words.write_column_words(part, frames)
 
 
 def write_layers(
@@ -125,6 +132,7 @@ def write_layers(
     lineage: str = "",
     words: str = "",
     types: Mapping[str, tuple[str, ...]] | None = None,
+    dictionary: bool = False,
 ) -> None:
     """Write frames and depth surfaces into a GeoPackage: all of them or none.
 
@@ -142,6 +150,8 @@ def write_layers(
         Description kept with each layer.
     types
         Layer name -> geometry types, for layers without rows.
+    dictionary
+        Whether to keep with each layer what it and its columns say (`column_words`).
 
     Raises
     ------
@@ -151,7 +161,7 @@ def write_layers(
     exchange.change(
         Path(path),
         list(layers),
-        lambda part: _fill(part, layers, words, types or {}, lineage),
+        lambda part: _fill(part, layers, words, types or {}, lineage, dictionary=dictionary),
         replace=replace,
     )
 

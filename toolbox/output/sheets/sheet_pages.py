@@ -16,6 +16,7 @@ from matplotlib.backends.backend_pdf import PdfPages
 
 from ...text import number
 from ...units import FOOT_M
+from ...water.level.isobaths import isobath_lines
 from ..formats import palette
 from ..maps.chart import compose
 from ..maps.chart_ground import BandColours, band_colours
@@ -192,8 +193,6 @@ def isobaths_near(
     step_m
         Depth from one to the next.
     """
-    import contourpy
-
     lines: list[Any] = []
     depths: list[float] = []
     for x, y in points:
@@ -201,16 +200,10 @@ def isobaths_near(
             part = surface.window(x - reach_m, y - reach_m, x + reach_m, y + reach_m)
         except ValueError:
             continue
-        if min(part.shape) < 2 or not np.isfinite(part.depth_m).any():
-            continue
-        drawn = contourpy.contour_generator(part.xs, part.ys[::-1], np.ma.masked_invalid(part.depth_m[::-1]))
-        deepest = float(np.nanmax(part.depth_m))
-        for level in np.arange(0.0, deepest, step_m):
-            drawn_lines: Any = drawn.lines(float(level))
-            for line in drawn_lines:
-                if len(line) > 1:
-                    lines.append(shapely.LineString(line))
-                    depths.append(float(level))
+        if np.isfinite(part.depth_m).any():
+            drawn, told = isobath_lines(part, np.arange(0.0, float(np.nanmax(part.depth_m)), step_m))
+            lines += drawn.tolist()
+            depths += told.tolist()
     return gpd.GeoDataFrame({"depth_m": depths}, geometry=lines, crs=surface.crs)
 
 
