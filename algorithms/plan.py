@@ -161,6 +161,23 @@ def _proved(run: DayRun, stops: GeoDataFrame, depth: DepthSurface) -> tuple[Limi
     return limits, _few_turns(given, structures, limits)
 
 
+def _next_command(day: Day, level_m: float) -> str:
+    """Say how to make the sheet of the plan."""
+    from shlex import quote
+
+    from castshed.toolbox.units import FOOT_M
+
+    us = day.units == "US"
+    level = f"{level_m / FOOT_M:.4g}ft" if us else f"{level_m:.4g}m"
+    words = ["castshed plan-sheet", "{folder}/plan.gpkg"]
+    if day.layers.depth is not None:
+        words.append(f"--depth {quote(f'{day.path.parent / day.lake.file}:depth')}")
+    words += [f"--level {level}", f"--title {quote(day.title)}", f"--date {day.date.isoformat()}"]
+    words += [] if us else ["--units metric"]
+    words += [f"--paper {day.paper}"] if day.paper else []
+    return f"Next, the sheet for boat and client: {' '.join(words)} --out {{folder}}/sheet"
+
+
 def _as_steps(day: Day, file: str, *, paper: str | None = None, **changes: Any) -> str:
     """Write the chain as a steps file; none of its steps draws on paper."""
     del paper
@@ -346,7 +363,13 @@ def plan(
                 contents,
                 layers={"plan.gpkg": whole},
                 types={**contents.types, "isobaths": ("LineString",)},
-                said=(depth_words(depth, shapely.union_all(lake.shoreline.geometry)), *contents.said),
+                said=(
+                    contents.said[0],
+                    *contents.said[1:-1],
+                    depth_words(depth, shapely.union_all(lake.shoreline.geometry)),
+                    contents.said[-1],
+                ),
+                then=_next_command(day, level_m),
             )
     for told in notes:
         note(told, stacklevel=2)

@@ -23,7 +23,7 @@ from ..output.words.features import to_lon_lat
 from ..output.words.names import TABLES, role_of
 from ..parameters.files import FolderContents
 from ..report import plain
-from ..text import how_many
+from ..text import both_distances, how_many
 from ..units import in_words
 
 if TYPE_CHECKING:
@@ -244,7 +244,7 @@ def plan_folder(
     paper
         What the map is laid out for: letter or a4; by default as the units say.
     """
-    stops = layers["stops"]
+    stops, metric = layers["stops"], units == "metric"
     totals = totals_of(layers, at_each_s)
     proof = {"violations": 0, **dataclasses.asdict(limits)}
     places = {name: frame for name, frame in layers.items() if name not in TABLES | _ASHORE}
@@ -273,9 +273,9 @@ def plan_folder(
     prove_written(phone, {"plan.kml": files["plan.kml"]}, gpx=aboard)
     prove_written(shared, {name: files[name] for name in ("run.gpx", "plan.geojson")}, gpx=aboard)
     summary = (
-        f"{how_many(totals['stops'], 'stop')} over {in_words(totals['distance_m'], 'length')}, "
+        f"{how_many(totals['stops'], 'stop')} over {both_distances(totals['distance_m'], metric_first=metric)}, "
         f"{totals['travel_s'] / 60.0:.0f} min under way; {totals['fishable']} of {how_many(totals['spots'], 'spot')} "
-        "fishable. " + level_text(level_m, date)
+        "fishable. " + level_text(level_m, date, metric_first=metric)
     )
     proved = (
         "The last check found no leg in a hazard, closed zone or dry ground and no hold in too little water."
@@ -290,5 +290,5 @@ def plan_folder(
             "dry_ground": ("Polygon",),
         },
         figures={name: totals[name] for name in ("stops", "fishable", "distance_m", "travel_s")},
-        said=(summary, proved, *CAUTIONS),
+        said=(summary, proved, " ".join(CAUTIONS)),
     )
