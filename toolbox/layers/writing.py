@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from ..errors import OutputFailed
+from ..errors import OutputFailed, UsageError
 from ..lineage import level_of_layer, with_level
 from . import column_words, door, exchange, geopackage
 from .door import write_features
@@ -199,6 +199,46 @@ def to_flatgeobuf(frame: GeoDataFrame, name: str, *, title: str, words: str) -> 
     except OutputFailed as error:
         raise OutputFailed(f"{name} could not be written as FlatGeobuf ({error}).") from error
     return whole.getvalue()
+
+
+def to_geoparquet(frame: GeoDataFrame, name: str) -> bytes:
+    """Write one frame as a GeoParquet 1.1 file (OGC), with the box of each row beside it.
+
+    Raises
+    ------
+    UsageError
+        The library that writes it is not installed.
+    """
+    import io
+
+    try:
+        import pyarrow  # noqa: F401, ICN001 -- only asked for
+    except ImportError:
+        raise UsageError(
+            f"{name} cannot be written as GeoParquet without pyarrow: pip install 'castshed[many]', or choose another "
+            "format."
+        ) from None
+    whole = io.BytesIO()
+    frame.to_parquet(whole, index=False, schema_version="1.1.0", write_covering_bbox=True)
+    return whole.getvalue()
+
+
+def to_geotiff(surface: DepthSurface, *, words: str) -> bytes:
+    """Write a coverage as a cloud-optimised GeoTIFF (OGC 21-026), overviews included; NaN where nothing is known.
+
+    Parameters
+    ----------
+    surface
+        Depths or errors in metres.
+    words
+        Description kept in the file.
+
+    Raises
+    ------
+    OutputFailed
+        It cannot be written.
+    """
+    return door.cog_bytes(surface, words)
 
 
 def to_shapefile(frame: GeoDataFrame, name: str, geometry: str) -> dict[str, bytes]:

@@ -6,9 +6,11 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, TypedDict
 
+from ...layers.writing import to_geoparquet, to_geotiff
 from ...lineage import stating_level
 from ...report import note
 from ...text import how_many
+from ..words.cautions import caution_text
 from ..words.features import check_layers
 from ..words.names import PLAIN, NameRule, role_of
 from .csv_table import to_csv_files
@@ -17,14 +19,16 @@ from .geojson import to_geojson
 from .gpx import to_gpx_files
 from .gpx_run import for_the_run
 from .kml import to_kml
-from .prepared_features import Ready, ready_features
+from .prepared_features import Ready, ready_features, tables_of
 from .read_back import prove_written
 from .shapefile_flatgeobuf import to_flatgeobuf_files, to_shapefile_sets
 from .styles import to_sld_files
-from .xml_zip_writing import packed
+from .xml_zip_writing import file_stems, packed
 
 if TYPE_CHECKING:
     import geopandas as gpd
+
+    from ...depth import DepthSurface
 
     Layers = Mapping[str, gpd.GeoDataFrame]
 
@@ -120,6 +124,12 @@ def _sld(layers: Layers, telling: Telling) -> dict[str, bytes]:
     return to_sld_files(layers, **telling.about, version=telling.sld_version)
 
 
+def _parquet(layers: Layers, telling: Telling) -> dict[str, bytes]:
+    stems = file_stems(layers)
+    tables = tables_of(layers, level_m=telling.level_m, rule=telling.rule)
+    return {f"{stems[name]}.parquet": to_geoparquet(frame, name) for name, frame, _ in tables}
+
+
 _WRITERS: Final[dict[str, Callable[[Layers, Telling], dict[str, bytes]]]] = {
     "gpx": _gpx,
     "csv": _csv,
@@ -127,12 +137,25 @@ _WRITERS: Final[dict[str, Callable[[Layers, Telling], dict[str, bytes]]]] = {
     "shp": _shp,
     "dxf": _dxf,
     "sld": _sld,
+    "parquet": _parquet,
 }
 _OF_FEATURES: Final[dict[str, Callable[[Layers, Telling, Ready], dict[str, bytes]]]] = {
     "kml": _kml,
     "kmz": _kmz,
     "geojson": _geojson,
 }
+
+
+def coverage_file(depth: DepthSurface, telling: Telling) -> dict[str, bytes]:
+    """Write a coverage as a GeoTIFF: today's depths where the level is told, else those below chart datum."""
+    known = telling.level_m is not None
+    shown = depth.shifted(telling.level_m) if telling.level_m is not None else depth
+    datum = "today's surface" if known else "chart datum"
+    told = " ".join(
+        part for part in (telling.description, caution_text(telling.level_m, telling.date)) if part
+    )
+    words = f"{telling.title}: depth below {datum} in metres, positive down; NaN: not known. {told}"
+    return {"depth_today.tif" if known else "depth.tif": to_geotiff(shown, words=words)}
 
 
 def write_files(layers: Layers, formats: Iterable[str], telling: Telling) -> dict[str, bytes]:

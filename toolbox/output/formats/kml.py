@@ -38,6 +38,8 @@ _HIDDEN: Final = TABLES | {
     "soundings",
     "cast_reach",
     "depth_bands",
+    "isobaths",
+    "route",
     "left_out",
     "shoreline",
     "safe_water",

@@ -268,6 +268,7 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "dry_ground": frozenset(),
     "shoreline": frozenset(),
     "contours": frozenset({"depth_m"}),
+    "isobaths": frozenset({"depth_m"}),
     "soundings": frozenset({"depth_m", "time"}),
 }
 """Columns that give a part away, asked in this order; those without columns go by name only."""
@@ -278,7 +279,7 @@ BY_THE_HOUR: Final = frozenset({"verdicts", "exposure"})
 TABLES: Final = BY_THE_HOUR | {"answers", "gathered_from"}
 """Parts that belong in the plan's GeoPackage only: nothing to steer to and nothing to draw."""
 
-_BY_NAME_ONLY: Final = frozenset({"contours", "soundings"})
+_BY_NAME_ONLY: Final = frozenset({"contours", "isobaths", "soundings"})
 
 
 def role_of(name: str, frame: gpd.GeoDataFrame) -> str:

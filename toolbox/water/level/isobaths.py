@@ -126,10 +126,11 @@ def isobath_lines(surface: DepthSurface, depths_m: Iterable[float]) -> tuple[Geo
 
     Returns
     -------
-    Lines (n,), and the depth of each; none where less than four cells have a depth.
+    Lines (n,), to a tenth of a cell, and the depth of each; none where less than four cells have a depth.
     """
     import contourpy
 
+    within_m = min(0.1 * min(surface.cell_x_m, surface.cell_y_m), 0.5)
     lines: list[Any] = []
     told: list[float] = []
     if min(surface.shape) >= 2 and bool(np.isfinite(surface.depth_m).any()):
@@ -138,7 +139,7 @@ def isobath_lines(surface: DepthSurface, depths_m: Iterable[float]) -> tuple[Geo
         )
         for depth in depths_m:
             found: Any = drawn.lines(float(depth))
-            own = [shapely.LineString(line) for line in found if len(line) > 1]
+            own = [shapely.LineString(line).simplify(within_m) for line in found if len(line) > 1]
             lines += own
             told += [float(depth)] * len(own)
     return np.array([*lines, None], dtype=object)[:-1], np.array(told)
