@@ -158,8 +158,10 @@ def coverage_file(depth: DepthSurface, telling: Telling) -> dict[str, bytes]:
     return {"depth_today.tif" if known else "depth.tif": to_geotiff(shown, words=words)}
 
 
-def write_files(layers: Layers, formats: Iterable[str], telling: Telling) -> dict[str, bytes]:
-    """Write layers in several formats: file name to content.
+def write_files(
+    layers: Layers, formats: Iterable[str], telling: Telling, depth: DepthSurface | None = None
+) -> dict[str, bytes]:
+    """Write layers in several formats, and a coverage as a GeoTIFF where there is one: file name to content.
 
     Raises
     ------
@@ -175,6 +177,9 @@ def write_files(layers: Layers, formats: Iterable[str], telling: Telling) -> dic
     files: dict[str, bytes] = {}
     ready: Ready | None = None
     for word in formats:
+        if word == "tif":
+            files |= {} if depth is None else coverage_file(depth, telling)
+            continue
         if word in _WRITERS:
             files |= _WRITERS[word](layers, telling)
             continue
