@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import itertools
 import math
 
@@ -11,9 +12,11 @@ import pytest
 from castshed.toolbox.water.day.day_search import MOST_STOPS, best_day
 from castshed.toolbox.water.day.day_task import FAR
 from castshed.toolbox.water.day.kept_hours import KeptHours, kept_walk
+from castshed.toolbox.water.hours import slowed_day
 from castshed.toolbox.water.hours.hour_walks import hour_tables
 from castshed.toolbox.water.hours.hours_search import exact_in_hours, search_in_hours
 from castshed.toolbox.water.hours.kept_day import best_kept_day, kept_merit
+from castshed.toolbox.water.hours.slowed_day import in_waves
 from day_cases import made_day
 
 DAY = 20_000
@@ -159,3 +162,57 @@ def test_many_stops_keep_the_slowed_hours_and_beat_the_calm_plan_mended(days):
     assert all(kept_walk(task, route, kept)[0] is not None for route in routes)
     assert task.must <= {int(task.stop[offer]) for route in routes for offer in route}
     assert routes == best_kept_day(task, kept, seed=1)
+
+
+class SteadyLegs(MadeLegs):
+    """Legs that take longer by the same at all hours, there more than back."""
+
+    def __init__(self, calm_s, seed):
+        super().__init__(calm_s, seed)
+        self.grid_s = np.zeros(1)
+        self.share[:] = self.share[:, :, :1]
+
+
+def _soonest_back(task, legs):
+    """When the run that is soonest back is back, of all orders of all its stops; timed by its own reckoning."""
+
+    def back(order):
+        at, clock = 0, int(task.begin_s)
+        for place in (*order, 1):
+            clock += int(task.travel_s[at, place]) + legs.longer_s(at, place, clock)
+            clock += 0 if place == 1 else int(task.stay_s[task.offers_of[place][0]])
+            at = place
+        return clock
+
+    return min(back(order) for order in itertools.permutations(range(2, len(task.travel_s))))
+
+
+@pytest.mark.parametrize("made", [MadeLegs, SteadyLegs])
+@pytest.mark.parametrize("seed", range(8))
+def test_run_of_few_stops_is_back_soonest_of_all_orders_without_a_search(made, seed, monkeypatch):
+    def no_search(*_, **__):
+        raise AssertionError(
+            "a run of few stops needs no search by the hour, which takes a minute to compile"
+        )
+
+    monkeypatch.setattr(slowed_day, "hour_tables", no_search)
+    task = _open_at_all_hours(made_day(3 + seed % 4, seed, hours=9.0))
+    legs = made(task.travel_s, seed)
+    found = in_waves(task, [0, *range(2, len(task.travel_s)), 1], _kept(task, legs))
+    assert found.times.over_s == _soonest_back(task, legs)
+    assert sorted(found.places) == list(range(len(task.travel_s)))
+    assert found.longer_s == tuple(
+        legs.longer_s(a, b, at)
+        for (a, b), at in zip(itertools.pairwise(found.places), found.times.leaves_s.tolist(), strict=True)
+    )
+
+
+def _open_at_all_hours(task):
+    count = len(task.stop)
+    return dataclasses.replace(
+        task,
+        opens_s=np.zeros(count, dtype=np.int64),
+        closes_s=np.full(count, 10**6),
+        over_s=10**6,
+        fuel_limit_ml=FAR,
+    )
