@@ -350,7 +350,7 @@ def best_day(
     """
     count = sum(1 for offers in task.offers_of.values() if (task.closes_s[offers] >= 0).any())
     over = task.over_s <= task.begin_s  # before it begins
-    begin = [()] * task.days if over else fill(task, [()] * task.days)
+    begin: Routes = [()] * task.days if over else fill(task, [()] * task.days)
     if over or (task.days == 1 and count <= MOST_STOPS):
         known = begin if over or count <= _TINY else ruined(task, begin, seed=seed, work=_SHORT)
         exact = () if over else exact_day(task, known[0])

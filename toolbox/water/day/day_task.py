@@ -170,7 +170,7 @@ def same_offers(task: DayTask, routes: Sequence[Route], other: DayTask) -> list[
             & (other.opens_s[there] <= task.opens_s[offer])
             & (other.closes_s[there] >= task.closes_s[offer])
         )
-        return there[same][:1].tolist()
+        return [int(one) for one in there[same][:1]]
 
     return [tuple(one for offer in route for one in found(offer)) for route in routes]
 
