@@ -10,7 +10,7 @@ from castshed.toolbox.parameters import (
     Downloads,
     FolderContents,
     FolderSet,
-    SignedLength,
+    NormalPool,
     WordList,
     Words,
 )
@@ -100,12 +100,12 @@ def bring_lake(
     name: Words,
     as_: WordList = (),
     column: WordList = (),
-    unit: WordList = (),
+    depths_in: WordList = (),
     values: WordList = (),
-    pool_m: SignedLength | None = None,
+    normal_pool_m: NormalPool | None = None,
     file_crs: WordList = (),
     crs: Words = "",
-    water: Words = "",
+    water_body: Words = "",
     cell_m: CellSize | None = None,
 ) -> Annotated[FolderContents, FolderSet(FILES)]:
     """Bring in a lake as agencies hand it out, and write a checked lake with a day file to start from.
@@ -113,9 +113,9 @@ def bring_lake(
     Takes shapefiles (in a ZIP too), GeoPackage, GeoJSON, KML and KMZ, GML, DXF, FlatGeobuf, file geodatabases, S-57,
     GeoTIFF, ASCII grids, netCDF, BAG, S-102, tables of points (CSV, TSV, XYZ with or without a header), workbooks and
     GPX. Of each layer it tells what it was taken for and why: role, column, unit, sign, datum, reference system, rows
-    taken and set aside. Every guess can be overruled, by an option or by a file FILE.toml beside FILE with the keys
-    role, column, unit, values, crs. What cannot be told is asked for, with the option that answers it, and nothing is
-    written.
+    taken and set aside. Elevations of the bottom need that of normal pool. Every guess can be overruled, by an option
+    or by a file FILE.toml beside FILE with the keys role, column, unit, values, crs. What cannot be told is asked for,
+    with the option that answers it, and nothing is written.
 
     The folder gets lake.gpkg (shoreline, depth, depth_confidence and, as far as known, contours, soundings, areas,
     ramps, zones, known_hazards, spots; set_aside holds what was left out), day.toml to plan from, lake.png to look at,
@@ -132,17 +132,15 @@ def bring_lake(
         spots or ignore. A layer of a file is FILE:LAYER.
     column
         Column that holds the depth, FILE=NAME.
-    unit
+    depths_in
         Unit of depths, FILE=UNIT, or UNIT alone for every file that tells none: m, ft, us-ft, fathom, dm, cm, in, yd.
     values
         What the numbers are, FILE=depth (positive down), height (negative down) or elevation (above the sea).
-    pool_m
-        Elevation of the water's surface at normal pool, needed where depths are given as elevations.
     file_crs
         Reference system, FILE=EPSG:NUMBER, or EPSG:NUMBER alone for every file that names none.
     crs
         Metric reference system of the result; by default the UTM zone of the lake.
-    water
+    water_body
         Which water body, by its name in the shoreline file.
 
     Returns
@@ -174,10 +172,14 @@ def bring_lake(
     title = " ".join(name.split())
     if not title:
         raise UsageError("name is empty; say what the lake is called.")
-    wishes = read_wishes({"role": as_, "column": column, "unit": unit, "values": values, "crs": file_crs})
+    wishes = read_wishes(
+        {"role": as_, "column": column, "unit": depths_in, "values": values, "crs": file_crs}
+    )
     with stages(_STAGES) as stage:
         with stage("Reading what was handed out"):
-            brought = bring(files, wishes, name=title, pool_m=pool_m, crs=crs.strip(), water=water.strip())
+            brought = bring(
+                files, wishes, name=title, pool_m=normal_pool_m, crs=crs.strip(), water=water_body.strip()
+            )
         with stage("Making the depth surface"):
             depth, unsure = _surface(brought, cell_m)
         with stage("Drawing"):

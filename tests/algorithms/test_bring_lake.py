@@ -82,9 +82,9 @@ def test_elevations_become_depths_below_the_pool(home):
     lines = bowl.contours(column="ELEV_FT", unit_m=FOOT)
     lines["ELEV_FT"] = 345.0 / FOOT - lines["ELEV_FT"]
     lines.to_file(home / "bottom.gpkg")
-    with pytest.raises(DataError, match="--pool"):
+    with pytest.raises(DataError, match="--normal-pool"):
         brought([home / "bottom.gpkg", home / "shoreline.geojson"])
-    assert is_right(brought([home / "bottom.gpkg", home / "shoreline.geojson"], pool_m=345.0))
+    assert is_right(brought([home / "bottom.gpkg", home / "shoreline.geojson"], normal_pool_m=345.0))
 
 
 @pytest.mark.parametrize(
@@ -97,7 +97,7 @@ def test_a_pool_in_the_wrong_unit_is_asked_for_once_more(home, pool_m, says):
     lines["ELEV_FT"] = 345.0 / FOOT - lines["ELEV_FT"]
     lines.to_file(home / "bottom.gpkg")
     with pytest.raises(DataError, match=says):
-        brought([home / "bottom.gpkg", home / "shoreline.geojson"], pool_m=pool_m)
+        brought([home / "bottom.gpkg", home / "shoreline.geojson"], normal_pool_m=pool_m)
 
 
 def test_of_two_waters_of_one_name_the_one_with_depths_is_taken(home):
@@ -107,7 +107,7 @@ def test_of_two_waters_of_one_name_the_one_with_depths_is_taken(home):
     both["name"] = "Long Pond"
     both.to_file(home / "waters.gpkg")
     bowl.contours().to_file(home / "contours.gpkg")
-    assert is_right(brought([home / "contours.gpkg", home / "waters.gpkg"], water="Long Pond"))
+    assert is_right(brought([home / "contours.gpkg", home / "waters.gpkg"], water_body="Long Pond"))
 
 
 def test_negative_depths_are_turned(home):
@@ -123,7 +123,7 @@ def test_soundings_without_a_header_in_degrees(home, between):
         between.join((f"{a:.7f}", f"{b:.7f}", f"{d:.2f}")) for a, b, d in zip(lon, lat, depth, strict=True)
     ]
     (home / "survey.xyz").write_text("\n".join(rows))
-    assert is_right(brought([home / "survey.xyz", home / "shoreline.geojson"], unit=["m"]))
+    assert is_right(brought([home / "survey.xyz", home / "shoreline.geojson"], depths_in=["m"]))
 
 
 def test_what_lies_beside_a_file_says_how_to_read_it(home):
@@ -179,7 +179,7 @@ def test_the_lake_is_picked_out_of_a_countys_waters(home):
     bowl.contours().to_file(home / "contours.gpkg")
     assert is_right(brought([home / "contours.gpkg", home / "waters.gpkg"]))
     with pytest.raises(UsageError, match="Pond 3"):
-        brought([home / "contours.gpkg", home / "waters.gpkg"], water="Great Pond")
+        brought([home / "contours.gpkg", home / "waters.gpkg"], water_body="Great Pond")
 
 
 def test_a_shoreline_of_lines_with_gaps_is_closed_and_told(home):
@@ -221,7 +221,7 @@ def test_dirty_rows_are_set_aside_where_a_person_can_look(home):
 
 @pytest.mark.parametrize(
     ("column", "values", "named"),
-    [("CONTOUR", 1.0, "--unit"), ("ELEV_M", 345.0, "--pool")],
+    [("CONTOUR", 1.0, "--depths-in"), ("ELEV_M", 345.0, "--normal-pool")],
 )
 def test_what_cannot_be_told_is_asked_for_and_nothing_is_written(home, column, values, named):
     lines = bowl.contours(column=column)
@@ -256,7 +256,7 @@ def test_coordinates_of_no_system_are_asked_for(home):
 def test_an_option_for_a_file_that_is_not_there_is_refused(home):
     bowl.contours().to_file(home / "contours.gpkg")
     with pytest.raises(UsageError, match=r"contour\.gpkg"):
-        brought([home / "contours.gpkg", home / "shoreline.geojson"], unit=["contour.gpkg=m"])
+        brought([home / "contours.gpkg", home / "shoreline.geojson"], depths_in=["contour.gpkg=m"])
 
 
 @pytest.mark.parametrize(

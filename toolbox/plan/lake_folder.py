@@ -214,7 +214,7 @@ def _check(brought: Brought, depth: DepthSurface, spots: Any) -> list[str]:
     from ..water.bottom.barriers import centres_inside
     from ..water.doubt.depth_agreement import doubt_against
 
-    mend = "Say its unit with --unit FILE=UNIT, or what its numbers are with --values."
+    mend = "Say its unit with --depths-in FILE=UNIT, or what its numbers are with --values."
     if brought.raster is not None:
         doubt_against(depth, brought.contours, what="contours", mend=mend)
         doubt_against(depth, brought.soundings, what="soundings", mend=mend)

@@ -143,9 +143,9 @@ def test_options_are_held_to_their_words():
     with pytest.raises(UsageError, match="FILE=VALUE"):
         read_wishes({"role": ["contours"]})
     wishes = read_wishes({"unit": ["ft", "a.shp=m"]})
-    assert wishes.of(FoundLayer("a.shp", "", "x"), "unit") == ("m", "--unit")
+    assert wishes.of(FoundLayer("a.shp", "", "x"), "unit") == ("m", "--depths-in")
     assert wishes.of(FoundLayer("b.shp", "", "x"), "unit") == ("", "")
-    assert wishes.of_all("unit") == ("ft", "--unit")
+    assert wishes.of_all("unit") == ("ft", "--depths-in")
 
 
 @pytest.mark.parametrize(("lon", "zone"), [(-93.1, "Etc/GMT+6"), (176.4, "Etc/GMT-12"), (2.0, "UTC")])

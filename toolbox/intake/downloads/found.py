@@ -125,7 +125,7 @@ class Questions:
 
 
 KEYS: Final = ("role", "column", "unit", "values", "crs")
-_OPTIONS: Final = {"role": "as", "column": "column", "unit": "unit", "values": "values", "crs": "file-crs"}
+_OPTIONS: Final = {"role": "as", "column": "column", "unit": "depths-in", "values": "values", "crs": "file-crs"}
 _FOR_ALL: Final = ("unit", "values", "crs")
 _LARGEST: Final = 100_000
 # Unit as people write it -> as the house writes it; symbols and names of NIST Handbook 44 and what agencies write.

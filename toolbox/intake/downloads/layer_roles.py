@@ -274,7 +274,7 @@ def _unit_column(found: FoundLayer, chosen: Candidate, wishes: FileWishes, quest
             found.name,
             f"'{chosen.column}' names {found.unit or chosen.unit or 'no unit'}, and '{column}' says "
             f"{', '.join(sorted(cells)[:4])}: in which unit are the depths?",
-            f"--unit {found.name}=m or ft",
+            f"--depths-in {found.name}=m or ft",
         )
 
 

@@ -81,7 +81,7 @@ def ramps_of(found: FoundLayer, crs: Any, lake: Any, pool_m: float | None) -> Ge
         else:
             found.why.append(
                 "low-water elevations left out: "
-                + ("no normal pool (--pool)" if unit else "their unit is not told")
+                + ("no normal pool (--normal-pool)" if unit else "their unit is not told")
             )
     points = shapely.centroid(shapes)
     bad = shapely.is_missing(points) | shapely.is_empty(points)

@@ -233,7 +233,7 @@ def take_datum(found: FoundLayer, pool_m: float | None, questions: Questions) ->
             f"'{found.column or 'the raster'}' holds elevations ({values.min():.6g} to {values.max():.6g} "
             f"{unit}): which is that "
             "of the water's surface at normal pool" + (f" in {named}" if named else "") + "?",
-            "--pool LENGTH, such as --pool '345 m'",
+            "--normal-pool LENGTH, such as --normal-pool '345 m'",
         )
         return
     found.datum = f"{named + ', ' if named else ''}pool at {in_words(pool_m, 'length')}"
@@ -253,7 +253,7 @@ def _doubt_pool(found: FoundLayer, depth_m: Any, pool_m: float, questions: Quest
             found.name,
             f"with the water's surface at {in_words(pool_m, 'length')} all of '{found.column or 'the raster'}' lies "
             f"{where}; is the pool in another unit than was said, or on another datum?",
-            "--pool LENGTH, with the right unit",
+            "--normal-pool LENGTH, with the right unit",
         )
 
 
@@ -329,5 +329,5 @@ def ask_unit(found: FoundLayer, questions: Questions) -> None:
         f"in which unit is '{found.column or 'the raster'}' ({values.min():.6g} to {values.max():.6g})? Neither "
         "its name nor the "
         "file tells.",
-        f"--unit {found.name}=ft, m, us-ft, fathom, dm or cm",
+        f"--depths-in {found.name}=ft, m, us-ft, fathom, dm or cm",
     )

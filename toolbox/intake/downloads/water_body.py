@@ -205,11 +205,11 @@ def pick_from(
             questions.ask(
                 found.name,
                 f"'{water}' is in several names: {_listing(waters)}.",
-                "--water and the whole name",
+                "--water-body and the whole name",
             )
             return None
         rows, left = _with_data(waters, named, data)
-        told = [f"--water {water}"]
+        told = [f"--water-body {water}"]
         told += [f"{left} more of that name hold no data of depth and are left out"] if left else []
         return PickedLake(_one(waters, rows), waters.names[rows[0]], found, told)
     if len(waters.shapes) == 1:
@@ -227,7 +227,7 @@ def pick_from(
         questions.ask(
             found.name,
             f"which of its {len(waters.shapes)} waters is it? There are {_listing(waters)}.",
-            "--water NAME",
+            "--water-body NAME",
         )
         return None
     order = np.argsort(-counts)
@@ -247,7 +247,7 @@ def pick_from(
         questions.ask(
             found.name,
             f"which of its {len(waters.shapes)} waters is it? Several hold {by}: {listed}.",
-            "--water NAME",
+            "--water-body NAME",
         )
         return None
     rows = [best] if not label else [i for i, one in enumerate(waters.names) if one == label and counts[i]]
@@ -309,7 +309,7 @@ def pick_lake(
         lake.why += waters.said
         picked.append(lake)
     if every and water and not picked and not asked.asked:
-        raise UsageError(f"--water: no water is called '{water}'; there are {_listing(every[0])}.")
+        raise UsageError(f"--water-body: no water is called '{water}'; there are {_listing(every[0])}.")
     if not picked:
         questions.asked += [one for one in asked.asked if one not in questions.asked]
         return None
