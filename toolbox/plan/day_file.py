@@ -444,10 +444,12 @@ def _listed(
     from ..sources import read_source
 
     table = read_source(str(folder / told))
-    extent = LakeExtent.of(shoreline, _OUTSIDE_M)
+    extent, water = LakeExtent.of(shoreline, _OUTSIDE_M), shoreline.union_all()
+    unit = lake.depth_unit
     if name == "ramps":
-        return ramps_of(table, extent, columns=lake.ramps_columns, unit=lake.depth_unit, normal_pool_m=pool_m)
-    return hazards_of(table, extent, columns=lake.hazards_columns, unit=lake.depth_unit)
+        columns = lake.ramps_columns
+        return ramps_of(table, extent, columns=columns, unit=unit, normal_pool_m=pool_m, water=water)
+    return hazards_of(table, extent, columns=lake.hazards_columns, unit=unit, water=water)
 
 
 def _read_layers(lake: Lake, folder: Path, pool_m: float | None = None) -> tuple[Layers, dict[str, str]]:

@@ -10,13 +10,13 @@ from castshed.toolbox.errors import DataError, UsageError
 from castshed.toolbox.intake.downloads.depth_columns import (
     candidates,
     datum_in,
-    read_cells,
     unit_in,
     unit_in_file_name,
     words_of,
 )
+from castshed.toolbox.intake.downloads.depth_cells import read_cells, without_marks
 from castshed.toolbox.intake.downloads.found import FoundLayer, read_wishes
-from castshed.toolbox.intake.downloads.grids import grid_of_points, without_marks
+from castshed.toolbox.intake.downloads.grids import grid_of_points
 from castshed.toolbox.intake.downloads.layer_roles import error_of, zone_of
 from castshed.toolbox.intake.downloads.shore_lines import areas_of_lines
 from castshed.toolbox.intake.downloads.text_points import read_text_points

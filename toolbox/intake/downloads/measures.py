@@ -52,6 +52,9 @@ def sample_of(shapes: Geometries, most: int = 20_000) -> Geometries:
 _FEW: Final = 24
 _ENOUGH: Final = 30
 _NEARLY: Final = 0.9
+_FEWER: Final = 0.01  # of the numbers: fewer far from all others are blunders, and set aside later
+_LADDER: Final = 5
+_APART: Final = 3.0  # gap between two groups of numbers, in the wider one's range: no bottom leaps so
 _NEAR_0: Final = 0.35  # of their range, within which numbers begin near 0
 _UNIT_RATIOS: Final = (("m", 1.0), ("ft", FOOT_M), ("fathom", FATHOM_M))
 _TOLERANCE: Final = 0.12
@@ -136,6 +139,39 @@ def _signs(found: FoundLayer, values: Floats, lake: Any, crs: Any) -> tuple[str,
     return "", ""
 
 
+def _parted(values: Floats) -> str:
+    """Tell the two groups that numbers fall into, far apart from each other; empty where they are one."""
+    if len(values) < _ENOUGH or np.ndim(values) != 1:
+        return ""
+    inner = np.sort(values)
+    steps = np.diff(inner)
+    cut = int(np.argmax(steps)) + 1
+    low, high = inner[:cut], inner[cut:]
+    few = max(3, int(_FEWER * len(inner)))
+    if min(len(low), len(high)) < few or steps[cut - 1] < _APART * max(
+        float(np.ptp(low)), float(np.ptp(high))
+    ):
+        return ""
+    return f"{len(low):,} from {low[0]:.6g} to {low[-1]:.6g} and {len(high):,} from {high[0]:.6g} to {high[-1]:.6g}"
+
+
+def _off_ladder(values: Floats) -> str:
+    """Tell contours that lie between the steps of the others, and would be a step of them in another unit."""
+    steps = np.unique(np.abs(values[values != 0]))
+    if len(steps) < _LADDER:
+        return ""
+    step = float(np.median(np.diff(steps)))
+
+    def on(numbers: Floats) -> Any:
+        return np.abs(numbers / step - np.rint(numbers / step)) < 0.02
+
+    off = steps[~on(steps)]
+    if not len(off) or len(off) > 0.5 * len(steps):
+        return ""
+    fits = [length for length in (FOOT_M, 1.0 / FOOT_M) if on(off * length).all()]
+    return ", ".join(f"{one:.6g}" for one in off[:6].tolist()) if fits else ""
+
+
 def take_values(found: FoundLayer, wishes: FileWishes, questions: Questions, lake: Any, crs: Any) -> None:
     """Tell whether numbers are depths, heights below the surface, or elevations above the sea."""
     said, where = wishes.of(found, "values")
@@ -147,6 +183,22 @@ def take_values(found: FoundLayer, wishes: FileWishes, questions: Questions, lak
         found.why.append(f"{said} by {where}")
         return
     if not values.size:
+        return
+    if found.grid is None and (parted := _parted(values)):
+        questions.ask(
+            found.name,
+            f"'{found.column}' holds two kinds of numbers, {parted}: depths and elevations mixed, or two units? "
+            "One of them has to go.",
+            f"two files, or --values {found.name}=depth, height or elevation, if they are one kind after all",
+        )
+        return
+    if found.role == "contours" and (odd := _off_ladder(values)):
+        questions.ask(
+            found.name,
+            f"'{found.column}' holds contours at {odd}, between the steps of the others; in another unit they would fit "
+            "these. Which are right?",
+            f"two files, or --values {found.name}=depth, height or elevation, if they are right as they stand",
+        )
         return
     word = found.values or (found.grid.holds if found.grid is not None else "")
     stated = word or _word_of(found)
