@@ -58,7 +58,7 @@ def _thinned(brought: Brought, cell_m: float) -> None:
     )
 
 
-def _surface(brought: Brought, cell_m: float | None) -> tuple[Any, Any]:
+def _surface(brought: Brought, cell_m: float | None) -> Any:
     """Make the depth surface from what the lake has, by the algorithm of that name."""
     import geopandas
     import shapely
@@ -67,17 +67,16 @@ def _surface(brought: Brought, cell_m: float | None) -> tuple[Any, Any]:
 
     shore = geopandas.GeoDataFrame(geometry=[brought.lake.area], crs=brought.crs)
     if brought.raster is not None:
-        made = depth_surface(
+        return depth_surface(
             shore, raster=brought.raster, cell_m=cell_m, depth_error_m=brought.error_m or None
         )
-        return made.depth, made.depth_confidence
     cell = cell_m or _cell_of(float(shapely.area(brought.lake.area)))
     _thinned(brought, cell)
     errors: tuple[str, ...] = ()
     if brought.error_m:
         sources = {s for f in (brought.contours, brought.soundings) if f is not None for s in f["source"]}
         errors = tuple(f"{s}={brought.error_m:.3f} m" for s in sorted(sources))
-    made = depth_surface(
+    return depth_surface(
         shore,
         contours=brought.contours,
         soundings=brought.soundings,
@@ -85,7 +84,6 @@ def _surface(brought: Brought, cell_m: float | None) -> tuple[Any, Any]:
         cell_m=cell,
         source_errors=errors,
     )
-    return made.depth, made.depth_confidence
 
 
 @algorithm(
@@ -118,13 +116,14 @@ def bring_lake(
     with the option that answers it, and nothing is written.
 
     The folder gets lake.gpkg (shoreline, depth, depth_confidence and, as far as known, contours, soundings, areas,
-    ramps, zones, known_hazards, spots; set_aside holds what was left out), day.toml to plan from, lake.png to look at,
-    and read.csv, a table of what was read.
+    ramps, zones, known_hazards, spots; contradictions of soundings and contours; set_aside holds what was left out),
+    day.toml to plan from, lake.png to look at, and read.csv, a table of what was read.
 
     Parameters
     ----------
     files
-        What was downloaded; the order decides which of two shorelines or rasters counts.
+        What was downloaded; of two rasters the first counts. Of two shorelines that differ by more than a twentieth
+        the one counts that is called so: FILE=shoreline of the option as.
     name
         What the lake is called.
     as_
@@ -181,8 +180,14 @@ def bring_lake(
                 files, wishes, name=title, pool_m=normal_pool_m, crs=crs.strip(), water=water_body.strip()
             )
         with stage("Making the depth surface"):
-            depth, unsure = _surface(brought, cell_m)
+            made = _surface(brought, cell_m)
         with stage("Drawing"):
             from castshed.toolbox.plan.lake_folder import lake_folder
 
-            return lake_folder(brought, depth, unsure, title=title)
+            return lake_folder(
+                brought,
+                made.depth,
+                made.depth_confidence,
+                title=title,
+                contradictions=made.contradictions,
+            )

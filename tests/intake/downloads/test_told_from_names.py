@@ -7,6 +7,7 @@ import pytest
 import shapely
 
 from castshed.toolbox.errors import DataError, UsageError
+from castshed.toolbox.intake.downloads.depth_cells import read_cells, without_marks
 from castshed.toolbox.intake.downloads.depth_columns import (
     candidates,
     datum_in,
@@ -14,7 +15,6 @@ from castshed.toolbox.intake.downloads.depth_columns import (
     unit_in_file_name,
     words_of,
 )
-from castshed.toolbox.intake.downloads.depth_cells import read_cells, without_marks
 from castshed.toolbox.intake.downloads.found import FoundLayer, read_wishes
 from castshed.toolbox.intake.downloads.grids import grid_of_points
 from castshed.toolbox.intake.downloads.layer_roles import error_of, zone_of

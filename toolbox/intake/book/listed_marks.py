@@ -10,6 +10,7 @@ import numpy as np
 from ...errors import DataError, UsageError
 from ...parameters import defaults
 from ...report import note
+from ...sources.cell_texts import read_pair
 from ...sources.columns import check_mapping, find_roles, parse_mapping
 from ...text import how_many
 from ...units import convert
@@ -196,6 +197,30 @@ def _ids(table: SourceTable, roles: Roles, names: Sequence[str]) -> list[str]:
             one, number = f"{plain}-{number}", number + 1
         made.append(one)
     return made
+
+
+def is_place(told: str) -> bool:
+    """Tell whether a text is one place in degrees, such as ``35.7525, -85.2041``, and no name of a file."""
+    return bool(re.search(r"\d", told)) and not read_pair(told)[0].fault
+
+
+def ramp_at(told: str, crs: Any) -> GeoDataFrame:
+    """Make the layer of ramps of the one place at which a boat is put in.
+
+    Parameters
+    ----------
+    told
+        Latitude and longitude.
+    crs
+        System to bring it into.
+    """
+    import geopandas as gpd
+
+    lat, lon = (angle.degrees for angle in read_pair(told))
+    there = gpd.GeoSeries(gpd.points_from_xy([lon], [lat]), crs="OGC:CRS84").to_crs(crs)
+    return gpd.GeoDataFrame(
+        {"ramp_id": ["start"], "name": ["Start"], "min_level_m": [float("nan")]}, geometry=there, crs=crs
+    )
 
 
 def ramps_of(

@@ -40,11 +40,12 @@ def _placed(found: FoundLayer, crs: Any) -> tuple[GeoDataFrame, Any]:
 
 def _listed(found: FoundLayer, shapes: Any, crs: Any, lake: Any) -> tuple[SourceTable, LakeExtent]:
     """Take a layer as the house takes any list of points; what is off the lake stays in it, to be told."""
+    import geopandas
+
     frame = found.frame
     assert frame is not None
-    table = SourceTable.from_frame(
-        frame.drop(columns=frame.geometry.name).set_geometry(shapes, crs), found.name
-    )
+    moved_there = geopandas.GeoDataFrame(frame.drop(columns=frame.geometry.name), geometry=shapes, crs=crs)
+    table = SourceTable.from_frame(moved_there, found.name)
     west, south, east, north = shapely.total_bounds(
         np.append(shapes[~shapely.is_missing(shapes)], lake)
     ).tolist()

@@ -195,8 +195,8 @@ def take_values(found: FoundLayer, wishes: FileWishes, questions: Questions, lak
     if found.role == "contours" and (odd := _off_ladder(values)):
         questions.ask(
             found.name,
-            f"'{found.column}' holds contours at {odd}, between the steps of the others; in another unit they would fit "
-            "these. Which are right?",
+            f"'{found.column}' holds contours at {odd}, between the steps of the others; in another unit they fit "
+            "these: which are right?",
             f"two files, or --values {found.name}=depth, height or elevation, if they are right as they stand",
         )
         return

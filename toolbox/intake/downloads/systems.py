@@ -10,6 +10,7 @@ import shapely
 from ...algorithm.grid_factors import utm_of
 from ...errors import DataError, UsageError
 from ...same_system import same_crs
+from ...text import shortened
 from .found import DEPTH_ROLES, FoundLayer, Questions
 from .grids import extent_of
 
@@ -132,7 +133,7 @@ def _far_from_its_area(box: Box, crs: Any) -> str:
         return ""
     return (
         f"at latitude {lat:.2f}, longitude {lon:.2f}, {beyond:.0f} degrees outside of what that is made for "
-        f"({area.name or 'its area'})"[:300]
+        f"({shortened(area.name or 'its area', 60)})"
     )
 
 
