@@ -22,6 +22,7 @@ _TURN: Final = -0.985  # cosine: a corner at which a line turns back within ten 
 _MANY_NOUGHTS: Final = 20
 _DEEP_M: Final = 1.0
 _STEEPEST: Final = 0.1  # rise of a bottom: a neighbour so deep, so near, does not slope up to 0 here
+_AT_SHORE_M: Final = 5.0
 _SCATTERED: Final = 0.5  # of all rows of 0
 _MOST_PAIRS: Final = 300_000
 
@@ -204,8 +205,8 @@ def _as_lines(rings: Geometries) -> tuple[Floats, Ints]:
     return xy, owner
 
 
-def _bare_noughts(rows: Rows) -> None:
-    """Set aside rows of 0 scattered over deep water: a mark for 'nothing measured'.
+def _bare_noughts(rows: Rows, lake: Any) -> None:
+    """Set aside rows of 0 scattered over deep water, but those at the shore: a mark for 'nothing measured'.
 
     A shoal shows in the soundings round it, and stands by itself; noughts all over the lake do neither.
     """
@@ -217,8 +218,9 @@ def _bare_noughts(rows: Rows) -> None:
     beside = rows.depth_m[~nought][nearest]
     amid = (beside > _DEEP_M) & (beside > off * _STEEPEST)
     if amid.mean() >= _SCATTERED:
+        off_shore = shapely.distance(rows.shapes[nought], shapely.boundary(lake)) > _AT_SHORE_M
         bad = nought.copy()
-        bad[nought] = amid
+        bad[nought] = off_shore
         rows.drop(bad, "0 amid deep water, as many rows hold: nothing measured there")
 
 
@@ -233,7 +235,7 @@ def clean_soundings(found: FoundLayer, shapes: Geometries, depth_m: Floats, lake
         shapely.prepare(lake)
         xy = shapely.get_coordinates(rows.shapes)
         rows.drop(~shapely.contains_xy(lake, xy[:, 0], xy[:, 1]), "outside the water")
-        _bare_noughts(rows)
+        _bare_noughts(rows, lake)
     if len(rows.shapes):
         xy = np.round(shapely.get_coordinates(rows.shapes), 2)
         order = np.lexsort((rows.depth_m, xy[:, 1], xy[:, 0]))
