@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 import zipfile
 
 import geopandas as gpd
@@ -15,6 +16,7 @@ import bowl_lake as bowl
 from castshed.algorithms.bring_lake import bring_lake
 from castshed.toolbox.errors import DataError, UsageError
 from castshed.toolbox.layers import list_layers, read_layer, read_surface
+from castshed.toolbox.plan.day_file import read_day
 from in_process import castshed
 
 pytestmark = pytest.mark.filterwarnings("ignore::castshed.toolbox.errors.DataWarning")
@@ -278,6 +280,52 @@ def test_frames_come_in_from_python():
     made = bring_lake([lines, shore], name="Bowl Lake", cell_m=5.0, as_=["frame 2=shoreline"])
     assert is_right(made.layers["lake.gpkg"])
     assert lines.equals(before)
+
+
+def test_without_a_ramp_one_line_of_the_day_file_is_to_be_filled_in(home):
+    bowl.contours().to_file(home / "contours.gpkg")
+    files = [home / "contours.gpkg", home / "shoreline.geojson"]
+    done = castshed("bring-lake", *files, "--name", "Bowl Lake", "--cell", "10m", "--out", home / "lake")
+    assert done.returncode == 0, done.stderr
+    last = done.stdout.strip().splitlines()[-1]
+    number = int(re.search(r"fill in line (\d+) of \S+day\.toml, ramps = ", last)[1])
+    day = home / "lake" / "day.toml"
+    lines = day.read_text().splitlines()
+    with pytest.raises(UsageError, match=r'\[lake\]: ramps = "LATITUDE, LONGITUDE"'):
+        read_day(day)
+    assert lines[number - 1].startswith('# ramps = "')
+    lines[number - 1] = lines[number - 1].removeprefix("# ")
+    day.write_text("\n".join(lines))
+    ramps = read_day(day).layers.ramps
+    assert len(ramps) == 1
+    assert bowl.water().boundary.distance(ramps.to_crs(bowl.CRS).geometry.iloc[0]) < 2.0
+
+
+def test_what_contradicts_is_a_layer_of_the_lake(home):
+    bowl.contours(0.5).to_file(home / "contours.gpkg")
+    x, y, depth = bowl.soundings(300)
+    depth[::3] += 4.0
+    frame = gpd.GeoDataFrame({"depth_m": depth}, geometry=gpd.points_from_xy(x, y), crs=bowl.CRS)
+    frame.to_file(home / "soundings.gpkg")
+    files = [home / "contours.gpkg", home / "soundings.gpkg", home / "shoreline.geojson"]
+    layers = brought(files)
+    assert len(layers["contradictions"]) > 50
+    assert layers["contradictions"]["difference_m"].median() == pytest.approx(-4.0, abs=0.5)
+
+
+def test_of_two_shores_that_disagree_the_difference_is_kept_to_be_looked_at(home):
+    bowl.contours().to_file(home / "contours.gpkg")
+    wide = bowl.shoreline()
+    wide.geometry = wide.geometry.scale(1.1, 1.1)
+    wide.to_file(home / "wide_shore.gpkg")
+    files = [home / "contours.gpkg", home / "wide_shore.gpkg", home / "shoreline.geojson"]
+    with pytest.raises(DataError, match=r"83% in common; .*6\.6 ha.* of the middle \(41\.5"):
+        brought(files)
+    layers = brought(files, as_=["shoreline.geojson=shoreline"])
+    assert is_right(layers)
+    aside = layers["set_aside"]
+    more = aside[aside["reason"] == "water by wide_shore.gpkg alone"]
+    assert more.area.sum() == pytest.approx(0.21 * bowl.water().area, rel=0.01)
 
 
 @pytest.mark.long

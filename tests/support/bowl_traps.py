@@ -351,6 +351,14 @@ def folders_named_by_depth(home):
     return [home / "lines.kml", shore(home)], {}
 
 
+@right
+def a_kmz_by_another_program(home):
+    lines = bowl.contours(crs=4326)
+    lines["Name"] = [f"{depth / FOOT:.3f} ft" for depth in lines.pop("depth_m")]
+    lines.to_file(home / "lines.kmz", driver="LIBKML")
+    return [home / "lines.kmz", shore(home)], {}
+
+
 @asked("hazard without a place")
 def a_hazard_without_a_place(home):
     lon, lat = bowl.in_degrees([bowl.MIDDLE[0]], [bowl.MIDDLE[1]])

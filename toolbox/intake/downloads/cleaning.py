@@ -218,9 +218,10 @@ def _bare_noughts(rows: Rows, lake: Any) -> None:
     beside = rows.depth_m[~nought][nearest]
     amid = (beside > _DEEP_M) & (beside > off * _STEEPEST)
     if amid.mean() >= _SCATTERED:
-        off_shore = shapely.distance(rows.shapes[nought], shapely.boundary(lake)) > _AT_SHORE_M
+        shore = shapely.boundary(lake)
+        shapely.prepare(shore)
         bad = nought.copy()
-        bad[nought] = off_shore
+        bad[nought] = ~shapely.dwithin(shore, rows.shapes[nought], _AT_SHORE_M)
         rows.drop(bad, "0 amid deep water, as many rows hold: nothing measured there")
 
 
