@@ -22,6 +22,8 @@ FILES: Final = ("lake.gpkg", "day.toml", "lake.png", "read.csv")
 _CELLS_M: Final = (1.0, 2.0, 2.5, 5.0, 10.0, 20.0, 25.0, 50.0)
 _MANY_CELLS: Final = 600_000
 _MANY_SOUNDINGS: Final = 100_000
+_MANY_CORNERS: Final = 200_000
+_FINE: Final = 0.025  # of a cell: no surface tells such a bend of a contour
 _STAGES: Final = {"Reading what was handed out": 35.0, "Making the depth surface": 50.0, "Drawing": 15.0}
 
 
@@ -58,6 +60,16 @@ def _thinned(brought: Brought, cell_m: float) -> None:
     )
 
 
+def _without_fine_bends(lines: Any, cell_m: float) -> Any:
+    """Take corners out of contours that are far denser than any surface; none moves by more than a fraction of a cell."""
+    import shapely
+
+    shapes = None if lines is None else lines.geometry.to_numpy()
+    if shapes is None or shapely.get_num_coordinates(shapes).sum() <= _MANY_CORNERS:
+        return lines
+    return lines.set_geometry(shapely.simplify(shapes, _FINE * cell_m))
+
+
 def _surface(brought: Brought, cell_m: float | None) -> Any:
     """Make the depth surface from what the lake has, by the algorithm of that name."""
     import geopandas
@@ -78,7 +90,7 @@ def _surface(brought: Brought, cell_m: float | None) -> Any:
         errors = tuple(f"{s}={brought.error_m:.3f} m" for s in sorted(sources))
     return depth_surface(
         shore,
-        contours=brought.contours,
+        contours=_without_fine_bends(brought.contours, cell),
         soundings=brought.soundings,
         depth_areas=brought.areas if brought.contours is None else None,
         cell_m=cell,

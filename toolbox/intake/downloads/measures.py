@@ -24,16 +24,22 @@ def moved(shapes: Geometries, source: Any, target: Any) -> Geometries:
     """Bring shapes from one system into another, two coordinates each; what has no place there becomes None."""
     import pyproj
 
-    flat = shapely.force_2d(np.asarray(shapes, dtype=object))
+    flat: Geometries = shapely.force_2d(np.asarray(shapes, dtype=object))
     if same_crs(pyproj.CRS.from_user_input(source), pyproj.CRS.from_user_input(target)):
         return flat
     go = pyproj.Transformer.from_crs(source, target, always_xy=True)
+    if len(flat) and not (shapely.get_type_id(flat) != 0).any() and not shapely.is_empty(flat).any():
+        x, y = go.transform(shapely.get_x(flat), shapely.get_y(flat))  # points by the million
+        there = np.isfinite(x) & np.isfinite(y)
+        placed = np.full(len(flat), None, dtype=object)
+        placed[there] = shapely.points(np.asarray(x)[there], np.asarray(y)[there])
+        return placed
 
     def step(xy: Any) -> Any:
         x, y = go.transform(xy[:, 0], xy[:, 1])
         return np.column_stack([x, y])
 
-    made: Geometries = shapely.transform(flat, step)
+    made = shapely.transform(flat, step)
     xy, owner = shapely.get_coordinates(made, return_index=True)
     lost = np.unique(owner[~np.isfinite(xy).all(axis=1)])
     if len(lost):
