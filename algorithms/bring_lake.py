@@ -61,7 +61,7 @@ def _thinned(brought: Brought, cell_m: float) -> None:
 
 
 def _without_fine_bends(lines: Any, cell_m: float) -> Any:
-    """Take corners out of contours that are far denser than any surface; none moves by more than a fraction of a cell."""
+    """Take corners out of contours far denser than any surface; none moves by more than a fraction of a cell."""
     import shapely
 
     shapes = None if lines is None else lines.geometry.to_numpy()
