@@ -46,12 +46,14 @@ def _thinned(brought: Brought, cell_m: float) -> None:
         return
     x, y = layer.geometry.x.to_numpy(), layer.geometry.y.to_numpy()
     depth = layer["depth_m"].to_numpy(dtype=float)
-    side = cell_m / 2.0
+    # Of a cell that holds soundings two are kept: begin where about so many are left.
+    held = len(np.unique(np.floor(x / cell_m) * 1e7 + np.floor(y / cell_m)))
+    side = max(0.5, (held / (0.45 * _MANY_SOUNDINGS)) ** 0.5) * cell_m
     while True:
         rows = np.union1d(*(thin(x, y, depth, side, least=least)[0] for least in (True, False)))
         if len(rows) <= _MANY_SOUNDINGS:
             break
-        side *= 1.25
+        side *= 1.1
     brought.soundings = layer.iloc[rows].reset_index(drop=True)
     note(
         f"{len(layer):,} soundings are denser than a surface can use: of each cell of {in_words(side, 'length')} the "

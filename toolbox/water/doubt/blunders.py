@@ -221,7 +221,8 @@ def _seen_edges(lines: Geometries, least_m: float) -> tuple[Ints, Ints]:
         triangles = Delaunay(xy - xy.mean(axis=0) + hair).simplices
     except QhullError:  # all on one line
         return none, none
-    edges = np.unique(np.sort(triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1), axis=0)
+    pairs = np.sort(triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1).astype(np.int64)
+    edges = np.column_stack(np.divmod(np.unique(pairs[:, 0] * len(xy) + pairs[:, 1]), len(xy)))
     edges = edges[line[edges[:, 0]] != line[edges[:, 1]]]
     if not len(edges):
         return none, none
@@ -321,6 +322,7 @@ def without_blunders(
     *,
     keep: bool = False,
     apart: bool = False,
+    lines: Strays | None = None,
 ) -> tuple[Measured, list[str], Floats]:
     """Leave out contours and soundings that contradict what lies round them.
 
@@ -334,6 +336,8 @@ def without_blunders(
         Say so, and leave nothing out.
     apart
         Judge soundings by each other and the shore only: the contours contradict them.
+    lines
+        What `stray_lines` says of them, where it was asked already.
 
     Returns
     -------
@@ -346,7 +350,8 @@ def without_blunders(
     """
     fate = "kept all the same" if keep else "left out"
     said: list[str] = []
-    lines = stray_lines(known.lines, known.line_depth_m, known.shores)
+    if lines is None:
+        lines = stray_lines(known.lines, known.line_depth_m, known.shores)
     if len(lines.rows):
         labels = [contour_rows[k] for k in known.line_row[lines.rows]]
         listed = _listed(labels, known.line_depth_m[lines.rows], lines.expected_m)
