@@ -203,3 +203,14 @@ def test_one_place_is_a_ramp():
     assert list(made.ramp_id) == ["start"]
     assert made.geometry.iloc[0].distance(shapely.Point(X + 500, Y + 20)) < 0.1
     assert read_listed("ramps", ", ".join(NORTH), None).crs == CRS
+
+
+def test_ramps_that_castshed_wrote_come_home(tmp_path):
+    """As spots they are refused by their columns; as ramps they are what they say."""
+    table = listed(
+        tmp_path,
+        f"ramp_id,name,min_level_m,Lat,Lon\nr1,North,-2.5,{NORTH[0]},{NORTH[1]}\nr2,East,-1,{EAST[0]},{EAST[1]}\n",
+    )
+    made = ramps_of(table, LAKE)
+    assert list(made.ramp_id) == ["r1", "r2"]
+    assert list(made.min_level_m) == [-2.5, -1.0]

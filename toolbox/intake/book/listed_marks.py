@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -57,6 +58,12 @@ _HIGHEST_M, _LOWEST_M = 15.0, -120.0
 
 def _words(header: str) -> list[str]:
     return re.findall(r"[a-z]+", re.sub(r"(?<=[a-z])(?=[A-Z])", " ", header).lower())
+
+
+def _its_own(table: SourceTable, what: str) -> SourceTable:
+    """Take rows that castshed wrote as what they are: a ramp of a plan is no spot, but it is a ramp."""
+    told = f"it is {what} of an exported plan"
+    return replace(table, problem=tuple("" if why.startswith(told) else why for why in table.problem))
 
 
 def _own_roles(
@@ -271,6 +278,7 @@ def ramps_of(
     import geopandas as gpd
     import shapely
 
+    table = _its_own(table, "a ramp")
     mine, told = _own_roles(table, columns, RAMP_ROLES)
     headers = [str(c) for c in table.rows.columns]
     roles = find_roles(headers, told)
@@ -338,6 +346,7 @@ def hazards_of(
     """
     import geopandas as gpd
 
+    table = _its_own(table, "a hazard")
     mine, told = _own_roles(table, columns, HAZARD_ROLES)
     headers = [str(c) for c in table.rows.columns]
     roles = find_roles(headers, told)

@@ -136,6 +136,8 @@ def _sureness(axes: Axes, layers: Mapping[str, Any], lake: Any, view: View) -> N
 
 def _left_out(axes: Axes, layers: Mapping[str, Any], lake: Any, view: View) -> None:
     _shore(axes, lake, view, filled=palette.PAPER)
+    if "contradictions" in layers:
+        _points(axes, layers["contradictions"].geometry.to_numpy(), palette.ZONE, 1.5)
     if "set_aside" not in layers:
         return
     shapes = layers["set_aside"].geometry.to_numpy()
@@ -208,6 +210,11 @@ def _key(pen: Pen, rect: Rect, kind: str, layers: Mapping[str, Any], lake: Any) 
                 (shapely.distance(layers["set_aside"].geometry.to_numpy(), lake) > _beyond(lake)).sum()
             )
             words += [f"({how_many(away, 'one lies', 'lie')} beyond this picture)"] if away else []
+        if "contradictions" in layers:
+            count = len(layers["contradictions"])
+            words.append(
+                f"• {how_many(count, 'sounding contradicts', 'soundings contradict')} the contours beside"
+            )
         text = "; ".join(words) or "nothing was set aside"
         pen.write(left, bottom + 0.01, pen.fitted(text, 7.0, rect.width), 7.0, palette.INK, gid="key")
 
@@ -221,7 +228,7 @@ _PANELS: Final[tuple[tuple[str, str, Callable[..., None]], ...]] = (
     ("depths", "Depth below normal pool", _depths),
     ("data", "What is known: lines and points of depth", _data),
     ("sure", "How far each depth may be off", _sureness),
-    ("aside", "What was set aside", _left_out),
+    ("aside", "What was set aside, or contradicts", _left_out),
 )
 
 
