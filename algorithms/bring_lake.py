@@ -69,7 +69,7 @@ def _without_fine_bends(lines: Any, cell_m: float) -> Any:
     shapes = None if lines is None else lines.geometry.to_numpy()
     if shapes is None or shapely.get_num_coordinates(shapes).sum() <= _MANY_CORNERS:
         return lines
-    return lines.set_geometry(shapely.simplify(shapes, _FINE * cell_m))
+    return lines.set_geometry(shapely.simplify(shapes, _FINE * cell_m, preserve_topology=False))
 
 
 def _surface(brought: Brought, cell_m: float | None) -> Any:

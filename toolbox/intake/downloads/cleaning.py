@@ -227,9 +227,13 @@ def _bare_noughts(rows: Rows, lake: Any) -> None:
 
 def clean_soundings(found: FoundLayer, shapes: Geometries, depth_m: Floats, lake: Any) -> Rows:
     """Clean soundings; of several at one place the shallowest stays."""
-    parts, owner = shapely.get_parts(shapes, return_index=True)
+    kinds = shapely.get_type_id(shapes)
+    parts, owner = np.asarray(shapes, dtype=object), np.arange(len(shapes))
+    if (kinds != 0).any():
+        parts, owner = shapely.get_parts(shapes, return_index=True)
+        kinds = shapely.get_type_id(parts)
     rows = Rows(found, np.asarray(parts, dtype=object), np.asarray(depth_m, dtype=float)[owner], owner + 1)
-    rows.drop(shapely.get_type_id(rows.shapes) != 0, "no point")
+    rows.drop(kinds != 0, "no point")
     _numbered(rows)
     rows.drop(rows.depth_m < 0, "above the surface at normal pool")
     if len(rows.shapes):
@@ -238,10 +242,11 @@ def clean_soundings(found: FoundLayer, shapes: Geometries, depth_m: Floats, lake
         rows.drop(~shapely.contains_xy(lake, xy[:, 0], xy[:, 1]), "outside the water")
         _bare_noughts(rows, lake)
     if len(rows.shapes):
-        xy = np.round(shapely.get_coordinates(rows.shapes), 2)
-        order = np.lexsort((rows.depth_m, xy[:, 1], xy[:, 0]))
+        xy = np.rint(shapely.get_coordinates(rows.shapes) * 100.0).astype(np.int64)
+        place = xy[:, 0] * 1_000_000_007 + xy[:, 1]  # one number a place: no northing has so many centimetres
+        order = np.lexsort((rows.depth_m, place))
         same = np.zeros(len(order), dtype=bool)
-        same[order[1:]] = (xy[order[1:]] == xy[order[:-1]]).all(axis=1)
+        same[order[1:]] = place[order[1:]] == place[order[:-1]]
         rows.drop(same, "a second one at the same place; the shallowest is taken")
     found.taken = len(rows.shapes)
     return rows
