@@ -10,12 +10,14 @@ from collections.abc import Callable
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pytest
 import rasterio
 import shapely
 from rasterio import Affine
 from scipy.io import netcdf_file
 
 import bowl_lake as bowl
+from s102_writer import library, write_s102
 
 FOOT = bowl.FOOT_M
 POOL_M = 345.0
@@ -459,6 +461,16 @@ def _netcdf(home, variables):
 @asked("which of its rasters")
 def two_depths_in_one_file(home):
     return _netcdf(home, {"depth_2001": 0.5, "depth_2020": 1.0}), {"crs": ["depth.nc=EPSG:32615"]}
+
+
+@right
+def a_chart_of_the_new_standard(home):
+    if library() is None:
+        pytest.skip("the HDF5 library of Debian package libhdf5-103-1 is not installed")
+    depth, at = _grid()
+    high = depth.shape[0]
+    write_s102(home / "chart.h5", depth, at.c + at.a / 2, at.f + at.e * (high - 0.5), at.a, bowl.CRS)
+    return [home / "chart.h5", shore(home)], {}
 
 
 @right
