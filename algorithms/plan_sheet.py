@@ -61,8 +61,9 @@ def plan_sheet(
 
     The first page is the map with stops and legs, then come the tables, the day over its hours, the leg cards, each
     drawn course-up with the boat low on the card so that most of it is water ahead, and the hold cards, each large
-    with the cast and the deep side. The HTML file loads nothing from anywhere, reads without scripts, and works by
-    keyboard, on a phone, in light and dark.
+    with the cast and the deep side. The HTML file loads nothing from anywhere: a map to move and bring nearer, with
+    layers, search, the day by the hour, measuring, and a card for whatever is tapped. It works by keyboard, on a phone,
+    in light and dark, and is whole without scripts. It is not for steering and shows no position of the boat's own.
 
     Parameters
     ----------
@@ -82,16 +83,14 @@ def plan_sheet(
     UsageError
         A layer that a sheet needs is not there.
     """
-    import shapely
-
     from castshed.toolbox.errors import UsageError
     from castshed.toolbox.output.maps.chart_page import bounds_of, by_role, png_of
     from castshed.toolbox.output.maps.chart_table import left_out_groups
     from castshed.toolbox.output.maps.plan_facts import answers_of, legs_of, stops_of, totals_in_words
     from castshed.toolbox.output.sheets.course_up import north_text
     from castshed.toolbox.output.sheets.day_timeline import draw_timeline
-    from castshed.toolbox.output.sheets.sheet_html import svg_of, to_html
-    from castshed.toolbox.output.sheets.sheet_pages import draw_pages, name_layers, pdf_of, shares_of
+    from castshed.toolbox.output.sheets.sheet_html import to_html
+    from castshed.toolbox.output.sheets.sheet_pages import draw_pages, pdf_of
     from castshed.toolbox.output.sheets.sheet_tables import (
         draw_tables,
         table_of_answers,
@@ -116,6 +115,7 @@ def plan_sheet(
             "or each layer as FILE.gpkg:LAYER."
         )
     metric, day = units == "metric", date.strip() or None
+    today = None if depth is None else depth.shifted(level_m)
     with progress("Drawing the sheet", 3) as step:
         stops = stops_of(frames, metric=metric)
         legs = legs_of(frames, {stop.spot_id: stop.name for stop in stops}, metric=metric)
@@ -131,7 +131,7 @@ def plan_sheet(
             level_m=level_m,
             date=day,
             units=units,
-            today=None if depth is None else depth.shifted(level_m),
+            today=today,
         )
         hours = {name: layers[name] for name in BY_THE_HOUR if name in layers}
         timeline = draw_timeline(
@@ -141,10 +141,6 @@ def plan_sheet(
             light=_light(frames["stops"]),
         )
         step(1)
-        inner = [(stop, k) for k, stop in enumerate(stops) if not stop.ramp]
-        ordered = frames["stops"].sort_values("stop_no", kind="stable").geometry.to_numpy()
-        shares = shares_of(pages.map, shapely.get_coordinates(ordered))
-        name_layers(pages.map)
         level = level_text(level_m, day, metric_first=metric)
         left_out = left_out_groups(frames, metric_first=metric)
         tables = draw_tables(
@@ -159,6 +155,7 @@ def plan_sheet(
             totals=totals,
         )
         page = to_html(
+            frames,
             title=title or TITLE,
             level=level,
             north=north_text(frames["stops"].crs, bounds_of(frames)),
@@ -167,18 +164,10 @@ def plan_sheet(
             legs=legs,
             left_out=left_out,
             questions=list(told.items()),
-            map_svg=svg_of(pages.map, "map"),
-            hot_spots=[
-                (stop.number, stop.name, float(shares[k][0]), float(shares[k][1])) for stop, k in inner
-            ],
-            cards=[
-                *([] if timeline is None else [(svg_of(timeline, "hours"), "The day over its hours")]),
-                *((svg_of(figure, f"leg{k}"), "Leg cards, course up") for k, figure in enumerate(pages.legs)),
-                *(
-                    (svg_of(figure, f"hold{k}"), "Hold cards, north up")
-                    for k, figure in enumerate(pages.holds)
-                ),
-            ],
+            hours=hours,
+            level_m=level_m,
+            metric=metric,
+            today=today,
         )
         step(1)
         words = {
