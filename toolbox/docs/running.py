@@ -127,7 +127,8 @@ def _worth_showing(cells: Any) -> list[dict[str, Any]]:
     kind = next((c for c in ("fishable", "status", "care", "part", "kind") if c in cells.columns), None)
     ranked = cells.assign(_full=-full).sort_values("_full", kind="stable").drop(columns="_full")
     different = ranked if kind is None else ranked.drop_duplicates(kind)
-    chosen = [*different.index, *(row for row in ranked.index if row not in set(different.index))][:ROWS]
+    shown = set(different.index)
+    chosen = [*different.index, *(row for row in ranked.index if row not in shown)][:ROWS]
     found: list[dict[str, Any]] = cells.loc[sorted(chosen)].to_dict("records")
     return found
 
