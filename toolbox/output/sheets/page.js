@@ -8,6 +8,7 @@
   document.querySelectorAll('.item').forEach(function (item) { items.set(item.dataset.key, item); });
   const all = data.stops.concat(data.legs, data.things);
   let colours = {}, measuring = false, minute = clock.begin;
+  let following = true;  // whether the card goes with the hour: until something else is chosen
 
   function make(name, text, look) {
     const one = document.createElement(name);
@@ -160,6 +161,7 @@
 
   // Chooses a thing, or nothing: the map marks it, the list shows it, its card opens. `look` brings it into the window.
   function choose(thing, others, look) {
+    following = false;
     chart.chosen = thing;
     const item = light(thing && thing.key, 'lit'), side = document.querySelector('.side');
     if (!thing) {
@@ -331,8 +333,8 @@
     chart.boat = now && now.at;
     const stop = now && (now.stop || now.next);
     said.push(places.clockText(minute) + (now ? now.stop ? ', planned at ' + titleOf(now.stop) : ', planned on leg ' + (now.leg ? now.leg.number : '') + ' to ' + now.next.name : ', before or after the run') + '.');
-    const here = hour && stop && hour[stop.number], weather = here ? here.weather : stop && stop.weather;
-    if (weather) { said.push((now.stop ? 'There ' : 'At the next stop ') + weather + (here ? '' : ', one forecast for the day') + '.'); }
+    const here = hour && stop && hour[stop.number], told = here && here.weather, weather = told || (stop && stop.weather);
+    if (weather) { said.push((now.stop ? 'There ' : 'At the next stop ') + weather + (told ? '' : ', one forecast for the day') + '.'); }
     if (here && here.fish !== undefined) { said.push(here.fish ? 'It can be fished.' : 'Not to be fished: ' + here.why + '.'); }
     byId('at-hour').textContent = said.join(' ');
     byId('hour').setAttribute('aria-valuetext', said[0]);
@@ -342,6 +344,16 @@
     });
     day.drawStrip(byId('strip'), minute);
     chart.redraw();
+  }
+
+  // Shows the card of the stop the boat is planned at, or goes to.
+  function follow() {
+    const now = clock.times ? day.plannedAt(minute) : null, at = now && now.stop, ahead = data.stops.filter(function (stop) { return !stop.ramp; });
+    let stop = now && (at || now.next);
+    if (!stop || (at && at === data.stops[0])) { stop = ahead[0]; }
+    if (!stop) { return; }
+    cardOf(stop, []);
+    card.querySelector('h2').textContent = (at === stop ? 'Now: ' : 'Next: ') + titleOf(stop);
   }
 
   if (clock.times) {
@@ -357,7 +369,7 @@
     slider.addEventListener('input', function () {
       minute = Number(slider.value);
       showHour();
-      if (chart.chosen && chart.chosen.key && !card.hidden) { cardOf(chart.chosen, []); }
+      if (following) { follow(); } else if (chart.chosen && chart.chosen.key && !card.hidden) { cardOf(chart.chosen, []); }
     });
   }
 
@@ -399,7 +411,6 @@
   chart.resize();
   hand.whole();
   byId('look').setAttribute('aria-pressed', String(isDark()));
-  const next = clock.times && (day.plannedAt(minute) || {});
   if (clock.times) { showHour(); }
   chart.drawNow();
   new ResizeObserver(function () {
@@ -408,11 +419,7 @@
     chart.redraw();
     if (clock.times) { day.drawStrip(byId('strip'), minute); }
   }).observe(canvas);
-  const coming = next && (next.stop && !next.stop.ramp ? next.stop : next.next) || data.stops.find(function (stop) { return !stop.ramp; });
-  if (coming) {
-    cardOf(coming, []);
-    card.querySelector('h2').textContent = 'Next: ' + titleOf(coming);
-  }
+  follow();
   // for whoever measures how long a redraw takes
   canvas.dataset.ready = 'true';
 }());

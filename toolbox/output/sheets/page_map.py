@@ -123,7 +123,7 @@ def packed(values: Sequence[int] | np.ndarray[Any, Any]) -> str:
     """
     given = np.asarray(values, dtype=np.int64)
     plain = (given << 1) ^ (given >> 63)
-    long = 1 + sum((plain >= 1 << bits).astype(np.int64) for bits in (7, 14, 21, 28, 35))
+    long = 1 + (plain[:, None] >= 1 << np.array([7, 14, 21, 28, 35])).sum(axis=1)
     ends = np.cumsum(long)
     made = np.zeros(int(ends[-1]) if len(ends) else 0, dtype=np.uint8)
     for k in range(int(long.max(initial=0))):
@@ -135,10 +135,9 @@ def packed(values: Sequence[int] | np.ndarray[Any, Any]) -> str:
 
 def outlines(shape: Any, ground: Ground) -> str:
     """Write rings of areas, lines or points: for each how many places, then the steps from place to place."""
-    parts = shapely.get_parts(shape) if shape is not None else []
     lines = [
         ring
-        for part in parts
+        for part in shapely.get_parts(shape)
         for ring in (shapely.get_rings(part) if part.geom_type == "Polygon" else [part])
     ]
     made: list[np.ndarray[Any, Any]] = []
@@ -195,7 +194,10 @@ def _at(shape: Any, ground: Ground) -> list[float]:
 
 
 def _line(shape: Any, ground: Ground) -> list[list[float]]:
-    return (shapely.get_coordinates(shape) - (ground.west, ground.south)).round(2).tolist()
+    places: list[list[float]] = (
+        (shapely.get_coordinates(shape) - (ground.west, ground.south)).round(2).tolist()
+    )
+    return places
 
 
 def _words(role: str, row: Mapping[str, Any], level_m: float | None, *, metric: bool) -> list[str]:
@@ -270,12 +272,17 @@ def page_data(
     crs = frames["stops"].crs
     middle = ((ground.west + ground.east) / 2.0, (ground.south + ground.north) / 2.0)
     marks, casts = by_spot(frames.get("spots")), casts_of(frames)
-    told_stops = []
+    told_stops: list[dict[str, Any]] = []
     for stop, point in zip(stops, in_order(frames["stops"]).geometry.to_numpy(), strict=True):
         mark, cast = marks.get(stop.spot_id), casts.get(stop.spot_id)
         line = None if cast is None or stop.ramp else _line(cast, ground)
         weather = (stop.wind and f"wind {stop.wind}", stop.wave and f"waves {stop.wave}")
-        one = {"key": f"stop:{stop.number}", "number": stop.number, "name": stop.name, "kind": stop.kind}
+        one: dict[str, Any] = {
+            "key": f"stop:{stop.number}",
+            "number": stop.number,
+            "name": stop.name,
+            "kind": stop.kind,
+        }
         told_stops.append(
             one
             | {
