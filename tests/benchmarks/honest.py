@@ -5,8 +5,8 @@ FILE` also a real lake, where soundings that were not given judge what was made 
 
 `in_band` and `shallower_than_band` are shares of places spread by chance; `sharpness` is the mean half-width over the
 95 % quantile of the true error, in strata of slope and depth, averaged by the places in each. Each is the worst of the
-pools. `missed_m2` is water truly thinner than asked for running (3 ft and a margin of 1 ft), in no hazard widened by the
-way-finder's clearance of 20 ft; `missed_before_clearance_share` the share of the truly thin water before that;
+pools. `missed_m2` is water truly thinner than asked for running (what it takes and the margin, as by default), in no
+hazard widened by the way-finder's clearance of 20 ft; `missed_before_clearance_share` the share of the truly thin water before that;
 `over_marked` hazard area over truly thin area, the mean of the levels.
 """
 
@@ -25,11 +25,12 @@ from castshed.algorithms.depth_surface import depth_surface
 from castshed.algorithms.shallow_hazards import shallow_hazards
 from castshed.algorithms.water_today import water_today
 from castshed.toolbox.errors import NoSolution
+from castshed.toolbox.parameters import defaults
 from drowned_valley import TRUE_M, Drowned
 
 FOOT = 0.3048
 LEVELS_FT = (-4, 0, 6)
-ASKED_M = 4 * FOOT  # 3 ft to run and a margin of 1 ft, the defaults of shallow-hazards
+ASKED_M = defaults.RUNNING_DEPTH_M + defaults.MARGIN_M  # what shallow-hazards asks for unless told
 CLEARANCE_M = 20 * FOOT  # the default of shortest-run
 PLACES = 200_000
 CASES = {
