@@ -59,7 +59,7 @@ def bending(depth_m: Floats, grid: Grid) -> Floats:
 
 
 def _bends(depth_m: Floats, grid: Grid, near: int) -> Floats:
-    """Root mean square of second derivatives in both directions, over so many cells a side; NaN where there are none."""
+    """Root mean square of second derivatives over so many cells a side; NaN where there are none."""
     total = np.zeros(depth_m.shape, dtype=np.float32)
     count = np.zeros(depth_m.shape, dtype=np.float32)
     for axis, step in ((1, grid.cell_x_m), (0, grid.cell_y_m)):
