@@ -143,14 +143,10 @@ def plan_sheet(
             level_m=level_m,
             date=day,
             units=units,
-<<<<<<< HEAD
             totals=totals,
             declination=compass,
             paper=page_in,
-            today=None if depth is None else depth.shifted(level_m),
-=======
             today=today,
->>>>>>> page
         )
         hours = {name: layers[name] for name in BY_THE_HOUR if name in layers}
         timeline = draw_timeline(
