@@ -67,7 +67,9 @@ def plan_sheet(
     its hours, the leg cards, each drawn course-up with the boat low on the card so that most of it is water ahead, with
     numbered turns and the true course and distance to each, and the hold cards, each large with the cast and the deep
     side. Bearings are true; with `--magnetic` those of a compass stand beside them. The HTML file loads nothing from
-    anywhere, reads without scripts, and works by keyboard, on a phone, in light and dark.
+    anywhere: a map to move and bring nearer, with layers, search, the day by the hour, measuring, and a card for
+    whatever is tapped. It works by keyboard, on a phone, in light and dark, and is whole without scripts. It is not for
+    steering and shows no position of the boat's own.
 
     Parameters
     ----------
@@ -89,8 +91,6 @@ def plan_sheet(
     UsageError
         A layer that a sheet needs is not there.
     """
-    import shapely
-
     from castshed.toolbox.errors import UsageError
     from castshed.toolbox.magnetic import declination_of
     from castshed.toolbox.output.maps.chart_page import by_role, paper_of, png_of
@@ -98,8 +98,8 @@ def plan_sheet(
     from castshed.toolbox.output.maps.plan_facts import answers_of, legs_of, stops_of, totals_in_words
     from castshed.toolbox.output.sheets.course_up import north_text
     from castshed.toolbox.output.sheets.day_timeline import draw_timeline
-    from castshed.toolbox.output.sheets.sheet_html import svg_of, to_html
-    from castshed.toolbox.output.sheets.sheet_pages import draw_pages, name_layers, pdf_of, shares_of
+    from castshed.toolbox.output.sheets.sheet_html import to_html
+    from castshed.toolbox.output.sheets.sheet_pages import draw_pages, pdf_of
     from castshed.toolbox.output.sheets.sheet_tables import (
         draw_tables,
         legs_on_paper,
@@ -124,6 +124,7 @@ def plan_sheet(
             "or each layer as FILE.gpkg:LAYER."
         )
     metric, day = units == "metric", date.strip() or None
+    today = None if depth is None else depth.shifted(level_m)
     with progress("Drawing the sheet", 3) as step:
         compass = declination_of(frames["stops"], date) if magnetic else None
         page_in = paper_of(paper, units)
@@ -145,7 +146,7 @@ def plan_sheet(
             totals=totals,
             declination=compass,
             paper=page_in,
-            today=None if depth is None else depth.shifted(level_m),
+            today=today,
         )
         hours = {name: layers[name] for name in BY_THE_HOUR if name in layers}
         timeline = draw_timeline(
@@ -156,10 +157,6 @@ def plan_sheet(
             paper=page_in,
         )
         step(1)
-        inner = [(stop, k) for k, stop in enumerate(stops) if not stop.ramp]
-        ordered = frames["stops"].sort_values("stop_no", kind="stable").geometry.to_numpy()
-        shares = shares_of(pages.map, shapely.get_coordinates(ordered))
-        name_layers(pages.map)
         level = level_text(level_m, day, metric_first=metric)
         left_out = left_out_groups(frames, metric_first=metric)
         tables = draw_tables(
@@ -175,6 +172,7 @@ def plan_sheet(
             paper=page_in,
         )
         page = to_html(
+            frames,
             title=title or TITLE,
             level=level,
             north=north_text(compass),
@@ -183,18 +181,10 @@ def plan_sheet(
             legs=legs,
             left_out=left_out,
             questions=list(told.items()),
-            map_svg=svg_of(pages.map, "map"),
-            hot_spots=[
-                (stop.number, stop.name, float(shares[k][0]), float(shares[k][1])) for stop, k in inner
-            ],
-            cards=[
-                *([] if timeline is None else [(svg_of(timeline, "hours"), "The day over its hours")]),
-                *((svg_of(figure, f"leg{k}"), "Leg cards, course up") for k, figure in enumerate(pages.legs)),
-                *(
-                    (svg_of(figure, f"hold{k}"), "Hold cards, north up")
-                    for k, figure in enumerate(pages.holds)
-                ),
-            ],
+            hours=hours,
+            level_m=level_m,
+            metric=metric,
+            today=today,
         )
         step(1)
         words = {

@@ -70,17 +70,12 @@ def declination_at(lon: float, lat: float, day: dt.date, height_km: float = 0.0)
     Raises
     ------
     UsageError
-        The day lies outside the five years of the model, or the library is not installed.
+        The day lies outside the five years of the model.
     DataError
         The place lies where the model says that no compass can be trusted, near a magnetic pole.
     """
-    try:
-        import pygeomag
-    except ImportError:
-        raise UsageError(
-            "Magnetic bearings need the World Magnetic Model of pygeomag, which is not installed: pip install "
-            "'castshed[magnetic]', or leave --magnetic out."
-        ) from None
+    import pygeomag
+
     model = pygeomag.GeoMag()
     begin, end = (int(year) for year in model.life_span)
     first, last = dt.date(begin, 1, 1), dt.date(end - 1, 12, 31)

@@ -284,8 +284,16 @@ _LARGEST_LAKE_M: Final = 60_000.0
 
 
 def is_listed(layer: str, given: Any) -> bool:
-    """Tell whether an input of that layer's name is given as a list of points that no driver of layers opens."""
-    return layer in LISTED and isinstance(given, str) and Path(given).suffix.lower() in _ALWAYS
+    """Tell whether an input of that layer's name is a list of points that no driver of layers opens, or one place."""
+    if layer not in LISTED or not isinstance(given, str):
+        return False
+    return Path(given).suffix.lower() in _ALWAYS or (layer == "ramps" and _is_place(given))
+
+
+def _is_place(given: str) -> bool:
+    from ..intake.book.listed_marks import is_place
+
+    return given[:1] in "0123456789+-(NSns" and is_place(given)
 
 
 def _extent(table: SourceTable, crs: str | None) -> LakeExtent:
@@ -335,9 +343,15 @@ def read_listed(layer: str, given: str, crs: str | None) -> GeoDataFrame:
     CastshedError
         It cannot be read, or has no places in degrees.
     """
-    from ..intake.book.listed_marks import hazards_of, ramps_of
+    from ..intake.book.listed_marks import hazards_of, ramp_at, ramps_of
     from ..sources import read_source
 
+    if layer == "ramps" and _is_place(given):
+        from ..algorithm.grid_factors import utm_of
+        from ..sources.cell_texts import read_pair
+
+        lat, lon = (angle.degrees for angle in read_pair(given))
+        return ramp_at(given, crs or utm_of(lon, lat))
     table = read_source(given)
     extent = _extent(table, crs)
     return ramps_of(table, extent) if layer == "ramps" else hazards_of(table, extent)

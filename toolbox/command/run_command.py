@@ -103,8 +103,10 @@ def run(
         reporter.warn(told)
     if onto is not None:
         return
-    told = isinstance(result, (FolderContents, BookChange))
-    for line in [*(result.said if told else ()), *depths_told(spec, result, read)]:
+    for line in [
+        *(result.said if isinstance(result, (FolderContents, BookChange)) else ()),
+        *depths_told(spec, result, read),
+    ]:
         reporter.say(line)
     if isinstance(result, BookChange) and not replace:
         reporter.say("Nothing was written; add --replace to write it.")
@@ -114,7 +116,7 @@ def run(
         spec.name,
         out,
         written,
-        result.figures if told else {},
+        result.figures if isinstance(result, (FolderContents, BookChange)) else {},
         last=result.said[0] if folder and result.figures and result.said else "",
         then=then,
     )

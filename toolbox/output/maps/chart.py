@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from ...errors import UsageError
 from ...lon_lat import north_of
@@ -192,7 +192,7 @@ def compose(
     columns = _KEY_COLUMNS if paper is None else _PAPER_COLUMNS
     draw_key(pen, frames, key, columns=columns, metric_first=metric_first)
     below = page.tables
-    look = {} if paper is None else {"size": TABLE_SIZE, "head": TABLE_SIZE}
+    look: dict[str, Any] = {} if paper is None else {"size": TABLE_SIZE, "head": TABLE_SIZE}
     if tables:
         draw_table(pen, stops, below, bold_first=True, **look)
         used = (stops.height * (1.0 if paper is None else _PAPER_ROWS) + 0.1) if stops.rows else 0.0

@@ -186,8 +186,8 @@ def draw_table(
             pen.box(band, facecolor=palette.BAND, linewidth=0.0, zorder=0.5)
         for column, (left, room, cell) in enumerate(zip(edges, rooms, row, strict=False)):
             bold = bold_first and column == 0
-            words = pen.fitted(cell, size, room, bold=bold)
-            pen.write(float(left), base, words, size, palette.INK, bold=bold, gid="cell")
+            line = pen.fitted(cell, size, room, bold=bold)
+            pen.write(float(left), base, line, size, palette.INK, bold=bold, gid="cell")
     if len(shown) < len(table.rows):
         base = y - row_in * (len(shown) + 1) + 0.045
         more = f"and {len(table.rows) - len(shown)} {table.rest}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import re
 import threading
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -26,6 +26,7 @@ from ...text import one_line
 if TYPE_CHECKING:
     from matplotlib.artist import Artist
     from matplotlib.figure import Figure
+    from matplotlib.ft2font import GlyphIndexType
 
     from .chart_page import Rect
 
@@ -156,12 +157,13 @@ class _Letters:
 
     def __init__(self, *, bold: bool) -> None:
         self.face = get_font(findfont(font(_LAID_SIZE, bold=bold)))
-        self._glyphs: dict[str, tuple[int, float]] = {}
-        self._kerns: dict[tuple[int, int], float] = {}
+        self._glyphs: dict[str, tuple[GlyphIndexType, float]] = {}
+        self._kerns: dict[tuple[GlyphIndexType, GlyphIndexType], float] = {}
 
-    def laid(self, text: str) -> list[tuple[str, int, float, float]]:
+    def laid(self, text: str) -> list[tuple[str, GlyphIndexType, float, float]]:
         """Give each letter with its glyph, where it stands, and the kern before it."""
-        found, x, before = [], 0.0, -1
+        found: list[tuple[str, GlyphIndexType, float, float]] = []
+        x, before = 0.0, None
         for letter in text:
             if letter not in self._glyphs:
                 self.face.set_size(_LAID_SIZE, _POINTS)
@@ -170,7 +172,7 @@ class _Letters:
                 self._glyphs[letter] = index, drawn.linearHoriAdvance / 65536.0 / _LAID_SIZE
             index, wide = self._glyphs[letter]
             kern = 0.0
-            if before >= 0:
+            if before is not None:
                 if (before, index) not in self._kerns:
                     self.face.set_size(_LAID_SIZE, _POINTS)
                     told = self.face.get_kerning(before, index, Kerning.UNFITTED)
@@ -213,7 +215,7 @@ def width_of(text: str, *, bold: bool) -> float:
 def _chunks(file: Any, text: str, *, bold: bool) -> list[tuple[Any, float, list[Any]]]:
     """Lay letters out for a PDF: name of the font, place at a size of one, codes with the kerns between them."""
     letters = _of_weight(bold=bold)
-    path = FontPath(letters.face.fname, letters.face.face_index)
+    path = FontPath(str(letters.face.fname), letters.face.face_index)
     tracker = file._character_tracker  # noqa: SLF001 -- what tells which letters go into the file
     found: list[tuple[Any, float, list[Any]]] = []
     before: Any = None
@@ -234,9 +236,10 @@ def _chunks(file: Any, text: str, *, bold: bool) -> list[tuple[Any, float, list[
 
 def _into_pdf(renderer: Any, ink: Any, x: float, y: float, text: str, size: float, *, bold: bool) -> bool:
     """Write a line of words into a PDF; tells whether this was one, in the way its library is known to write."""
-    file = getattr(renderer, "file", None)
+    file: Any = getattr(renderer, "file", None)
     if not isinstance(file, PdfFile) or not hasattr(file, "_character_tracker"):
         return False
+    out: Callable[..., None] = file.output
     kept: dict[tuple[str, bool], list[tuple[Any, float, list[Any]]]] = file.__dict__.setdefault(
         "castshed_words", {}
     )
@@ -244,13 +247,13 @@ def _into_pdf(renderer: Any, ink: Any, x: float, y: float, text: str, size: floa
         kept[text, bold] = _chunks(file, text, bold=bold)
     renderer.check_gc(ink, ink.get_rgb())
     at = 0.0
-    file.output(Op.begin_text, x, y, Op.textpos)
+    out(Op.begin_text, x, y, Op.textpos)
     for name, along, codes in kept[text, bold]:
         if along != at:
-            file.output((along - at) * size, 0, Op.textpos)
+            out((along - at) * size, 0, Op.textpos)
             at = along
-        file.output(name, size, Op.selectfont, codes, Op.showkern)
-    file.output(Op.end_text)
+        out(name, size, Op.selectfont, codes, Op.showkern)
+    out(Op.end_text)
     return True
 
 
