@@ -122,7 +122,6 @@ def test_winds_of_hours_are_turned_to_the_grid_in_plan_and_proof_alike():
 
 
 def test_magnetic_north_is_that_of_the_world_magnetic_model():
-    pytest.importorskip("pygeomag", reason="pygeomag is not installed (pip install 'castshed[magnetic]')")
     # NOAA/NCEI and BGS, WMM2025 test values at 2025.0, on the ellipsoid: 80 N 0 E 1.28, 0 N 120 E -0.16, 80 S 240 E 68.78
     for lon, lat, wanted in ((0.0, 80.0, 1.28), (120.0, 0.0, -0.16), (240.0, -80.0, 68.78)):
         found = declination_at(lon, lat, dt.date(2025, 1, 1))
