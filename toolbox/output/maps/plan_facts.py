@@ -65,7 +65,7 @@ class StopFacts:
 
 
 @dataclass(frozen=True)
-class Turn:
+class LegTurn:
     """A place where a leg changes its course, and how to get there: number, true course, distance, part of the leg."""
 
     number: str
@@ -93,7 +93,7 @@ class LegFacts:
     course_deg: float
     line: Any
     pieces: list[tuple[str, Any]] = field(repr=False, default_factory=list)
-    turns: list[Turn] = field(repr=False, default_factory=list)
+    turns: list[LegTurn] = field(repr=False, default_factory=list)
 
 
 def _places(holds: gpd.GeoDataFrame | None) -> list[str]:
@@ -186,7 +186,7 @@ def said_bearing(true_deg: float, declination: Declination | None) -> str:
 
 def _turns(
     pieces: list[tuple[str, Any]], crs: Any, *, metric: bool, declination: Declination | None
-) -> list[Turn]:
+) -> list[LegTurn]:
     """List the turns of a leg in order, the last one its end: true course and distance to each.
 
     Short stretches are joined to the one before. Lengths are told in the first system alone: a card beside the wheel
@@ -210,7 +210,7 @@ def _turns(
     for order, ((part, points), course) in enumerate(zip(runs, true.tolist(), strict=True), start=1):
         length = sum(math.dist(a, b) for a, b in pairwise(points))
         found.append(
-            Turn(
+            LegTurn(
                 number=str(order) if order < len(runs) else "",
                 course=said_bearing(course, declination),
                 distance=one_distance(length, metric=metric),
@@ -222,7 +222,7 @@ def _turns(
     return found
 
 
-def _course_text(turn: Turn) -> str:
+def _course_text(turn: LegTurn) -> str:
     return f"{turn.course} {turn.distance}" + (f" ({turn.how})" if turn.how else "")
 
 
