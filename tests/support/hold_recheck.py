@@ -8,6 +8,7 @@ from __future__ import annotations
 import types
 
 import numpy as np
+import pyproj
 import shapely
 from scipy.ndimage import map_coordinates
 
@@ -54,6 +55,12 @@ def today_of(lake, level):
 
 def turned(a, b):
     return np.abs((a - b + 180.0) % 360.0 - 180.0)
+
+
+def convergence_deg(crs, x, y):
+    """True bearing of grid north by PROJ's factors of the projection, another road than geodesics."""
+    base = pyproj.Transformer.from_crs(crs, crs.geodetic_crs, always_xy=True)
+    return np.asarray(pyproj.Proj(crs).get_factors(*base.transform(x, y)).meridian_convergence)
 
 
 def of_circles(today, x, y, radius, start):
@@ -123,16 +130,19 @@ def breaches(holds, cast_lines, spots, lake, level, *, hazards=None, water=None,
     note("beyond a cast", cast > asked.most_cast_m + 1e-6)
     note("cast told", np.abs(cast - ok["cast_m"]) > 1e-6)
     bearing = np.degrees(np.arctan2(aim[:, 0] - x, aim[:, 1] - y))
-    note("bearing told", turned(bearing, ok["cast_bearing_deg"].to_numpy()) > 1e-6)
+    true = bearing + convergence_deg(holds.crs, x, y)
+    note("bearing told", turned(true, ok["cast_bearing_deg"].to_numpy()) > 1e-3)
     note("search told", np.abs(off[row] - ok["search_radius_m"].to_numpy()) > 1e-9)
     note("directionality told", ~ok["directionality"].between(0, 1))
     if asked.wind_from_deg is not None:
-        upwind = turned(bearing, asked.wind_from_deg)
-        note("wind told", ~(np.abs(upwind - ok["wind_angle_deg"].to_numpy()) <= 1e-5))
+        west, south, east, north = spots.total_bounds
+        middle = convergence_deg(holds.crs, np.array([(west + east) / 2.0]), np.array([(south + north) / 2.0]))
+        upwind = turned(bearing, asked.wind_from_deg - middle[0])
+        note("wind told", ~(np.abs(upwind - ok["wind_angle_deg"].to_numpy()) <= 1e-3))
         short = asked.most_cast_m * (
             1 - (1 - asked.upwind_factor) * np.maximum(np.cos(np.radians(upwind)), 0)
         )
-        note("short upwind", cast > short + 1e-6)
+        note("short upwind", cast > short + 1e-3)
     note("over another", _over_another(places, row, shapes, asked.footprint_m + off))
     tall, areas = _tall(spots, shapes, dim, listed, height, kind, level, lake, asked)
     lines = cast_lines.geometry.to_numpy()
