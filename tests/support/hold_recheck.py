@@ -136,7 +136,9 @@ def breaches(holds, cast_lines, spots, lake, level, *, hazards=None, water=None,
     note("directionality told", ~ok["directionality"].between(0, 1))
     if asked.wind_from_deg is not None:
         west, south, east, north = spots.total_bounds
-        middle = convergence_deg(holds.crs, np.array([(west + east) / 2.0]), np.array([(south + north) / 2.0]))
+        middle = convergence_deg(
+            holds.crs, np.array([(west + east) / 2.0]), np.array([(south + north) / 2.0])
+        )
         upwind = turned(bearing, asked.wind_from_deg - middle[0])
         note("wind told", ~(np.abs(upwind - ok["wind_angle_deg"].to_numpy()) <= 1e-3))
         short = asked.most_cast_m * (

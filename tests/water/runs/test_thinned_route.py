@@ -104,12 +104,15 @@ def test_the_route_of_the_demo_day_as_another_program_reads_it(planned_demo_day)
     xy = np.array([(p.x, p.y) for p in gpd.GeoSeries.from_xy(*np.array(points).T, crs=4326).to_crs(crs)])
     hops = np.hypot(*np.diff(xy, axis=0).T)
     ramp = layers["legs"].loc[layers["legs"]["part"] != "run", "distance_m"].sum() / 2.0
-    assert (hops[1:-1] >= SHORT_M).all()
-    assert hops[[0, -1]] == pytest.approx([ramp, ramp], abs=1.0)  # to the water one can run on
+    # The way from a ramp to the water one can run on is as short as that water is near.
+    far = np.cumsum(hops)
+    under_way = (far > ramp + 1.0) & (far - hops < far[-1] - ramp - 1.0)
+    assert (hops[under_way] >= SHORT_M).all()
+    assert (~under_way).sum() <= 4
     # day.toml: half of 8 ft beam, 10 ft position error, 20 ft clearance
     keep = (8.0 / 2.0 + 10.0 + 20.0) * 0.3048
     off = edges_to_keep_from(layers["water"], layers["shallow_hazards"], layers["zones"], running=True)
-    lines = shapely.linestrings(np.stack([xy[1:-2], xy[2:-1]], axis=1))
+    lines = shapely.linestrings(np.stack([xy[:-1], xy[1:]], axis=1)[under_way])
     _, clear = shapely.STRtree(off.segments).query_nearest(lines, return_distance=True, all_matches=False)
     assert clear.min() >= keep - 0.02
     way_points = told_by(program("ogrinfo", "gdal-bin"), "-ro", "-so", folder / "run.gpx", "waypoints")

@@ -79,7 +79,7 @@ def _record(
     piece: LinePiece, marks: Marks, sides: Sides, *, area: bool, wind_from_deg: float | None, crs: Any
 ) -> dict[str, Any]:
     at, xy = piece.marks, piece.xy(marks)
-    north = float(grid_north_deg(crs, *xy[:1].T)[0]) if crs is not None and crs.is_projected else 0.0
+    grid = float(grid_north_deg(crs, *xy[:1].T)[0]) if crs is not None and crs.is_projected else 0.0
     east, north = xy[-1] - xy[0]
     round_trip = bool(np.hypot(east, north) < 1e-6)
     heading = float("nan") if round_trip else float(bearings_deg(east, north))
@@ -91,7 +91,7 @@ def _record(
     off = np.array([np.mean(marks.x[at] - marks.aim_x[at]), np.mean(marks.y[at] - marks.aim_y[at])])
     # Round a hump the deep side is all round: no one bearing tells it.
     deep = (
-        float(bearings_deg(*off) + north) % 360.0
+        float(bearings_deg(*off) + grid) % 360.0
         if clear and np.hypot(*off) > 0.5 * np.mean(marks.cast_m[at])
         else float("nan")
     )
@@ -101,8 +101,8 @@ def _record(
     starts = "where the line began: it goes all round" if piece.loop else break_words(piece.before)
     return {
         "length_m": float(np.hypot(ahead[:, 0], ahead[:, 1]).sum()),
-        "heading_deg": (heading + north) % 360.0,
-        "headings": headings(xy, north),
+        "heading_deg": (heading + grid) % 360.0,
+        "headings": headings(xy, grid),
         "cast_side": "port" if left else "starboard",
         "cast_m": float(np.median(marks.cast_m[at])),
         "least_depth_m": float(marks.depth_m[at].min()),
