@@ -22,6 +22,7 @@ from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import ContractError, CrsError, DataWarning, UsageError
 from castshed.toolbox.intake.series.series_table import parse_delimited
 from castshed.toolbox.layers import list_layers, write_layers
+from castshed.toolbox.lon_lat import north_of
 from castshed.toolbox.testing import check_algorithm
 from castshed.toolbox.water.wind.exposure import bank_words, expose, mean_depth_along, place_points
 from castshed.toolbox.water.wind.fetch import effective_fetch_lengths, fetch_lengths
@@ -355,7 +356,8 @@ def test_fetch_of_the_algorithm_is_the_models():
         wind_speed_mps=5.0,
         fetch="straight",
     )
-    expected = fetch_lengths(points, water.geometry.iloc[0], [250.0])[:, 0]
+    on_grid = 250.0 - north_of(water)  # the model works on the grid
+    expected = fetch_lengths(points, water.geometry.iloc[0], [on_grid])[:, 0]
     assert found["fetch_m"].tolist() == pytest.approx(expected.tolist())
 
 
@@ -431,7 +433,8 @@ def test_a_wind_that_varies_is_taken_from_its_worst_bearing():
     with pytest.warns(DataWarning, match="1 of 3 places"):
         worst = run(places, water, forecast=every, depth=flat(4.0)).places
     for column in ("wave_m", "wave_high_m", "fetch_m", "fetch_depth_m", "period_s"):
-        np.testing.assert_array_equal(rows[column], worst[column])
+        # Of a varying wind bearings of the grid are tried, here within a tenth of a degree of the true ones.
+        np.testing.assert_allclose(rows[column], worst[column], rtol=2e-3)
     assert rows["bank"].isna().all()
     assert rows["wind_from_deg"].isna().all()
     assert rows["wave_method"].str.endswith("worst of 24 bearings").tolist() == [True, True, False]
