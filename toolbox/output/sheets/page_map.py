@@ -225,7 +225,7 @@ def _things(
             kind = {"ramps": "ramp", "shallow_hazards": "thin water"}.get(role)
             kind = kind or one_line(row.get("kind") or row.get("zone")).replace("_", " ")
             name = one_line(row.get("name") or row.get("spot_id") or row.get("ramp_id"))
-            one = {
+            one: dict[str, Any] = {
                 "role": role,
                 "key": f"{role}:{k}",
                 "kind": kind,
@@ -233,8 +233,10 @@ def _things(
                 "words": said,
                 "at": _at(shape, ground),
             }
-            one |= {"care": one_line(row.get("care"))} if role == "shallow_hazards" else {}
-            one |= {"out": number(row.get("fishable")) == 0.0} if role == "spots" else {}
+            if role == "shallow_hazards":
+                one["care"] = one_line(row.get("care"))
+            if role == "spots":
+                one["out"] = number(row.get("fishable")) == 0.0
             if role != "spots" and shape.geom_type != "Point":
                 one["shape"] = outlines(shape, ground)
                 one["area"] = shape.geom_type.endswith("Polygon")
