@@ -317,3 +317,53 @@ def test_deeper_water_is_darker_by_day_and_by_night(count):
         shades = [luminance(colour) for _, colour in re.findall(r"--w(\d+):(#[0-9a-f]{6})", text)]
         assert len(shades) == max(count, 1)
         assert shades == sorted(shades, reverse=True)
+
+
+@pytest.mark.parametrize("gone", ["water", "depth_bands", "cast_lines", "everything"])
+def test_a_page_is_made_of_what_there_is(plan, gone):
+    """Stops, legs, holds and spots alone will do; so will stops without times."""
+    needed = {"stops", "legs", "holds", "spots"}
+    layers = {
+        name: frame
+        for name, frame in plan.items()
+        if name != gone and (gone != "everything" or name in needed)
+    }
+    layers["stops"] = layers["stops"].assign(arrive="", leave="")
+    text = page_of(layers)
+    told = json.loads(re.search(r'id="data">(.*?)</script>', text)[1])
+    assert [stop["name"] for stop in told["stops"]] == plan["stops"]["name"].to_list()
+    assert all(stop["ramp"] or len(stop["cast"]) == 2 for stop in told["stops"])
+    assert (told["bands"] == []) == (gone in {"depth_bands", "everything"})
+    assert told["clock"] == {}
+    assert 'id="hour"' not in text
+
+
+def test_shapes_that_are_no_coverage_are_drawn_all_the_same(plan):
+    """Bands that overlap and one that crosses itself: no error, and nothing of the deep lost."""
+    frames = dict(by_role(plan))
+    bands = frames["depth_bands"].copy()
+    bow = shapely.Polygon(
+        [(480_000, 4_100_000), (480_300, 4_100_300), (480_300, 4_100_000), (480_000, 4_100_300)]
+    )
+    bands.geometry = [*bands.geometry[:3], bow, bands.geometry.iloc[4].buffer(40.0)]
+    ground = ground_of(frames | {"depth_bands": bands})
+    assert shapely.is_valid(ground.deeper[-1])
+    assert ground.deeper[0].area >= bands.geometry.iloc[4].area * 0.99
+
+
+def test_days_that_number_their_stops_alike_are_told_apart(plan):
+    """Two days in one plan: every stop has a key of its own, and its own facts under it."""
+    second = plan["stops"].assign(
+        spot_id=plan["stops"]["spot_id"].to_numpy()[::-1], name=plan["stops"]["name"].to_numpy()[::-1]
+    )
+    both = pd.concat([plan["stops"], second], ignore_index=True)
+    text = page_of(plan | {"stops": both})
+    told = json.loads(re.search(r'id="data">(.*?)</script>', text)[1])
+    keys = [stop["key"] for stop in told["stops"]]
+    assert len(set(keys)) == 14
+    named = dict(
+        re.findall(
+            r'data-key="(stop:\d+)"><summary><span class="no">\d+</span> <span class="name">([^<]*)', text
+        )
+    )
+    assert named == {stop["key"]: stop["name"] for stop in told["stops"]}

@@ -502,6 +502,24 @@ def test_it_prints_whole_on_either_paper(opened, tmp_path):
     assert least >= 7.0
 
 
+def test_a_plan_without_water_or_times_opens_too(browser, plan, tmp_path):
+    layers = {name: plan[name] for name in ("stops", "legs", "holds", "spots")}
+    layers["stops"] = layers["stops"].assign(arrive="", leave="")
+    file = tmp_path / "sheet.html"
+    file.write_bytes(plan_sheet(layers)["sheet.html"])
+    context = browser.new_context(offline=True)
+    page = context.new_page()
+    trouble = watched(page)
+    page.goto(file.as_uri())
+    page.locator("#hand").focus()
+    page.keyboard.press("Enter")
+    page.locator('[data-key="stop:2"] > summary').click()
+    assert "Stop 2" in page.locator("#card h2").inner_text()
+    assert page.locator("#hour").count() == 0
+    assert trouble == []
+    context.close()
+
+
 def test_the_demo_day_is_light_and_quick(browser, planned_demo_day, tmp_path):
     """Under 1.5 MB, the first picture within a second, redrawn while dragged within 50 ms (median), nothing asked for."""
     source = planned_demo_day / "my_day" / "plan.gpkg"

@@ -275,13 +275,14 @@ def page_data(
     middle = ((ground.west + ground.east) / 2.0, (ground.south + ground.north) / 2.0)
     marks, casts = by_spot(frames.get("spots")), casts_of(frames)
     told_stops: list[dict[str, Any]] = []
-    for stop, point in zip(stops, in_order(frames["stops"]).geometry.to_numpy(), strict=True):
+    for k, (stop, point) in enumerate(zip(stops, in_order(frames["stops"]).geometry.to_numpy(), strict=True)):
         mark, cast = marks.get(stop.spot_id), casts.get(stop.spot_id)
         line = None if cast is None or stop.ramp else _line(cast, ground)
         weather = (stop.wind and f"wind {stop.wind}", stop.wave and f"waves {stop.wave}")
         one: dict[str, Any] = {
-            "key": f"stop:{stop.number}",
+            "key": f"stop:{k}",
             "number": stop.number,
+            "place": str(k),
             "name": stop.name,
             "kind": stop.kind,
         }
