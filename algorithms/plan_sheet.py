@@ -12,9 +12,11 @@ from castshed.toolbox.parameters import (
     Depth,
     DepthConfidence,
     FileSet,
+    PaperSize,
     Title,
     TodaysLevel,
     UnitSystem,
+    YesNo,
 )
 
 if TYPE_CHECKING:
@@ -56,14 +58,18 @@ def plan_sheet(
     title: Title = "",
     date: DayOf = "",
     units: UnitSystem = "US",
+    paper: PaperSize | None = None,
+    magnetic: YesNo = False,
 ) -> Annotated[Mapping[str, bytes], FileSet(FILES)]:
     """Make the sheet of a plan: a page that opens anywhere, a PDF to print, and pictures.
 
-    The first page is the map with stops and legs, then come the tables, the day over its hours, the leg cards, each
-    drawn course-up with the boat low on the card so that most of it is water ahead, and the hold cards, each large
-    with the cast and the deep side. The HTML file loads nothing from anywhere: a map to move and bring nearer, with
-    layers, search, the day by the hour, measuring, and a card for whatever is tapped. It works by keyboard, on a phone,
-    in light and dark, and is whole without scripts. It is not for steering and shows no position of the boat's own.
+    The PDF is of one paper size: a page for whoever comes along, the map with stops and legs, the tables, the day over
+    its hours, the leg cards, each drawn course-up with the boat low on the card so that most of it is water ahead, with
+    numbered turns and the true course and distance to each, and the hold cards, each large with the cast and the deep
+    side. Bearings are true; with `--magnetic` those of a compass stand beside them. The HTML file loads nothing from
+    anywhere: a map to move and bring nearer, with layers, search, the day by the hour, measuring, and a card for
+    whatever is tapped. It works by keyboard, on a phone, in light and dark, and is whole without scripts. It is not for
+    steering and shows no position of the boat's own.
 
     Parameters
     ----------
@@ -71,6 +77,8 @@ def plan_sheet(
         Layers of the plan: stops, legs, holds and spots, and the lake at today's level; a file alone stands for all.
     depth
         Depth coverage, for isobaths on the hold cards.
+    magnetic
+        Write magnetic bearings beside the true ones, by the World Magnetic Model for the date; needs the date.
 
     Returns
     -------
@@ -84,7 +92,8 @@ def plan_sheet(
         A layer that a sheet needs is not there.
     """
     from castshed.toolbox.errors import UsageError
-    from castshed.toolbox.output.maps.chart_page import bounds_of, by_role, png_of
+    from castshed.toolbox.magnetic import declination_of
+    from castshed.toolbox.output.maps.chart_page import by_role, paper_of, png_of
     from castshed.toolbox.output.maps.chart_table import left_out_groups
     from castshed.toolbox.output.maps.plan_facts import answers_of, legs_of, stops_of, totals_in_words
     from castshed.toolbox.output.sheets.course_up import north_text
@@ -93,10 +102,10 @@ def plan_sheet(
     from castshed.toolbox.output.sheets.sheet_pages import draw_pages, pdf_of
     from castshed.toolbox.output.sheets.sheet_tables import (
         draw_tables,
+        legs_on_paper,
+        stops_on_paper,
         table_of_answers,
         table_of_left_out,
-        table_of_legs,
-        table_of_stops,
     )
     from castshed.toolbox.output.words.cautions import caution_text, level_text
     from castshed.toolbox.output.words.names import BY_THE_HOUR, TABLES
@@ -117,8 +126,11 @@ def plan_sheet(
     metric, day = units == "metric", date.strip() or None
     today = None if depth is None else depth.shifted(level_m)
     with progress("Drawing the sheet", 3) as step:
-        stops = stops_of(frames, metric=metric)
-        legs = legs_of(frames, {stop.spot_id: stop.name for stop in stops}, metric=metric)
+        compass = declination_of(frames["stops"], date) if magnetic else None
+        page_in = paper_of(paper, units)
+        stops = stops_of(frames, metric=metric, declination=compass)
+        named = {stop.spot_id: stop.name for stop in stops}
+        legs = legs_of(frames, named, metric=metric, declination=compass)
         told = answers_of(answers)
         among_totals = [word for word in told if word == "Fuel" or word.startswith("Sun ")]
         known = {word: told.pop(word) for word in among_totals}
@@ -131,6 +143,9 @@ def plan_sheet(
             level_m=level_m,
             date=day,
             units=units,
+            totals=totals,
+            declination=compass,
+            paper=page_in,
             today=today,
         )
         hours = {name: layers[name] for name in BY_THE_HOUR if name in layers}
@@ -139,26 +154,28 @@ def plan_sheet(
             title=title or TITLE,
             units=units,
             light=_light(frames["stops"]),
+            paper=page_in,
         )
         step(1)
         level = level_text(level_m, day, metric_first=metric)
         left_out = left_out_groups(frames, metric_first=metric)
         tables = draw_tables(
             [
-                table_of_stops(stops),
-                table_of_legs(legs),
+                stops_on_paper(stops),
+                legs_on_paper(legs),
                 table_of_answers(list(told.items())),
                 table_of_left_out(left_out),
             ],
             title=title or TITLE,
             level=level,
             totals=totals,
+            paper=page_in,
         )
         page = to_html(
             frames,
             title=title or TITLE,
             level=level,
-            north=north_text(frames["stops"].crs, bounds_of(frames)),
+            north=north_text(compass),
             totals=totals,
             stops=stops,
             legs=legs,
@@ -178,7 +195,14 @@ def plan_sheet(
         files = {
             "sheet.html": page.encode("utf-8"),
             "sheet.pdf": pdf_of(
-                [pages.map, *tables, *([] if timeline is None else [timeline]), *pages.legs, *pages.holds],
+                [
+                    pages.summary,
+                    pages.map,
+                    *tables,
+                    *([] if timeline is None else [timeline]),
+                    *pages.legs,
+                    *pages.holds,
+                ],
                 title=words["Title"],
                 description=words["Description"],
             ),

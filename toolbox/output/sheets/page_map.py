@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import shapely
 
+from ...lon_lat import grid_north_deg
 from ...text import number, one_line, units_in_order
 from ..maps.chart_ground import BandColours, band_colours
 from ..maps.chart_page import bounds_of
 from ..maps.chart_table import records
 from ..words.row_words import describe
-from .course_up import grid_north_deg
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -311,7 +311,7 @@ def page_data(
         "off": ground.off_m,
         "wide": ground.east - ground.west,
         "high": ground.north - ground.south,
-        "north": grid_north_deg(crs, *middle),
+        "north": float(grid_north_deg(crs, np.array([middle[0]]), np.array([middle[1]]))[0]),
         "lonlat": lon_lat_terms(crs, ground),
         "water": [outlines(one, ground) for one in ground.water],
         "dry": [outlines(one, ground) for one in ground.dry],
