@@ -19,7 +19,7 @@ from castshed.toolbox.output.maps.plan_facts import legs_of, stops_of
 from castshed.toolbox.output.sheets.page_hours import hours_of_page
 from castshed.toolbox.output.sheets.page_looks import _DARK, _LIGHT, looks
 from castshed.toolbox.output.sheets.page_map import ground_of, lon_lat_terms, outlines, packed
-from castshed.toolbox.output.sheets.page_pictures import Frame, leg_frame, path_of
+from castshed.toolbox.output.sheets.page_pictures import Frame, hold_picture, leg_frame, path_of
 from castshed.toolbox.output.sheets.sheet_html import to_html
 
 
@@ -367,3 +367,49 @@ def test_days_that_number_their_stops_alike_are_told_apart(plan):
         )
     )
     assert named == {stop["key"]: stop["name"] for stop in told["stops"]}
+
+
+@pytest.mark.parametrize(("deep", "north"), [(90.0, 0.0), (90.0, 10.0), (200.0, -7.0)])
+def test_true_bearings_are_turned_by_the_grids_north_on_the_drawing(deep, north):
+    """Grid north bears 10 degrees true: what bears 90 true lies 80 to the right of the grid's up."""
+    hold = shapely.Point(0.0, 0.0)
+    cast = shapely.LineString([(0.0, 0.0), (0.0, 20.0)])
+    text = hold_picture(
+        [], Frame(400.0, 300.0, (0.0, 0.0), 3.0), hold=hold, spot=shapely.Point(0.0, 20.0), cast=cast, isobaths=None,
+        deep_deg=deep, wind_from_deg=float("nan"), north_deg=north, metric=True, said="x",
+    )  # fmt: skip
+    x, y, u, v = (float(one) for one in re.search(r'class="deep" d="M([-\d ]+)"', text)[1].split())
+    turn = np.degrees(np.arctan2(u - x, y - v)) - (deep - north)
+    assert abs((turn + 180.0) % 360.0 - 180.0) < 0.5
+    assert f"deep {deep:03.0f}°" in text
+
+
+def test_the_time_of_a_leg_is_shared_out_over_the_pieces_of_its_route(plan):
+    """A route with few turns has other pieces than the leg: the parts keep their times, and the whole its own."""
+    legs = plan["legs"]
+    pieces = []
+    for part, line in zip(legs["part"], legs.geometry, strict=True):
+        (x, y), *_, (u, v) = line.coords
+        pieces += [
+            (part, shapely.LineString([(x, y), ((x + 2 * u) / 3, (y + 2 * v) / 3)])),
+            (part, shapely.LineString([((x + 2 * u) / 3, (y + 2 * v) / 3), (u, v)])),
+        ]
+    rows = [number for number in legs["leg_no"] for _ in range(2)]
+    route = type(legs)(
+        {"leg_no": rows, "part": [part for part, _ in pieces]},
+        geometry=[line for _, line in pieces],
+        crs=legs.crs,
+    )
+    told = json.loads(re.search(r'id="data">(.*?)</script>', page_of(plan | {"route": route}))[1])
+    for leg in told["legs"]:
+        own = legs[legs["leg_no"] == leg["number"]]
+        assert len(leg["pieces"]) == len(leg["seconds"]) == 2 * len(own)
+        for part in ("run", "idle"):
+            given = own.loc[own["part"] == part, "time_s"].sum()
+            shares = [
+                seconds
+                for piece, seconds in zip(leg["pieces"], leg["seconds"], strict=True)
+                if piece["part"] == part
+            ]
+            assert sum(shares) == pytest.approx(given, abs=0.2)
+            assert shares[0] == pytest.approx(2.0 * shares[1], abs=0.2)

@@ -20,6 +20,7 @@ import shapely
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
+from ...lon_lat import north_of
 from ...text import number, one_line, units_in_order
 from ...units import FOOT_M
 from ..maps.plan_facts import LegFacts, StopFacts
@@ -137,7 +138,7 @@ def _holds(
         drawn[k] = hold_picture(
             ground_paths(ground, frames.get("zones"), care, frame), frame, hold=shapely.Point(ends[0]),
             spot=marks[stop.spot_id], cast=cast, isobaths=near, deep_deg=deep_deg,
-            wind_from_deg=wind_deg, metric=metric, said=said,
+            wind_from_deg=wind_deg, north_deg=north_of(frames["stops"]), metric=metric, said=said,
         )  # fmt: skip
     return drawn
 
@@ -152,7 +153,11 @@ def _legs(
             frame = leg_frame(leg.line, leg.course_deg)
             around = ground_paths(ground, frames.get("zones"), care, frame)
             said = f"Leg {leg.number}, {leg.start} to {leg.goal}, course up"
-            drawn[leg.number] = leg_picture(around, frame, leg.pieces, metric=metric, said=said)
+            turns = [(turn.number, turn.x, turn.y) for turn in leg.turns if turn.number]
+            north = north_of(frames["stops"])
+            drawn[leg.number] = leg_picture(
+                around, frame, leg.pieces, turns, north_deg=north, metric=metric, said=said
+            )
     return drawn
 
 
