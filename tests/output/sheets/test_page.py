@@ -239,9 +239,7 @@ def test_weather_and_verdict_by_the_hour_are_those_of_the_tables(plan):
             "wave_high_m": [0.12, 0.25, 1.0],
         }
     )
-    verdicts = pd.DataFrame(
-        rows | {"fishable": [1, 0, 0], "reason": ["fine", "waves to 0.25 m (0.8 ft)", "x"]}
-    )
+    verdicts = pd.DataFrame(rows | {"fishable": [1, 0, 0], "reason": ["fine", "waves too high", "x"]})
     at = [shapely.Point(0.0, 0.0)] * 3
     import geopandas as gpd
 
@@ -259,7 +257,7 @@ def test_weather_and_verdict_by_the_hour_are_those_of_the_tables(plan):
         }
     }
     assert second["1"]["fish"] is False
-    assert second["1"]["why"] == "waves to 0.25 m (0.8 ft)"
+    assert second["1"]["why"] == "waves too high"
 
 
 def test_a_path_draws_what_it_is_given():
