@@ -394,7 +394,7 @@ def test_the_time_of_a_leg_is_shared_out_over_the_pieces_of_its_route(plan):
         ]
     rows = [number for number in legs["leg_no"] for _ in range(2)]
     route = type(legs)(
-        {"leg_no": rows, "part": [part for part, _ in pieces]},
+        {"leg_no": rows, "part": [part for part, _ in pieces], "from_id": "", "to_id": "", "turns": 2},
         geometry=[line for _, line in pieces],
         crs=legs.crs,
     )
