@@ -75,7 +75,7 @@ def _shore(axes: Axes, lake: Any, view: View, *, filled: str = "none") -> None:
 
 
 def _lines(axes: Axes, shapes: Any, colour: str, width: float, detail_m: float) -> None:
-    parts = shapely.get_parts(shapely.simplify(shapes, detail_m))
+    parts = shapely.get_parts(shapely.simplify(shapes, detail_m, preserve_topology=False))
     parts = parts[np.isin(shapely.get_type_id(parts), (1, 2))]
     axes.add_collection(
         LineCollection([shapely.get_coordinates(p) for p in parts], colors=colour, linewidths=width, zorder=3)
