@@ -313,15 +313,30 @@ def the_second_shore_is_believed(home):
     return files, {"role": ["shoreline.geojson=shoreline"]}
 
 
-@right
-def a_track_walked_round_the_lake(home):
+def _track(home, name):
     ring = bowl.shoreline(4326).geometry.iloc[0].exterior.coords[:-1]
     points = "".join(f'<trkpt lat="{y:.8f}" lon="{x:.8f}"/>' for x, y in ring)
-    (home / "shore.gpx").write_text(
+    (home / name).write_text(
         '<gpx xmlns="http://www.topografix.com/GPX/1/1" version="1.1" creator="x"><trk><trkseg>'
         f"{points}</trkseg></trk></gpx>"
     )
-    return [layer(home, bowl.contours()), home / "shore.gpx"], {}
+    return home / name
+
+
+@right
+def a_track_walked_round_the_lake(home):
+    return [layer(home, bowl.contours()), _track(home, "shore.gpx")], {}
+
+
+@asked("which file holds the shoreline?")
+def a_track_that_a_boat_may_have_made(home):
+    return [layer(home, bowl.contours()), _track(home, "big_lake.gpx")], {}
+
+
+@right
+def contours_of_two_depths(home):
+    lines = bowl.contours()
+    return [layer(home, lines[lines["depth_m"].isin([2.0, 9.0])]), shore(home)], {}
 
 
 @right

@@ -158,10 +158,13 @@ def _guess(found: FoundLayer, shape: str, ranked: list[Candidate]) -> tuple[str,
         several = bool(ranked) and len(np.unique(ranked[0].numbers[np.isfinite(ranked[0].numbers)])) > 2
         if role == "shoreline" and strong and ranked[0].score >= 4.0 and several:
             return "contours", f"contours: lines with depths in '{ranked[0].column}'"
+        if found.kind == "gpx":  # most tracks are those of a boat, and many of them are closed too
+            walked = {"shore", "shoreline", "outline", "bank"} & {w for s in found.stems for w in words_of(s)}
+            return (
+                (role, why) if walked else ("ignore", "tracks, no shoreline unless --as or the name says so")
+            )
         if role:
             return role, why
-        if found.kind == "gpx":
-            return "ignore", "tracks, which are no shoreline unless --as says so"
         if ranked:
             return "contours", f"contours: lines, and {ranked[0].why}"
         return "", ""

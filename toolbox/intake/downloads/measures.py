@@ -154,8 +154,11 @@ def _parted(values: Floats) -> str:
     cut = int(np.argmax(steps)) + 1
     low, high = inner[:cut], inner[cut:]
     few = max(3, int(_FEWER * len(inner)))
-    if min(len(low), len(high)) < few or steps[cut - 1] < _APART * max(
-        float(np.ptp(low)), float(np.ptp(high))
+    kinds = min(len(np.unique(low)), len(np.unique(high)))  # of a few levels any two lie far apart
+    if (
+        min(len(low), len(high)) < few
+        or kinds < 3
+        or steps[cut - 1] < _APART * max(float(np.ptp(low)), float(np.ptp(high)))
     ):
         return ""
     return f"{len(low):,} from {low[0]:.6g} to {low[-1]:.6g} and {len(high):,} from {high[0]:.6g} to {high[-1]:.6g}"
