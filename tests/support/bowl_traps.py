@@ -479,6 +479,11 @@ def two_depths_in_one_file(home):
 
 
 @right
+def a_depth_and_its_error(home):
+    return _netcdf(home, {"depth": 1.0, "depth_sigma": 0.1}), {"crs": ["depth.nc=EPSG:32615"]}
+
+
+@right
 def a_chart_of_the_new_standard(home):
     if library() is None:
         pytest.skip("the HDF5 library of Debian package libhdf5-103-1 is not installed")

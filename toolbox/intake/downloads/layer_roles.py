@@ -111,6 +111,17 @@ def catalogued(found: FoundLayer) -> np.ndarray[Any, Any]:
 
 _SHAPES: Final = {0: "point", 4: "point", 1: "line", 2: "line", 5: "line", 3: "polygon", 6: "polygon"}
 _MANY: Final = 50
+_OF_ERRORS: Final = {
+    "confidence",
+    "uncertainty",
+    "uncert",
+    "error",
+    "errors",
+    "sigma",
+    "std",
+    "stdev",
+    "quality",
+}
 _OWN: Final = {
     "shoreline": "shoreline", "contours": "contours", "soundings": "soundings", "ramps": "ramps", "zones": "zones",
     "known_hazards": "hazards", "spots": "spots", "landmarks": "ignore", "depth_areas": "depth-areas",
@@ -201,10 +212,12 @@ def take_role(found: FoundLayer, wishes: FileWishes, questions: Questions) -> No
     """Tell the role of a layer, and the column of its depths; ask where it cannot be told."""
     said, where = wishes.of(found, "role")
     if found.grid is not None:
-        found.role = said or "raster"
+        errors = _OF_ERRORS & {w for stem in (*found.stems[1:], found.layer) for w in words_of(stem)}
+        found.role = said or ("ignore" if errors else "raster")
         if found.role not in ("raster", "ignore"):
             raise UsageError(f"{where}: {found.name} is a raster; it can be raster or ignore.")
-        found.why.append(f"raster: {found.kind}" if not said else f"{where} says so")
+        guess = f"raster: {found.kind}" if not errors else f"a raster of errors: its name says {errors.pop()}"
+        found.why.append(f"{where} says so" if said else guess)
         found.why += found.grid.said
         return
     assert found.frame is not None
