@@ -32,7 +32,8 @@ _HEAD_IN: Final = 0.5
 _TITLE_IN: Final = 0.28
 _KEY_IN: Final = 0.34
 _MOST_CELLS: Final = 900
-_MOST_POINTS: Final = 40_000
+_CROWD: Final = 6000  # points, from which on they cover each other: how many lie where is drawn instead
+_CROWD_BINS: Final = 280
 _DETAIL_IN: Final = 0.003
 _DEPTHS: Final = LinearSegmentedColormap.from_list(
     "depths", [palette.THIN, "#cfe6d0", palette.MIDDLE, "#6ea9b4", palette.DEEP, "#2d5a78"]
@@ -82,9 +83,30 @@ def _lines(axes: Axes, shapes: Any, colour: str, width: float, detail_m: float) 
     )
 
 
+def _crowd(axes: Axes, xy: Any, colour: str) -> None:
+    """Paint how many points lie where, from pale to the full colour."""
+    (west, south), (east, north) = xy.min(axis=0), xy.max(axis=0)
+    side = max(east - west, north - south) / _CROWD_BINS
+    columns, rows = int((east - west) / side) + 1, int((north - south) / side) + 1
+    counts, _, _ = np.histogram2d(
+        xy[:, 1],
+        xy[:, 0],
+        bins=(rows, columns),
+        range=((south, south + rows * side), (west, west + columns * side)),
+    )
+    shown = np.where(counts > 0, np.log1p(counts), np.nan)
+    axes.imshow(
+        shown, extent=(west, west + columns * side, south, south + rows * side), origin="lower",
+        cmap=LinearSegmentedColormap.from_list("crowd", ["#ded3ec", colour]), vmin=np.log(2.0),
+        vmax=max(float(np.nanpercentile(shown, 99.0)), np.log(3.0)), interpolation="nearest", aspect="auto", zorder=2,
+    )  # fmt: skip
+
+
 def _points(axes: Axes, shapes: Any, colour: str, size: float, mark: str = ".") -> None:
     xy = shapely.get_coordinates(shapes)
-    xy = xy[:: max(1, len(xy) // _MOST_POINTS)]
+    if len(xy) > _CROWD:
+        _crowd(axes, xy, colour)
+        return
     axes.plot(
         xy[:, 0],
         xy[:, 1],
@@ -193,6 +215,8 @@ def _key(pen: Pen, rect: Rect, kind: str, layers: Mapping[str, Any], lake: Any) 
             )
             if name in layers
         ]
+        if len(layers.get("soundings", ())) > _CROWD:
+            words.append("darker where there are more")
         pen.write(
             left,
             bottom + 0.01,
