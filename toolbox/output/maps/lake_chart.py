@@ -32,7 +32,8 @@ _HEAD_IN: Final = 0.5
 _TITLE_IN: Final = 0.28
 _KEY_IN: Final = 0.34
 _MOST_CELLS: Final = 900
-_CROWD: Final = 6000  # points, from which on they cover each other: how many lie where is drawn instead
+_CROWD: Final = 20_000  # points, from which on they cover each other: how many lie where is drawn instead
+_MANY_LINES: Final = 1500
 _CROWD_BINS: Final = 280
 _DETAIL_IN: Final = 0.003
 _DEPTHS: Final = LinearSegmentedColormap.from_list(
@@ -134,7 +135,8 @@ def _data(axes: Axes, layers: Mapping[str, Any], lake: Any, view: View) -> None:
     _shore(axes, lake, view, filled=palette.PAPER)
     detail_m = _DETAIL_IN * view.metres_per_inch
     if "contours" in layers:
-        _lines(axes, layers["contours"].geometry.to_numpy(), palette.DEEP, 0.5, detail_m)
+        width = 0.5 if len(layers["contours"]) < _MANY_LINES else 0.2
+        _lines(axes, layers["contours"].geometry.to_numpy(), palette.DEEP, width, detail_m)
     if "areas" in layers:
         _lines(axes, shapely.boundary(layers["areas"].geometry.to_numpy()), palette.DEEP, 0.5, detail_m)
     if "soundings" in layers:
@@ -236,9 +238,8 @@ def _key(pen: Pen, rect: Rect, kind: str, layers: Mapping[str, Any], lake: Any) 
             words += [f"({how_many(away, 'one lies', 'lie')} beyond this picture)"] if away else []
         if "contradictions" in layers:
             count = len(layers["contradictions"])
-            words.append(
-                f"• {how_many(count, 'sounding contradicts', 'soundings contradict')} the contours beside"
-            )
+            told = how_many(count, "sounding contradicts", "soundings contradict")
+            words.insert(0, f"{'shaded' if count > _CROWD else '•'}: {told} the contours")
         text = "; ".join(words) or "nothing was set aside"
         pen.write(left, bottom + 0.01, pen.fitted(text, 7.0, rect.width), 7.0, palette.INK, gid="key")
 
