@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from fnmatch import fnmatchcase
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from ..errors import OutputExists, OutputFailed, UsageError
 from ..layers.exchange import check_output, clear_abandoned, temporary_prefix
@@ -212,7 +212,9 @@ def write_folder(folder: Path, contents: FolderContents, *, replace: bool, linea
                     f"{folder} already holds {', '.join(taken)}; add --replace to replace them."
                 )
         for name, layers in contents.layers.items():
-            write_layers(folder / name, layers, replace=replace, lineage=lineage, types=contents.types)
+            write_layers(
+                folder / name, layers, replace=replace, lineage=lineage, types=contents.types, dictionary=True
+            )
         for made, final in pairs:
             os.replace(made, final)
     except OSError as error:
@@ -227,30 +229,44 @@ def write_folder(folder: Path, contents: FolderContents, *, replace: bool, linea
                 folder.rmdir()  # only an empty one goes
 
 
-def write_result(spec: Spec, result: Any, out: str, *, replace: bool, lineage: str) -> dict[str, int]:
-    """Write what an algorithm made.
+class Written(NamedTuple):
+    """What was written: rows of each layer, cells of each coverage, bytes of each file."""
 
-    Returns
-    -------
-    Layer or file name -> number of rows, cells or bytes.
-    """
-    from ..algorithm.contracts import output_items
+    features: dict[str, int]
+    cells: dict[str, int]
+    bytes: dict[str, int]
+
+    @property
+    def counts(self) -> dict[str, int]:
+        """Rows, cells or bytes by layer or file."""
+        return {**self.features, **self.cells, **self.bytes}
+
+
+def _counted(layers: Mapping[str, Any], files: Mapping[str, bytes]) -> Written:
     from ..depth import DepthSurface
+
+    return Written(
+        {name: len(one) for name, one in layers.items() if not isinstance(one, DepthSurface)},
+        {name: int(one.depth_m.size) for name, one in layers.items() if isinstance(one, DepthSurface)},
+        {name: len(content) for name, content in files.items()},
+    )
+
+
+def write_result(spec: Spec, result: Any, out: str, *, replace: bool, lineage: str) -> Written:
+    """Write what an algorithm made; tell what was written."""
+    from ..algorithm.contracts import output_items
     from ..layers.writing import write_book
 
     marker = spec.outputs[0].marker
     if isinstance(marker, (FileSet, FolderSet)):
         contents = result if isinstance(result, FolderContents) else FolderContents(files=dict(result))
         write_folder(Path(out), contents, replace=replace, lineage=lineage)
-        counts = {
-            name: int(one.depth_m.size) if isinstance(one, DepthSurface) else len(one)
-            for layers in contents.layers.values()
-            for name, one in layers.items()
-        }
-        return counts | {f"{name} (bytes)": len(content) for name, content in contents.files.items()}
+        every = {name: one for layers in contents.layers.values() for name, one in layers.items()}
+        return _counted(every, contents.files)
     words = f"castshed {spec.name}: {spec.summary}"
     if isinstance(marker, BookFile):
-        return write_book(_book_path(spec, out), result, lineage=lineage, words=words) if replace else {}
+        rows = write_book(_book_path(spec, out), result, lineage=lineage, words=words) if replace else {}
+        return Written(dict(rows), {}, {})
     pairs = output_items(spec, result)
     path, names = _target_layers(spec, out, [output for output, _ in pairs])
     values = [value for _, value in pairs]
@@ -259,7 +275,7 @@ def write_result(spec: Spec, result: Any, out: str, *, replace: bool, lineage: s
     }
     layers = dict(zip(names, values, strict=True))
     write_layers(path, layers, replace=replace, lineage=lineage, words=words, types=types)
-    return {n: int(v.depth_m.size) if isinstance(v, DepthSurface) else len(v) for n, v in layers.items()}
+    return _counted(layers, {})
 
 
 LISTED: Final = ("ramps", "known_hazards")

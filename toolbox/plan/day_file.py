@@ -246,6 +246,8 @@ class Day:
         Today's surface minus chart datum.
     path, stated
         The file, and what it states, by section and key.
+    paper
+        What the map is laid out for; empty: as the units say.
     """
 
     title: str
@@ -267,6 +269,7 @@ class Day:
     structure: FoundStructure | None = None
     named: Mapping[str, str] = field(default_factory=dict)
     path: Path = Path("day.toml")
+    paper: str = ""
     stated: Mapping[str, Any] = field(default_factory=dict)
 
 
@@ -285,7 +288,7 @@ _LISTS: Final = frozenset((
     ".csv", ".tsv", ".txt", ".gpx", ".kml", ".kmz", ".geojson", ".json", ".xlsx", ".ods", ".shp", ".zip",
 ))  # fmt: skip
 _OUTSIDE_M: Final = 500.0  # how far beside the lake's box a listed mark may lie, as for lists of spots
-_TOP: Final = ("title", "date", "zone", "units")
+_TOP: Final = ("title", "date", "zone", "units", "paper")
 
 
 def key_of(name: str, section: str = "") -> str:
@@ -554,6 +557,9 @@ def day_of(body: Mapping[str, Any], path: Path, like: Day | None = None) -> Day:
     system = str(body.get("units", "US"))
     if system not in ("US", "metric"):
         raise UsageError(f"units is '{system}'; choose US or metric.")
+    paper = str(body.get("paper", ""))
+    if paper not in ("", "letter", "a4"):
+        raise UsageError(f"paper is '{paper}'; choose letter or a4.")
     date = _date(body["date"])
     from ..sources import read_source
 
@@ -597,5 +603,6 @@ def day_of(body: Mapping[str, Any], path: Path, like: Day | None = None) -> Day:
         structure=parts["structure"] if searched else None,
         named=named,
         path=path,
+        paper=paper,
         stated=body,
     )

@@ -121,7 +121,8 @@ def in_metres_by_row(numbers: Floats, cells: list[str]) -> Floats:
     length = {
         cell: unit_length_m(UNITS[cell.lower()]) if cell.lower() in UNITS else np.nan for cell in set(cells)
     }
-    return numbers * np.array([length[cell] for cell in cells], dtype=float)
+    metres: Floats = numbers * np.array([length[cell] for cell in cells], dtype=np.float64)
+    return metres
 
 
 def _thousands(texts: list[str], plain: Floats) -> bool | None:
