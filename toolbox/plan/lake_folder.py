@@ -334,6 +334,14 @@ def lake_folder(
     for words in brought.lake.why:
         if any(word in words for word in ("disagree", "gap", "loose", "islands")):
             note(f"Shoreline: {words}.", stacklevel=2)
+    if brought.raster is not None:
+        beside = [n for n, layer in others if n in ("contours", "soundings", "areas") and layer is not None]
+        if beside:
+            note(
+                f"The depths are those of the raster alone; {' and '.join(beside)} are kept beside it, and held against it "
+                "for unit and sign. Give --as FILE=ignore for the raster to make the depths of them.",
+                stacklevel=2,
+            )
     for found in brought.founds:
         for words in found.why:
             if words.startswith(("left out:", "raster: left out")) or " mark for " in words:
