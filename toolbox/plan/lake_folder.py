@@ -338,8 +338,8 @@ def lake_folder(
         beside = [n for n, layer in others if n in ("contours", "soundings", "areas") and layer is not None]
         if beside:
             note(
-                f"The depths are those of the raster alone; {' and '.join(beside)} are kept beside it, and held against "
-                "it for unit and sign. Give --as FILE=ignore for the raster to make the depths of them.",
+                f"The depths are those of the raster alone; {' and '.join(beside)} are kept beside it, and held "
+                "against it for unit and sign. Give --as FILE=ignore for the raster to make the depths of them.",
                 stacklevel=2,
             )
     for found in brought.founds:
