@@ -43,10 +43,10 @@ _ERRORS: Final = LinearSegmentedColormap.from_list("errors", ["#eef1ea", "#f3d9a
 _LADDER: Final = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0)
 
 
-def _most(values: Any) -> float:
-    """Find the round length at which a scale of colours ends: nearly all values lie below it."""
+def _most(values: Any, share: float = 98.0) -> float:
+    """Find the round length at which a scale of colours ends: nearly all values lie below it, of depths all."""
     known = values[np.isfinite(values)]
-    top = float(np.percentile(known, 98)) if len(known) else 1.0
+    top = float(np.percentile(known, share)) if len(known) else 1.0
     steps = (10.0**k * one for k in range(-2, 4) for one in _LADDER)
     return next((one for one in steps if one >= top * (1.0 - 1e-6)), top)
 
@@ -121,7 +121,13 @@ def _points(axes: Axes, shapes: Any, colour: str, size: float, mark: str = ".") 
 
 
 def _depths(axes: Axes, layers: Mapping[str, Any], lake: Any, view: View) -> None:
-    _cells(axes, layers["depth"], lake, _DEPTHS, _most(layers["depth"].depth_m[layers["depth"].depth_m > 0]))
+    _cells(
+        axes,
+        layers["depth"],
+        lake,
+        _DEPTHS,
+        _most(layers["depth"].depth_m[layers["depth"].depth_m > 0], 100.0),
+    )
     _shore(axes, lake, view)
     if "ramps" in layers:
         _points(axes, layers["ramps"].geometry.to_numpy(), palette.RAMP, 7.0, "^")
@@ -171,7 +177,9 @@ def _left_out(axes: Axes, layers: Mapping[str, Any], lake: Any, view: View) -> N
     _points(axes, shapes[kinds == 0], palette.HAZARD, 4.0, "x")
 
 
-def _scale_of(pen: Pen, left: float, bottom: float, colours: Any, most_m: float, words: str) -> None:
+def _scale_of(
+    pen: Pen, left: float, bottom: float, colours: Any, most_m: float, words: str, beyond: str = ""
+) -> None:
     """Draw a scale of colours with its ends."""
     figure = pen.figure
     width, height = figure.get_size_inches()
@@ -185,7 +193,7 @@ def _scale_of(pen: Pen, left: float, bottom: float, colours: Any, most_m: float,
     pen.write(
         left + bar + 0.08,
         bottom + 0.01,
-        f"{words} 0 to {both_lengths(most_m)} and more",
+        f"{words} 0 to {both_lengths(most_m)}{beyond}",
         7.0,
         palette.INK,
         gid="key",
@@ -196,7 +204,7 @@ def _key(pen: Pen, rect: Rect, kind: str, layers: Mapping[str, Any], lake: Any) 
     left, bottom = rect.left, rect.bottom - 0.2
     if kind == "depths":
         depth = layers["depth"].depth_m
-        _scale_of(pen, left, bottom, _DEPTHS, _most(depth[depth > 0]), "depth")
+        _scale_of(pen, left, bottom, _DEPTHS, _most(depth[depth > 0], 100.0), "depth")
         marks = [
             w
             for n, w in (("ramps", "▲ ramp"), ("known_hazards", "× hazard"), ("spots", "● spot"))
@@ -205,7 +213,13 @@ def _key(pen: Pen, rect: Rect, kind: str, layers: Mapping[str, Any], lake: Any) 
         pen.write(left + 4.35, bottom + 0.01, "  ".join(marks), 7.0, palette.INK, gid="key")
     elif kind == "sure":
         _scale_of(
-            pen, left, bottom, _ERRORS, _most(layers["depth_confidence"].depth_m), "may be off by (95 %)"
+            pen,
+            left,
+            bottom,
+            _ERRORS,
+            _most(layers["depth_confidence"].depth_m),
+            "may be off by (95 %)",
+            " and more",
         )
     elif kind == "data":
         words = [
