@@ -5,6 +5,8 @@ Each trap writes files into a folder and gives them with the options; it is to c
 
 from __future__ import annotations
 
+import json
+import zipfile
 from collections.abc import Callable
 
 import geopandas as gpd
@@ -127,6 +129,16 @@ def commas_between_thousands(home):
     return places(cells, "lat,lon,elev_ft")(home), {"pool_m": 1000.0 + POOL_M}
 
 
+@asked("is 'depth_m' in m?")
+def nothing_but_noughts(home):
+    return places(DEPTH * 0)(home), {}
+
+
+@asked("is 'depth_m' in m?")
+def millimetres_called_metres(home):
+    return places(DEPTH * 100)(home), {}
+
+
 # Two columns, and heights in the geometry
 
 
@@ -225,6 +237,32 @@ def metres_called_feet_of_a_state(home):
     for name, frame in (("lines.shp", bowl.contours()), ("shore.shp", bowl.shoreline())):
         files.append(layer(home, frame.set_crs(2274, allow_override=True), name))
     return files, {}
+
+
+@right
+def features_without_a_name(home):
+    """As most programs write GeoJSON: no name of the layer, WGS 84 by its standard."""
+    rows = [
+        {
+            "type": "Feature",
+            "properties": {"depth_m": depth},
+            "geometry": {"type": "Point", "coordinates": [lon, lat]},
+        }
+        for lon, lat, depth in zip(LON.tolist(), LAT.tolist(), DEPTH.tolist(), strict=True)
+    ]
+    (home / "soundings.geojson").write_text(json.dumps({"type": "FeatureCollection", "features": rows}))
+    return [home / "soundings.geojson", shore(home)], {}
+
+
+@right
+def an_archive_in_an_archive(home):
+    layer(home, bowl.contours(), "lines.shp")
+    with zipfile.ZipFile(home / "inner.zip", "w") as packed:
+        for part in home.glob("lines.*"):
+            packed.write(part, part.name)
+    with zipfile.ZipFile(home / "outer.zip", "w") as packed:
+        packed.write(home / "inner.zip", "download/inner.zip")
+    return [home / "outer.zip", shore(home)], {}
 
 
 @asked("--file-crs")
