@@ -5,15 +5,20 @@ FILE` also a real lake, where soundings that were not given judge what was made 
 
 `in_band` and `shallower_than_band` are shares of places spread by chance; `sharpness` is the mean half-width over the
 95 % quantile of the true error, in strata of slope and depth, averaged by the places in each. Each is the worst of the
-pools. `missed_m2` is water truly thinner than asked for running (3 ft and a margin of 1 ft), in no hazard widened by the
-way-finder's clearance of 20 ft; `missed_before_clearance_share` the share of the truly thin water before that;
+pools. `missed_m2` is water truly thinner than asked for running (what it takes and the margin, as by default), in no
+hazard widened by the way-finder's clearance of 20 ft; `missed_before_clearance_share` the share of it before that;
 `over_marked` hazard area over truly thin area, the mean of the levels.
 """
 
 from __future__ import annotations
 
+import functools
+import os
+import sys
 import time
 import warnings
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
 
 import geopandas as gpd
 import numpy as np
@@ -25,11 +30,13 @@ from castshed.algorithms.depth_surface import depth_surface
 from castshed.algorithms.shallow_hazards import shallow_hazards
 from castshed.algorithms.water_today import water_today
 from castshed.toolbox.errors import NoSolution
+from castshed.toolbox.parameters import defaults
 from drowned_valley import TRUE_M, Drowned
 
 FOOT = 0.3048
 LEVELS_FT = (-4, 0, 6)
-ASKED_M = 4 * FOOT  # 3 ft to run and a margin of 1 ft, the defaults of shallow-hazards
+POOLS = (345.0, 375.0)
+ASKED_M = defaults.RUNNING_DEPTH_M + defaults.MARGIN_M  # what shallow-hazards asks for unless told
 CLEARANCE_M = 20 * FOOT  # the default of shortest-run
 PLACES = 200_000
 CASES = {
@@ -120,19 +127,35 @@ def hidden_shoals(valley: Drowned, made, level_ft: int) -> dict:
     }
 
 
+@functools.lru_cache(maxsize=1)
+def _drowned(pool_m: float, seed: int, quick: bool):
+    valley = Drowned(pool_m, seed, quick=quick)
+    return valley, valley.places(PLACES)
+
+
+def _one(task: tuple[float, int, bool, str]) -> dict:
+    """All figures of one case in one pool."""
+    pool_m, seed, quick, name = task
+    valley, (x, y, true) = _drowned(pool_m, seed, quick)
+    start = time.perf_counter()
+    made = made_of(valley, CASES[name])
+    one = judged(made, true, x, y) | {"seconds": time.perf_counter() - start}
+    for level in LEVELS_FT:
+        one[f"{level:+d}ft"] = hidden_shoals(valley, made, level)
+    # As they come, for a run takes minutes.
+    print(f"{name} at {pool_m:g} m: {one['seconds']:.0f} s", file=sys.stderr, flush=True)
+    return one
+
+
 def _valley(seed: int, quick: bool, cases: tuple[str, ...]) -> dict:
+    tasks = [(pool, seed, quick, name) for pool in POOLS for name in cases]
+    with ProcessPoolExecutor(
+        min(len(tasks), os.cpu_count() or 1), mp_context=get_context("spawn")
+    ) as workers:
+        ones = list(workers.map(_one, tasks))
     found: dict[str, dict] = {}
-    for pool in (345.0,) if quick else (345.0, 375.0):
-        valley = Drowned(pool, seed, quick=quick)
-        x, y, true = valley.places(PLACES)
-        for name in cases:
-            start = time.perf_counter()
-            made = made_of(valley, CASES[name])
-            seconds = time.perf_counter() - start
-            one = judged(made, true, x, y) | {"seconds": seconds}
-            for level in LEVELS_FT:
-                one[f"{level:+d}ft"] = hidden_shoals(valley, made, level)
-            found.setdefault(name, {})[f"{pool:g}"] = one
+    for (pool, _, _, name), one in zip(tasks, ones, strict=True):
+        found.setdefault(name, {})[f"{pool:g}"] = one
     result: dict[str, dict] = {"pools": found}
     for key, worst in (
         ("in_band", min),

@@ -29,7 +29,6 @@ class Drowned:
 
     def __init__(self, pool_m: float, seed: int, *, quick: bool = False) -> None:
         self.pool_m, self.seed = pool_m, seed
-        self.rng = np.random.default_rng([seed, int(pool_m)])
         top, bottom, left, right = (QUICK if quick else WINDOWS)[pool_m]
         heights = flooded_valley(pool_m).depth_m[top:bottom, left:right].astype(float)
         if quick:
@@ -109,22 +108,21 @@ class Drowned:
 
     def soundings(self, apart_m: float):
         """Soundings on a lattice; by odd seeds off it by up to a fifth, and read to 5 cm."""
+        rng = np.random.default_rng([self.seed, int(self.pool_m), int(apart_m)])
         x, y = (
             a.ravel()
             for a in np.meshgrid(
                 np.arange(
-                    self.west_m + self.rng.uniform(0, apart_m), self.west_m + self.columns * TRUE_M, apart_m
+                    self.west_m + rng.uniform(0, apart_m), self.west_m + self.columns * TRUE_M, apart_m
                 ),
-                np.arange(
-                    self.north_m - self.rows * TRUE_M + self.rng.uniform(0, apart_m), self.north_m, apart_m
-                ),
+                np.arange(self.north_m - self.rows * TRUE_M + rng.uniform(0, apart_m), self.north_m, apart_m),
             )
         )
         off = 0.0
         if self.seed % 2:
-            x = x + self.rng.uniform(-0.2, 0.2, len(x)) * apart_m
-            y = y + self.rng.uniform(-0.2, 0.2, len(y)) * apart_m
-            off = self.rng.normal(0.0, 0.05, len(x))
+            x = x + rng.uniform(-0.2, 0.2, len(x)) * apart_m
+            y = y + rng.uniform(-0.2, 0.2, len(y)) * apart_m
+            off = rng.normal(0.0, 0.05, len(x))
         depth = self.at(x, y) + off
         keep = shapely.contains_xy(self.lake, x, y) & (depth > 0)
         return _layer(shapely.points(x[keep], y[keep]), depth[keep])

@@ -34,8 +34,6 @@ RELATIVE: Final = 1e-3
 ABSOLUTE: Final = 0.02
 OF_TODAY: Final = ("age_years",)
 """Columns that change with the calendar, not with the code."""
-_REPORTED: Final = ("algorithm", "out", "features", "warnings", "seconds")
-_BYTES: Final = " (bytes)"
 
 COLUMNS: Final[dict[str, tuple[str, ...]]] = {
     "answers": ("question", "answer"),
@@ -172,10 +170,8 @@ def what_came(spec: Spec, reported: Mapping[str, Any]) -> dict[str, Any]:
         What `run_example` told.
     """
     ref = parse_reference(str(reported["out"]))
-    made = [
-        n for n in reported["features"] if not n.endswith(_BYTES) and not re.search(r"_\d{4}_\d\d_\d\d$", n)
-    ]
-    files = sorted(n.removesuffix(_BYTES) for n in reported["features"] if n.endswith(_BYTES))
+    made = [n for n in (*reported["features"], *reported["cells"]) if not re.search(r"_\d{4}_\d\d_\d\d$", n)]
+    files = sorted(reported["bytes"])
     home = ref.path
     if home.is_dir() and made:
         home = next(p for p in sorted(home.glob("*.gpkg")) if set(made) <= set(list_layers(p)))
@@ -188,9 +184,7 @@ def what_came(spec: Spec, reported: Mapping[str, Any]) -> dict[str, Any]:
         else _of_layer(f"{home}:{name}", name, rows=name == table)
         for name in made
     ]
-    figures = {
-        k: _plain(v) for k, v in reported.items() if k not in _REPORTED and isinstance(v, int | float | str)
-    }
+    figures = {k: _plain(v) for k, v in reported["figures"].items() if isinstance(v, int | float | str)}
     return {
         "example": spec.example,
         "takes": list(_takes(spec)),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import warnings
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,8 +14,11 @@ from scipy.stats import norm
 from castshed.algorithms.depth_surface import depth_surface
 from castshed.algorithms.water_today import water_today
 from castshed.toolbox.errors import DataWarning
+from castshed.toolbox.water.bottom.barriers import Grid
 from castshed.toolbox.water.bottom.surface import grid_over
-from castshed.toolbox.water.sureness.error_law import learn_soundings, sure_quantile, upper_quantile
+from castshed.toolbox.water.sureness.confidence import bending
+from castshed.toolbox.water.sureness.error_law import learn, learn_soundings, sure_quantile, upper_quantile
+from castshed.toolbox.water.sureness.held_out import HeldOut
 from castshed.toolbox.water.sureness.raster_error import drawn_error_m
 from castshed.toolbox.water.sureness.sounded import LeftOut, gap_of
 from drowned_valley import Drowned
@@ -199,3 +203,70 @@ def test_a_chart_that_soundings_bear_out_contradicts_nothing():
     assert len(made.contradictions) <= 0.02 * len(given["soundings"])
     assert len(alone.contradictions) == 0
     assert list(alone.contradictions.columns) == list(made.contradictions.columns)
+
+
+def test_the_kink_at_the_shoreline_is_no_bending_of_the_bottom():
+    """An even slope of 3 in 10 down from the shoreline does not bend; where it ends on land it does."""
+    grid = Grid(20, 40, 0.0, 100.0, 5.0, 5.0)
+    slope = np.tile(np.maximum(np.arange(40.0) - 10.0, -1.0) * 1.5, (20, 1)).astype("f4")
+    slope[:, :9] = np.nan
+    assert bending(slope, grid)[:, 11:].max() < 1e-5
+    creek = np.full((20, 40), np.nan, dtype="f4")
+    creek[:, 10:13] = [-2.0, 3.0, -2.0]
+    assert (
+        bending(creek, grid)[:, 11] > 0.1
+    ).all()  # nothing but its banks tells how a creek of one cell bends
+
+
+def left_out_levels(rng, count, *, ashore=0.0, times=1.0):
+    """Made: lines left out 20 m from those kept, off by 0.01 of the square of the gap, normal, on even ground."""
+    off = 0.01 * 20.0**2 * rng.normal(size=count)
+    near = rng.random(count) < ashore
+    off[near] *= times
+    features = np.column_stack([rng.uniform(19.0, 21.0, count), np.ones(count), np.ones(count)])
+    # Gaps twice as wide: four times the error in the middle, three quarters of that at a quarter of the way.
+    worse = np.log(3.0) + rng.normal(0.0, 0.3, count)
+    return HeldOut(off, features, np.arange(count), np.zeros((count, 2)), np.ones(count), worse, near)
+
+
+def asked(law, depth_m):
+    one = np.ones(1, dtype="f4")
+    return float(law.at(10 * one, one, one, depth_m * one)[0])
+
+
+def test_between_contours_errors_shrink_by_the_power_that_wider_gaps_show():
+    """Half the gap, a quarter of the error: 1.96 times 0.01 of 10 m squared, and somewhat more for what is not sure."""
+    law = learn(left_out_levels(np.random.default_rng(3), 4000), 0.0)
+    assert 1.9 < asked(law, 9.0) < 2.7
+
+
+def test_without_gaps_twice_as_wide_the_way_alone_carries_errors():
+    found = left_out_levels(np.random.default_rng(3), 4000)
+    law = learn(replace(found, worse=np.full(len(found), np.nan)), 0.0)
+    assert asked(law, 9.0) > 3.0
+
+
+def test_water_inside_the_first_contour_has_a_band_of_its_own():
+    """Made: three times the error where the first line is left out; it lies at 2 m."""
+    law = learn(left_out_levels(np.random.default_rng(5), 4000, ashore=0.2, times=3.0), 0.0, ashore_m=2.0)
+    assert 2.5 < asked(law, 1.0) / asked(law, 3.0) < 3.5
+
+
+def test_few_places_ashore_have_a_band_that_is_not_carried_to_narrower_gaps():
+    law = learn(left_out_levels(np.random.default_rng(5), 1000, ashore=0.01), 0.0, ashore_m=2.0)
+    assert asked(law, 1.0) > 1.4 * asked(law, 3.0)
+
+
+def test_contours_ten_feet_apart_have_a_band_as_narrow_as_their_error():
+    held, unsafe, width = shares(contours=valley().contours(3.048))
+    assert held >= 0.93
+    assert unsafe <= 0.025
+    assert width <= 1.6
+
+
+def test_coarseness_of_lines_counts_once():
+    """Lines left out are as coarse as those kept; counted again, the band was 2.2 times as wide as the error."""
+    held, unsafe, width = shares(contours=valley().contours(1.524, generalised=True))
+    assert held >= 0.93
+    assert unsafe <= 0.025
+    assert width <= 1.6

@@ -12,6 +12,7 @@ import shapely
 
 from ...dates_and_times import in_zone, zone_named
 from ...errors import UsageError
+from ...lon_lat import north_of
 from ..day.day_offers import both, verdict_windows
 from ..day.day_task import EVER, DayHours
 from ..day.kept_hours import KeptHours, shut
@@ -104,7 +105,7 @@ def winds_told(exposure: GeoDataFrame | None, holds: GeoDataFrame, start: pd.Tim
     bearing, wind = strongest_wind(holds)
     if np.isnan(wind[0]):
         return None
-    return one_wind(float(wind[0]), float("nan"), float(bearing[0]))
+    return one_wind(float(wind[0]), float("nan"), float(bearing[0]) - north_of(holds))
 
 
 def kept_of(

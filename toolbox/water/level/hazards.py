@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from ...arrays import Floats, Geometries
     from ...depth import DepthSurface
 
+_STRAY_CELLS, _STRAY_M = 0.1, 2.0
+"""How far the outline of thin water may stray into deeper water, to save corners: the strip along a steep shore is no
+wider than a cell itself."""
 _QUARTER = 8
 # A round buffer is drawn with corners on the circle; so much wider, its sides lie outside it.
 _ROUND = 1.0 / np.cos(np.pi / (4 * _QUARTER))
@@ -65,7 +68,8 @@ def shallow_area(
     today: DepthSurface, water: BaseGeometry, needed_m: float, unknown: BaseGeometry
 ) -> BaseGeometry:
     """Draw the water less deep than needed, on the safe side, without what has no depth at all."""
-    area = shapely.intersection(shallower_than(today, needed_m), water)
+    stray = min(_STRAY_CELLS * min(today.cell_x_m, today.cell_y_m), _STRAY_M)
+    area = shapely.intersection(shallower_than(today, needed_m, tolerance_m=stray), water)
     return area if shapely.is_empty(unknown) else shapely.difference(area, unknown)
 
 

@@ -32,7 +32,8 @@ class Band:
 
     ``law`` is None where too little could be left out; then what is usual counts, ``times`` as much as usual.
     ``sideways_m`` is how far data may lie beside their place, ``least_m`` what their sources state. ``reach_m``
-    is how far round a place gaps between soundings are looked for.
+    is how far round a place gaps between soundings are looked for. ``drawn_m`` is how coarsely lines are drawn: a law
+    that was learnt where lines were left out holds that already, for these were as coarse.
     """
 
     law: ErrorLaw | SoundingLaw | None
@@ -43,6 +44,7 @@ class Band:
     interval_m: float | None
     middle_slope: np.float32
     reach_m: float = 0.0
+    drawn_m: float = 0.0
 
     def gaps(self, grid: Grid, depth_m: Floats, away_m: Floats) -> Gaps | None:
         """Gaps between soundings, where the law asks for them; of the whole lake."""
@@ -72,7 +74,9 @@ class Band:
                     own, np.maximum(gap, own), slope[known], bend[known], gaps.ashore[known]
                 )
             elif isinstance(self.law, ErrorLaw):
-                error[known] = self.law.at(way, slope[known], bend[known])
+                error[known] = self.law.at(way, slope[known], bend[known], depth_m[known])
+        drawn = np.float32(self.drawn_m) * slope
+        error = np.hypot(error, drawn) if self.law is None else np.maximum(error, drawn)
         parts = error**2 + self.own.at(slope) ** 2 + (np.float32(self.sideways_m) * slope) ** 2
         return np.asarray(np.maximum(np.sqrt(parts), np.float32(self.least_m)), dtype=np.float32)
 
@@ -147,7 +151,7 @@ def learn_band(
     times = 1.0
     found = None if law is not None else held_out(grid, known, away_m, tension=tension)
     if lined and found is not None:
-        law = learn(found, cell)
+        law = learn(found, cell, ashore_m=float(known.line_depth_m[known.shores :].min()))
     if law is None and found is not None and len(found) >= _FEW:
         way, steep = (found.features[:, k][None].astype(np.float32) for k in (0, 1))
         usual = said_error(
@@ -157,7 +161,7 @@ def learn_band(
         times = max(1.0, upper_quantile(np.abs(found.off_m) / usual[0], 0.95))
     drawn = drawn_error_m(known.lines[known.shores :]) if lined else 0.0
     own = _own(grid, known, depth_m)
-    return Band(law, times, own, float(np.hypot(drawn, sideways_m)), least_m, interval_m, middle_slope, reach)
+    return Band(law, times, own, sideways_m, least_m, interval_m, middle_slope, reach, drawn)
 
 
 def surface_error_m(

@@ -44,15 +44,38 @@ def steepness(depth_m: Floats, grid: Grid) -> Floats:
 
 
 def bending(depth_m: Floats, grid: Grid) -> Floats:
-    """Second derivative of a surface, root mean square of the neighbourhood; 0 where it is not known."""
+    """Second derivative of a surface, root mean square of the water about; 0 where it is not known.
+
+    Land and the rim that ends the surface at the shoreline are left out: the kink there is none of the bottom. Only
+    where no three centres in line are water, as across a creek of two cells, that is all there is to tell it by.
+    """
+    near = max(3, int(NEAR_M / min(grid.cell_x_m, grid.cell_y_m)) | 1)
+    wet = np.where(depth_m > 0, depth_m, np.float32(np.nan))
     total = np.zeros(depth_m.shape, dtype=np.float32)
     for axis, step in ((1, grid.cell_x_m), (0, grid.cell_y_m)):
-        bend = np.diff(depth_m, n=2, axis=axis) / np.float32(step**2)
-        bend = np.nan_to_num(bend, copy=False, nan=0.0)
-        inner = np.s_[:, 1:-1] if axis == 1 else np.s_[1:-1]
-        total[inner] += bend**2
-    near = max(3, int(NEAR_M / min(grid.cell_x_m, grid.cell_y_m)) | 1)
-    return np.asarray(np.sqrt(np.maximum(uniform_filter(total, near, mode="nearest"), 0.0)), dtype=np.float32)
+        found = _bends(wet, axis, step, near)
+        creek = np.isnan(found) & np.isfinite(wet)
+        if creek.any():
+            found[creek] = _bends(depth_m, axis, step, near)[creek]
+        total += np.nan_to_num(found, copy=False, nan=0.0)
+    return np.asarray(np.sqrt(total), dtype=np.float32)
+
+
+def _bends(depth_m: Floats, axis: int, step_m: float, near: int) -> Floats:
+    """Mean square of second derivatives along an axis over so many cells a side; NaN where there are none."""
+    bend = np.diff(depth_m, n=2, axis=axis) / np.float32(step_m**2)
+    told = np.isfinite(bend)
+    inner = np.s_[:, 1:-1] if axis == 1 else np.s_[1:-1]
+    total = np.zeros(depth_m.shape, dtype=np.float32)
+    count = np.zeros(depth_m.shape, dtype=np.float32)
+    total[inner] = np.where(told, bend, np.float32(0.0)) ** 2
+    count[inner] = told
+    total = uniform_filter(total, near, mode="constant", output=total)
+    count = uniform_filter(count, near, mode="constant", output=count)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        found = np.maximum(total, np.float32(0.0)) / count
+    found[count < 0.5 / near**2] = np.nan
+    return np.asarray(found, dtype=np.float32)
 
 
 def features_of(grid: Grid, depth_m: Floats, slope: Floats | None) -> tuple[Floats, Floats]:

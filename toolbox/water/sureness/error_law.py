@@ -64,12 +64,20 @@ _POWERS: Final = ((0.8, 1.2), (-1.0, 1.0), (0.0, 1.0))  # of way, steepness and 
 _ROUNDS: Final = 4
 _USUAL: Final = (1.0, -0.6, 0.8)  # where the data do not tell
 _HOLD: Final = 4.0  # the usual powers are right to 0.5 or so, and logarithms of errors scatter by about 1
+_USUAL_POWER: Final = 1.5
+_POWER_LIMITS: Final = (0.3, 3.0)
+_PRIOR: Final = 4.0  # the usual power is right to 0.5
+_SCATTER: Final = 1.5  # of logarithms of one place's errors in two gaps
+_QUARTER_WAY: Final = 0.75
 SIDE: Final = 0.975  # both sides together leave out 5 %; the unsafe one alone no more than half
 
 
 @dataclass(frozen=True, eq=False)
 class ErrorLaw:
-    """Scale of the error by way, steepness and bending, and how many scales wide the band is."""
+    """Scale of the error by way, steepness and bending, and how many scales wide the band is.
+
+    Water less deep than the first line, ``ashore_m``, may have a law of its own, ``ashore``.
+    """
 
     half_cell_m: float
     start: float
@@ -77,16 +85,26 @@ class ErrorLaw:
     floors: Floats
     scales: Floats
     times: Floats
+    ashore_m: float = 0.0
+    ashore: ErrorLaw | None = None
 
     def at(
-        self, way_m: NDArray[np.float32], steep: NDArray[np.float32], bend: NDArray[np.float32]
+        self,
+        way_m: NDArray[np.float32],
+        steep: NDArray[np.float32],
+        bend: NDArray[np.float32],
+        depth_m: NDArray[np.float32],
     ) -> Floats32:
         """Half-width at places."""
         log = np.full(way_m.shape, self.start, dtype=np.float32)
         way = np.hypot(way_m, np.float32(self.half_cell_m))
         for feature, power, floor in zip((way, steep, bend), self.powers, self.floors, strict=True):
             log += np.float32(power) * np.log(np.maximum(feature, np.float32(floor)))
-        return np.asarray(np.exp(log) * np.interp(log, self.scales, self.times), dtype=np.float32)
+        half = np.asarray(np.exp(log) * np.interp(log, self.scales, self.times), dtype=np.float32)
+        if self.ashore is not None:
+            near = depth_m < self.ashore_m
+            half[near] = self.ashore.at(way_m[near], steep[near], bend[near], depth_m[near])
+        return half
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,22 +155,66 @@ def _powers_of(logs: Floats, off_m: Floats) -> tuple[float, Floats]:
     return float(centre - middle @ powers), powers
 
 
-def learn(found: HeldOut, cell_m: float) -> ErrorLaw | None:
+def _power_of(
+    wider: Floats, worse: Floats, *, usual: float = _USUAL_POWER, share: float = 1.0
+) -> tuple[float, float]:
+    """By what power of the gap errors grow, and how far that may be off (one standard deviation).
+
+    ``share`` of the places tell something that those beside them do not.
+    """
+    wide = share * (wider @ wider) / _SCATTER**2
+    power = (share * (wider @ worse) / _SCATTER**2 + _PRIOR * usual) / (wide + _PRIOR)
+    return float(np.clip(power, *_POWER_LIMITS)), float((wide + _PRIOR) ** -0.5)
+
+
+def _narrower(worse: Floats, places: int, way_power: float) -> float:
+    """How much less errors are in a gap half as wide than the way alone tells, as gaps twice as wide show; 1 at most.
+
+    In the wider gap a place lies at a quarter of it, beside a line that stays, no longer in its middle: on an even bend
+    that is three quarters of the error there.
+    """
+    told = worse[np.isfinite(worse)]
+    if len(told) < ENOUGH:
+        return 1.0
+    wider = np.full(len(told), np.log(2.0))
+    power, off = _power_of(
+        wider, told - np.log(_QUARTER_WAY), usual=way_power, share=min(1.0, places / len(told))
+    )
+    return float(min(1.0, 0.5 ** (power - off - way_power)))
+
+
+def learn(found: HeldOut, cell_m: float, *, ashore_m: float = 0.0) -> ErrorLaw | None:
     """Learn the law from what was left out; None where it is too little.
 
     Notes
     -----
     The scale is learnt on half of the places and judged on the other, and the other way round; the band is the
     split-conformal quantile of error over scale (see `conformal`), by how large the scale is. The unsafe side, a
-    surface deeper than the bottom, is held to half of what both sides may leave out.
+    surface deeper than the bottom, is held to half of what both sides may leave out. Between the shore and the first
+    line, which lies at ``ashore_m``, that is told by where this line was left out; where that was at too few places, by
+    all others as they are.
+
+    Half of the contours were left out, so gaps were twice as wide as those of the lake. By what power of the gap errors
+    shrink on the way back to these, places tell that were left out in gaps four times as wide too.
     """
+    inland = _law_of(found.only(~found.ashore), cell_m)
+    if inland is None:
+        return None
+    ashore = _law_of(found.only(found.ashore), cell_m) or _law_of(
+        found.only(~found.ashore), cell_m, carried=False
+    )
+    return replace(inland, ashore_m=ashore_m, ashore=ashore)
+
+
+def _law_of(found: HeldOut, cell_m: float, *, carried: bool = True) -> ErrorLaw | None:
+    """Learn from all of it alike, and carry that to the gaps of the lake by the power that wider gaps show."""
     places = np.unique(found.place)
     if len(places) < ENOUGH:
         return None
     way = np.hypot(found.features[:, 0], 0.5 * cell_m)
-    found = replace(found, features=np.column_stack([way, found.features[:, 1:]]))
-    floors = np.array([0.25 * cell_m, *(np.maximum(np.quantile(found.features[:, 1:], 0.05, axis=0), 1e-7))])
-    logs = _logs(found.features, floors)
+    features = np.column_stack([way, found.features[:, 1:]])
+    floors = np.array([0.25 * cell_m, *(np.maximum(np.quantile(features[:, 1:], 0.05, axis=0), 1e-7))])
+    logs = _logs(features, floors)
     fold = np.isin(found.place, places[::2])
     scale = np.empty(len(found))
     for side in (fold, ~fold):
@@ -162,17 +224,20 @@ def learn(found: HeldOut, cell_m: float) -> ErrorLaw | None:
     bins = int(np.clip(len(places) // A_BIN * 2, 1, _BINS))
     middle, times = [], []
     for rows in np.array_split(np.argsort(scale, kind="stable"), bins):
-        score = found.off_m[rows] / np.exp(scale[rows])
-        times.append(max(upper_quantile(np.abs(score), 0.95), upper_quantile(score, SIDE)))
+        wide = _both_sides(found.off_m[rows] / np.exp(scale[rows]))
+        if carried:
+            wide *= _narrower(found.worse[rows], len(np.unique(found.place[rows])), powers[0])
+        times.append(wide)
         middle.append(float(np.median(scale[rows])))
     return ErrorLaw(0.5 * cell_m, start, powers, floors, np.array(middle), np.array(times))
 
 
+def _both_sides(score: Floats) -> float:
+    """Split-conformal quantile of errors over their scale, the unsafe side held to half of what may be left out."""
+    return max(upper_quantile(np.abs(score), 0.95), upper_quantile(score, SIDE))
+
+
 _SOUNDING_LAW_BINS: Final = 5
-_USUAL_POWER: Final = 1.5
-_POWER_LIMITS: Final = (0.3, 3.0)
-_PRIOR: Final = 4.0  # the usual power is right to 0.5
-_SCATTER: Final = 1.5  # of logarithms of one place's errors in two gaps
 _USUAL_SHAPE: Final = (0.2, 0.5)  # powers of steepness and bending
 _SHAPE_LIMITS: Final = ((0.0, 0.0), (1.0, 1.0))
 _OWN_LIMITS: Final = (0.25, 1.0)
@@ -234,13 +299,6 @@ def _shape_of(logs: Floats, target: Floats, power: float) -> tuple[float, Floats
     return float(centre - middle @ shape), shape
 
 
-def _power_of(wider: Floats, worse: Floats) -> float:
-    wide = wider @ wider
-    sure = wide / _SCATTER**2 + _PRIOR
-    power = (wider @ worse / _SCATTER**2 + _PRIOR * _USUAL_POWER) / sure
-    return float(np.clip(power, *_POWER_LIMITS))
-
-
 def _roughness_of(off_m: Floats, features: Floats, place: NDArray[np.int64], power: float) -> Roughness:
     floors = np.array([_LEAST_SHARE, *np.maximum(np.quantile(features[:, 1:], _SMOOTHEST, axis=0), 1e-7)])
     logs = np.log(np.maximum(features, floors))
@@ -283,7 +341,7 @@ def learn_soundings(found: LeftOut) -> SoundingLaw | None:
         side, pairs = found.ashore == ashore, found.both_ashore == ashore
         if len(np.unique(found.place[side])) < ENOUGH:
             side, pairs = np.ones(len(side), dtype=np.bool_), np.ones(len(pairs), dtype=np.bool_)
-        power = _power_of(found.wider[pairs], found.worse[pairs])
+        power, _ = _power_of(found.wider[pairs], found.worse[pairs])
         unit = found.off_m[side] / found.gap_m[side] ** power
         parts.append(_roughness_of(unit, features[side], found.place[side], power))
     return SoundingLaw(*parts)

@@ -32,10 +32,12 @@ _REACHES: Final = (
 )  # radius of what is left out by turns, in ways to data that the lake has
 _A_PLACE: Final = 3  # depths told of one that is left out
 _LEVELS: Final = 4  # of contours, from which on every second one is left out
+_LEVELS_TWICE: Final = 7  # from which on three of four are left out as well
 _A_WINDOW: Final = 1500  # depths told of a window of which levels are left out
 _BLOCK: Final = 6  # cells a side within which these count as one place
 _INLAND: Final = 20  # depths left out nearer to data than to the shore, from which on those alone count
 _WANTED: Final = 400  # places
+_WANTED_ASHORE: Final = 80  # of them beside the shore, where there are lines to leave out
 _MOST_CELLS: Final = 500_000  # of all windows of a small lake, where it takes so many to have those places
 _MOST_ROUNDS: Final = 8  # over the same windows, with other discs
 _CELLS_A_WAY: Final = 3.0  # of a window, to the way to data that is usual
@@ -46,7 +48,9 @@ class HeldOut:
     """What was left out: how far the surface is off there, and the features of `features_of` at the place.
 
     ``off_m`` is surface minus measured, above 0 where the surface is too deep; ``xy`` and ``depth_m`` what was
-    measured. ``place`` numbers the discs.
+    measured. ``place`` numbers the discs. ``worse`` is the logarithm of how much larger the error gets where of the
+    lines that were kept every second one is left out as well; NaN where that was not tried. ``ashore`` marks places
+    between the shore and the nearest line, or beside the shore.
     """
 
     off_m: Floats
@@ -54,10 +58,16 @@ class HeldOut:
     place: NDArray[np.int64]
     xy: Floats
     depth_m: Floats
+    worse: Floats
+    ashore: NDArray[np.bool_]
 
     def __len__(self) -> int:
         """Count the depths left out."""
         return len(self.off_m)
+
+    def only(self, rows: NDArray[np.bool_]) -> HeldOut:
+        """Take some of them."""
+        return HeldOut(*(getattr(self, name)[rows] for name in HeldOut.__dataclass_fields__))
 
 
 @dataclass(frozen=True, eq=False)
@@ -173,16 +183,20 @@ def left_of(known: Measured, centre: Floats, radius: Floats) -> Measured:
 
 def _levels_out(
     known: Measured, box: tuple[float, float, float, float], cell: float, rng: np.random.Generator
-) -> tuple[Measured, Floats, NDArray[np.int64]] | None:
+) -> tuple[Measured, Floats, NDArray[np.int64], Measured | None] | None:
     """Leave out every second level of the contours; None where there are too few.
 
-    A hole in a line would leave its ends, which tell more than a place between two lines is told.
+    A hole in a line would leave its ends, which tell more than a place between two lines is told. Where there are
+    enough, of those kept every second one is left out as well, and what is left then comes last.
     """
     levels = np.unique(known.line_depth_m[known.shores :])
     if len(levels) < _LEVELS:
         return None
-    gone = np.flatnonzero(np.isin(known.line_depth_m, levels[int(rng.integers(2)) :: 2]))
-    gone = gone[gone >= known.shores]
+    first = int(rng.integers(2))
+    gone, far = _lines_at(known, levels[first::2]), None
+    if len(levels) >= _LEVELS_TWICE:
+        more = _lines_at(known, levels[1 - first :: 2][int(rng.integers(2)) :: 2])
+        far = known.without(np.concatenate([gone, more]), np.empty(0, dtype=np.int64))
     dense = shapely.segmentize(known.lines[gone], cell)
     xy, line = shapely.get_coordinates(dense, return_index=True)
     west, south, east, north = box
@@ -194,7 +208,12 @@ def _levels_out(
     _, place = np.unique(block[:, 0] * 1_000_003 + block[:, 1], return_inverse=True)
     left = known.without(gone, np.empty(0, dtype=np.int64))
     points = np.column_stack([xy, known.line_depth_m[gone][line]])
-    return left, points, np.asarray(place.ravel(), dtype=np.int64)
+    return left, points, np.asarray(place.ravel(), dtype=np.int64), far
+
+
+def _lines_at(known: Measured, levels: Floats) -> NDArray[np.int64]:
+    rows = np.flatnonzero(np.isin(known.line_depth_m, levels))
+    return np.asarray(rows[rows >= known.shores], dtype=np.int64)
 
 
 def _discs_out(
@@ -204,7 +223,7 @@ def _discs_out(
     box: tuple[float, float, float, float],
     rng: np.random.Generator,
     reach: tuple[float, float],
-) -> tuple[Measured, Floats, NDArray[np.int64]] | None:
+) -> tuple[Measured, Floats, NDArray[np.int64], None] | None:
     """Leave out all data in discs."""
     centre, radius = discs_of(points, ways, box, rng, reach)
     if not len(centre):
@@ -222,7 +241,7 @@ def _discs_out(
     starts = np.flatnonzero(np.r_[True, np.diff(disc[by]) > 0])
     rank[by] = np.arange(len(by)) - np.repeat(starts, np.diff(np.r_[starts, len(by)]))
     few = rank < _A_PLACE
-    return left, points[few], disc[few]
+    return left, points[few], disc[few], None
 
 
 def _one_window(
@@ -244,7 +263,7 @@ def _one_window(
     chosen = _levels_out(near, box, cell, rng) or _discs_out(near, points, ways, box, rng, reach)
     if chosen is None:
         return None
-    left, points, disc = chosen
+    left, points, disc, far = chosen
     if len(left.lines) == left.shores and not len(left.xy):
         return None
     depth = minimum_curvature(grid, left, tension=tension)
@@ -253,10 +272,12 @@ def _one_window(
     ways_out, which = nearest_of(kept, points[:, :2])
     way, nearest = ways_out[:, 0], which[:, 0]
     on_shore = len(shapely.get_coordinates(shapely.segmentize(left.lines[: left.shores], cell)))
-    # Beside the shore a few cliffs would speak for all places with a short way to data.
-    inland = nearest >= on_shore
-    if inland.sum() >= _INLAND:
-        points, disc, way = points[inland], disc[inland], way[inland]
+    # Beside the shore a few cliffs would speak for all places with a short way to data: these are told apart.
+    ashore = nearest < on_shore
+    if far is not None:
+        ashore |= points[:, 2] <= near.line_depth_m[near.shores :].min()
+    if (~ashore).sum() < _INLAND:
+        ashore[:] = False
     column, row = grid.places(points[:, :2]).T
     features = features_of(grid, depth, None)
     r = np.rint(row).astype(np.int64).clip(0, grid.rows - 1)
@@ -264,7 +285,13 @@ def _one_window(
     table = np.column_stack([way, *(layer[r, c].astype(np.float64) for layer in features)])
     found = between_centres(depth, row, column) - points[:, 2]
     known_there = np.isfinite(found) & np.isfinite(table).all(axis=1)
-    return HeldOut(*(part[known_there] for part in (found, table, disc, points[:, :2], points[:, 2])))
+    worse = np.full(len(found), np.nan)
+    if far is not None and known_there.any():
+        farther = between_centres(minimum_curvature(grid, far, tension=tension), row, column) - points[:, 2]
+        least = 0.05 * float(np.median(np.abs(found[known_there]))) + 1e-6
+        worse = np.log((np.abs(farther) + least) / (np.abs(found) + least))
+    parts = (found, table, disc, points[:, :2], points[:, 2], worse, ashore)
+    return HeldOut(*(part[known_there] for part in parts))
 
 
 def between_centres(depth: NDArray[np.float32], row: Floats, column: Floats) -> Floats:
@@ -307,7 +334,10 @@ def held_out(
     """
     rng = np.random.default_rng([seed, len(known.lines), len(known.xy)])
     wet = np.flatnonzero(np.isfinite(away_m.ravel()) & (away_m.ravel() >= 0))
-    empty = HeldOut(np.empty(0), np.empty((0, 3)), np.empty(0, dtype=np.int64), np.empty((0, 2)), np.empty(0))
+    none = np.empty(0)
+    empty = HeldOut(
+        none, np.empty((0, 3)), np.empty(0, dtype=np.int64), np.empty((0, 2)), none, none, none > 0
+    )
     if not len(wet):
         return empty
     wet = rng.choice(wet, min(len(wet), 20_000), replace=False)
@@ -324,23 +354,25 @@ def held_out(
     windows = windows_of(grid, cell, places, rng)
     allowed = max(_MOST_CELLS, _SHARE * grid.rows * grid.columns)
     spent = 0.0
-    least_passes = 1 if len(np.unique(known.line_depth_m[known.shores :])) >= _LEVELS else len(_REACHES)
+    lined = len(np.unique(known.line_depth_m[known.shores :])) >= _LEVELS
+    least_passes, ashore = 1 if lined else len(_REACHES), 0
     for k, window in enumerate(windows * _MOST_ROUNDS):
         passes = k // len(windows)
         reach = _REACHES[passes % 2]
-        if passes >= least_passes and (first >= _WANTED or spent > allowed):
+        enough = first >= _WANTED and (not lined or ashore >= _WANTED_ASHORE)
+        if passes >= least_passes and (enough or spent > allowed):
             break
         spent += window.grid.rows * window.grid.columns
         one = _one_window(window, by_block, known, ways, rng, tension, reach)
         if one is None or not len(one):
             continue
+        if np.isfinite(one.worse).any():  # it was made twice
+            spent += window.grid.rows * window.grid.columns
         parts.append(replace(one, place=one.place + first))
         first += int(one.place.max()) + 1
+        ashore += len(np.unique(one.place[one.ashore]))
     if not parts:
         return empty
     return HeldOut(
-        *(
-            np.concatenate([getattr(part, name) for part in parts])
-            for name in ("off_m", "features", "place", "xy", "depth_m")
-        )
+        *(np.concatenate([getattr(part, name) for part in parts]) for name in HeldOut.__dataclass_fields__)
     )
