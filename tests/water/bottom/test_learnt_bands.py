@@ -12,8 +12,6 @@ import shapely
 from scipy.stats import norm
 
 from castshed.algorithms.depth_surface import depth_surface
-from castshed.algorithms.water_today import water_today
-from castshed.toolbox.errors import DataWarning
 from castshed.toolbox.water.bottom.barriers import Grid
 from castshed.toolbox.water.bottom.surface import grid_over
 from castshed.toolbox.water.sureness.confidence import bending
@@ -22,7 +20,6 @@ from castshed.toolbox.water.sureness.held_out import HeldOut
 from castshed.toolbox.water.sureness.raster_error import drawn_error_m
 from castshed.toolbox.water.sureness.sounded import LeftOut, gap_of
 from drowned_valley import Drowned
-from made_lake import X0, Y0, frame
 
 
 @functools.cache
@@ -87,54 +84,6 @@ def test_nine_draws_in_ten_give_a_quantile_that_holds_its_share():
     assert sure_quantile(np.arange(5.0), 0.975) == 4.0
 
 
-def disc_lake():
-    """A bowl of 1:10, 30 m deep, its soundings, and a chart of it that lies 12 m too shallow in the middle."""
-    lake = shapely.Point(X0, Y0).buffer(400.0, quad_segs=32)
-    rng = np.random.default_rng(2)
-    x, y = rng.uniform(-390, 390, (2, 900))
-    off = np.hypot(x, y)
-    wet = off < 390
-    soundings = frame(shapely.points(X0 + x[wet], Y0 + y[wet]), depth_m=40.0 - off[wet] / 10.0)
-    depths = np.arange(2.0, 28.0, 2.0)
-    lines = [
-        shapely.LineString(
-            shapely.Point(X0, Y0).buffer(400.0 - 10.0 * d * 40.0 / 28.0, quad_segs=32).exterior.coords
-        )
-        for d in depths
-    ]
-    return frame([lake], name=["made"]), soundings, frame(lines, depth_m=depths), off
-
-
-def test_soundings_do_not_give_way_to_a_chart_that_contradicts_them():
-    lake, soundings, contours, _ = disc_lake()
-    with warnings.catch_warnings(record=True) as said:
-        warnings.simplefilter("always")
-        both = depth_surface(lake, soundings=soundings, contours=contours)
-    told = [str(w.message) for w in said]
-    assert any("contradict each other" in text for text in told)
-    assert not any(text.startswith("soundings:") for text in told)
-    x, y = np.random.default_rng(8).uniform(-250, 250, (2, 500))
-    off = np.abs(both.depth.at(X0 + x, Y0 + y) - (40.0 - np.hypot(x, y) / 10.0))
-    assert np.quantile(off, 0.95) < 1.0
-    assert (off <= both.depth_confidence.at(X0 + x, Y0 + y)).mean() >= 0.93
-
-
-def test_contours_alone_say_that_nothing_judges_them():
-    lake, _, contours, _ = disc_lake()
-    with pytest.warns(DataWarning, match="nothing shows how far they lie"):
-        depth_surface(lake, contours=contours)
-
-
-def test_above_the_shoreline_water_needs_ground_that_is_known():
-    """The rim of one cell, 30 m wide here, is no ground: at 10 ft more the water still ends at the shoreline."""
-    lake, _, contours, _ = disc_lake()
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        made = depth_surface(lake, contours=contours, cell_m=30.0)
-        water = water_today(made.depth, lake, level_m=3.048).water
-    assert shapely.union_all(water.geometry.to_numpy()).difference(lake.geometry.iloc[0]).area < 1.0
-
-
 @pytest.mark.parametrize("apart_m", [40.0, 150.0])
 def test_the_band_between_soundings_is_learnt_from_gaps_as_small_as_they_can_be(apart_m):
     """Gaps wider than those of the lake made it 1.7 to 2.6 times as wide as the error; 150 m apart it also missed."""
@@ -170,28 +119,6 @@ def test_errors_carried_to_smaller_gaps_shrink_by_the_power_that_two_gaps_show()
     one = np.ones(1, dtype=np.float32)
     half = law.at(10 * one, 10 * one, one, one, one == 0)
     assert 1.9 < half[0] / 1.0 < 2.4
-
-
-def test_where_chart_and_soundings_contradict_each_other_a_layer_says_where_and_by_how_much():
-    """Made: the bowl falls from 0 to 40 m, the chart from 0 to 28 m on the same way: it shows three tenths too little.
-
-    Beyond the interval of 2 m they differ where the bowl is deeper than 2 m / 0.3; the soundings were believed there.
-    """
-    lake, soundings, contours, off = disc_lake()
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        made = depth_surface(lake, soundings=soundings, contours=contours)
-    layer = made.contradictions
-    true = 40.0 - np.hypot(layer.geometry.x - X0, layer.geometry.y - Y0) / 10.0
-    assert np.allclose(layer["sounded_m"], true, atol=0.01)
-    charted = layer[
-        layer["sounded_m"] < 37.0
-    ]  # above that no second line is told, in the middle of the chart
-    assert np.allclose(charted["difference_m"], -0.3 * charted["sounded_m"], atol=0.3)
-    deep = (40.0 - off[off < 390] / 10.0) > 9.0
-    assert len(layer) >= 0.98 * deep.sum()
-    assert layer["sounded_m"].min() > 5.5
-    assert (layer["believed"] == "soundings").mean() > 0.95
 
 
 def test_a_chart_that_soundings_bear_out_contradicts_nothing():
