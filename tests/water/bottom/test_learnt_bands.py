@@ -13,12 +13,22 @@ from scipy.stats import norm
 
 from castshed.algorithms.depth_surface import depth_surface
 from castshed.toolbox.water.bottom.barriers import Grid
+from castshed.toolbox.water.bottom.measured import Measured
 from castshed.toolbox.water.bottom.surface import grid_over
+from castshed.toolbox.water.sureness.band import Band
 from castshed.toolbox.water.sureness.confidence import bending
-from castshed.toolbox.water.sureness.error_law import learn, learn_soundings, sure_quantile, upper_quantile
+from castshed.toolbox.water.sureness.error_law import (
+    OwnError,
+    Roughness,
+    SoundingLaw,
+    learn,
+    learn_soundings,
+    sure_quantile,
+    upper_quantile,
+)
 from castshed.toolbox.water.sureness.held_out import HeldOut
 from castshed.toolbox.water.sureness.raster_error import drawn_error_m
-from castshed.toolbox.water.sureness.sounded import LeftOut, gap_of
+from castshed.toolbox.water.sureness.sounded import Gaps, LeftOut, gap_of, steepest_bank
 from drowned_valley import Drowned
 
 
@@ -197,3 +207,33 @@ def test_coarseness_of_lines_counts_once():
     assert held >= 0.93
     assert unsafe <= 0.025
     assert width <= 1.6
+
+
+def banked(count):
+    """Soundings of a straight bank that falls 1:5 from a shoreline along x = 0, every one at another way from it."""
+    way = np.linspace(5.0, 60.0, count)
+    shore = shapely.box(0.0, 0.0, 300.0, 300.0)
+    xy = np.column_stack([way, np.full(count, 150.0)])
+    return Measured.gather(shore, np.empty(0, dtype=object), np.empty(0), xy, way / 5.0)
+
+
+def test_the_steepest_bank_is_what_soundings_near_the_shore_seldom_exceed():
+    assert steepest_bank(banked(100), 70.0, 5.0) == pytest.approx(0.2, abs=0.005)
+    assert steepest_bank(banked(20), 70.0, 5.0) == np.inf
+
+
+def test_near_the_shore_no_band_reaches_beyond_its_bank():
+    """Ten metres from the shore, where 2 m are found: no higher than the pool, and no deeper than the bank allows."""
+    grid = Grid(3, 3, 0.0, 15.0, 5.0, 5.0)
+    one = np.ones((3, 3), dtype="f4")
+    flat = Roughness(0.0, np.log(30.0), np.zeros(3), np.full(3, 1e-6), np.zeros(1), np.ones(1))
+    near = Gaps(75 * one, 10 * one)
+    band = Band(
+        SoundingLaw(flat, flat), 1.0, OwnError(np.empty(0), np.empty(0)), 0.0, 0.0, None, np.float32(0.0)
+    )
+    free, held = (
+        replace(band, bank=bank).at(grid, 2 * one, 10 * one, near, one, one) for bank in (np.inf, 0.4)
+    )
+    assert np.allclose(free, 30.0)
+    assert np.allclose(held, 0.4 * 15.0 - 2.0)
+    assert np.allclose(replace(band, bank=0.1).at(grid, 2 * one, 10 * one, near, one, one), 2.0)
