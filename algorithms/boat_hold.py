@@ -168,15 +168,16 @@ def boat_hold(
     Places: 72 rays round a spot by five lengths of cast, in wind six; the best is turned between the rays and all
     rules checked again. Models: `castshed.toolbox.water.holds.casting`, `hold_rules`, `deep_side`,
     `tall_cover`, `wind_cast`, `sun`. Position errors of 95 % are joined by the root of the sum of their squares.
-    Bearings are those of the grid, taken as true.
+    Bearings are true.
     """
     import numpy as np
     import shapely
 
     from castshed.toolbox.errors import UsageError
+    from castshed.toolbox.lon_lat import north_of
     from castshed.toolbox.water.holds.casting import find_holds_apart
     from castshed.toolbox.water.holds.hold_rules import HoldRules, Setting, Surroundings
-    from castshed.toolbox.water.holds.hold_tables import hold_layers
+    from castshed.toolbox.water.holds.hold_tables import hold_layers, with_true_bearings
     from castshed.toolbox.water.holds.hold_words import further_reasons, hold_reasons
     from castshed.toolbox.water.holds.surroundings import kept_off, reachable_water
     from castshed.toolbox.water.level.spot_numbers import (
@@ -200,6 +201,7 @@ def boat_hold(
         if sun_from_deg is not None or sun_height_deg is not None:
             raise UsageError("Give either the time or where the sun stands, not both.")
         sun_from_deg, sun_height_deg = sun_over(depth.bounds, spots.crs, when)
+    north = north_of(spots)  # winds and the sun are told from true north; places are worked on the grid
     rules = HoldRules(
         least_cast_m=least_cast_m,
         cast_m=cast_m,
@@ -210,10 +212,10 @@ def boat_hold(
         drift_m=drift_m,
         footprint_m=footprint_m,
         spot_error_m=spot_error_m,
-        wind_from_deg=wind_from_deg,
+        wind_from_deg=None if wind_from_deg is None else (wind_from_deg - north) % 360.0,
         wind_weight=wind_weight,
         upwind_factor=upwind_factor,
-        sun_bearing_deg=sun_from_deg,
+        sun_bearing_deg=None if sun_from_deg is None else (sun_from_deg - north) % 360.0,
         sun_height_deg=sun_height_deg,
         sun_weight=sun_weight,
         next_weight=next_weight,
@@ -243,6 +245,7 @@ def boat_hold(
     structures = aim_at_edges(geometry, kinds, depth, wider_than_m=least_cast_m)
     listed_m = spots["depth_m"].to_numpy(dtype=float)
     found = find_holds_apart(structures, setting, bottom_m=listed_m, height_m=height_m, marks=geometry)
+    found = [with_true_bearings(table, spots.crs) for table in found]
     names = spots["spot_id"].astype(str).tolist()
     first = hold_reasons(
         found[0], structures, setting, names=names, bottom_m=listed_m, height_m=height_m, search_m=search_m

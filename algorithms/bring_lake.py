@@ -10,7 +10,7 @@ from castshed.toolbox.parameters import (
     Downloads,
     FolderContents,
     FolderSet,
-    SignedLength,
+    NormalPool,
     WordList,
     Words,
 )
@@ -22,6 +22,8 @@ FILES: Final = ("lake.gpkg", "day.toml", "lake.png", "read.csv")
 _CELLS_M: Final = (1.0, 2.0, 2.5, 5.0, 10.0, 20.0, 25.0, 50.0)
 _MANY_CELLS: Final = 600_000
 _MANY_SOUNDINGS: Final = 100_000
+_MANY_CORNERS: Final = 200_000
+_FINE: Final = 0.025  # of a cell: no surface tells such a bend of a contour
 _STAGES: Final = {"Reading what was handed out": 35.0, "Making the depth surface": 50.0, "Drawing": 15.0}
 
 
@@ -44,12 +46,14 @@ def _thinned(brought: Brought, cell_m: float) -> None:
         return
     x, y = layer.geometry.x.to_numpy(), layer.geometry.y.to_numpy()
     depth = layer["depth_m"].to_numpy(dtype=float)
-    side = cell_m / 2.0
+    # Of a cell that holds soundings two are kept: begin where about so many are left.
+    held = len(np.unique(np.floor(x / cell_m) * 1e7 + np.floor(y / cell_m)))
+    side = max(0.5, (held / (0.45 * _MANY_SOUNDINGS)) ** 0.5) * cell_m
     while True:
         rows = np.union1d(*(thin(x, y, depth, side, least=least)[0] for least in (True, False)))
         if len(rows) <= _MANY_SOUNDINGS:
             break
-        side *= 1.25
+        side *= 1.1
     brought.soundings = layer.iloc[rows].reset_index(drop=True)
     note(
         f"{len(layer):,} soundings are denser than a surface can use: of each cell of {in_words(side, 'length')} the "
@@ -58,7 +62,17 @@ def _thinned(brought: Brought, cell_m: float) -> None:
     )
 
 
-def _surface(brought: Brought, cell_m: float | None) -> tuple[Any, Any]:
+def _without_fine_bends(lines: Any, cell_m: float) -> Any:
+    """Take corners out of contours far denser than any surface; none moves by more than a fraction of a cell."""
+    import shapely
+
+    shapes = None if lines is None else lines.geometry.to_numpy()
+    if shapes is None or shapely.get_num_coordinates(shapes).sum() <= _MANY_CORNERS:
+        return lines
+    return lines.set_geometry(shapely.simplify(shapes, _FINE * cell_m, preserve_topology=False))
+
+
+def _surface(brought: Brought, cell_m: float | None) -> Any:
     """Make the depth surface from what the lake has, by the algorithm of that name."""
     import geopandas
     import shapely
@@ -67,25 +81,23 @@ def _surface(brought: Brought, cell_m: float | None) -> tuple[Any, Any]:
 
     shore = geopandas.GeoDataFrame(geometry=[brought.lake.area], crs=brought.crs)
     if brought.raster is not None:
-        made = depth_surface(
+        return depth_surface(
             shore, raster=brought.raster, cell_m=cell_m, depth_error_m=brought.error_m or None
         )
-        return made.depth, made.depth_confidence
     cell = cell_m or _cell_of(float(shapely.area(brought.lake.area)))
     _thinned(brought, cell)
     errors: tuple[str, ...] = ()
     if brought.error_m:
         sources = {s for f in (brought.contours, brought.soundings) if f is not None for s in f["source"]}
         errors = tuple(f"{s}={brought.error_m:.3f} m" for s in sorted(sources))
-    made = depth_surface(
+    return depth_surface(
         shore,
-        contours=brought.contours,
+        contours=_without_fine_bends(brought.contours, cell),
         soundings=brought.soundings,
         depth_areas=brought.areas if brought.contours is None else None,
         cell_m=cell,
         source_errors=errors,
     )
-    return made.depth, made.depth_confidence
 
 
 @algorithm(
@@ -100,12 +112,12 @@ def bring_lake(
     name: Words,
     as_: WordList = (),
     column: WordList = (),
-    unit: WordList = (),
+    depths_in: WordList = (),
     values: WordList = (),
-    pool_m: SignedLength | None = None,
+    normal_pool_m: NormalPool | None = None,
     file_crs: WordList = (),
     crs: Words = "",
-    water: Words = "",
+    water_body: Words = "",
     cell_m: CellSize | None = None,
 ) -> Annotated[FolderContents, FolderSet(FILES)]:
     """Bring in a lake as agencies hand it out, and write a checked lake with a day file to start from.
@@ -113,18 +125,19 @@ def bring_lake(
     Takes shapefiles (in a ZIP too), GeoPackage, GeoJSON, KML and KMZ, GML, DXF, FlatGeobuf, file geodatabases, S-57,
     GeoTIFF, ASCII grids, netCDF, BAG, S-102, tables of points (CSV, TSV, XYZ with or without a header), workbooks and
     GPX. Of each layer it tells what it was taken for and why: role, column, unit, sign, datum, reference system, rows
-    taken and set aside. Every guess can be overruled, by an option or by a file FILE.toml beside FILE with the keys
-    role, column, unit, values, crs. What cannot be told is asked for, with the option that answers it, and nothing is
-    written.
+    taken and set aside. Elevations of the bottom need that of normal pool. Every guess can be overruled, by an option
+    or by a file FILE.toml beside FILE with the keys role, column, unit, values, crs. What cannot be told is asked for,
+    with the option that answers it, and nothing is written.
 
     The folder gets lake.gpkg (shoreline, depth, depth_confidence and, as far as known, contours, soundings, areas,
-    ramps, zones, known_hazards, spots; set_aside holds what was left out), day.toml to plan from, lake.png to look at,
-    and read.csv, a table of what was read.
+    ramps, zones, known_hazards, spots; contradictions of soundings and contours; set_aside holds what was left out),
+    day.toml to plan from, lake.png to look at, and read.csv, a table of what was read.
 
     Parameters
     ----------
     files
-        What was downloaded; the order decides which of two shorelines or rasters counts.
+        What was downloaded; of two rasters the first counts. Of two shorelines that differ by more than a twentieth
+        the one counts that is called so: FILE=shoreline of the option as.
     name
         What the lake is called.
     as_
@@ -132,17 +145,15 @@ def bring_lake(
         spots or ignore. A layer of a file is FILE:LAYER.
     column
         Column that holds the depth, FILE=NAME.
-    unit
+    depths_in
         Unit of depths, FILE=UNIT, or UNIT alone for every file that tells none: m, ft, us-ft, fathom, dm, cm, in, yd.
     values
         What the numbers are, FILE=depth (positive down), height (negative down) or elevation (above the sea).
-    pool_m
-        Elevation of the water's surface at normal pool, needed where depths are given as elevations.
     file_crs
         Reference system, FILE=EPSG:NUMBER, or EPSG:NUMBER alone for every file that names none.
     crs
         Metric reference system of the result; by default the UTM zone of the lake.
-    water
+    water_body
         Which water body, by its name in the shoreline file.
 
     Returns
@@ -174,13 +185,23 @@ def bring_lake(
     title = " ".join(name.split())
     if not title:
         raise UsageError("name is empty; say what the lake is called.")
-    wishes = read_wishes({"role": as_, "column": column, "unit": unit, "values": values, "crs": file_crs})
+    wishes = read_wishes(
+        {"role": as_, "column": column, "unit": depths_in, "values": values, "crs": file_crs}
+    )
     with stages(_STAGES) as stage:
         with stage("Reading what was handed out"):
-            brought = bring(files, wishes, name=title, pool_m=pool_m, crs=crs.strip(), water=water.strip())
+            brought = bring(
+                files, wishes, name=title, pool_m=normal_pool_m, crs=crs.strip(), water=water_body.strip()
+            )
         with stage("Making the depth surface"):
-            depth, unsure = _surface(brought, cell_m)
+            made = _surface(brought, cell_m)
         with stage("Drawing"):
             from castshed.toolbox.plan.lake_folder import lake_folder
 
-            return lake_folder(brought, depth, unsure, title=title)
+            return lake_folder(
+                brought,
+                made.depth,
+                made.depth_confidence,
+                title=title,
+                contradictions=made.contradictions,
+            )

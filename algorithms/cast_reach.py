@@ -116,6 +116,7 @@ def cast_reach(
     import shapely
 
     from castshed.toolbox.errors import UsageError
+    from castshed.toolbox.lon_lat import north_of
     from castshed.toolbox.units import in_words
     from castshed.toolbox.water.holds.cast_ring import cast_reaches
     from castshed.toolbox.water.holds.wind_cast import check_factor, wind_shape
@@ -144,7 +145,7 @@ def cast_reach(
     within_m = search_m if sure else np.zeros(len(spots))
     shape, share = None, 1.0
     if wind_from_deg is not None:
-        shape, share = wind_shape(wind_from_deg, upwind_factor), upwind_factor
+        shape, share = wind_shape(wind_from_deg - north_of(spots), upwind_factor), upwind_factor
     # Drawn in before the wind shortens it, the ring has to lose more, so that the shortest cast loses enough.
     found = cast_reaches(
         structures,

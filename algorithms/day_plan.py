@@ -63,6 +63,7 @@ from castshed.toolbox.parameters import (
 if TYPE_CHECKING:
     from castshed.toolbox.water.day.day_moves import Routes
     from castshed.toolbox.water.day.day_task import DayTask
+    from castshed.toolbox.water.day.kept_hours import KeptHours
 
 
 class DayPlan(NamedTuple):
@@ -149,9 +150,9 @@ def day_plan(
     in a shorter gap the worse of its neighbours counts. Fuel keeps a reserve; with the default a third out, a third
     back, a third left.
     Each stop tells the latest time to turn back, and a plan B: the nearest open spot not in the plan, in the lee where
-    that is known. left_out tells what adding a spot would cost; answers tells the best swaps and what half an hour less
-    or more would change. To plan again on the water, give how many stops are done and the time: --done 3 --at 10:40
-    with all else as it was; or name them: --done "Gull rock".
+    that is known. left_out tells what adding a spot would cost; answers tells the best swaps, what half an hour less
+    or more would change, what would buy one more stop and when to turn home. To plan again on the water, give how many
+    stops are done and the time: --done 3 --at 10:40 with all else as it was; or name them: --done "Gull rock".
 
     Parameters
     ----------
@@ -216,6 +217,8 @@ def day_plan(
     """
     from dataclasses import replace
 
+    import pandas as pd
+
     from castshed.toolbox.errors import NoSafeWay, NothingFishable, UsageError
     from castshed.toolbox.report import note, progress
     from castshed.toolbox.water.day.day_answers import plan_b_in_hours
@@ -229,12 +232,14 @@ def day_plan(
     from castshed.toolbox.water.day.day_frames import answers_frame, day_left_out, day_legs, day_stops
     from castshed.toolbox.water.day.day_offers import both, stays_by_kind, stays_of, wishes_of, worth_of
     from castshed.toolbox.water.day.day_search import WORK, best_day
-    from castshed.toolbox.water.day.day_task import EVER, daylight, hours_of, visited
+    from castshed.toolbox.water.day.day_task import EVER, daylight, hours_of, same_offers, visited
     from castshed.toolbox.water.day.day_words import (
+        HALF_HOUR_S,
         already_done,
         best_swaps,
         half_an_hour,
         how_near_the_best,
+        one_more,
         sun_of_day,
         why_left_out,
         why_no_day,
@@ -246,10 +251,12 @@ def day_plan(
         closed_words,
         hours_cost,
         planned_by_clock,
+        turn_home,
         waves_cost,
         why_nothing,
     )
     from castshed.toolbox.water.hours.run_hours import (
+        WIDER,
         against_by_hour,
         clock_in,
         gap_words,
@@ -258,6 +265,7 @@ def day_plan(
         leg_limits,
         night_words,
         winds_told,
+        with_wider_waves,
     )
     from castshed.toolbox.water.level.uncertainty import error_of, needed_depth_m, surely_today
     from castshed.toolbox.water.light.sun import middle_of
@@ -333,6 +341,7 @@ def day_plan(
             start=hours.begin,
             speeds_mps=(run_speed_mps, idle_speed_mps),
             wave_speeds=slower,
+            from_s=-HALF_HOUR_S,
             until_s=hours.seconds_to(hours.over) + 3600.0,
         )
         wished = [wishes.windows.get(spot, EVER) for spot in ids]
@@ -363,8 +372,9 @@ def day_plan(
 
         routes = best_kept_day(task, kept, seed=seed, progress=step)
 
-        def solve(one: DayTask) -> Routes:
-            return best_kept_day(one, kept, seed=seed, work=WORK // 4, start=routes)
+        def solve(one: DayTask, hours_of_it: KeptHours = kept) -> Routes:
+            begin = same_offers(task, routes, one)
+            return best_kept_day(one, hours_of_it, seed=seed, work=WORK // 8, start=begin)
 
         reasons = {} if verdicts is None else against_by_hour(verdicts, hours.begin)
         closed = closed_words(basis, kept, reasons, ids)
@@ -378,10 +388,25 @@ def day_plan(
             note(words, stacklevel=2)
         if night and (words := night_words(sun, *afloat_between(task, routes, kept), hours)):
             note(words, stacklevel=2)
+        less, more = (
+            solve(replace(task, over_s=task.over_s + seconds)) for seconds in (-HALF_HOUR_S, HALF_HOUR_S)
+        )
+        tried = {"half an hour later home": visited(task, more)}
+        if not basis.done and hours.now == hours.begin:
+            sooner = basis.task(hours.now - pd.Timedelta(seconds=HALF_HOUR_S))
+            tried["half an hour earlier out"] = visited(sooner, solve(sooner))
+        numbers = {spot: len(ends) + row for row, spot in enumerate(ids)}
+        wider = with_wider_waves(kept, verdicts, hours.begin, numbers, WIDER)
+        if wider is not None:
+            spans = [both(wider.lies[len(ends) + row], own) for row, own in enumerate(wished)]
+            rougher = basis.with_spans(spans).task(hours.now)
+            tried["a wave limit wider by a quarter"] = visited(rougher, solve(rougher, wider))
         told = [
             *hours_cost(task, routes, free, clocked, names),
             *waves_cost(task, routes, kept),
-            *half_an_hour(task, routes, names, solve=solve),
+            *half_an_hour(task, routes, names, less, more),
+            *one_more(visited(task, routes), names, tried),
+            *turn_home(basis, task, routes, kept, names),
             *best_swaps(task, routes, names),
             *already_done(basis, names),
             *worth_and_fuel(task, routes, burns=burn.run_lph > 0.0),

@@ -298,7 +298,7 @@ def depth_surface(
         usual_interval,
         with_depth_areas,
     )
-    from castshed.toolbox.water.doubt.blunders import without_blunders
+    from castshed.toolbox.water.doubt.blunders import stray_lines, without_blunders
     from castshed.toolbox.water.doubt.depth_agreement import doubt_against, doubt_rows
     from castshed.toolbox.water.sureness.band import surface_error_m
     from castshed.toolbox.water.sureness.blocks import depth_and_error
@@ -368,14 +368,17 @@ def depth_surface(
     rows = [[] if layer is None else list(layer.index) for layer in (lines, points)]
     interval = usual_interval(lines)
     given = known
-    known, said, shoals = without_blunders(known, rows[0], rows[1], keep=keep_blunders)
+    odd = stray_lines(known.lines, known.line_depth_m, known.shores)
+    known, said, shoals = without_blunders(known, rows[0], rows[1], keep=keep_blunders, lines=odd)
     fit = None if interval is None or not smooth else fit_of(known, interval)
     apart = fit is not None and fit.contradict
     if fit is not None and apart:
         note(told_of(fit, mended=mend_shift), stacklevel=2)
         if mend_shift:
             given = shifted_contours(given, fit.shift_m)
-        known, said, shoals = without_blunders(given, rows[0], rows[1], keep=keep_blunders, apart=True)
+        known, said, shoals = without_blunders(
+            given, rows[0], rows[1], keep=keep_blunders, apart=True, lines=None if mend_shift else odd
+        )
     for text in said:
         note(text, stacklevel=2)
     if points is None and lines is not None:

@@ -11,6 +11,7 @@ from castshed.toolbox.parameters import (
     Choice,
     Count,
     DayOf,
+    Depth,
     DepthConfidence,
     FileSet,
     Layers,
@@ -32,6 +33,8 @@ FORMATS: Final[dict[str, tuple[str, ...]]] = {
     "shp": ("plan-*.shp.zip",),
     "dxf": ("plan.dxf",),
     "sld": ("plan-*.sld",),
+    "parquet": ("plan-*.parquet",),
+    "tif": ("depth_today.tif", "depth.tif"),
 }
 """Word of each format, and the files it may make."""
 
@@ -58,26 +61,31 @@ def export(
     most_points: Count | None = None,
     symbols: Symbols | None = None,
     sld_version: Annotated[str, Choice(("1.0.0", "1.1.0"))] = "1.0.0",
+    waypoints: Annotated[str, Choice(("stops", "all"))] = "stops",
+    depth: Depth | None = None,
 ) -> Annotated[Mapping[str, bytes], FileSet(tuple(name for names in FORMATS.values() for name in names))]:
     """Write layers in open formats, with depths in words and the cautions with each file.
 
-    GPX 1.1 gets way points (holds, spots, ramps), one route through the stops with the turns of the legs, and a track
-    of the legs; areas have no place in it and are left out with a warning. KML 2.2 gets a folder for each layer, with
-    styles; KMZ is the same, packed. GeoJSON (RFC 7946) gets all rows and columns. All are in WGS84. A depth is told in
-    feet and metres in the description and never written as an elevation.
+    GPX 1.1 gets way points (where there are stops, those of their holds and of the ramps), one route through the stops
+    with few turns between them, and a track of the legs; areas have no place in it. KML 2.2 gets a folder for each
+    layer, with styles; KMZ is the same, packed. GeoJSON (RFC 7946) gets all rows and columns. All are in WGS84. A
+    depth is told in feet and metres in the description and never written as an elevation.
 
     CSV gets a table for each layer, with longitude, latitude and, for lines and areas, WKT; csv-metadata.json
     beside them tells what they are. FlatGeobuf (fgb) and shapefiles (shp, zipped) get a file for each layer in its
     own reference system; a shapefile cuts names of columns to ten characters and texts to 254 bytes, which is
     reported. DXF gets one drawing in metres, with names as text. Styles (sld, by the OGC's Styled Layer Descriptor)
-    draw each layer of a GeoPackage in castshed's colours.
+    draw each layer of a GeoPackage in castshed's colours. GeoParquet (parquet) gets a file for each layer. A
+    cloud-optimised GeoTIFF (tif) gets the depth coverage: today's depths where the level is given, else those below
+    chart datum.
 
     Parameters
     ----------
     layers
         Layers to write; a file alone stands for all its layers.
     formats
-        Which formats to write: gpx, kml, kmz, geojson, csv, fgb, shp, sld; repeat the option for several.
+        Which formats to write: gpx, kml, kmz, geojson, csv, fgb, shp, dxf, sld, parquet, tif; repeat the option for
+        several.
     description
         What else the reader should know; the cautions are always added.
     name_length
@@ -93,6 +101,10 @@ def export(
         without it. Kinds are those of spots, and hold, stop, turn, ramp, hazard, landmark.
     sld_version
         Version of the standard that styles are written in.
+    waypoints
+        Which points GPX gets as way points where there are stops: the holds they are made at and the ramps, or all.
+    depth
+        Depth coverage, for the format tif.
 
     Returns
     -------
@@ -106,7 +118,7 @@ def export(
     DataError
         The table of symbols cannot be read.
     """
-    from castshed.toolbox.output.formats.formats import Telling, write_files
+    from castshed.toolbox.output.formats.formats import Telling, coverage_file, write_files
     from castshed.toolbox.output.formats.gpx_run import symbol_table
     from castshed.toolbox.output.words.names import NameRule
     from castshed.toolbox.water.level.uncertainty import all_with_errors
@@ -115,6 +127,8 @@ def export(
         raise UsageError("No layer was given to export; give one or more as FILE.gpkg:LAYER.")
     if not formats:
         raise UsageError(f"No format was given; choose one or more of: {', '.join(FORMATS)}.")
+    if "tif" in formats and depth is None:
+        raise UsageError("The format tif writes a depth coverage; give it with --depth FILE.gpkg:LAYER.")
     telling = Telling(
         title=title or "Fishing run",
         description=description,
@@ -124,6 +138,8 @@ def export(
         symbols=symbol_table(symbols),
         most_points=most_points,
         sld_version=sld_version,
+        all_points=waypoints == "all",
     )
     layers = all_with_errors(layers, depth_confidence)
-    return write_files(layers, [word for word in FORMATS if word in set(formats)], telling)
+    files = write_files(layers, [word for word in FORMATS if word in set(formats) - {"tif"}], telling)
+    return files if depth is None or "tif" not in formats else files | coverage_file(depth, telling)

@@ -103,10 +103,11 @@ def find_structure(
     import shapely
 
     from castshed.toolbox.errors import UsageError
+    from castshed.toolbox.lon_lat import true_bearings
     from castshed.toolbox.report import progress
     from castshed.toolbox.units import in_words
     from castshed.toolbox.water.structure.finding_table import described, nearest_banks
-    from castshed.toolbox.water.structure.findings import chosen, find_all
+    from castshed.toolbox.water.structure.findings import chosen, find_all, middles
 
     if from_m >= to_m:
         raise UsageError(
@@ -140,6 +141,9 @@ def find_structure(
         shapes,
         best["deep_bearing_deg"].to_numpy(dtype=float),
         None if water is None else shapely.union_all(water.geometry.to_numpy()),
+    )
+    best["deep_bearing_deg"] = true_bearings(
+        best["deep_bearing_deg"].to_numpy(dtype=float), depth.crs, *middles(shapes).T
     )
     rows = best.to_dict("records")
     words = [described(row, us=units == "US") for row in rows]

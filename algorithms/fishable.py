@@ -206,6 +206,7 @@ def fishable(
     import shapely
 
     from castshed.toolbox.errors import DataError
+    from castshed.toolbox.lon_lat import north_of
     from castshed.toolbox.report import note
     from castshed.toolbox.water.light.sun import zone_of
     from castshed.toolbox.water.verdicts.hour_verdicts import (
@@ -266,7 +267,13 @@ def fishable(
     def seas_of(wind_from_deg: Floats, wind_mps: Floats) -> WaySeas:
         sea_limits = SeaLimits(head_limit_m, beam_limit_m, following_limit_m)
         return seas_on_ways(
-            held.way, surface, wind_from_deg, wind_mps, sea_limits, surface=depth, level_m=level_m
+            held.way,
+            surface,
+            wind_from_deg - north_of(water),
+            wind_mps,
+            sea_limits,
+            surface=depth,
+            level_m=level_m,
         )
 
     verdicts = None

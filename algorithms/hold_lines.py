@@ -143,12 +143,12 @@ def hold_lines(
 
     Notes
     -----
-    Models: `castshed.toolbox.water.hold_lines.drawn_lines` and what it names. Bearings are those of the grid, taken as
-    true.
+    Models: `castshed.toolbox.water.hold_lines.drawn_lines` and what it names. Bearings are true.
     """
     import numpy as np
 
     from castshed.toolbox.errors import UsageError
+    from castshed.toolbox.lon_lat import north_of
     from castshed.toolbox.water.hold_lines.drawn_lines import hold_lines as draw
     from castshed.toolbox.water.holds.hold_rules import HoldRules, Setting, Surroundings
     from castshed.toolbox.water.holds.surroundings import kept_off, reachable_water
@@ -177,7 +177,7 @@ def hold_lines(
         drift_m=drift_m,
         footprint_m=footprint_m,
         spot_error_m=spot_error_m,
-        wind_from_deg=wind_from_deg,
+        wind_from_deg=None if wind_from_deg is None else (wind_from_deg - north_of(spots)) % 360.0,
         upwind_factor=upwind_factor,
     )
     screens = tall_cover(

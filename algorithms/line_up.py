@@ -130,7 +130,7 @@ def line_up(
     own position errors are part of it, the hold's is not. `worst_bearing_deg` tells along which line it is worst known.
 
     Also given is the bank behind the structure: the bearing from the boat over the spot, how far the bank lies on it,
-    and the mark that stands over it. Bearings are those of the grid, taken as true: for a compass, apply the variation
+    and the mark that stands over it. Bearings are true: for a compass, apply the variation
     of the place and the deviation of the boat.
 
     With `--water`, marks are left out that land hides, unless they are 18 m tall or more. Hills and trees are not
@@ -189,6 +189,7 @@ def line_up(
     import shapely
 
     from castshed.toolbox.errors import DataError, UsageError
+    from castshed.toolbox.lon_lat import grid_north_deg
     from castshed.toolbox.water.line_ups.sight_choice import SightShore, line_ups
     from castshed.toolbox.water.line_ups.sights import Eyes, bank_words, sight_words, status_and_reason
 
@@ -225,8 +226,11 @@ def line_up(
         shore=shore,
     )
     bearing = holds["cast_bearing_deg"].to_numpy(dtype=float)
-    bank = np.full(len(holds), np.nan) if shore is None else shore.bank_m(x, y, bearing, bank_reach_m)
-    bank_mark = _bank_marks(x, y, bearing, bank, landmarks, names)
+    north = grid_north_deg(holds.crs, x, y)
+    on_grid = (bearing - north) % 360.0
+    bank = np.full(len(holds), np.nan) if shore is None else shore.bank_m(x, y, on_grid, bank_reach_m)
+    bank_mark = _bank_marks(x, y, on_grid, bank, landmarks, names)
+    found = [told.turned(float(turn)) for told, turn in zip(found, north, strict=True)]
     lines: list[dict[str, Any]] = []
     fixes: list[dict[str, Any]] = []
     for row, hold in enumerate(holds.itertuples(index=False)):

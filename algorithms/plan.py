@@ -13,6 +13,7 @@ from castshed.toolbox.parameters import (
     Depart,
     FolderContents,
     FolderSet,
+    PaperSize,
     TodaysLevel,
     WordList,
     Words,
@@ -98,8 +99,37 @@ def _keep_ready(run: DayRun) -> None:
     keep_ready(water.copy(), hazards.copy(), None if zones is None else zones.copy(), handling)
 
 
-def _proved(run: DayRun, stops: GeoDataFrame, depth: DepthSurface) -> Limits:
-    """Prove the run by geometry alone; tell what it was held to.
+def _few_turns(given: dict[str, Any], structures: Any, limits: Limits) -> GeoDataFrame:
+    """Draw the run with few turns, proved as the run itself; the legs as they are where that fails."""
+    from castshed.toolbox.report import note
+    from castshed.toolbox.water.proof.run_proof import run_violations
+    from castshed.toolbox.water.runs.thinned_route import as_route, thinned_route
+    from castshed.toolbox.water.ways.alongside import edges_to_keep_from
+
+    lake = [given[name] for name in ("water", "hazards", "zones")]
+    running, idling = (edges_to_keep_from(*lake, running=one) for one in (True, False))
+    route = thinned_route(
+        given["legs"],
+        running,
+        idling,
+        run_clearance_m=limits.run_clearance_m,
+        idle_clearance_m=limits.idle_clearance_m,
+    )
+    # Times are those of the legs; what their lines keep clear and how deep they lie is not said of these.
+    timed = given["legs"].drop(columns=["min_depth_m", "min_clearance_m"])
+    timed = timed.set_geometry(route.geometry.to_numpy(), crs=route.crs)
+    timed = timed.assign(distance_m=route["distance_m"].to_numpy())
+    if run_violations(**given | {"legs": timed}, structures=structures, limits=limits):
+        note(
+            "No way with fewer turns passed the last check; the route has all turns of the legs.",
+            stacklevel=2,
+        )
+        return as_route(given["legs"])
+    return route
+
+
+def _proved(run: DayRun, stops: GeoDataFrame, depth: DepthSurface) -> tuple[Limits, GeoDataFrame]:
+    """Prove the run by geometry alone; tell what it was held to, and give the run with few turns, proved as well.
 
     Raises
     ------
@@ -128,11 +158,29 @@ def _proved(run: DayRun, stops: GeoDataFrame, depth: DepthSurface) -> Limits:
             f"The run failed the last check and is not written: {'; '.join(map(str, broken[:5]))}. Widen the "
             "clearance or leave that stop out, and report the case."
         )
-    return limits
+    return limits, _few_turns(given, structures, limits)
 
 
-def _as_steps(day: Day, file: str, **changes: Any) -> str:
-    """Write the chain as a steps file."""
+def _next_command(day: Day, level_m: float) -> str:
+    """Say how to make the sheet of the plan."""
+    from shlex import quote
+
+    from castshed.toolbox.units import FOOT_M
+
+    us = day.units == "US"
+    level = f"{level_m / FOOT_M:.4g}ft" if us else f"{level_m:.4g}m"
+    words = ["castshed plan-sheet", "{folder}/plan.gpkg"]
+    if day.layers.depth is not None:
+        words.append(f"--depth {quote(f'{day.path.parent / day.lake.file}:depth')}")
+    words += [f"--level {level}", f"--title {quote(day.title)}", f"--date {day.date.isoformat()}"]
+    words += [] if us else ["--units metric"]
+    words += [f"--paper {day.paper}"] if day.paper else []
+    return f"Next, the sheet for boat and client: {' '.join(words)} --out {{folder}}/sheet"
+
+
+def _as_steps(day: Day, file: str, *, paper: str | None = None, **changes: Any) -> str:
+    """Write the chain as a steps file; none of its steps draws on paper."""
+    del paper
     from castshed.toolbox.plan.day_changes import changed_day, changes_in_words
     from castshed.toolbox.plan.day_run import steps_of_day
 
@@ -151,6 +199,7 @@ def plan(
     back_by: BackBy = "",
     boat: WordList = (),
     change: WordList = (),
+    paper: PaperSize | None = None,
 ) -> Annotated[FolderContents, FolderSet(FILES)]:
     """Plan the day of a day file and write it in open formats.
 
@@ -188,6 +237,7 @@ def plan(
     import contextlib
     from dataclasses import replace
 
+    import geopandas as gpd
     import shapely
 
     from castshed.toolbox.compiled import begun
@@ -200,6 +250,7 @@ def plan(
     from castshed.toolbox.water.doubt.depth_doubt import depth_words
     from castshed.toolbox.water.hours.run_hours import by_the_hour
     from castshed.toolbox.water.hours.slowed_day import in_their_hours
+    from castshed.toolbox.water.level.isobaths import isobath_lines
     from castshed.toolbox.water.verdicts.reach import commonest
 
     found = changes_in_words(
@@ -261,7 +312,7 @@ def plan(
             made = run("run")
             made = made._replace(stops=in_their_hours(made.stops, hours))
         with stage("Proving the run"):
-            limits = _proved(run, made.stops, depth)
+            limits, route = _proved(run, made.stops, depth)
         with stage("Writing it out"):
             spots = _verdicts_with_run(spots, made.stops, made.left_out)
             layers: dict[str, Any] = {
@@ -279,6 +330,7 @@ def plan(
                 "cast_lines": held.cast_lines,
                 "stops": made.stops,
                 "legs": made.legs,
+                "route": route,
                 "left_out": _all_left_out(spots, made.left_out),
                 **(
                     {} if book is None else {"set_aside": book.set_aside, "gathered_from": book.gathered_from}
@@ -300,10 +352,24 @@ def plan(
                 at_each_s=day.run.at_each_s,
                 limits=limits,
                 notes=notes,
+                paper=paper or day.paper,
             )
+            sunk = depth.shifted(level_m)
+            drawn, depths = isobath_lines(sunk, sorted(set(today.depth_bands["from_m"]) - {0.0}))
+            isobaths = gpd.GeoDataFrame({"depth_m": depths}, geometry=drawn, crs=depth.crs)
+            mark_level("isobaths", isobaths, level_m)
+            whole = {**contents.layers["plan.gpkg"], "isobaths": isobaths, "depth_today": sunk}
             contents = replace(
                 contents,
-                said=(depth_words(depth, shapely.union_all(lake.shoreline.geometry)), *contents.said),
+                layers={"plan.gpkg": whole},
+                types={**contents.types, "isobaths": ("LineString",)},
+                said=(
+                    contents.said[0],
+                    *contents.said[1:-1],
+                    depth_words(depth, shapely.union_all(lake.shoreline.geometry)),
+                    contents.said[-1],
+                ),
+                then=_next_command(day, level_m),
             )
     for told in notes:
         note(told, stacklevel=2)

@@ -12,9 +12,11 @@ from castshed.toolbox.parameters import (
     Depth,
     DepthConfidence,
     FileSet,
+    PaperSize,
     Title,
     TodaysLevel,
     UnitSystem,
+    YesNo,
 )
 
 if TYPE_CHECKING:
@@ -56,13 +58,18 @@ def plan_sheet(
     title: Title = "",
     date: DayOf = "",
     units: UnitSystem = "US",
+    paper: PaperSize | None = None,
+    magnetic: YesNo = False,
 ) -> Annotated[Mapping[str, bytes], FileSet(FILES)]:
     """Make the sheet of a plan: a page that opens anywhere, a PDF to print, and pictures.
 
-    The first page is the map with stops and legs, then come the tables, the day over its hours, the leg cards, each
-    drawn course-up with the boat low on the card so that most of it is water ahead, and the hold cards, each large
-    with the cast and the deep side. The HTML file loads nothing from anywhere, reads without scripts, and works by
-    keyboard, on a phone, in light and dark.
+    The PDF is of one paper size: a page for whoever comes along, the map with stops and legs, the tables, the day over
+    its hours, the leg cards, each drawn course-up with the boat low on the card so that most of it is water ahead, with
+    numbered turns and the true course and distance to each, and the hold cards, each large with the cast and the deep
+    side. Bearings are true; with `--magnetic` those of a compass stand beside them. The HTML file loads nothing from
+    anywhere: a map to move and bring nearer, with layers, search, the day by the hour, measuring, and a card for
+    whatever is tapped. It works by keyboard, on a phone, in light and dark, and is whole without scripts. It is not for
+    steering and shows no position of the boat's own.
 
     Parameters
     ----------
@@ -70,6 +77,8 @@ def plan_sheet(
         Layers of the plan: stops, legs, holds and spots, and the lake at today's level; a file alone stands for all.
     depth
         Depth coverage, for isobaths on the hold cards.
+    magnetic
+        Write magnetic bearings beside the true ones, by the World Magnetic Model for the date; needs the date.
 
     Returns
     -------
@@ -82,22 +91,21 @@ def plan_sheet(
     UsageError
         A layer that a sheet needs is not there.
     """
-    import shapely
-
     from castshed.toolbox.errors import UsageError
-    from castshed.toolbox.output.maps.chart_page import bounds_of, by_role, png_of
+    from castshed.toolbox.magnetic import declination_of
+    from castshed.toolbox.output.maps.chart_page import by_role, paper_of, png_of
     from castshed.toolbox.output.maps.chart_table import left_out_groups
     from castshed.toolbox.output.maps.plan_facts import answers_of, legs_of, stops_of, totals_in_words
     from castshed.toolbox.output.sheets.course_up import north_text
     from castshed.toolbox.output.sheets.day_timeline import draw_timeline
-    from castshed.toolbox.output.sheets.sheet_html import svg_of, to_html
-    from castshed.toolbox.output.sheets.sheet_pages import draw_pages, name_layers, pdf_of, shares_of
+    from castshed.toolbox.output.sheets.sheet_html import to_html
+    from castshed.toolbox.output.sheets.sheet_pages import draw_pages, pdf_of
     from castshed.toolbox.output.sheets.sheet_tables import (
         draw_tables,
+        legs_on_paper,
+        stops_on_paper,
         table_of_answers,
         table_of_left_out,
-        table_of_legs,
-        table_of_stops,
     )
     from castshed.toolbox.output.words.cautions import caution_text, level_text
     from castshed.toolbox.output.words.names import BY_THE_HOUR, TABLES
@@ -116,9 +124,13 @@ def plan_sheet(
             "or each layer as FILE.gpkg:LAYER."
         )
     metric, day = units == "metric", date.strip() or None
+    today = None if depth is None else depth.shifted(level_m)
     with progress("Drawing the sheet", 3) as step:
-        stops = stops_of(frames, metric=metric)
-        legs = legs_of(frames, {stop.spot_id: stop.name for stop in stops}, metric=metric)
+        compass = declination_of(frames["stops"], date) if magnetic else None
+        page_in = paper_of(paper, units)
+        stops = stops_of(frames, metric=metric, declination=compass)
+        named = {stop.spot_id: stop.name for stop in stops}
+        legs = legs_of(frames, named, metric=metric, declination=compass)
         told = answers_of(answers)
         among_totals = [word for word in told if word == "Fuel" or word.startswith("Sun ")]
         known = {word: told.pop(word) for word in among_totals}
@@ -131,7 +143,10 @@ def plan_sheet(
             level_m=level_m,
             date=day,
             units=units,
-            today=None if depth is None else depth.shifted(level_m),
+            totals=totals,
+            declination=compass,
+            paper=page_in,
+            today=today,
         )
         hours = {name: layers[name] for name in BY_THE_HOUR if name in layers}
         timeline = draw_timeline(
@@ -139,46 +154,37 @@ def plan_sheet(
             title=title or TITLE,
             units=units,
             light=_light(frames["stops"]),
+            paper=page_in,
         )
         step(1)
-        inner = [(stop, k) for k, stop in enumerate(stops) if not stop.ramp]
-        ordered = frames["stops"].sort_values("stop_no", kind="stable").geometry.to_numpy()
-        shares = shares_of(pages.map, shapely.get_coordinates(ordered))
-        name_layers(pages.map)
         level = level_text(level_m, day, metric_first=metric)
         left_out = left_out_groups(frames, metric_first=metric)
         tables = draw_tables(
             [
-                table_of_stops(stops),
-                table_of_legs(legs),
+                stops_on_paper(stops),
+                legs_on_paper(legs),
                 table_of_answers(list(told.items())),
                 table_of_left_out(left_out),
             ],
             title=title or TITLE,
             level=level,
             totals=totals,
+            paper=page_in,
         )
         page = to_html(
+            frames,
             title=title or TITLE,
             level=level,
-            north=north_text(frames["stops"].crs, bounds_of(frames)),
+            north=north_text(compass),
             totals=totals,
             stops=stops,
             legs=legs,
             left_out=left_out,
             questions=list(told.items()),
-            map_svg=svg_of(pages.map, "map"),
-            hot_spots=[
-                (stop.number, stop.name, float(shares[k][0]), float(shares[k][1])) for stop, k in inner
-            ],
-            cards=[
-                *([] if timeline is None else [(svg_of(timeline, "hours"), "The day over its hours")]),
-                *((svg_of(figure, f"leg{k}"), "Leg cards, course up") for k, figure in enumerate(pages.legs)),
-                *(
-                    (svg_of(figure, f"hold{k}"), "Hold cards, north up")
-                    for k, figure in enumerate(pages.holds)
-                ),
-            ],
+            hours=hours,
+            level_m=level_m,
+            metric=metric,
+            today=today,
         )
         step(1)
         words = {
@@ -189,7 +195,14 @@ def plan_sheet(
         files = {
             "sheet.html": page.encode("utf-8"),
             "sheet.pdf": pdf_of(
-                [pages.map, *tables, *([] if timeline is None else [timeline]), *pages.legs, *pages.holds],
+                [
+                    pages.summary,
+                    pages.map,
+                    *tables,
+                    *([] if timeline is None else [timeline]),
+                    *pages.legs,
+                    *pages.holds,
+                ],
                 title=words["Title"],
                 description=words["Description"],
             ),

@@ -149,7 +149,8 @@ def wind_exposure(
 
     Of a forecast every hour is worked; where the wind varies (`VRB`), each place has the worst of 24 bearings.
     The rows then carry the hour with the highest waves, the greatest wind and gusts, and the means over the hours; a
-    second layer `exposure` has a row for each place and hour.
+    second layer `exposure` has a row for each place and hour. Winds and waves are told by the true bearing they come
+    from.
 
     The figures are estimates for a steady wind. They know no gusts, squalls, boat wakes or waves thrown back by a
     bluff, and single waves reach nearly twice the significant height: a small figure does not say that a boat can go
@@ -202,8 +203,11 @@ def wind_exposure(
     Corrections for height and averaging: `castshed.toolbox.water.wind.forecast`. `wind_mps` is the wind at 10 m, as
     averaged in the forecast; the waves are worked from the mean over the time they need.
     """
+    from dataclasses import replace
+
     import numpy as np
 
+    from castshed.toolbox.lon_lat import north_of
     from castshed.toolbox.report import note
     from castshed.toolbox.water.ways.safe_water import union_of
     from castshed.toolbox.water.wind.exposure import place_points
@@ -238,10 +242,11 @@ def wind_exposure(
         )
     surface = union_of(water.geometry.to_numpy())
     points = place_points(places.geometry.to_numpy(), surface)
+    north = north_of(water)
     found = expose_hours(
         points,
         surface,
-        winds,
+        replace(winds, wind_from_deg=(winds.wind_from_deg - north) % 360.0),
         surface=depth,
         level_m=level_m,
         method=wave_method,
@@ -251,6 +256,7 @@ def wind_exposure(
         duration_s=duration_s,
         near_m=near_bank_m,
     )
+    found = replace(found, wave_from_deg=(found.wave_from_deg + north) % 360.0)
     result: GeoDataFrame = worst_of_hours(places, found, winds)
     hourly: GeoDataFrame | None = None
     if forecast is None:

@@ -61,7 +61,7 @@ def test_elevations_are_pool_less_depth(tmp_path):
     made = write_package("elevations_feet", tmp_path)
     there = gpd.read_file(made.files[0])
     assert np.allclose(380.0 - there.ELEV_FT * FOOT, made.clean.contours.depth_m, atol=0.001)
-    assert made.options == ("--pool", "380.0 m")
+    assert made.options == ("--normal-pool", "380.0 m")
 
 
 def test_workbook_holds_its_soundings(tmp_path):
@@ -119,7 +119,7 @@ def test_forms_of_lines_hold_their_lines(name, tmp_path):
 @pytest.mark.parametrize("name", [n for n in UNTOLD if n not in {"system_of_drawing", "unit_of_grid"}])
 def test_every_untold_form_names_the_option_that_answers_it(name, tmp_path):
     made = write_untold(name, tmp_path)
-    assert made.asks_for in {"--unit", "--pool", "--file-crs", "--water", "--column", "--as"}
+    assert made.asks_for in {"--depths-in", "--normal-pool", "--file-crs", "--water-body", "--column", "--as"}
     assert made.asks_for not in made.options
 
 

@@ -87,6 +87,8 @@ OF_A_LEVEL: Final = frozenset(
         "cast_lines",
         "stops",
         "legs",
+        "route",
+        "isobaths",
     }
 )
 """Layers that hold for one level only; depths below chart datum, such as soundings read from a log, do not."""

@@ -18,7 +18,7 @@ import sys
 import time
 import warnings
 from collections.abc import Callable, Iterator, Mapping
-from typing import Any, Final
+from typing import Any, Final, Protocol
 
 from .errors import DataWarning
 
@@ -156,6 +156,64 @@ def _number(value: float) -> str:
     return f"{value:,.1f}" if abs(value) >= 100.0 else f"{value:.4g}"
 
 
+class Counts(Protocol):
+    """What was written: rows of each layer, cells of each coverage, bytes of each file."""
+
+    @property
+    def features(self) -> Mapping[str, int]: ...  # noqa: D102
+    @property
+    def cells(self) -> Mapping[str, int]: ...  # noqa: D102
+    @property
+    def bytes(self) -> Mapping[str, int]: ...  # noqa: D102
+
+
+REPORT_SCHEMA: Final[dict[str, Any]] = {
+    "$schema": "https://json-schema.org/draft/2020-12/schema",
+    "title": "What --json says of an algorithm's run",
+    "type": "object",
+    "required": ["algorithm", "out", "features", "cells", "bytes", "figures", "warnings", "seconds"],
+    "additionalProperties": False,
+    "properties": {
+        "algorithm": {"type": "string", "description": "The command."},
+        "out": {"type": "string", "description": "Where the result went, as it was asked for."},
+        **{
+            name: {
+                "type": "object",
+                "description": words,
+                "additionalProperties": {"type": "integer", "minimum": 0},
+            }
+            for name, words in (
+                ("features", "Rows of each layer written."),
+                ("cells", "Cells of each coverage written."),
+                ("bytes", "Bytes of each file written."),
+            )
+        },
+        "figures": {
+            "type": "object",
+            "description": "The few numbers that matter; the ending of a name is its unit: _m, _s, _mps, _l.",
+            "additionalProperties": {"type": ["number", "string", "boolean", "null", "array", "object"]},
+        },
+        "warnings": {"type": "array", "items": {"type": "string"}, "description": "The notes, in order."},
+        "seconds": {"type": "number", "minimum": 0, "description": "How long it took."},
+    },
+}
+"""JSON Schema of the one object that every algorithm says with --json."""
+
+_UNITS: Final = {"_m": "length", "_mps": "speed", "_s": "time", "_l": "volume"}
+
+
+def _figure(key: str, value: Any) -> tuple[str, str]:
+    """Name a figure for people, with its units in place of the ending of its name."""
+    if isinstance(value, (int, float)) and not isinstance(value, bool):
+        for ending, kind in _UNITS.items():
+            if key.endswith(ending) and math.isfinite(value):
+                from .units import in_words
+
+                return key.removesuffix(ending).replace("_", " "), in_words(float(value), kind)
+    told = _number(value) if isinstance(value, float) else str(value)
+    return key.replace("_", " "), told
+
+
 class Reporter:
     """One command's voice. Quiet and JSON keep stderr and stdout apart."""
 
@@ -210,17 +268,40 @@ class Reporter:
         if not self.quiet and not self.as_json:
             print(text)
 
-    def finish(self, name: str, out: str, features: Mapping[str, int], figures: Mapping[str, Any]) -> None:
-        """Close the command with a table for people or one JSON object for machines."""
+    def finish(
+        self,
+        name: str,
+        out: str,
+        written: Counts,
+        figures: Mapping[str, Any],
+        *,
+        last: str = "",
+        then: str = "",
+    ) -> None:
+        """Close the command with a table for people or one JSON object for machines.
+
+        Parameters
+        ----------
+        name, out
+            The command, and where its result went.
+        written
+            Rows of layers, cells of coverages and bytes of files.
+        figures
+            The few numbers that matter; where there are any they are the table, and what was written is one line.
+        last, then
+            The result in a sentence, said once more where the screen ends, and the command to run next.
+        """
         seconds = round(time.perf_counter() - self.started, 3)
         if self.as_json:
             body = {
                 "algorithm": name,
                 "out": out,
-                "features": dict(features),
+                "features": dict(written.features),
+                "cells": dict(written.cells),
+                "bytes": dict(written.bytes),
+                "figures": dict(figures),
                 "warnings": self.warnings,
                 "seconds": seconds,
-                **figures,
             }
             print(json.dumps(plain(body), ensure_ascii=False))
             return
@@ -230,16 +311,30 @@ class Reporter:
         from rich.table import Table
 
         table = Table(box=None, pad_edge=False, show_header=False)
-        for layer, count in features.items():
-            table.add_row(layer, f"{count:,}")
-        for key, value in figures.items():
-            if isinstance(value, (str, int, float)):
-                table.add_row(
-                    key.replace("_", " "), _number(value) if isinstance(value, float) else str(value)
-                )
+        rows = [(key, value) for key, value in figures.items() if isinstance(value, (str, int, float))]
+        for key, value in rows:
+            table.add_row(*_figure(key, value))
+        if not rows:
+            for kind, unit in ((written.features, ""), (written.cells, " cells"), (written.bytes, " bytes")):
+                for layer, count in kind.items():
+                    table.add_row(layer, f"{count:,}{unit}")
         console = Console()
         console.print(table)
+        if rows:
+            parts = [
+                f"{len(kind)} {one if len(kind) == 1 else one + 's'}"
+                for kind, one in (
+                    (written.features, "layer"),
+                    (written.cells, "coverage"),
+                    (written.bytes, "file"),
+                )
+                if kind
+            ]
+            console.print(f"written: {', '.join(parts)}", highlight=False, soft_wrap=True)
         console.print(f"{name}: {out} in {seconds:.1f} s", highlight=False, soft_wrap=True)
+        for line in (last, then):
+            if line:
+                console.print(line, highlight=False, soft_wrap=True, markup=False)
 
 
 _collected: Final[contextvars.ContextVar[list[str] | None]] = contextvars.ContextVar(

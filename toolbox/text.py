@@ -231,14 +231,24 @@ _METRIC_PAIR: Final = re.compile(r"(-?\d[\d.]*) (m/s|km|m) \((-?\d[\d.]*) (mph|m
 
 
 def units_in_order(text: str, *, metric_first: bool) -> str:
-    """Turn pairs of units in a sentence so that the wanted system comes first; layers name metres first.
+    """Say pairs of units in a sentence as everywhere else, the wanted system first; layers name metres first.
 
     Examples
     --------
-    >>> units_in_order("dry by 0.3 m (1.0 ft)", metric_first=False)
+    >>> units_in_order("dry by 0.3048 m (1 ft)", metric_first=False)
     'dry by 1.0 ft (0.3 m)'
     """
-    return text if metric_first else _METRIC_PAIR.sub(r"\3 \4 (\1 \2)", text)
+
+    def said(found: re.Match[str]) -> str:
+        value, unit = float(found[1]), found[2]
+        if unit == "m":
+            return both_lengths(value, metric_first=metric_first)
+        if unit == "m/s":
+            return both_speeds(value, metric_first=metric_first)
+        us, metric = f"{found[3]} {found[4]}", f"{found[1]} {unit}"
+        return f"{metric} ({us})" if metric_first else f"{us} ({metric})"
+
+    return _METRIC_PAIR.sub(said, text)
 
 
 def one_distance(value_m: float, *, metric: bool) -> str:

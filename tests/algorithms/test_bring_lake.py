@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 import zipfile
 
 import geopandas as gpd
@@ -15,6 +16,7 @@ import bowl_lake as bowl
 from castshed.algorithms.bring_lake import bring_lake
 from castshed.toolbox.errors import DataError, UsageError
 from castshed.toolbox.layers import list_layers, read_layer, read_surface
+from castshed.toolbox.plan.day_file import read_day
 from in_process import castshed
 
 pytestmark = pytest.mark.filterwarnings("ignore::castshed.toolbox.errors.DataWarning")
@@ -82,9 +84,9 @@ def test_elevations_become_depths_below_the_pool(home):
     lines = bowl.contours(column="ELEV_FT", unit_m=FOOT)
     lines["ELEV_FT"] = 345.0 / FOOT - lines["ELEV_FT"]
     lines.to_file(home / "bottom.gpkg")
-    with pytest.raises(DataError, match="--pool"):
+    with pytest.raises(DataError, match="--normal-pool"):
         brought([home / "bottom.gpkg", home / "shoreline.geojson"])
-    assert is_right(brought([home / "bottom.gpkg", home / "shoreline.geojson"], pool_m=345.0))
+    assert is_right(brought([home / "bottom.gpkg", home / "shoreline.geojson"], normal_pool_m=345.0))
 
 
 @pytest.mark.parametrize(
@@ -97,7 +99,7 @@ def test_a_pool_in_the_wrong_unit_is_asked_for_once_more(home, pool_m, says):
     lines["ELEV_FT"] = 345.0 / FOOT - lines["ELEV_FT"]
     lines.to_file(home / "bottom.gpkg")
     with pytest.raises(DataError, match=says):
-        brought([home / "bottom.gpkg", home / "shoreline.geojson"], pool_m=pool_m)
+        brought([home / "bottom.gpkg", home / "shoreline.geojson"], normal_pool_m=pool_m)
 
 
 def test_of_two_waters_of_one_name_the_one_with_depths_is_taken(home):
@@ -107,7 +109,7 @@ def test_of_two_waters_of_one_name_the_one_with_depths_is_taken(home):
     both["name"] = "Long Pond"
     both.to_file(home / "waters.gpkg")
     bowl.contours().to_file(home / "contours.gpkg")
-    assert is_right(brought([home / "contours.gpkg", home / "waters.gpkg"], water="Long Pond"))
+    assert is_right(brought([home / "contours.gpkg", home / "waters.gpkg"], water_body="Long Pond"))
 
 
 def test_negative_depths_are_turned(home):
@@ -123,7 +125,7 @@ def test_soundings_without_a_header_in_degrees(home, between):
         between.join((f"{a:.7f}", f"{b:.7f}", f"{d:.2f}")) for a, b, d in zip(lon, lat, depth, strict=True)
     ]
     (home / "survey.xyz").write_text("\n".join(rows))
-    assert is_right(brought([home / "survey.xyz", home / "shoreline.geojson"], unit=["m"]))
+    assert is_right(brought([home / "survey.xyz", home / "shoreline.geojson"], depths_in=["m"]))
 
 
 def test_what_lies_beside_a_file_says_how_to_read_it(home):
@@ -179,7 +181,7 @@ def test_the_lake_is_picked_out_of_a_countys_waters(home):
     bowl.contours().to_file(home / "contours.gpkg")
     assert is_right(brought([home / "contours.gpkg", home / "waters.gpkg"]))
     with pytest.raises(UsageError, match="Pond 3"):
-        brought([home / "contours.gpkg", home / "waters.gpkg"], water="Great Pond")
+        brought([home / "contours.gpkg", home / "waters.gpkg"], water_body="Great Pond")
 
 
 def test_a_shoreline_of_lines_with_gaps_is_closed_and_told(home):
@@ -221,7 +223,7 @@ def test_dirty_rows_are_set_aside_where_a_person_can_look(home):
 
 @pytest.mark.parametrize(
     ("column", "values", "named"),
-    [("CONTOUR", 1.0, "--unit"), ("ELEV_M", 345.0, "--pool")],
+    [("CONTOUR", 1.0, "--depths-in"), ("ELEV_M", 345.0, "--normal-pool")],
 )
 def test_what_cannot_be_told_is_asked_for_and_nothing_is_written(home, column, values, named):
     lines = bowl.contours(column=column)
@@ -256,7 +258,7 @@ def test_coordinates_of_no_system_are_asked_for(home):
 def test_an_option_for_a_file_that_is_not_there_is_refused(home):
     bowl.contours().to_file(home / "contours.gpkg")
     with pytest.raises(UsageError, match=r"contour\.gpkg"):
-        brought([home / "contours.gpkg", home / "shoreline.geojson"], unit=["contour.gpkg=m"])
+        brought([home / "contours.gpkg", home / "shoreline.geojson"], depths_in=["contour.gpkg=m"])
 
 
 @pytest.mark.parametrize(
@@ -278,6 +280,52 @@ def test_frames_come_in_from_python():
     made = bring_lake([lines, shore], name="Bowl Lake", cell_m=5.0, as_=["frame 2=shoreline"])
     assert is_right(made.layers["lake.gpkg"])
     assert lines.equals(before)
+
+
+def test_without_a_ramp_one_line_of_the_day_file_is_to_be_filled_in(home):
+    bowl.contours().to_file(home / "contours.gpkg")
+    files = [home / "contours.gpkg", home / "shoreline.geojson"]
+    done = castshed("bring-lake", *files, "--name", "Bowl Lake", "--cell", "10m", "--out", home / "lake")
+    assert done.returncode == 0, done.stderr
+    last = done.stdout.strip().splitlines()[-1]
+    number = int(re.search(r"fill in line (\d+) of \S+day\.toml, ramps = ", last)[1])
+    day = home / "lake" / "day.toml"
+    lines = day.read_text().splitlines()
+    with pytest.raises(UsageError, match=r'\[lake\]: ramps = "LATITUDE, LONGITUDE"'):
+        read_day(day)
+    assert lines[number - 1].startswith('# ramps = "')
+    lines[number - 1] = lines[number - 1].removeprefix("# ")
+    day.write_text("\n".join(lines))
+    ramps = read_day(day).layers.ramps
+    assert len(ramps) == 1
+    assert bowl.water().boundary.distance(ramps.to_crs(bowl.CRS).geometry.iloc[0]) < 2.0
+
+
+def test_what_contradicts_is_a_layer_of_the_lake(home):
+    bowl.contours(0.5).to_file(home / "contours.gpkg")
+    x, y, depth = bowl.soundings(300)
+    depth[::3] += 4.0
+    frame = gpd.GeoDataFrame({"depth_m": depth}, geometry=gpd.points_from_xy(x, y), crs=bowl.CRS)
+    frame.to_file(home / "soundings.gpkg")
+    files = [home / "contours.gpkg", home / "soundings.gpkg", home / "shoreline.geojson"]
+    layers = brought(files)
+    assert len(layers["contradictions"]) > 50
+    assert layers["contradictions"]["difference_m"].median() == pytest.approx(-4.0, abs=0.5)
+
+
+def test_of_two_shores_that_disagree_the_difference_is_kept_to_be_looked_at(home):
+    bowl.contours().to_file(home / "contours.gpkg")
+    wide = bowl.shoreline()
+    wide.geometry = wide.geometry.scale(1.1, 1.1)
+    wide.to_file(home / "wide_shore.gpkg")
+    files = [home / "contours.gpkg", home / "wide_shore.gpkg", home / "shoreline.geojson"]
+    with pytest.raises(DataError, match=r"83% in common; .*6\.6 ha.* of the middle \(41\.5"):
+        brought(files)
+    layers = brought(files, as_=["shoreline.geojson=shoreline"])
+    assert is_right(layers)
+    aside = layers["set_aside"]
+    more = aside[aside["reason"] == "water by wide_shore.gpkg alone"]
+    assert more.area.sum() == pytest.approx(0.21 * bowl.water().area, rel=0.01)
 
 
 @pytest.mark.long

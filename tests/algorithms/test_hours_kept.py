@@ -389,3 +389,67 @@ def test_waves_slow_a_run_and_a_boat_that_none_slows_is_as_quick_as_by_the_clock
         for leg, takes in by_leg[1].items():
             assert (arrive[leg] - leave[leg - 1]).total_seconds() >= takes - 1.0
     assert "what the waves cost" in set(slow.answers["question"])
+
+
+def told_of(run):
+    return dict(zip(run.answers["question"], run.answers["answer"], strict=True))
+
+
+def stops_of(run):
+    return set(run.stops["spot_id"]) - {""} if run is not None else set()
+
+
+def test_what_would_buy_one_more_stop_is_what_such_a_day_gives(made):
+    # A gale from 08:00 on: nobody gains by coming home later, and by an earlier start what half an hour holds.
+    given = hourly(made, GALE)
+    run = ask(made, day_plan, **given, depart="2031-05-17T06:45-05:00")
+    told = told_of(run)["one more stop"]
+    assert "half an hour later home: none" in told
+    sooner = ask(made, day_plan, **given, depart="2031-05-17T06:15-05:00")
+    gained = len(sooner.stops) - len(run.stops)
+    assert gained > 0
+    assert f"half an hour earlier out: {gained} stop" in told
+    for name in set(sooner.stops["name"]) - set(run.stops["name"]):
+        assert name in told
+    # A steady day that is too short: half an hour more at either end does the same.
+    late = {"depart": "2031-05-17T07:00-05:00"}
+    short = ask(made, day_plan, back_by="08:30", **late)
+    longer = ask(made, day_plan, back_by="09:00", **late)
+    gained = len(longer.stops) - len(short.stops)
+    assert gained > 0
+    assert f"half an hour later home: {gained} stop" in told_of(short)["one more stop"]
+    assert f"half an hour earlier out: {gained} stop" in told_of(short)["one more stop"]
+    assert "wave limit" not in told_of(short)["one more stop"]
+
+
+def test_a_wider_wave_limit_buys_what_a_day_with_it_gives(made):
+    # Waves of some stops lie between the limit and a quarter above it.
+    winds = dict.fromkeys(range(24), 14.0)
+    high = hourly(made, winds)["exposure"]["wave_high_m"]
+    limit = float(high.max()) / 1.2
+    seas = {"head_limit_m": 9.0, "beam_limit_m": 9.0, "following_limit_m": 9.0}
+    run = ask(made, day_plan, **hourly(made, winds, wave_limit_m=limit), **seas)
+    wide = ask(made, day_plan, **hourly(made, winds, wave_limit_m=1.25 * limit), **seas)
+    gained = len(wide.stops) - len(run.stops)
+    assert gained > 0
+    assert f"a wave limit wider by a quarter: {gained} stop" in told_of(run)["one more stop"]
+    # Legs as well: where the seas on the ways alone are in the way.
+    given = hourly(made, winds, wave_limit_m=9.0)
+    least = float(hourly(made, winds, wave_limit_m=9.0)["exposure"]["wave_high_m"].max()) / 1.15
+    run, wide = (
+        ask(made, day_plan, **given, **dict.fromkeys(seas, limit)) for limit in (least, 1.25 * least)
+    )
+    gained = len(wide.stops) - len(run.stops)
+    if gained > 0:
+        assert f"a wave limit wider by a quarter: {gained} stop" in told_of(run)["one more stop"]
+
+
+def test_when_to_turn_home_is_before_what_shuts_the_way(made):
+    run = ask(made, day_plan, **hourly(made, GALE))
+    told = told_of(run)["turn home"]
+    last = run.stops.iloc[-2]
+    assert f"leave {last['name']} by {last['turn_back'][11:16]} at the latest" in told
+    assert "08:00-12:00 wind 15.2 m/s" in told
+    takes = run.legs[run.legs["leg_no"] == run.legs["leg_no"].max()]["time_s"].sum()
+    back = dt.datetime.fromisoformat(last["turn_back"]) + dt.timedelta(seconds=float(takes))
+    assert abs((back - dt.datetime.fromisoformat("2031-05-17T08:00-05:00")).total_seconds()) < 90.0

@@ -1,6 +1,7 @@
 """Days at the published optimum: the search of day-plan on public orienteering sets, against the best values known.
 
-Needs `--data`, a folder with the sets as they are published: `op/`, `toptw/`, `top/` and `tdop/`.
+Needs `--data`, a folder with the sets as they are published: `op/`, `toptw/`, `top/` and `tdop/`. Part `td` is of made
+days of 14 stops whose legs take longer by the hour, against every set of stops.
 """
 
 from __future__ import annotations
@@ -12,12 +13,16 @@ from pathlib import Path
 import numpy as np
 from orienteering_best import OP, TOP, TOPTW
 
-from castshed.toolbox.water.day.day_search import best_day
+from castshed.toolbox.water.day.day_search import MOST_STOPS, best_day
 from castshed.toolbox.water.day.day_task import merit
+from castshed.toolbox.water.hours.hour_walks import hour_tables
+from castshed.toolbox.water.hours.hours_search import search_in_hours
+from castshed.toolbox.water.hours.kept_day import best_kept_day, kept_merit
 from day_cases import made_day, replayed
 from orienteering_files import op_day, top_day, toptw_day
+from slowed_days import MadeLegs, kept_of, most_worth
 
-PARTS = ("op", "peer", "toptw1", "toptw2", "top")
+PARTS = ("op", "peer", "toptw1", "toptw2", "top", "td")
 PEER = "ortools"
 
 
@@ -151,11 +156,34 @@ def _peer(data, seed, quick):
     }
 
 
+def _by_the_hour(seed, quick):
+    """Made days of 14 stops in waves: the plan, and the search alone that plans larger ones, against every set."""
+    equal, gaps, seconds = 0, [], []
+    count = 4 if quick else 24
+    for k in range(count):
+        task = made_day(MOST_STOPS, 100 * seed + k, hours=4.0 + k % 3, windows=k % 4 != 3)
+        legs = MadeLegs(task.travel_s, 100 * seed + k)
+        kept, best = kept_of(task, legs), most_worth(task, legs)
+        start = time.process_time()
+        tables = hour_tables(task, kept, range(2, MOST_STOPS + 2), int(task.worth.sum()) + 1)
+        (rows,) = search_in_hours(tables, [[]], seed=seed)
+        seconds.append(time.process_time() - start)
+        gaps.append(100.0 * (best - int(tables.offers[rows, 4].sum())) / best)
+        equal += kept_merit(task, best_kept_day(task, kept, seed=seed), kept)[1] == best
+    return {
+        "instances": count,
+        "plan_equal_share": equal / count,
+        "search_mean_gap_pct": round(statistics.mean(gaps), 3),
+        "search_worst_gap_pct": round(max(gaps), 3),
+        "search_seconds_worst": round(max(seconds), 2),
+    }
+
+
 def measure(seed: int, quick: bool, data: str | None = None, parts: tuple[str, ...] = PARTS) -> dict:
     """Measure the parts asked for; see the functions above."""
-    if data is None:
+    if data is None and set(parts) != {"td"}:
         raise SystemExit("orienteering needs --data FOLDER with the public sets (op/, toptw/, top/).")
-    folder = Path(data)
+    folder = Path(data or ".")
     best_day(made_day(30, 1), seed=0)  # compiles what is compiled
     result: dict = {}
     each = 2 if quick else 0
@@ -168,4 +196,6 @@ def measure(seed: int, quick: bool, data: str | None = None, parts: tuple[str, .
             result[f"toptw{boats}"] = _solved(_sample(_toptw(folder, boats), seed, quick, 2 * each), seed)
     if "top" in parts:
         result["top"] = _solved(_sample(_top(folder), seed, quick, each), seed)
+    if "td" in parts:
+        result["td"] = _by_the_hour(seed, quick)
     return result

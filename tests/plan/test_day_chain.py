@@ -5,10 +5,14 @@ import tomllib
 from dataclasses import fields
 from pathlib import Path
 
+import geopandas as gpd
 import pytest
+import shapely
 
+from castshed.algorithms.wind_exposure import wind_exposure
+from castshed.toolbox.errors import UsageError
 from castshed.toolbox.plan import day_chain
-from castshed.toolbox.plan.day_chain import MadeBy, OfDay, chain_of
+from castshed.toolbox.plan.day_chain import MadeBy, OfDay, chain_of, wind_of
 from castshed.toolbox.plan.day_file import read_day
 from castshed.toolbox.plan.day_run import DayRun, steps_of_day
 from castshed.toolbox.steps.steps_file import Made, steps_of
@@ -131,3 +135,31 @@ def test_a_change_of_the_chain_is_a_change_of_both(home, monkeypatch):
     assert chain_of(day)["held"].given["drift_m"] == 7.25
     assert DayRun(day).steps["held"].given["drift_m"] == 7.25
     assert tomllib.loads(steps_of_day(day, file))["held"]["drift"] == "7.25m"
+
+
+@pytest.mark.parametrize("kind", ["one wind", "by the hour"])
+def test_a_wind_told_over_land_blows_a_fifth_stronger_over_the_water(home, kind):
+    # For fetches below 16 km: Shore Protection Manual (US Army CERC 1984), chapter 3, R_L = 1.2.
+    lake = shapely.box(0.0, 0.0, 3000.0, 2000.0)
+    waters = gpd.GeoDataFrame({"water_id": ["w"]}, geometry=[lake], crs=32615)
+    holds = gpd.GeoDataFrame({"spot_id": ["a"]}, geometry=[shapely.Point(1500.0, 900.0)], crs=32615)
+
+    def blown(changes):
+        day, _ = day_of(home, changes)
+        told = dict(wind_of(day))
+        if "forecast" in told:
+            told["forecast"] = day.forecast
+        found = wind_exposure(holds, waters, **told)
+        return found.exposure if kind == "by the hour" else found.places
+
+    usual = DAYS[kind]
+    land = (*usual, ("[wind]", '[wind]\nover = "land"'))
+    water = (*usual, ("[wind]", '[wind]\nover = "water"'))
+    (over_land, over_water, untold) = (blown(changes) for changes in (land, water, usual))
+    assert (untold["wind_mps"] == over_water["wind_mps"]).all()
+    assert over_land["wind_mps"].to_numpy() == pytest.approx(
+        1.2 * over_water["wind_mps"].to_numpy(), rel=1e-9
+    )
+    assert (over_land["wave_m"].to_numpy() > over_water["wave_m"].to_numpy()).all()
+    with pytest.raises(UsageError, match="over"):
+        day_of(home, (*usual, ("[wind]", '[wind]\nover = "sea"')))

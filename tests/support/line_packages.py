@@ -31,7 +31,7 @@ def elevations_feet(lake, folder, rng):
     frame = gpd.GeoDataFrame({"ELEV_FT": up}, geometry=lines.geometry, crs=lake.crs)
     files = [by.written(frame.to_crs(lake.feet_crs), folder / "bottom_elevation.shp")]
     files.append(by.written(lake.shoreline.to_crs(4326), folder / "shoreline.geojson"))
-    return files, ("--pool", f"{lake.pool_m} m"), seen(lake, contours=lines)
+    return files, ("--normal-pool", f"{lake.pool_m} m"), seen(lake, contours=lines)
 
 
 @form("valley360")
@@ -81,7 +81,7 @@ def zero_contour_ladder(lake, folder, rng):
     both = pd.concat([feet, nought], ignore_index=True)
     both["ID"] = both.ID.round().astype(int)
     path = by.written(both.to_crs(lake.feet_crs), folder / "contours.shp")
-    return [path], ("--unit", "ft"), seen(lake, contours=lines)
+    return [path], ("--depths-in", "ft"), seen(lake, contours=lines)
 
 
 @form("seam")
@@ -114,8 +114,8 @@ def dxf_lifted(lake, folder, rng):
     lifted = by.lifted(lines.to_crs(lake.feet_crs), up).assign(Layer="CONTOUR")
     files = [by.by_ogr2ogr({"entities": lifted}, folder / "contours.dxf", "DXF")]
     files.append(by.shapefile_zip({"shoreline": lake.shoreline}, folder / "shoreline.zip"))
-    told = ("--file-crs", f"contours.dxf={lake.feet_crs}", "--unit", "contours.dxf=ft",
-            "--values", "contours.dxf=elevation", "--pool", f"{lake.pool_m / FOOT:.4f} ft")  # fmt: skip
+    told = ("--file-crs", f"contours.dxf={lake.feet_crs}", "--depths-in", "contours.dxf=ft",
+            "--values", "contours.dxf=elevation", "--normal-pool", f"{lake.pool_m / FOOT:.4f} ft")  # fmt: skip
     return files, told, seen(lake, contours=lines)
 
 

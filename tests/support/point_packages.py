@@ -104,7 +104,7 @@ def workbook_and_county(lake, folder, rng):
     shore = by.shapefile_zip(
         {"hydro_polygons": county(lake, rng).to_crs(lake.feet_crs)}, folder / "county_waters.zip"
     )
-    return [folder / "survey.xlsx", shore], ("--water", lake.name), seen(lake, soundings=lake.soundings)
+    return [folder / "survey.xlsx", shore], ("--water-body", lake.name), seen(lake, soundings=lake.soundings)
 
 
 # Grids
@@ -130,7 +130,7 @@ def ascii_elevation_feet(lake, folder, rng):
     """An ASCII grid of elevations in feet with the land round it and no shoreline; pool and unit told by the user."""
     tif, clean = _depth_tif(lake, folder, lambda d: (lake.pool_m - d) / FOOT, land=True)
     path = by.by_gdal(tif, folder / "dem.asc", "AAIGrid")
-    told = ("--unit", "dem.asc=ft", "--values", "dem.asc=elevation", "--pool", f"{lake.pool_m} m")
+    told = ("--depths-in", "dem.asc=ft", "--values", "dem.asc=elevation", "--normal-pool", f"{lake.pool_m} m")
     return [path], told, seen(lake, raster=clean)
 
 
@@ -140,7 +140,7 @@ def netcdf_degrees(lake, folder, rng):
     tif, clean = _depth_tif(lake, folder, lambda d: d, "m")
     path = by.by_gdal(by.warped(tif, folder / "warped.tif", "EPSG:4326"), folder / "depth.nc", "netCDF")
     shore = by.written(lake.shoreline, folder / "shoreline.gpkg")
-    return [path, shore], ("--unit", "depth.nc=m"), seen(lake, raster=clean)
+    return [path, shore], ("--depths-in", "depth.nc=m"), seen(lake, raster=clean)
 
 
 @form("valley340")
@@ -158,5 +158,5 @@ def xyz_grid(lake, folder, rng):
     path = by.by_gdal(
         tif, folder / "grid.xyz", "XYZ", "-co", "ADD_HEADER_LINE=YES", "-co", "COLUMN_SEPARATOR=,"
     )
-    told = ("--file-crs", "grid.xyz=EPSG:32615", "--unit", "grid.xyz=m", "--values", "grid.xyz=height")
+    told = ("--file-crs", "grid.xyz=EPSG:32615", "--depths-in", "grid.xyz=m", "--values", "grid.xyz=height")
     return [path, by.written(lake.shoreline, folder / "shoreline.gpkg")], told, seen(lake, raster=clean)

@@ -32,7 +32,7 @@ def pool_in_the_wrong_unit(lake, folder, rng):
     path = _sounded(lake, (lake.pool_m - lake.soundings.depth_m) / FOOT, "bottom_elevation_ft", folder)
     return (
         [path, _shore(lake, folder)],
-        ("--pool", f"{lake.pool_m / FOOT:.2f} m"),
+        ("--normal-pool", f"{lake.pool_m / FOOT:.2f} m"),
         seen(lake, soundings=lake.soundings),
     )
 
@@ -46,7 +46,7 @@ def one_name_twice(lake, folder, rng):
         by.written(waters, folder / "waters.gpkg"),
         by.written(lake.soundings, folder / "soundings.gpkg"),
     ]
-    return files, ("--water", lake.name), seen(lake, soundings=lake.soundings)
+    return files, ("--water-body", lake.name), seen(lake, soundings=lake.soundings)
 
 
 @trap("seam")

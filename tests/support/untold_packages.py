@@ -27,7 +27,7 @@ def _shore(lake, folder):
 def unit_of_contours(lake, folder, rng):
     """Contours at 20, 40, 60 of something."""
     lines, feet = feet_lines(lake, 20, "CONTOUR")
-    return [by.written(feet, folder / "contours.shp"), _shore(lake, folder)], (), ("--unit", "contours.shp=ft"), seen(lake, contours=lines)  # fmt: skip
+    return [by.written(feet, folder / "contours.shp"), _shore(lake, folder)], (), ("--depths-in", "contours.shp=ft"), seen(lake, contours=lines)  # fmt: skip
 
 
 @untold("seam")
@@ -37,7 +37,7 @@ def unit_of_headerless_xyz(lake, folder, rng):
     rows = [(f"{p.x:.2f}", f"{p.y:.2f}", f"{d:.2f}") for p, d in zip(s.geometry, s.depth_m, strict=True)]
     path = table(folder / "survey.xyz", rows)
     options = ("--file-crs", "survey.xyz=EPSG:32615", "--values", "survey.xyz=depth")
-    return [path, _shore(lake, folder)], options, ("--unit", "survey.xyz=m"), seen(lake, soundings=s)
+    return [path, _shore(lake, folder)], options, ("--depths-in", "survey.xyz=m"), seen(lake, soundings=s)
 
 
 @untold("valley340")
@@ -46,7 +46,7 @@ def unit_of_grid(lake, folder, rng):
     grid = lake.raster(30.0, land=False)
     tif = by.geotiff(grid, grid.depth_m.astype(float) / FOOT, folder / "between.tif")
     path = by.by_gdal(tif, folder / "bathymetry.asc", "AAIGrid")
-    return [path, _shore(lake, folder)], ("--values", "bathymetry.asc=depth"), ("--unit", "bathymetry.asc=ft"), seen(lake, raster=grid)  # fmt: skip
+    return [path, _shore(lake, folder)], ("--values", "bathymetry.asc=depth"), ("--depths-in", "bathymetry.asc=ft"), seen(lake, raster=grid)  # fmt: skip
 
 
 @untold("valley360")
@@ -54,7 +54,7 @@ def unit_contradicted(lake, folder, rng):
     """A column called DEPTH_FT beside one called UNITS that says meters in every row."""
     s = lake.soundings
     frame = gpd.GeoDataFrame({"DEPTH_FT": s.depth_m, "UNITS": "meters"}, geometry=s.geometry, crs=lake.crs)
-    return [by.written(frame, folder / "soundings.shp"), _shore(lake, folder)], (), ("--unit", "soundings.shp=m"), seen(lake, soundings=s)  # fmt: skip
+    return [by.written(frame, folder / "soundings.shp"), _shore(lake, folder)], (), ("--depths-in", "soundings.shp=m"), seen(lake, soundings=s)  # fmt: skip
 
 
 @untold("valley380")
@@ -64,7 +64,7 @@ def pool_of_contours(lake, folder, rng):
     lines = lake.contours(sorted(lake.pool_m - levels_ft * FOOT))
     up = np.round((lake.pool_m - lines.depth_m) / FOOT)
     frame = gpd.GeoDataFrame({"ELEV_FT": up}, geometry=lines.geometry, crs=lake.crs)
-    return [by.written(frame, folder / "bottom.shp"), _shore(lake, folder)], (), ("--pool", f"{lake.pool_m} m"), seen(lake, contours=lines)  # fmt: skip
+    return [by.written(frame, folder / "bottom.shp"), _shore(lake, folder)], (), ("--normal-pool", f"{lake.pool_m} m"), seen(lake, contours=lines)  # fmt: skip
 
 
 @untold("valley360")
@@ -76,7 +76,7 @@ def pool_of_soundings(lake, folder, rng):
     return (
         [path, _shore(lake, folder)],
         (),
-        ("--pool", f"{lake.pool_m} m"),
+        ("--normal-pool", f"{lake.pool_m} m"),
         seen(lake, soundings=lake.soundings),
     )
 
@@ -110,7 +110,7 @@ def system_of_drawing(lake, folder, rng):
     lines = lake.contours(steps(10.0))
     lifted = by.lifted(lines, -lines.depth_m.to_numpy()).assign(Layer="CONTOUR")
     path = by.by_ogr2ogr({"entities": lifted}, folder / "contours.dxf", "DXF")
-    options = ("--unit", "contours.dxf=m", "--values", "contours.dxf=height")
+    options = ("--depths-in", "contours.dxf=m", "--values", "contours.dxf=height")
     return (
         [path, _shore(lake, folder)],
         options,
@@ -134,7 +134,7 @@ def which_of_two_waters(lake, folder, rng):
     waters = county(lake, rng, count=len(lake.others) + 5)
     waters.loc[waters.geometry.area.rank(ascending=False) == 2.0, "LAKE_NAME"] = "Second Water"
     files = [by.written(both, folder / "soundings.gpkg"), by.written(waters, folder / "waters.shp")]
-    return files, (), ("--water", lake.name), seen(lake, soundings=here)
+    return files, (), ("--water-body", lake.name), seen(lake, soundings=here)
 
 
 @untold("seam")

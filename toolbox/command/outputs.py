@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from fnmatch import fnmatchcase
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from ..errors import OutputExists, OutputFailed, UsageError
 from ..layers.exchange import check_output, clear_abandoned, temporary_prefix
@@ -212,7 +212,9 @@ def write_folder(folder: Path, contents: FolderContents, *, replace: bool, linea
                     f"{folder} already holds {', '.join(taken)}; add --replace to replace them."
                 )
         for name, layers in contents.layers.items():
-            write_layers(folder / name, layers, replace=replace, lineage=lineage, types=contents.types)
+            write_layers(
+                folder / name, layers, replace=replace, lineage=lineage, types=contents.types, dictionary=True
+            )
         for made, final in pairs:
             os.replace(made, final)
     except OSError as error:
@@ -227,30 +229,44 @@ def write_folder(folder: Path, contents: FolderContents, *, replace: bool, linea
                 folder.rmdir()  # only an empty one goes
 
 
-def write_result(spec: Spec, result: Any, out: str, *, replace: bool, lineage: str) -> dict[str, int]:
-    """Write what an algorithm made.
+class Written(NamedTuple):
+    """What was written: rows of each layer, cells of each coverage, bytes of each file."""
 
-    Returns
-    -------
-    Layer or file name -> number of rows, cells or bytes.
-    """
-    from ..algorithm.contracts import output_items
+    features: dict[str, int]
+    cells: dict[str, int]
+    bytes: dict[str, int]
+
+    @property
+    def counts(self) -> dict[str, int]:
+        """Rows, cells or bytes by layer or file."""
+        return {**self.features, **self.cells, **self.bytes}
+
+
+def _counted(layers: Mapping[str, Any], files: Mapping[str, bytes]) -> Written:
     from ..depth import DepthSurface
+
+    return Written(
+        {name: len(one) for name, one in layers.items() if not isinstance(one, DepthSurface)},
+        {name: int(one.depth_m.size) for name, one in layers.items() if isinstance(one, DepthSurface)},
+        {name: len(content) for name, content in files.items()},
+    )
+
+
+def write_result(spec: Spec, result: Any, out: str, *, replace: bool, lineage: str) -> Written:
+    """Write what an algorithm made; tell what was written."""
+    from ..algorithm.contracts import output_items
     from ..layers.writing import write_book
 
     marker = spec.outputs[0].marker
     if isinstance(marker, (FileSet, FolderSet)):
         contents = result if isinstance(result, FolderContents) else FolderContents(files=dict(result))
         write_folder(Path(out), contents, replace=replace, lineage=lineage)
-        counts = {
-            name: int(one.depth_m.size) if isinstance(one, DepthSurface) else len(one)
-            for layers in contents.layers.values()
-            for name, one in layers.items()
-        }
-        return counts | {f"{name} (bytes)": len(content) for name, content in contents.files.items()}
+        every = {name: one for layers in contents.layers.values() for name, one in layers.items()}
+        return _counted(every, contents.files)
     words = f"castshed {spec.name}: {spec.summary}"
     if isinstance(marker, BookFile):
-        return write_book(_book_path(spec, out), result, lineage=lineage, words=words) if replace else {}
+        rows = write_book(_book_path(spec, out), result, lineage=lineage, words=words) if replace else {}
+        return Written(dict(rows), {}, {})
     pairs = output_items(spec, result)
     path, names = _target_layers(spec, out, [output for output, _ in pairs])
     values = [value for _, value in pairs]
@@ -259,7 +275,7 @@ def write_result(spec: Spec, result: Any, out: str, *, replace: bool, lineage: s
     }
     layers = dict(zip(names, values, strict=True))
     write_layers(path, layers, replace=replace, lineage=lineage, words=words, types=types)
-    return {n: int(v.depth_m.size) if isinstance(v, DepthSurface) else len(v) for n, v in layers.items()}
+    return _counted(layers, {})
 
 
 LISTED: Final = ("ramps", "known_hazards")
@@ -268,8 +284,16 @@ _LARGEST_LAKE_M: Final = 60_000.0
 
 
 def is_listed(layer: str, given: Any) -> bool:
-    """Tell whether an input of that layer's name is given as a list of points that no driver of layers opens."""
-    return layer in LISTED and isinstance(given, str) and Path(given).suffix.lower() in _ALWAYS
+    """Tell whether an input of that layer's name is a list of points that no driver of layers opens, or one place."""
+    if layer not in LISTED or not isinstance(given, str):
+        return False
+    return Path(given).suffix.lower() in _ALWAYS or (layer == "ramps" and _is_place(given))
+
+
+def _is_place(given: str) -> bool:
+    from ..intake.book.listed_marks import is_place
+
+    return given[:1] in "0123456789+-(NSns" and is_place(given)
 
 
 def _extent(table: SourceTable, crs: str | None) -> LakeExtent:
@@ -319,9 +343,15 @@ def read_listed(layer: str, given: str, crs: str | None) -> GeoDataFrame:
     CastshedError
         It cannot be read, or has no places in degrees.
     """
-    from ..intake.book.listed_marks import hazards_of, ramps_of
+    from ..intake.book.listed_marks import hazards_of, ramp_at, ramps_of
     from ..sources import read_source
 
+    if layer == "ramps" and _is_place(given):
+        from ..algorithm.grid_factors import utm_of
+        from ..sources.cell_texts import read_pair
+
+        lat, lon = (angle.degrees for angle in read_pair(given))
+        return ramp_at(given, crs or utm_of(lon, lat))
     table = read_source(given)
     extent = _extent(table, crs)
     return ramps_of(table, extent) if layer == "ramps" else hazards_of(table, extent)

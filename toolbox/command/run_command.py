@@ -19,7 +19,7 @@ from ..layers.writing import BookChange
 from ..parameters.files import FolderContents
 from ..report import Reporter, collecting_notes, stages
 from .arguments import PIPE, PipedLayers, check_pipe, piped_layer, read_input, read_value, write_pipe
-from .outputs import check_target, layer_names, lineage_text, outputs_made, write_result
+from .outputs import Written, check_target, layer_names, lineage_text, outputs_made, write_result
 
 TRACEBACK: Final = "CASTSHED_TRACEBACK"
 
@@ -68,6 +68,7 @@ def run(
     else:
         check_target(spec, out, replace=replace, given=given)
     piped = PipedLayers()
+    written = Written({}, {}, {})
     with collecting_notes() as notes, warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("ignore")
         warnings.simplefilter("always", DataWarning)
@@ -90,29 +91,35 @@ def run(
                 result = spec.function(*positional, **arguments)
             with stage("Writing"):
                 if onto is not None:
-                    counts = write_pipe(spec, result, names)
+                    write_pipe(spec, result, names)
                 else:
                     text = lineage_text(
                         spec,
                         shown,
                         {p.name: arguments.get(p.name, p.default) for p in spec.parameters if not p.is_input},
                     )
-                    counts = write_result(spec, result, out, replace=replace, lineage=text)
+                    written = write_result(spec, result, out, replace=replace, lineage=text)
     for told in (*notes, *(str(warning.message) for warning in caught)):  # those of plugins are caught
         reporter.warn(told)
     if onto is not None:
         return
-    figures = result.figures if isinstance(result, (FolderContents, BookChange)) else {}
-    for line in depths_told(spec, result, read):
+    for line in [
+        *(result.said if isinstance(result, (FolderContents, BookChange)) else ()),
+        *depths_told(spec, result, read),
+    ]:
         reporter.say(line)
-    if isinstance(result, (FolderContents, BookChange)):
-        for line in result.said:
-            reporter.say(line)
     if isinstance(result, BookChange) and not replace:
         reporter.say("Nothing was written; add --replace to write it.")
-    reporter.finish(spec.name, out, counts, figures)
-    if isinstance(result, FolderContents) and result.then:
-        reporter.say(result.then.replace("{folder}", shlex.quote(out)))
+    folder = isinstance(result, FolderContents)
+    then = result.then.replace("{folder}", shlex.quote(out)) if folder else ""
+    reporter.finish(
+        spec.name,
+        out,
+        written,
+        result.figures if isinstance(result, (FolderContents, BookChange)) else {},
+        last=result.said[0] if folder and result.figures and result.said else "",
+        then=then,
+    )
 
 
 def guarded(name: str, work: Callable[[], None]) -> None:

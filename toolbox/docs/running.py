@@ -34,8 +34,6 @@ RELATIVE: Final = 1e-3
 ABSOLUTE: Final = 0.02
 OF_TODAY: Final = ("age_years",)
 """Columns that change with the calendar, not with the code."""
-_REPORTED: Final = ("algorithm", "out", "features", "warnings", "seconds")
-_BYTES: Final = " (bytes)"
 
 COLUMNS: Final[dict[str, tuple[str, ...]]] = {
     "answers": ("question", "answer"),
@@ -127,7 +125,8 @@ def _worth_showing(cells: Any) -> list[dict[str, Any]]:
     kind = next((c for c in ("fishable", "status", "care", "part", "kind") if c in cells.columns), None)
     ranked = cells.assign(_full=-full).sort_values("_full", kind="stable").drop(columns="_full")
     different = ranked if kind is None else ranked.drop_duplicates(kind)
-    chosen = [*different.index, *(row for row in ranked.index if row not in set(different.index))][:ROWS]
+    shown = set(different.index)
+    chosen = [*different.index, *(row for row in ranked.index if row not in shown)][:ROWS]
     found: list[dict[str, Any]] = cells.loc[sorted(chosen)].to_dict("records")
     return found
 
@@ -171,10 +170,8 @@ def what_came(spec: Spec, reported: Mapping[str, Any]) -> dict[str, Any]:
         What `run_example` told.
     """
     ref = parse_reference(str(reported["out"]))
-    made = [
-        n for n in reported["features"] if not n.endswith(_BYTES) and not re.search(r"_\d{4}_\d\d_\d\d$", n)
-    ]
-    files = sorted(n.removesuffix(_BYTES) for n in reported["features"] if n.endswith(_BYTES))
+    made = [n for n in (*reported["features"], *reported["cells"]) if not re.search(r"_\d{4}_\d\d_\d\d$", n)]
+    files = sorted(reported["bytes"])
     home = ref.path
     if home.is_dir() and made:
         home = next(p for p in sorted(home.glob("*.gpkg")) if set(made) <= set(list_layers(p)))
@@ -187,9 +184,7 @@ def what_came(spec: Spec, reported: Mapping[str, Any]) -> dict[str, Any]:
         else _of_layer(f"{home}:{name}", name, rows=name == table)
         for name in made
     ]
-    figures = {
-        k: _plain(v) for k, v in reported.items() if k not in _REPORTED and isinstance(v, int | float | str)
-    }
+    figures = {k: _plain(v) for k, v in reported["figures"].items() if isinstance(v, int | float | str)}
     return {
         "example": spec.example,
         "takes": list(_takes(spec)),

@@ -34,10 +34,6 @@ BEGIN: Final = "<!-- shared parameters: written by python -m castshed.toolbox.do
 END: Final = "<!-- end of shared parameters -->"
 
 
-_ABOUT_FILES: Final = {"bring-lake": ("--pool", "--unit", "--water")}
-"""Options that tell of files before there is a lake: they answer a question of the algorithm, in its words."""
-
-
 def _meaning(par: Parameter) -> object:
     """Tell what a parameter is: its notion, or what it reads, else its own type, help and default."""
     if par.shared is not None:
@@ -59,8 +55,6 @@ def second_meanings(specs: Iterable[Spec]) -> list[str]:
     found = []
     for spec in specs:
         for par in spec.parameters:
-            if par.option in _ABOUT_FILES.get(spec.name, ()):
-                continue
             first, other = seen.setdefault(par.option, (spec.name, par))
             if first == spec.name:
                 continue

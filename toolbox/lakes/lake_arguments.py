@@ -27,7 +27,7 @@ from ..command.run_command import run
 from ..errors import UsageError
 from ..layers.reading import Reference, parse_reference
 from ..parameters.markers import BookFile, FileSet, FolderSet, Layer
-from ..report import Reporter, plain
+from ..report import Counts, Reporter, plain
 from ..steps.steps import Chain, check_outputs, write_outputs
 from ..steps.steps_file import Made, Step, read_tables, steps_of
 from .lake_work import LakeLayer, filled, made_layers, names_lake
@@ -42,8 +42,20 @@ class _Listener(Reporter):
         super().__init__(quiet=True)
         self.features: dict[str, int] = {}
 
-    def finish(self, name: str, out: str, features: Mapping[str, int], figures: Mapping[str, Any]) -> None:  # noqa: ARG002  # as its parent's
-        self.features = {str(k): int(v) for k, v in plain(features).items()}
+    def finish(
+        self,
+        name: str,  # noqa: ARG002  # as its parent's
+        out: str,  # noqa: ARG002
+        written: Counts,
+        figures: Mapping[str, Any],  # noqa: ARG002
+        *,
+        last: str = "",  # noqa: ARG002
+        then: str = "",  # noqa: ARG002
+    ) -> None:
+        files = {f"{name} (bytes)": count for name, count in written.bytes.items()}
+        self.features = {
+            str(k): int(v) for k, v in plain({**written.features, **written.cells, **files}).items()
+        }
 
 
 @functools.lru_cache(maxsize=16)

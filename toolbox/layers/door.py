@@ -49,6 +49,8 @@ from .kinds_of_file import (
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
+    from ..depth import DepthSurface
+
 VECTOR_DRIVERS: Final = frozenset(
     {
         "GPKG", "ESRI Shapefile", "FlatGeobuf", "GeoJSON", "GeoJSONSeq", "LIBKML", "KML", "GPX", "DXF", "S57", "GML",
@@ -385,6 +387,54 @@ def opened_raster(path: Path, layer: str) -> Iterator[Any]:
         raise
     except (rasterio.errors.RasterioError, UnicodeError, IndexError, ValueError) as error:
         raise DataError(f"{path}:{layer} cannot be read as a raster ({error}).") from error
+
+
+def cog_bytes(surface: DepthSurface, words: str) -> bytes:
+    """Write a coverage as a cloud-optimised GeoTIFF, by GDAL's driver for it, in memory.
+
+    Raises
+    ------
+    OutputFailed
+        GDAL cannot write it.
+    """
+    import numpy as np
+    import rasterio
+    import rasterio.shutil
+    from rasterio.io import MemoryFile
+
+    rows, columns = surface.shape
+    options: dict[str, Any] = {
+        "driver": "GTiff",
+        "width": columns,
+        "height": rows,
+        "count": 1,
+        "dtype": "float32",
+        "nodata": float("nan"),
+        "crs": surface.crs.to_wkt(),
+        "transform": rasterio.Affine(
+            surface.cell_x_m, 0.0, surface.west_m, 0.0, -surface.cell_y_m, surface.north_m
+        ),
+    }
+    told = {"TIFFTAG_IMAGEDESCRIPTION": words, "castshed_depth_error_m": repr(float(surface.error_m))}
+    try:
+        with rasterio.Env(GDAL_PAM_ENABLED="NO"), MemoryFile() as plain, MemoryFile() as made:
+            with plain.open(**options) as data:
+                data.write(surface.depth_m.astype(np.float32), 1)
+                data.set_band_description(1, "depth_m")
+                data.set_band_unit(1, "m")
+                data.update_tags(**told)
+            with plain.open() as source:
+                rasterio.shutil.copy(
+                    source,
+                    made.name,
+                    driver="COG",
+                    COMPRESS="DEFLATE",
+                    PREDICTOR="YES",
+                    OVERVIEW_RESAMPLING="NEAREST",
+                )
+            return bytes(made.getbuffer())
+    except rasterio.errors.RasterioError as error:
+        raise OutputFailed(f"The coverage could not be written as GeoTIFF ({error}).") from error
 
 
 @contextlib.contextmanager

@@ -11,9 +11,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from ..errors import OutputFailed
+from ..errors import OutputFailed, UsageError
 from ..lineage import level_of_layer, with_level
-from . import door, exchange, geopackage
+from . import column_words, door, exchange, geopackage
 from .door import write_features
 
 if TYPE_CHECKING:
@@ -93,19 +93,23 @@ def _fill(
     words: str,
     types: Mapping[str, tuple[str, ...]],
     lineage: str,
+    *,
+    dictionary: bool = False,
 ) -> None:
     from ..depth import DepthSurface
+
+    said = column_words.LAYERS if dictionary else {}
 
     try:
         # Surfaces first: the raster driver makes a new file when there is none, and would not append to a bare one.
         for name, value in layers.items():
             if isinstance(value, DepthSurface):
-                _write_surface(part, name, value, words)
+                _write_surface(part, name, value, said.get(name, words))
         for name, value in layers.items():
             if not isinstance(value, DepthSurface):
                 with warnings.catch_warnings():
                     warnings.simplefilter("ignore", UserWarning)
-                    _write_frame(part, name, value, words, types.get(name, ()))
+                    _write_frame(part, name, value, said.get(name, words), types.get(name, ()))
     except OutputFailed as error:
         raise OSError(str(error)) from error
     levels = {name: level for name, one in layers.items() if (level := level_of_layer(one)) is not None}
@@ -115,6 +119,9 @@ def _fill(
     rest = [name for name in layers if name not in levels]
     if lineage and rest:
         geopackage.write_lineage(part, rest, lineage)
+    if dictionary:
+        frames = [name for name, one in layers.items() if not isinstance(one, DepthSurface)]
+        column_words.write_column_words(part, frames)
 
 
 def write_layers(
@@ -125,6 +132,7 @@ def write_layers(
     lineage: str = "",
     words: str = "",
     types: Mapping[str, tuple[str, ...]] | None = None,
+    dictionary: bool = False,
 ) -> None:
     """Write frames and depth surfaces into a GeoPackage: all of them or none.
 
@@ -142,6 +150,8 @@ def write_layers(
         Description kept with each layer.
     types
         Layer name -> geometry types, for layers without rows.
+    dictionary
+        Whether to keep with each layer what it and its columns say (`column_words`).
 
     Raises
     ------
@@ -151,7 +161,7 @@ def write_layers(
     exchange.change(
         Path(path),
         list(layers),
-        lambda part: _fill(part, layers, words, types or {}, lineage),
+        lambda part: _fill(part, layers, words, types or {}, lineage, dictionary=dictionary),
         replace=replace,
     )
 
@@ -189,6 +199,46 @@ def to_flatgeobuf(frame: GeoDataFrame, name: str, *, title: str, words: str) -> 
     except OutputFailed as error:
         raise OutputFailed(f"{name} could not be written as FlatGeobuf ({error}).") from error
     return whole.getvalue()
+
+
+def to_geoparquet(frame: GeoDataFrame, name: str) -> bytes:
+    """Write one frame as a GeoParquet 1.1 file (OGC), with the box of each row beside it.
+
+    Raises
+    ------
+    UsageError
+        The library that writes it is not installed.
+    """
+    import io
+
+    try:
+        import pyarrow  # noqa: F401, ICN001 -- only asked for
+    except ImportError:
+        raise UsageError(
+            f"{name} cannot be written as GeoParquet without pyarrow: pip install 'castshed[many]', or choose another "
+            "format."
+        ) from None
+    whole = io.BytesIO()
+    frame.to_parquet(whole, index=False, schema_version="1.1.0", write_covering_bbox=True)
+    return whole.getvalue()
+
+
+def to_geotiff(surface: DepthSurface, *, words: str) -> bytes:
+    """Write a coverage as a cloud-optimised GeoTIFF (OGC 21-026), overviews included; NaN where nothing is known.
+
+    Parameters
+    ----------
+    surface
+        Depths or errors in metres.
+    words
+        Description kept in the file.
+
+    Raises
+    ------
+    OutputFailed
+        It cannot be written.
+    """
+    return door.cog_bytes(surface, words)
 
 
 def to_shapefile(frame: GeoDataFrame, name: str, geometry: str) -> dict[str, bytes]:

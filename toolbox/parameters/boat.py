@@ -208,7 +208,7 @@ WindFrom = Annotated[
     float,
     Quantity("bearing", 0.0, 360.0),
     Shared(
-        "wind_from_deg", "Where the wind comes from, clockwise from north (grid north of the layers).", None
+        "wind_from_deg", "Where the wind comes from, clockwise from true north, as forecasts tell it.", None
     ),
 ]
 WindOver = Annotated[

@@ -64,6 +64,13 @@ UnitSystem = Annotated[
     Choice(("US", "metric")),
     Shared("units", "Units that are written, or that come first where both are.", "US"),
 ]
+PaperSize = Annotated[
+    str,
+    Choice(("letter", "a4")),
+    Shared(
+        "paper", "Paper it is laid out for; by default letter with US units and A4 with metric ones.", None
+    ),
+]
 
 
 Level = Annotated[float, Quantity("length", -200.0, 200.0)]

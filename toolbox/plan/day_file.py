@@ -246,6 +246,8 @@ class Day:
         Today's surface minus chart datum.
     path, stated
         The file, and what it states, by section and key.
+    paper
+        What the map is laid out for; empty: as the units say.
     """
 
     title: str
@@ -267,6 +269,7 @@ class Day:
     structure: FoundStructure | None = None
     named: Mapping[str, str] = field(default_factory=dict)
     path: Path = Path("day.toml")
+    paper: str = ""
     stated: Mapping[str, Any] = field(default_factory=dict)
 
 
@@ -285,7 +288,7 @@ _LISTS: Final = frozenset((
     ".csv", ".tsv", ".txt", ".gpx", ".kml", ".kmz", ".geojson", ".json", ".xlsx", ".ods", ".shp", ".zip",
 ))  # fmt: skip
 _OUTSIDE_M: Final = 500.0  # how far beside the lake's box a listed mark may lie, as for lists of spots
-_TOP: Final = ("title", "date", "zone", "units")
+_TOP: Final = ("title", "date", "zone", "units", "paper")
 
 
 def key_of(name: str, section: str = "") -> str:
@@ -431,23 +434,29 @@ def _parse(path: Path) -> dict[str, Any]:
 
 
 def is_list(told: str) -> bool:
-    """Tell whether a name is that of a list of points rather than of a layer."""
-    return Path(told).suffix.lower() in _LISTS
+    """Tell whether a name is that of a list of points, or one place in degrees, rather than of a layer."""
+    from ..intake.book.listed_marks import is_place
+
+    return Path(told).suffix.lower() in _LISTS or is_place(told)
 
 
 def _listed(
     name: str, told: str, lake: Lake, folder: Path, shoreline: GeoDataFrame, pool_m: float | None
 ) -> GeoDataFrame:
-    """Make ramps or known hazards of a list of points."""
-    from ..intake.book.listed_marks import hazards_of, ramps_of
+    """Make ramps or known hazards of a list of points, or the one ramp of a place."""
+    from ..intake.book.listed_marks import hazards_of, is_place, ramp_at, ramps_of
     from ..intake.book.placing import LakeExtent
     from ..sources import read_source
 
+    if name == "ramps" and is_place(told):
+        return ramp_at(told, shoreline.crs)
     table = read_source(str(folder / told))
-    extent = LakeExtent.of(shoreline, _OUTSIDE_M)
+    extent, water = LakeExtent.of(shoreline, _OUTSIDE_M), shoreline.union_all()
+    unit = lake.depth_unit
     if name == "ramps":
-        return ramps_of(table, extent, columns=lake.ramps_columns, unit=lake.depth_unit, normal_pool_m=pool_m)
-    return hazards_of(table, extent, columns=lake.hazards_columns, unit=lake.depth_unit)
+        columns = lake.ramps_columns
+        return ramps_of(table, extent, columns=columns, unit=unit, normal_pool_m=pool_m, water=water)
+    return hazards_of(table, extent, columns=lake.hazards_columns, unit=unit, water=water)
 
 
 def _read_layers(lake: Lake, folder: Path, pool_m: float | None = None) -> tuple[Layers, dict[str, str]]:
@@ -474,6 +483,11 @@ def _read_layers(lake: Lake, folder: Path, pool_m: float | None = None) -> tuple
         else:
             if told not in there and told == defaults[name] and name not in ("shoreline", "ramps"):
                 continue  # a lake need not have every layer of the usual names
+            if told not in there and name == "ramps" and told == defaults[name]:
+                raise UsageError(
+                    f"{home} has no layer ramps, and a run begins at one. Write where you put in under [lake]: "
+                    'ramps = "LATITUDE, LONGITUDE" in degrees, or name a list of ramps, such as ramps = "ramps.csv".'
+                )
             reference = f"{home}:{told}"
         named[name] = told
         found[name] = read_surface(reference) if name.startswith("depth") else read_layer(reference)
@@ -543,6 +557,9 @@ def day_of(body: Mapping[str, Any], path: Path, like: Day | None = None) -> Day:
     system = str(body.get("units", "US"))
     if system not in ("US", "metric"):
         raise UsageError(f"units is '{system}'; choose US or metric.")
+    paper = str(body.get("paper", ""))
+    if paper not in ("", "letter", "a4"):
+        raise UsageError(f"paper is '{paper}'; choose letter or a4.")
     date = _date(body["date"])
     from ..sources import read_source
 
@@ -586,5 +603,6 @@ def day_of(body: Mapping[str, Any], path: Path, like: Day | None = None) -> Day:
         structure=parts["structure"] if searched else None,
         named=named,
         path=path,
+        paper=paper,
         stated=body,
     )

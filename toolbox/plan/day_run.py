@@ -153,12 +153,18 @@ def _place(folder: Path, text: str) -> str:
         return str((folder / text).absolute())
 
 
+def _listed(folder: Path, text: str) -> str:
+    from ..intake.book.listed_marks import is_place
+
+    return text if is_place(text) else _place(folder, text)
+
+
 def _inputs(day: Day, folder: Path) -> dict[str, Any]:
     """Name every input the day brings as a steps file does; None where the lake has none."""
     brought: dict[str, Any] = {
         one.name: None
         if getattr(day.layers, one.name) is None
-        else _place(folder, getattr(day.lake, one.name))
+        else _listed(folder, getattr(day.lake, one.name))
         if is_list(getattr(day.lake, one.name))
         else f"{_place(folder, day.lake.file)}:{getattr(day.lake, one.name)}"
         for one in fields(day.layers)

@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 
 from ..intake.downloads.systems import name_of
+from ..lon_lat import to_degrees
 from ..parameters.files import FolderContents
 from ..report import note
 from ..text import how_many, one_line
@@ -35,7 +36,7 @@ units = "{units}"                     # which system comes first on the map: US 
 
 [lake]
 file = "lake.gpkg"
-
+{launch}
 [level]
 today = "0ft"                        # today's surface against normal pool, such as "-4ft"; read it off before you go
 error = "6in"                        # how far that may be wrong
@@ -83,19 +84,37 @@ def zone_at(lon: float) -> str:
     return "UTC" if hours == 0 else f"Etc/GMT{'-' if hours > 0 else '+'}{abs(hours)}"
 
 
+_LAUNCH: Final = "ramps = "
+
+
+def _launch(shore_deg: tuple[float, float]) -> str:
+    """Write the line in which a person names the place to put in, as an example on this lake's shore."""
+    lat, lon = shore_deg
+    return (
+        f'# {_LAUNCH}"{lat:.5f}, {lon:.5f}"   # FILL IN: no ramp was found; where you put in, in degrees (this is just '
+        "a place on the shore);\n"
+        "#                                    # then take the # at the line's beginning away\n"
+    )
+
+
+def line_to_fill_in(text: str) -> int:
+    """Tell the number of the line of a day file that names the place to put in; 0 where nothing is to be filled in."""
+    return next((n for n, line in enumerate(text.splitlines(), 1) if line.startswith(f"# {_LAUNCH}")), 0)
+
+
 def _start(ramp_id: str, name: str) -> str:
     return f"start = {json.dumps(ramp_id, ensure_ascii=False)}                     # {one_line(name)}\n"
 
 
+def _in_degrees(brought: Brought, point: Any) -> tuple[float, float]:
+    lon, lat = to_degrees(brought.crs).transform(point.x, point.y)
+    return float(lat), float(lon)
+
+
 def day_text(title: str, layers: Mapping[str, Any], brought: Brought) -> str:
     """Write the day file of a lake."""
-    import numpy as np
-    import pyproj
-
-    middle = shapely.point_on_surface(brought.lake.area)
-    lon, lat = pyproj.Transformer.from_crs(brought.crs, "OGC:CRS84", always_xy=True).transform(
-        middle.x, middle.y
-    )
+    lat, lon = _in_degrees(brought, shapely.point_on_surface(brought.lake.area))
+    on_shore = shapely.Point(shapely.get_coordinates(brought.lake.area)[0])
     feet = any(found.unit in ("ft", "ftUS") for found in brought.founds)
     pool = next((f.datum for f in brought.founds if f.datum.find("pool at") >= 0), "")
     ramps = layers.get("ramps")
@@ -107,6 +126,7 @@ def day_text(title: str, layers: Mapping[str, Any], brought: Brought) -> str:
         date=(dt.datetime.now(dt.UTC).date() + dt.timedelta(days=1)).isoformat(),
         zone=zone_at(float(lon)),
         units="US" if feet or (-170.0 < lon < -60.0 and lat < 49.0) else "metric",
+        launch="" if ramps is not None else _launch(_in_degrees(brought, on_shore)),
         pool=f"# depths are below the {pool}\n" if pool else "",
         spots=_LISTED if "spots" in layers else _FOUND.format(to=f"{max(3.0, min(12.0, deepest)):.3g}m"),
         ramp=start,
@@ -116,7 +136,7 @@ def day_text(title: str, layers: Mapping[str, Any], brought: Brought) -> str:
 _COLUMNS: Final = (
     "file", "layer", "role", "column", "unit", "sign", "datum", "crs", "rows", "taken", "set_aside", "why",
 )  # fmt: skip
-_FAR_M: Final = 150.0
+_FIRST: Final = 1.6  # steps of the contours, at which the shallowest one lies too deep for the pool
 
 
 def _set_aside(brought: Brought) -> Any:
@@ -128,6 +148,9 @@ def _set_aside(brought: Brought) -> Any:
         for found in brought.founds
         for row, reason, shape in found.aside
         if shape is not None
+    ]
+    rows += [
+        ("shoreline", 0, reason, area) for reason, area in brought.lake.differs if not shapely.is_empty(area)
     ]
     shapes = np.empty(len(rows), dtype=object)
     shapes[:] = [shapely.force_2d(one[3]) for one in rows]
@@ -214,7 +237,7 @@ def _check(brought: Brought, depth: DepthSurface, spots: Any) -> list[str]:
     from ..water.bottom.barriers import centres_inside
     from ..water.doubt.depth_agreement import doubt_against
 
-    mend = "Say its unit with --unit FILE=UNIT, or what its numbers are with --values."
+    mend = "Say its unit with --depths-in FILE=UNIT, or what its numbers are with --values."
     if brought.raster is not None:
         doubt_against(depth, brought.contours, what="contours", mend=mend)
         doubt_against(depth, brought.soundings, what="soundings", mend=mend)
@@ -231,7 +254,27 @@ def _check(brought: Brought, depth: DepthSurface, spots: Any) -> list[str]:
     return said
 
 
-def lake_folder(brought: Brought, depth: DepthSurface, unsure: DepthSurface, *, title: str) -> FolderContents:
+def _odd_pool(brought: Brought) -> list[str]:
+    """Tell where contours begin far under the normal pool that was given: it may be off, and every depth with it."""
+    if brought.contours is None or not any(
+        "pool at" in f.datum for f in brought.founds if f.role == "contours"
+    ):
+        return []
+    steps = np.unique(brought.contours["depth_m"].to_numpy(dtype=float))
+    step = float(np.median(np.diff(steps))) if len(steps) > 2 else float("inf")
+    first = float(steps[steps > 0.0].min(initial=np.inf))
+    if not first > _FIRST * step:
+        return []
+    words = (
+        f"The shallowest contour lies {in_words(first, 'length')} under the normal pool given, where contours are "
+        f"{in_words(step, 'length')} apart: look whether --normal-pool is right, on the datum of the contours."
+    )
+    return [words]
+
+
+def lake_folder(
+    brought: Brought, depth: DepthSurface, unsure: DepthSurface, *, title: str, contradictions: Any = None
+) -> FolderContents:
     """Put a lake's folder together.
 
     Parameters
@@ -240,6 +283,8 @@ def lake_folder(brought: Brought, depth: DepthSurface, unsure: DepthSurface, *, 
         The lake, its depth surface, and how far each depth may be off.
     title
         What it is called.
+    contradictions
+        Soundings that differ from the contours round them, as depth-surface tells them.
     """
     import geopandas
 
@@ -249,6 +294,8 @@ def lake_folder(brought: Brought, depth: DepthSurface, unsure: DepthSurface, *, 
     shore = geopandas.GeoDataFrame({"name": [title]}, geometry=[brought.lake.area], crs=brought.crs)
     spots = _spots(brought, shore)
     said = _check(brought, depth, spots)
+    for words in _odd_pool(brought):
+        note(words, stacklevel=2)
     others = (
         ("contours", brought.contours),
         ("soundings", brought.soundings),
@@ -257,6 +304,7 @@ def lake_folder(brought: Brought, depth: DepthSurface, unsure: DepthSurface, *, 
         ("zones", brought.zones),
         ("known_hazards", brought.hazards),
         ("spots", spots),
+        ("contradictions", contradictions),
     )
     layers: dict[str, Any] = {"shoreline": shore, "depth": depth, "depth_confidence": unsure}
     layers |= {name: layer for name, layer in others if layer is not None and len(layer)}
@@ -270,9 +318,12 @@ def lake_folder(brought: Brought, depth: DepthSurface, unsure: DepthSurface, *, 
                 stacklevel=2,
             )
     for words in brought.lake.why:
-        if "disagree" in words or "gap" in words or "loose" in words:
+        if any(word in words for word in ("disagree", "gap", "loose", "islands")):
             note(f"Shoreline: {words}.", stacklevel=2)
-    ramps = layers.get("ramps")
+    for found in brought.founds:
+        for words in found.why:
+            if words.startswith(("left out:", "raster: left out")) or " mark for " in words:
+                note(f"{found.name}: {words}.", stacklevel=2)
     files = {
         "day.toml": day_text(title, layers, brought).encode(),
         "read.csv": _table(brought),
@@ -288,13 +339,17 @@ def lake_folder(brought: Brought, depth: DepthSurface, unsure: DepthSurface, *, 
     ]
     lake = brought.lake
     area = float(shapely.area(lake.area)) / 1e6
-    told.append(f"{title}: {area:.4g} km2 in {name_of(brought.crs)}; {'; '.join(lake.why)}.")
+    lat, lon = _in_degrees(brought, shapely.point_on_surface(lake.area))
+    told.append(
+        f"{title}: {area:.4g} km2 at latitude {lat:.4f}, longitude {lon:.4f}, in {name_of(brought.crs)}; "
+        f"{'; '.join(lake.why)}."
+    )
     then = "Next: castshed plan {folder}/day.toml --out my_day"
-    if ramps is None:
+    if to_fill := line_to_fill_in(files["day.toml"].decode()):
         then = (
-            "No ramp was found, and a run begins at one: give a list of ramps too (a CSV with name, latitude, "
-            "longitude and "
-            "--as FILE=ramps), then castshed plan {folder}/day.toml --out my_day"
+            f"No ramp was found, and a run begins at one: fill in line {to_fill} of {{folder}}/day.toml, ramps = "
+            '"LATITUDE, LONGITUDE" of where you put in, and take its # away. Then: castshed plan {folder}/day.toml '
+            "--out my_day"
         )
     return FolderContents(
         layers={"lake.gpkg": layers},

@@ -12,16 +12,18 @@ import shapely
 from ..lineage import stating_level
 from ..output.formats.geojson import to_geojson
 from ..output.formats.gpx import to_gpx
+from ..output.formats.gpx_run import for_the_run
 from ..output.formats.kml import to_kml
 from ..output.formats.prepared_features import ready_features
 from ..output.formats.read_back import prove_written
 from ..output.maps.chart import draw_map
+from ..output.maps.chart_page import paper_of
 from ..output.words.cautions import CAUTIONS, level_text
 from ..output.words.features import to_lon_lat
 from ..output.words.names import TABLES, role_of
 from ..parameters.files import FolderContents
 from ..report import plain
-from ..text import how_many
+from ..text import both_distances, how_many
 from ..units import in_words
 
 if TYPE_CHECKING:
@@ -176,10 +178,10 @@ def phone_copy(layers: Mapping[str, gpd.GeoDataFrame]) -> tuple[dict[str, gpd.Ge
     return {name: drawn.get(name, frame) for name, frame in made.items()}, by_m
 
 
-_GPX: Final = ("stops", "legs", "holds", "spots", "ramps")
+_GPX: Final = ("stops", "legs", "route", "holds", "ramps")
 _ASHORE: Final = frozenset({"contradictions"})
 """For whoever looks into the chart at home; in the plan's own file only."""
-_NOT_SHARED: Final = ("set_aside", "shoreline", "cast_reach", "depth_bands")
+_NOT_SHARED: Final = ("set_aside", "shoreline", "cast_reach", "depth_bands", "route")
 
 
 def totals_of(layers: Mapping[str, gpd.GeoDataFrame], at_each_s: float) -> dict[str, Any]:
@@ -219,6 +221,7 @@ def plan_folder(
     at_each_s: float,
     limits: Limits,
     notes: tuple[str, ...] = (),
+    paper: str = "",
 ) -> FolderContents:
     """Draw and write a proved plan.
 
@@ -238,16 +241,16 @@ def plan_folder(
         What the last check held the run to.
     notes
         What was repaired or is less certain than it looks.
+    paper
+        What the map is laid out for: letter or a4; by default as the units say.
     """
-    stops = layers["stops"]
+    stops, metric = layers["stops"], units == "metric"
     totals = totals_of(layers, at_each_s)
     proof = {"violations": 0, **dataclasses.asdict(limits)}
     places = {name: frame for name, frame in layers.items() if name not in TABLES | _ASHORE}
     places = stating_level(places, {name: role_of(name, frame) for name, frame in places.items()}, level_m)
     shared = {name: frame for name, frame in places.items() if name not in _NOT_SHARED}
-    aboard = {name: shared[name] for name in _GPX}
-    for name in ("holds", "spots"):  # into a small device go the places of the run only
-        aboard[name] = aboard[name][aboard[name]["spot_id"].isin(stops["spot_id"])]
+    aboard = for_the_run({name: places[name] for name in _GPX if name in places})
     on_run = {
         name: layers[name][layers[name]["spot_id"].isin(stops["spot_id"])] for name in ("holds", "cast_lines")
     }
@@ -263,14 +266,16 @@ def plan_folder(
         "plan.json": to_plan_json(
             places, title=title, level_m=level_m, date=date, totals=totals, proof=proof, notes=notes
         ),
-        "map.png": draw_map(drawn, title=title, level_m=level_m, date=date, units=units),
+        "map.png": draw_map(
+            drawn, title=title, level_m=level_m, date=date, units=units, paper=paper_of(paper, units)
+        ),
     }
     prove_written(phone, {"plan.kml": files["plan.kml"]}, gpx=aboard)
     prove_written(shared, {name: files[name] for name in ("run.gpx", "plan.geojson")}, gpx=aboard)
     summary = (
-        f"{how_many(totals['stops'], 'stop')} over {in_words(totals['distance_m'], 'length')}, "
+        f"{how_many(totals['stops'], 'stop')} over {both_distances(totals['distance_m'], metric_first=metric)}, "
         f"{totals['travel_s'] / 60.0:.0f} min under way; {totals['fishable']} of {how_many(totals['spots'], 'spot')} "
-        "fishable. " + level_text(level_m, date)
+        "fishable. " + level_text(level_m, date, metric_first=metric)
     )
     proved = (
         "The last check found no leg in a hazard, closed zone or dry ground and no hold in too little water."
@@ -285,5 +290,5 @@ def plan_folder(
             "dry_ground": ("Polygon",),
         },
         figures={name: totals[name] for name in ("stops", "fishable", "distance_m", "travel_s")},
-        said=(summary, proved, *CAUTIONS),
+        said=(summary, proved, " ".join(CAUTIONS)),
     )

@@ -181,3 +181,20 @@ def read_gpx(root: Element, name: str) -> SourceTable:
         crs="OGC:CRS84",
         said=[f"{how_many(tracks, 'track')} left out: a track is no spot"] if tracks else [],
     )
+
+
+def track_lines(root: Element) -> list[tuple[str, shapely.LineString]]:
+    """Give the tracks of a parsed GPX file as lines, a segment each, with the name of the track.
+
+    A point whose place cannot be read is passed over.
+    """
+    import shapely
+
+    found = []
+    for track in (one for one in root.children if one.name == "trk"):
+        for segment in (one for one in track.children if one.name == "trkseg"):
+            points = [_point(one)[0] for one in segment.children if one.name == "trkpt"]
+            there = [point for point in points if point is not None]
+            if len(there) > 1:
+                found.append((track.text_of("name"), shapely.LineString(there)))
+    return found

@@ -359,7 +359,7 @@ def write_outputs(chain: Chain, keep: Path | None, *, replace: bool) -> dict[str
             target = _target(chain, step)
             written[step.name] = write_result(
                 step.spec, step.result, target, replace=replace, lineage=_lineage(step)
-            )
+            ).counts
             if step.makes_files:
                 files = step.result.files if isinstance(step.result, FolderContents) else step.result
                 layers = step.result.layers if isinstance(step.result, FolderContents) else {}

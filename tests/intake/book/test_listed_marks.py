@@ -9,7 +9,7 @@ import shapely
 
 from castshed.toolbox.command.outputs import is_listed, read_listed
 from castshed.toolbox.errors import CastshedError, DataError, UsageError
-from castshed.toolbox.intake.book.listed_marks import hazards_of, ramps_of
+from castshed.toolbox.intake.book.listed_marks import FARTHEST_M, hazards_of, is_place, ramp_at, ramps_of
 from castshed.toolbox.intake.book.placing import LakeExtent
 from castshed.toolbox.sources import read_source
 
@@ -162,3 +162,55 @@ def test_a_list_on_the_command_line_takes_the_zone_it_lies_in(tmp_path):
     (tmp_path / "none.csv").write_text("Name,Where\nA,here\n")
     with pytest.raises(UsageError, match="it has the columns Name, Where"):
         read_listed("ramps", str(tmp_path / "none.csv"), None)
+
+
+WATER = shapely.box(X, Y, X + 1000.0, Y + 1000.0)
+
+
+@pytest.mark.filterwarnings("ignore:1 hazard of list.csv without a depth")
+@pytest.mark.parametrize("off_m", [FARTHEST_M - 20.0, FARTHEST_M + 20.0])
+def test_a_ramp_or_hazard_far_from_the_water_is_told_and_left_out(tmp_path, off_m):
+    """Both lie within the box that a list's places have to land in."""
+    near, far = degrees(X + 500.0, Y + 10.0), degrees(X + 500.0, Y - off_m)
+    rows = f"Name,Lat,Lon\nNear,{near[0]},{near[1]}\nFar,{far[0]},{far[1]}\n"
+    kept = ["Near", "Far"] if off_m < FARTHEST_M else ["Near"]
+    left: list[tuple[int, str]] = []
+    made = ramps_of(listed(tmp_path, rows), LAKE, water=WATER, left=lambda k, why: left.append((k, why)))
+    assert list(made.name) == kept
+    assert [k for k, _ in left] == ([] if off_m < FARTHEST_M else [1])
+    with pytest.warns(UserWarning, match="left out" if off_m > FARTHEST_M else "without a depth"):
+        made = hazards_of(listed(tmp_path, rows), LAKE, water=WATER)
+    assert len(made) == len(kept)
+
+
+def test_the_kind_of_a_hazard_stands_in_a_column_of_that_word(tmp_path):
+    table = listed(tmp_path, f"Hazard Type,Lat,Lon,Depth (ft)\nStump,{NORTH[0]},{NORTH[1]},3\n")
+    assert list(hazards_of(table, LAKE).kind) == ["Stump"]
+
+
+@pytest.mark.parametrize(
+    ("told", "one"),
+    [("35.7525, -85.2041", True), ("N35 45.153 W085 12.249", True), ("ramps.csv", False), ("ramps 2", False)],
+)
+def test_one_place_is_told_from_the_name_of_a_file(told, one):
+    assert is_place(told) == one
+    assert is_listed("ramps", told) == (one or told.endswith(".csv"))
+    assert not one or not is_listed("known_hazards", told)
+
+
+def test_one_place_is_a_ramp():
+    made = ramp_at(", ".join(NORTH), CRS)
+    assert list(made.ramp_id) == ["start"]
+    assert made.geometry.iloc[0].distance(shapely.Point(X + 500, Y + 20)) < 0.1
+    assert read_listed("ramps", ", ".join(NORTH), None).crs == CRS
+
+
+def test_ramps_that_castshed_wrote_come_home(tmp_path):
+    """As spots they are refused by their columns; as ramps they are what they say."""
+    table = listed(
+        tmp_path,
+        f"ramp_id,name,min_level_m,Lat,Lon\nr1,North,-2.5,{NORTH[0]},{NORTH[1]}\nr2,East,-1,{EAST[0]},{EAST[1]}\n",
+    )
+    made = ramps_of(table, LAKE)
+    assert list(made.ramp_id) == ["r1", "r2"]
+    assert list(made.min_level_m) == [-2.5, -1.0]

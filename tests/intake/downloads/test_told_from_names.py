@@ -7,16 +7,16 @@ import pytest
 import shapely
 
 from castshed.toolbox.errors import DataError, UsageError
+from castshed.toolbox.intake.downloads.depth_cells import read_cells, without_marks
 from castshed.toolbox.intake.downloads.depth_columns import (
     candidates,
     datum_in,
-    read_cells,
     unit_in,
     unit_in_file_name,
     words_of,
 )
 from castshed.toolbox.intake.downloads.found import FoundLayer, read_wishes
-from castshed.toolbox.intake.downloads.grids import grid_of_points, without_marks
+from castshed.toolbox.intake.downloads.grids import grid_of_points
 from castshed.toolbox.intake.downloads.layer_roles import error_of, zone_of
 from castshed.toolbox.intake.downloads.shore_lines import areas_of_lines
 from castshed.toolbox.intake.downloads.text_points import read_text_points
@@ -143,9 +143,9 @@ def test_options_are_held_to_their_words():
     with pytest.raises(UsageError, match="FILE=VALUE"):
         read_wishes({"role": ["contours"]})
     wishes = read_wishes({"unit": ["ft", "a.shp=m"]})
-    assert wishes.of(FoundLayer("a.shp", "", "x"), "unit") == ("m", "--unit")
+    assert wishes.of(FoundLayer("a.shp", "", "x"), "unit") == ("m", "--depths-in")
     assert wishes.of(FoundLayer("b.shp", "", "x"), "unit") == ("", "")
-    assert wishes.of_all("unit") == ("ft", "--unit")
+    assert wishes.of_all("unit") == ("ft", "--depths-in")
 
 
 @pytest.mark.parametrize(("lon", "zone"), [(-93.1, "Etc/GMT+6"), (176.4, "Etc/GMT-12"), (2.0, "UTC")])

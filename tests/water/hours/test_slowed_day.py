@@ -2,70 +2,22 @@
 
 from __future__ import annotations
 
+import dataclasses
 import itertools
-import math
 
 import numpy as np
 import pytest
 
 from castshed.toolbox.water.day.day_search import MOST_STOPS, best_day
 from castshed.toolbox.water.day.day_task import FAR
-from castshed.toolbox.water.day.kept_hours import KeptHours, kept_walk
+from castshed.toolbox.water.day.kept_hours import kept_walk
+from castshed.toolbox.water.hours import slowed_day
 from castshed.toolbox.water.hours.hour_walks import hour_tables
 from castshed.toolbox.water.hours.hours_search import exact_in_hours, search_in_hours
 from castshed.toolbox.water.hours.kept_day import best_kept_day, kept_merit
+from castshed.toolbox.water.hours.slowed_day import in_waves
 from day_cases import made_day
-
-DAY = 20_000
-
-
-class MadeLegs:
-    """Legs whose speed changes every hour, as a share of that in calm water, worked out hour by hour."""
-
-    hours = None
-
-    def __init__(self, calm_s, seed, *, slowest=0.3, calm=False):
-        rng = np.random.default_rng([seed, 5])
-        count = len(calm_s)
-        self.calm_s = calm_s
-        self.share = rng.uniform(slowest, 1.0, (count, count, 12))
-        if calm:
-            self.share[:] = 1.0
-        self.grid_s = np.arange(0.0, DAY + 7200.0, 60.0)
-        self.made = {}
-
-    def exactly(self, one, other, leave):
-        """Arrival of boats that leave at some moments: hour after hour as far as each gets in it."""
-        left = np.full(len(leave), float(self.calm_s[one, other]))
-        clock = leave.copy()
-        for hour in range(12):
-            over = 3600.0 * (hour + 1) if hour < 11 else math.inf
-            share = self.share[one, other, hour]
-            able = np.maximum(over - clock, 0.0) * share
-            goes = np.minimum(able, left)
-            clock, left = clock + goes / share, left - goes
-        return clock
-
-    def more_s(self, one, other):
-        key = one, other
-        if key not in self.made:
-            own = self.exactly(one, other, self.grid_s) - self.grid_s - self.calm_s[one, other]
-            self.made[key] = np.maximum(own, 0.0)
-        return self.made[key]
-
-    def longer_s(self, one, other, leave):
-        return math.ceil(float(np.interp(leave, self.grid_s, self.more_s(one, other))) - 1e-6)
-
-
-def _kept(task, legs, *, shut=None):
-    """Hours of a task whose places are those of the ways; legs may be shut for a time."""
-    count = len(task.travel_s)
-    kept = KeptHours(
-        [(0.0, 1e9)], [(-np.inf, np.inf)], None, np.arange(count), lambda one, other: None, {}, None, legs
-    )
-    for key, span in (shut or {}).items():
-        kept._open[key] = [(0.0, span[0]), (span[1], 1e9)]
-    return kept
+from slowed_days import MadeLegs, kept_of
 
 
 def _every_order(task, legs, shut):
@@ -124,7 +76,7 @@ def _small(seed):
 def test_equal_to_enumeration_on_200_small_days(block):
     for seed in range(20 * block, 20 * block + 20):
         task, legs, shut = _small(seed)
-        kept = _kept(task, legs, shut=shut)
+        kept = kept_of(task, legs, shut=shut)
         kept.lies = {place: [(0.0, 1e9)] for place in range(len(task.travel_s))}
         routes = best_kept_day(task, kept, seed=seed)
         assert kept_walk(task, routes[0], kept)[0] is not None
@@ -134,7 +86,7 @@ def test_equal_to_enumeration_on_200_small_days(block):
 @pytest.mark.parametrize("seed", range(6))
 def test_search_finds_what_is_proved_best_on_days_of_fourteen_stops(seed):
     task = made_day(MOST_STOPS, seed, hours=4.0)
-    kept = _kept(task, MadeLegs(task.travel_s, seed))
+    kept = kept_of(task, MadeLegs(task.travel_s, seed))
     tables = hour_tables(task, kept, range(2, MOST_STOPS + 2), int(task.worth.sum()) + 1)
     best = int(tables.offers[exact_in_hours(tables, 0), 4].sum())
     (found,) = search_in_hours(tables, [[]], seed=seed)
@@ -147,15 +99,69 @@ def test_search_finds_what_is_proved_best_on_days_of_fourteen_stops(seed):
 def test_no_wave_no_change(seed):
     task = made_day(20, seed, hours=5.0)
     calm = MadeLegs(task.travel_s, seed, calm=True)
-    assert best_kept_day(task, _kept(task, calm), seed=seed) == best_day(task, seed=seed)
+    assert best_kept_day(task, kept_of(task, calm), seed=seed) == best_day(task, seed=seed)
 
 
 @pytest.mark.long
 @pytest.mark.parametrize("days", [1, 2])
 def test_many_stops_keep_the_slowed_hours_and_beat_the_calm_plan_mended(days):
     task = made_day(60, 3, hours=5.0, days=days, must=2)
-    kept = _kept(task, MadeLegs(task.travel_s, 3))
+    kept = kept_of(task, MadeLegs(task.travel_s, 3))
     routes = best_kept_day(task, kept, seed=1)
     assert all(kept_walk(task, route, kept)[0] is not None for route in routes)
     assert task.must <= {int(task.stop[offer]) for route in routes for offer in route}
     assert routes == best_kept_day(task, kept, seed=1)
+
+
+class SteadyLegs(MadeLegs):
+    """Legs that take longer by the same at all hours, there more than back."""
+
+    def __init__(self, calm_s, seed):
+        super().__init__(calm_s, seed)
+        self.grid_s = np.zeros(1)
+        self.share[:] = self.share[:, :, :1]
+
+
+def _soonest_back(task, legs):
+    """When the run that is soonest back is back, of all orders of all its stops; timed by its own reckoning."""
+
+    def back(order):
+        at, clock = 0, int(task.begin_s)
+        for place in (*order, 1):
+            clock += int(task.travel_s[at, place]) + legs.longer_s(at, place, clock)
+            clock += 0 if place == 1 else int(task.stay_s[task.offers_of[place][0]])
+            at = place
+        return clock
+
+    return min(back(order) for order in itertools.permutations(range(2, len(task.travel_s))))
+
+
+@pytest.mark.parametrize("made", [MadeLegs, SteadyLegs])
+@pytest.mark.parametrize("seed", range(8))
+def test_run_of_few_stops_is_back_soonest_of_all_orders_without_a_search(made, seed, monkeypatch):
+    def no_search(*_, **__):
+        raise AssertionError(
+            "a run of few stops needs no search by the hour, which takes a minute to compile"
+        )
+
+    monkeypatch.setattr(slowed_day, "hour_tables", no_search)
+    task = _open_at_all_hours(made_day(3 + seed % 4, seed, hours=9.0))
+    legs = made(task.travel_s, seed)
+    found = in_waves(task, [0, *range(2, len(task.travel_s)), 1], kept_of(task, legs))
+    assert found.times.over_s == _soonest_back(task, legs)
+    assert sorted(found.places) == list(range(len(task.travel_s)))
+    assert found.longer_s == tuple(
+        legs.longer_s(a, b, at)
+        for (a, b), at in zip(itertools.pairwise(found.places), found.times.leaves_s.tolist(), strict=True)
+    )
+
+
+def _open_at_all_hours(task):
+    count = len(task.stop)
+    return dataclasses.replace(
+        task,
+        opens_s=np.zeros(count, dtype=np.int64),
+        closes_s=np.full(count, 10**6),
+        over_s=10**6,
+        fuel_limit_ml=FAR,
+    )

@@ -99,3 +99,16 @@ def test_waves_grow_with_wind_and_fetch_and_are_none_without():
 def test_radials_that_are_none_are_refused():
     with pytest.raises(UsageError, match="rising"):
         each_degree([[1.0, 2.0]], [90.0, 10.0])
+
+
+def test_radials_of_the_winds_asked_for_give_what_radials_all_round_give():
+    water = shapely.union_all(
+        [shapely.box(-4000.0, -300.0, 4000.0, 300.0), shapely.box(-200.0, -3000.0, 200.0, 2000.0)]
+    )
+    places = np.array([(0.0, 0.0), (3000.0, 100.0), (-100.0, -2500.0)])
+    around = Restricted(places, water)
+    for wind in (0.0, 1.5, 44.9, 90.0, 201.3, 359.9):
+        own = Restricted(places, water, [wind, 60.0])
+        for arcs in (True, False):
+            for one, other in zip(own.of(wind, arcs=arcs), around.of(wind, arcs=arcs), strict=True):
+                assert (one == other).all()

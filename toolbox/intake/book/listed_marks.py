@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING, Final
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
 from ...errors import DataError, UsageError
 from ...parameters import defaults
 from ...report import note
+from ...sources.cell_texts import read_pair
 from ...sources.columns import check_mapping, find_roles, parse_mapping
 from ...text import how_many
 from ...units import convert
@@ -17,14 +19,16 @@ from .positions import find_positions
 from .records import read_records
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from geopandas import GeoDataFrame
 
-    from ...arrays import Floats
+    from ...arrays import Floats, Geometries
     from ...sources.columns import Roles
     from ...sources.source_table import SourceTable
     from .placing import LakeExtent
+
+    Left = Callable[[int, str], object]
 
 RAMP_ROLES: Final = ("low_water", "min_level")
 HAZARD_ROLES: Final = ("radius",)
@@ -41,12 +45,25 @@ _NUMBER: Final = re.compile(
     re.IGNORECASE,
 )
 _NONE: Final = frozenset(("", "-", "--", "na", "n/a", "none", "null", "unknown", "?"))
+FARTHEST_M: Final = 150.0
+"""Launches, and what endangers a boat, lie nearer to the water; farther off a place is misread, or another lake's."""
+POOL_ASKED: Final = (
+    'give normal_pool = "712.0ft" under [level] of the day file, or a column min_level_m against it'
+)
+UNIT_ASKED: Final = "give depth_unit"
+_KINDS: Final = frozenset(("kind", "type", "hazard", "obstruction", "category"))
 _HIGHEST_M, _LOWEST_M = 15.0, -120.0
 """A ramp that needs the water so far above normal pool, or serves so far below it, is in another unit or datum."""
 
 
 def _words(header: str) -> list[str]:
     return re.findall(r"[a-z]+", re.sub(r"(?<=[a-z])(?=[A-Z])", " ", header).lower())
+
+
+def _its_own(table: SourceTable, what: str) -> SourceTable:
+    """Take rows that castshed wrote as what they are: a ramp of a plan is no spot, but it is a ramp."""
+    told = f"it is {what} of an exported plan"
+    return replace(table, problem=tuple("" if why.startswith(told) else why for why in table.problem))
 
 
 def _own_roles(
@@ -73,7 +90,7 @@ def _own_roles(
     return mine, told
 
 
-def _metres(table: SourceTable, column: str, unit: str | None, what: str) -> Floats:
+def _metres(table: SourceTable, column: str, unit: str | None, what: str, asked: str = UNIT_ASKED) -> Floats:
     """Read a column of lengths in metres, the sign kept; NaN for a gap.
 
     Raises
@@ -98,20 +115,24 @@ def _metres(table: SourceTable, column: str, unit: str | None, what: str) -> Flo
         if own is None:
             raise UsageError(
                 f"{table.name}: column '{column}' names no unit; write it into the header, such as '{column} (ft)', or "
-                "give depth_unit."
+                f"{asked}."
             )
         made[row] = convert(float(found[1].replace(",", "")), own, "length")
     return made
 
 
 def _least_levels(
-    table: SourceTable, mine: dict[str, str], unit: str | None, normal_pool_m: float | None
+    table: SourceTable,
+    mine: dict[str, str],
+    unit: str | None,
+    normal_pool_m: float | None,
+    asked: tuple[str, str],
 ) -> Floats:
     """Find the level below which a ramp is of no use, against normal pool."""
     headers = [str(c) for c in table.rows.columns]
     level = mine.get("min_level") or next((h for h in headers if _words(h)[:2] == ["min", "level"]), None)
     if level is not None:
-        return _metres(table, level, "m" if level == "min_level_m" else unit, "the least level")
+        return _metres(table, level, "m" if level == "min_level_m" else unit, "the least level", asked[1])
     low = mine.get("low_water")
     if low is None:
         fits = [h for h in headers if _LOW & set(_words(h)) and _ELEVATION & set(_words(h))]
@@ -123,13 +144,13 @@ def _least_levels(
         low = fits[0] if fits else None
     if low is None:
         return np.full(len(table), np.nan)
-    elevation = _metres(table, low, unit, "the low-water elevation")
+    elevation = _metres(table, low, unit, "the low-water elevation", asked[1])
     if not np.isfinite(elevation).any():
         return elevation
     if normal_pool_m is None:
         raise UsageError(
             f"{table.name} gives elevations down to which ramps serve ('{low}'), and that of normal pool is not known: "
-            'give normal_pool = "712.0ft" under [level] of the day file, or a column min_level_m against it.'
+            f"{asked[0]}."
         )
     levels = elevation - normal_pool_m
     wrong = np.flatnonzero((levels > _HIGHEST_M) | (levels < _LOWEST_M))
@@ -143,12 +164,30 @@ def _least_levels(
 
 
 def _tell(
-    table: SourceTable, rows: Sequence[int], names: Sequence[str], why: Sequence[str], what: str
+    table: SourceTable,
+    rows: Sequence[int],
+    names: Sequence[str],
+    why: Sequence[str],
+    what: str,
+    left: Left | None,
 ) -> None:
-    if rows:
+    if left is not None:
+        for k in rows:
+            left(k, why[k])
+    elif rows:
         listed = "; ".join(f"{names[k] or f'{table.counted} {table.line[k]}'}: {why[k]}" for k in rows[:5])
         more = f" and {len(rows) - 5} more" if len(rows) > 5 else ""
         note(f"{how_many(len(rows), what)} of {table.name} left out ({listed}{more}).", stacklevel=3)
+
+
+def _far(shapes: Geometries, water: Any, reach_m: Floats | float = 0.0) -> Floats:
+    """Tell how far from the water each place lies beyond what is allowed, metres; 0 where the water is not known."""
+    import shapely
+
+    if water is None:
+        return np.zeros(len(shapes))
+    off: Floats = shapely.distance(shapes, water)
+    return np.where(off > FARTHEST_M + reach_m, off, 0.0)
 
 
 def _ids(table: SourceTable, roles: Roles, names: Sequence[str]) -> list[str]:
@@ -167,6 +206,30 @@ def _ids(table: SourceTable, roles: Roles, names: Sequence[str]) -> list[str]:
     return made
 
 
+def is_place(told: str) -> bool:
+    """Tell whether a text is one place in degrees, such as ``35.7525, -85.2041``, and no name of a file."""
+    return bool(re.search(r"\d", told)) and not read_pair(told)[0].fault
+
+
+def ramp_at(told: str, crs: Any) -> GeoDataFrame:
+    """Make the layer of ramps of the one place at which a boat is put in.
+
+    Parameters
+    ----------
+    told
+        Latitude and longitude.
+    crs
+        System to bring it into.
+    """
+    import geopandas as gpd
+
+    lat, lon = (angle.degrees for angle in read_pair(told))
+    there = gpd.GeoSeries(gpd.points_from_xy([lon], [lat]), crs="OGC:CRS84").to_crs(crs)
+    return gpd.GeoDataFrame(
+        {"ramp_id": ["start"], "name": ["Start"], "min_level_m": [float("nan")]}, geometry=there, crs=crs
+    )
+
+
 def ramps_of(
     table: SourceTable,
     lake: LakeExtent,
@@ -174,6 +237,9 @@ def ramps_of(
     columns: Sequence[str] = (),
     unit: str | None = None,
     normal_pool_m: float | None = None,
+    water: Any = None,
+    asked: tuple[str, str] = (POOL_ASKED, UNIT_ASKED),
+    left: Left | None = None,
 ) -> GeoDataFrame:
     """Make the layer of ramps of a list.
 
@@ -190,6 +256,13 @@ def ramps_of(
         Unit of elevations that name none.
     normal_pool_m
         Elevation of normal pool, to which low-water elevations are turned.
+    water
+        The water itself, where it is known: a ramp farther than 150 m from it is told and left out.
+    asked
+        How to give the normal pool, and a unit, for messages.
+    left
+        Gets place in the list and reason of each row that is left out, instead of a note; a list of which none is left
+        is then no error.
 
     Returns
     -------
@@ -205,6 +278,7 @@ def ramps_of(
     import geopandas as gpd
     import shapely
 
+    table = _its_own(table, "a ramp")
     mine, told = _own_roles(table, columns, RAMP_ROLES)
     headers = [str(c) for c in table.rows.columns]
     roles = find_roles(headers, told)
@@ -216,18 +290,20 @@ def ramps_of(
         p or why or "it has no place on the lake" for p, why in zip(table.problem, places.reason, strict=True)
     ]
     shapes = shapely.centroid(places.geometry)
+    off = _far(shapes, water)
+    reason = [f"{m:,.0f} m from the water" if m > 0 else why for m, why in zip(off, reason, strict=True)]
     kept = [
         k
         for k in range(len(table))
-        if not table.problem[k] and shapes[k] is not None and not shapes[k].is_empty
+        if not table.problem[k] and shapes[k] is not None and not shapes[k].is_empty and not off[k] > 0
     ]
-    _tell(table, [k for k in range(len(table)) if k not in set(kept)], names, reason, "ramp")
-    if not kept:
+    _tell(table, [k for k in range(len(table)) if k not in set(kept)], names, reason, "ramp", left)
+    if not kept and left is None:
         raise DataError(
             f"{table.name} holds no ramp on the lake{f': {reason[0]}' if reason else ''}. It has the columns "
             f"{', '.join(headers) or 'none'}."
         )
-    least = _least_levels(table, mine, unit, normal_pool_m)
+    least = _least_levels(table, mine, unit, normal_pool_m, asked) if kept else np.full(len(table), np.nan)
     ids = _ids(table, roles, names)
     return gpd.GeoDataFrame(
         {
@@ -241,13 +317,19 @@ def ramps_of(
 
 
 def hazards_of(
-    table: SourceTable, lake: LakeExtent, *, columns: Sequence[str] = (), unit: str | None = None
+    table: SourceTable,
+    lake: LakeExtent,
+    *,
+    columns: Sequence[str] = (),
+    unit: str | None = None,
+    water: Any = None,
+    left: Left | None = None,
 ) -> GeoDataFrame:
     """Make the layer of known hazards of a list.
 
     Parameters
     ----------
-    table, lake, columns, unit
+    table, lake, columns, unit, water, left
         As in `ramps_of`; a depth is that of the top, and ``radius`` a role of its own.
 
     Returns
@@ -264,6 +346,7 @@ def hazards_of(
     """
     import geopandas as gpd
 
+    table = _its_own(table, "a hazard")
     mine, told = _own_roles(table, columns, HAZARD_ROLES)
     headers = [str(c) for c in table.rows.columns]
     roles = find_roles(headers, told)
@@ -283,10 +366,12 @@ def hazards_of(
             f"{table.name} {table.counted} {table.line[k]} is a hazard without a place: "
             f"{found.reason[k] or 'no position'}. Correct it, or take the line out if it is none."
         )
-    _tell(table, lost, names, found.reason, "hazard")
     radius = mine.get("radius") or next((h for h in headers if "radius" in _words(h)), None)
     wide = _metres(table, radius, unit, "the radius") if radius else np.full(len(table), np.nan)
-    kept = [k for k in range(len(table)) if found.geometry[k] is not None]
+    off = _far(found.geometry, water, np.nan_to_num(wide))
+    why = [f"{m:,.0f} m from the water" if m > 0 else r for m, r in zip(off, found.reason, strict=True)]
+    _tell(table, sorted({*lost, *np.flatnonzero(off > 0).tolist()}), names, why, "hazard", left)
+    kept = [k for k in range(len(table)) if found.geometry[k] is not None and not off[k] > 0]
     top = found.table["top_depth_m"].to_numpy(dtype=float)[kept]
     if silent := int(np.isnan(top).sum()):
         note(
@@ -294,6 +379,8 @@ def hazards_of(
             stacklevel=2,
         )
     words = found.table["kind_text"].tolist()
+    if roles.one("kind") is None and (kind := next((h for h in headers if _KINDS & set(_words(h))), None)):
+        words = [str(v).strip() for v in table.rows[kind].tolist()]
     return gpd.GeoDataFrame(
         {
             "kind": [words[k] or names[k] or "hazard" for k in kept],

@@ -20,7 +20,8 @@ from .measures import ask_unit, in_depth, moved, take_datum, take_unit, take_val
 from .opening import open_all
 from .shore_from_depths import shore_from_depths
 from .systems import metric_system, middle_of, on_earth, settle_systems, system_of
-from .water_body import PickedLake, pick_lake
+from .water_body import PickedLake
+from .which_shoreline import pick_lake
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -66,6 +67,30 @@ def _doubt_outlines(founds: Sequence[FoundLayer], questions: Questions) -> None:
             "the shoreline.",
             f"--as {found.name}=ROLE, with islands, zones, hazards, shoreline, depth-areas or ignore",
         )
+
+
+def _doubt_rasters(founds: Sequence[FoundLayer], wishes: FileWishes, questions: Questions) -> None:
+    """Ask which of several rasters of one file holds the depths; what a person names goes before the others."""
+    for file in dict.fromkeys(f.file for f in founds if f.grid is not None):
+        rasters = [f for f in founds if f.file == file and f.role == "raster"]
+        said = [f for f in rasters if wishes.of(f, "role")[0] == "raster"]
+        if said and len(said) < len(rasters):
+            for found in rasters:
+                if found not in said:
+                    found.role = "ignore"
+        elif len(rasters) > 1:
+            listed = ", ".join(f"'{f.layer}' ({_ends(f)})" for f in rasters)
+            questions.ask(
+                file,
+                f"which of its rasters holds the depths? There are {listed}.",
+                f"--as '{rasters[0].name}=raster'",
+            )
+
+
+def _ends(found: FoundLayer) -> str:
+    assert found.grid is not None
+    known = found.grid.numbers[np.isfinite(found.grid.numbers)]
+    return f"{known.min():.6g} to {known.max():.6g}" if known.size else "nothing known"
 
 
 def _as_grids(founds: Sequence[FoundLayer], wishes: FileWishes) -> None:
@@ -182,7 +207,12 @@ def _with_own_ids(ramps: Any) -> Any:
     return ramps
 
 
-def _layers(brought: Brought, pool_m: float | None) -> None:
+def _unit_said(found: FoundLayer, wishes: FileWishes) -> str | None:
+    """Tell the unit of a list's lengths that name none, where a person said it."""
+    return wishes.of(found, "unit")[0] or wishes.of_all("unit")[0] or None
+
+
+def _layers(brought: Brought, wishes: FileWishes, pool_m: float | None) -> None:
     lake, crs = brought.lake, brought.crs
     lines: list[tuple[FoundLayer, Any, Any]] = []
     points: list[tuple[FoundLayer, Any, Any]] = []
@@ -212,9 +242,9 @@ def _layers(brought: Brought, pool_m: float | None) -> None:
         elif found.role == "depth-areas":
             areas.append(_areas(found, crs, pool_m, lake))
         elif found.role == "ramps":
-            ramps.append(ramps_of(found, crs, lake.area, pool_m))
+            ramps.append(ramps_of(found, crs, lake.area, pool_m, _unit_said(found, wishes)))
         elif found.role == "hazards":
-            hazards.append(hazards_of(found, crs, lake.area))
+            hazards.append(hazards_of(found, crs, lake.area, _unit_said(found, wishes)))
         elif found.role == "zones":
             zones.append(zones_of(found, crs, lake.area))
         elif found.role == "quality":
@@ -273,6 +303,7 @@ def bring(
             for found in founds:
                 take_role(found, wishes, questions)
             _doubt_outlines(founds, questions)
+            _doubt_rasters(founds, wishes, questions)
             _as_grids(founds, wishes)
             settle_systems(founds, wishes, questions)
         with stage("Picking the lake"):
@@ -308,7 +339,7 @@ def bring(
             questions.stop()
         with stage("Cleaning"):
             brought = Brought(founds, lake, metric)
-            _layers(brought, pool_m)
+            _layers(brought, wishes, pool_m)
     if (
         brought.contours is None
         and brought.soundings is None
@@ -334,6 +365,9 @@ def _in_its_zone(lake: PickedLake, metric: Any, crs: str) -> tuple[Any, PickedLa
     assert there is not None
     own = pyproj.CRS.from_user_input(utm_of((there[0] + there[2]) / 2, (there[1] + there[3]) / 2))
     lake.area = moved(np.array([lake.area], dtype=object), metric, own)[0]
+    lake.differs = [
+        (word, moved(np.array([one], dtype=object), metric, own)[0]) for word, one in lake.differs
+    ]
     if not shapely.is_valid(lake.area):
         lake.area = shapely.make_valid(lake.area, method="structure", keep_collapsed=False)
     return own, lake

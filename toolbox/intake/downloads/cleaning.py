@@ -19,6 +19,11 @@ _LANDWARD: Final = 0.5  # of a contour's length outside the water, beyond which 
 _NEAR_M: Final = 3.0  # so far beside the shoreline a contour was drawn a bit off
 _KEPT: Final = 5000  # rows set aside of one layer that are listed one by one
 _TURN: Final = -0.985  # cosine: a corner at which a line turns back within ten degrees
+_MANY_NOUGHTS: Final = 20
+_DEEP_M: Final = 1.0
+_STEEPEST: Final = 0.1  # rise of a bottom: a neighbour so deep, so near, does not slope up to 0 here
+_AT_SHORE_M: Final = 5.0
+_SCATTERED: Final = 0.5  # of all rows of 0
 _MOST_PAIRS: Final = 300_000
 
 
@@ -125,6 +130,8 @@ def _crossing(rows: Rows) -> None:
         rows.said.append("too many lines to look whether they cross")
         return
     shapely.prepare(rows.shapes)
+    meet = shapely.intersects(rows.shapes[one], rows.shapes[other])  # far quicker to tell than a crossing
+    one, other = one[meet], other[meet]
     cross = shapely.crosses(rows.shapes[one], rows.shapes[other])
     one, other = one[cross], other[cross]
     bad = np.zeros(len(rows.shapes), dtype=bool)
@@ -198,22 +205,48 @@ def _as_lines(rings: Geometries) -> tuple[Floats, Ints]:
     return xy, owner
 
 
+def _bare_noughts(rows: Rows, lake: Any) -> None:
+    """Set aside rows of 0 scattered over deep water, but those at the shore: a mark for 'nothing measured'.
+
+    A shoal shows in the soundings round it, and stands by itself; noughts all over the lake do neither.
+    """
+    nought = rows.depth_m == 0.0
+    if nought.sum() < _MANY_NOUGHTS or (~nought).sum() < _MANY_NOUGHTS:
+        return
+    tree = shapely.STRtree(rows.shapes[~nought])
+    (_, nearest), off = tree.query_nearest(rows.shapes[nought], return_distance=True, all_matches=False)
+    beside = rows.depth_m[~nought][nearest]
+    amid = (beside > _DEEP_M) & (beside > off * _STEEPEST)
+    if amid.mean() >= _SCATTERED:
+        shore = shapely.boundary(lake)
+        shapely.prepare(shore)
+        bad = nought.copy()
+        bad[nought] = ~shapely.dwithin(shore, rows.shapes[nought], _AT_SHORE_M)
+        rows.drop(bad, "0 amid deep water, as many rows hold: nothing measured there")
+
+
 def clean_soundings(found: FoundLayer, shapes: Geometries, depth_m: Floats, lake: Any) -> Rows:
     """Clean soundings; of several at one place the shallowest stays."""
-    parts, owner = shapely.get_parts(shapes, return_index=True)
+    kinds = shapely.get_type_id(shapes)
+    parts, owner = np.asarray(shapes, dtype=object), np.arange(len(shapes))
+    if (kinds != 0).any():
+        parts, owner = shapely.get_parts(shapes, return_index=True)
+        kinds = shapely.get_type_id(parts)
     rows = Rows(found, np.asarray(parts, dtype=object), np.asarray(depth_m, dtype=float)[owner], owner + 1)
-    rows.drop(shapely.get_type_id(rows.shapes) != 0, "no point")
+    rows.drop(kinds != 0, "no point")
     _numbered(rows)
     rows.drop(rows.depth_m < 0, "above the surface at normal pool")
     if len(rows.shapes):
         shapely.prepare(lake)
         xy = shapely.get_coordinates(rows.shapes)
         rows.drop(~shapely.contains_xy(lake, xy[:, 0], xy[:, 1]), "outside the water")
+        _bare_noughts(rows, lake)
     if len(rows.shapes):
-        xy = np.round(shapely.get_coordinates(rows.shapes), 2)
-        order = np.lexsort((rows.depth_m, xy[:, 1], xy[:, 0]))
+        xy = np.rint(shapely.get_coordinates(rows.shapes) * 100.0).astype(np.int64)
+        place = xy[:, 0] * 1_000_000_007 + xy[:, 1]  # one number a place: no northing has so many centimetres
+        order = np.lexsort((rows.depth_m, place))
         same = np.zeros(len(order), dtype=bool)
-        same[order[1:]] = (xy[order[1:]] == xy[order[:-1]]).all(axis=1)
+        same[order[1:]] = place[order[1:]] == place[order[:-1]]
         rows.drop(same, "a second one at the same place; the shallowest is taken")
     found.taken = len(rows.shapes)
     return rows

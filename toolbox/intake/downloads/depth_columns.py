@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import pandas as pd
 import shapely
 
+from .depth_cells import ENOUGH, read_cells
 from .found import UNITS
 
 if TYPE_CHECKING:
@@ -76,6 +77,7 @@ WEAK_COLUMNS: Final = (
     "desc",
     "id",
     "code",
+    "folder",
 )
 _NEVER: Final = (
     "length leng len area perimeter perim acres hectares fid objectid gid ogc oid shape year date time count "
@@ -142,19 +144,11 @@ def datum_in(*names: str) -> str:
 
 
 GEOMETRY_Z: Final = "z of the geometry"
-_TEXT: Final = re.compile(
-    r"(?:.*?\b(?:depth|contour|elev(?:ation)?|sounding|deep)\b\s*(?:is|of|at)?\s*[:=]?\s*)?"
-    r"([-−+]?\d+(?:[.,]\d+)?)\s*(ft|feet|foot|'|m|met(?:er|re)s?|fathoms?|fth?m?|cm|dm|us-?ft)?\.?\s*"
-    r"(?:deep|depth|contour|isobath|elev(?:ation)?|below.*|line)?\s*",
-    re.IGNORECASE | re.DOTALL,
-)
 _RANGE: Final = re.compile(
     r"\s*(-?\d+(?:\.\d+)?)\s*(?:-|–|to)\s*(-?\d+(?:\.\d+)?)\s*"
     r"(ft|feet|foot|'|m|met(?:er|re)s?|fathoms?)?\.?\s*",
     re.IGNORECASE,
 )
-_TAGS: Final = re.compile(r"<[^>]{0,200}>")
-_ENOUGH: Final = 0.6
 
 
 @dataclass(frozen=True)
@@ -167,38 +161,6 @@ class Candidate:
     unit: str
     holds: str
     why: str
-
-
-def read_cells(values: pd.Series[Any]) -> tuple[Floats, str]:
-    """Read numbers, with or without a unit behind them; the unit where all that have one agree."""
-    if pd.api.types.is_numeric_dtype(values) and not pd.api.types.is_bool_dtype(values):
-        found: Floats = values.to_numpy(dtype=float, na_value=np.nan)
-        return np.where(np.isfinite(found), found, np.nan), ""
-    if not (pd.api.types.is_object_dtype(values) or pd.api.types.is_string_dtype(values)):
-        return np.full(len(values), np.nan), ""
-    known: dict[str, tuple[float, str]] = {}
-    numbers = np.full(len(values), np.nan)
-    units: set[str] = set()
-    for i, value in enumerate(values):
-        if value is None or (isinstance(value, float) and np.isnan(value)):
-            continue
-        text = str(value)
-        if text not in known:
-            known[text] = _cell(text)
-        number, unit = known[text]
-        numbers[i] = number
-        if unit:
-            units.add(unit)
-    return numbers, units.pop() if len(units) == 1 else ""
-
-
-def _cell(text: str) -> tuple[float, str]:
-    plain = _TAGS.sub(" ", text).strip() if len(text) < 2000 else ""
-    found = _TEXT.fullmatch(plain)
-    if found is None:
-        return float("nan"), ""
-    unit = UNITS.get((found[2] or "").lower().replace("-", ""), "")
-    return float(found[1].replace(",", ".").replace("−", "-")), unit
 
 
 def _is_ladder(numbers: Floats) -> bool:
@@ -240,7 +202,7 @@ def candidates(frame: GeoDataFrame, *, lines: bool) -> list[Candidate]:
             continue
         numbers, unit = read_cells(frame[column])
         known = np.isfinite(numbers)
-        if (not len(numbers) or known.mean() < _ENOUGH) and not (telling and known.any()):
+        if (not len(numbers) or known.mean() < ENOUGH) and not (telling and known.any()):
             continue
         if telling == ["height"] and not lines and not float(np.nanmean(numbers < 0)) > 0.5:
             continue  # of a structure or a mark, not of the bottom
@@ -270,11 +232,27 @@ def candidates(frame: GeoDataFrame, *, lines: bool) -> list[Candidate]:
         if len(frame)
         else np.empty(0)
     )
-    if len(z) and np.isfinite(z).mean() > _ENOUGH and len(np.unique(z[np.isfinite(z)])) > 1:
+    if (
+        len(z)
+        and np.isfinite(z).mean() > ENOUGH
+        and len(np.unique(z[np.isfinite(z)])) > 1
+        and not (lines and _up_and_down(frame, z))
+    ):
         found.append(
             Candidate(GEOMETRY_Z, 3.5, z_of(frame), "", "", "the geometry has heights or depths of its own")
         )
     return sorted(found, key=lambda one: -one.score)
+
+
+def _up_and_down(frame: GeoDataFrame, z: Floats) -> bool:
+    """Whether many lines rise and fall along their way: tracks or edges, and no contours."""
+    owner = shapely.get_coordinates(frame.geometry.to_numpy(), return_index=True)[1]
+    known = np.isfinite(z)
+    top, low = np.full(len(frame), -np.inf), np.full(len(frame), np.inf)
+    np.maximum.at(top, owner[known], z[known])
+    np.minimum.at(low, owner[known], z[known])
+    there = np.isfinite(top)
+    return bool(np.mean(top[there] - low[there] > 0.01 * float(np.ptp(z[known]))) > 1.0 - ENOUGH)
 
 
 def z_of(frame: GeoDataFrame) -> Floats:
@@ -310,7 +288,7 @@ def ends_of_ranges(frame: GeoDataFrame) -> tuple[str, str, Floats, Floats, str] 
         ):
             continue
         read = [_RANGE.fullmatch(str(v)) if v is not None else None for v in frame[column]]
-        if read and sum(one is not None for one in read) > _ENOUGH * len(read):
+        if read and sum(one is not None for one in read) > ENOUGH * len(read):
             a = np.array([float(m[1]) if m else np.nan for m in read])
             b = np.array([float(m[2]) if m else np.nan for m in read])
             told_units = {UNITS.get((m[3] or "").lower(), "") for m in read if m} - {""}

@@ -75,6 +75,7 @@ class FoundLayer:
     stems: tuple[str, ...] = ()
     standard: str = ""  # acronym of a feature class of the S-57 object catalogue
     role: str = ""
+    role_said: bool = False  # by a person
     column: str = ""
     unit: str = ""
     unit_m: float = float("nan")
@@ -125,7 +126,13 @@ class Questions:
 
 
 KEYS: Final = ("role", "column", "unit", "values", "crs")
-_OPTIONS: Final = {"role": "as", "column": "column", "unit": "unit", "values": "values", "crs": "file-crs"}
+_OPTIONS: Final = {
+    "role": "as",
+    "column": "column",
+    "unit": "depths-in",
+    "values": "values",
+    "crs": "file-crs",
+}
 _FOR_ALL: Final = ("unit", "values", "crs")
 _LARGEST: Final = 100_000
 # Unit as people write it -> as the house writes it; symbols and names of NIST Handbook 44 and what agencies write.

@@ -12,31 +12,13 @@ from ...errors import DataError
 from ...layers import door
 from ...layers.reading import horizontal, meaning_of
 from ...real_files import MOST_CELLS
+from .depth_cells import without_marks
 from .found import FoundGrid
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from ...arrays import Floats
     from ...depth import DepthSurface
 
-_MARKS: Final = (
-    -9999.0,
-    9999.0,
-    -99999.0,
-    99999.0,
-    -999999.0,
-    999999.0,
-    -32768.0,
-    -32767.0,
-    32767.0,
-    -3.4028235e38,
-    3.4028235e38,
-    1e20,
-    9.96921e36,
-    1e30,
-    -1e30,
-)
 _VARIABLE: Final = re.compile(r"[A-Za-z_]\w{0,60}")
 _TELLING: Final = ("depth", "elev", "bathy", "height", "z", "band1", "bed", "bottom", "topo")
 _NOT_DEPTHS: Final = (
@@ -66,20 +48,27 @@ _STANDARD_NAMES: Final = {  # of the CF conventions, standard name table
 }
 
 
-def without_marks(values: NDArray[np.floating[Any]]) -> tuple[str, ...]:
-    """Take out numbers that stand for 'nothing known' by habit, where nothing else lies near them; tell which."""
-    said = []
-    for mark in _MARKS:
-        mine = np.isclose(values, mark, rtol=1e-6)
-        if mine.any():
-            others = values[np.isfinite(values) & ~mine]
-            if others.size and float(np.abs(others - mark).min()) > 0.2 * abs(mark):
-                values[mine] = np.nan
-                said.append(f"{int(mine.sum()):,} cells hold {mark:g}, a mark for 'nothing known'")
-    return tuple(said)
+def _bands_of(data: Any, name: str) -> dict[str, int]:
+    """Name the bands that may hold depths; one without a name of its own where there is no other."""
+    from rasterio.enums import ColorInterp as Kind
+
+    kinds = dict(enumerate(data.colorinterp, start=1))
+    if {Kind.red, Kind.green, Kind.blue, Kind.palette} & set(kinds.values()):
+        raise DataError(
+            f"{name} is a picture: its numbers are colours. Ask for the raster of depths itself, or for its contours."
+        )
+    bands = {
+        n: (data.descriptions[n - 1] or "").strip() or f"band {n}"
+        for n, kind in kinds.items()
+        if kind != Kind.alpha
+    }
+    usable = {n: word for n, word in bands.items() if not word.lower().startswith(_NOT_DEPTHS)} or bands
+    telling = {n: word for n, word in usable.items() if any(w in word.lower() for w in _TELLING)}
+    best = telling or usable
+    return {f"band {n} {word}" if word != f"band {n}" else word: n for n, word in best.items()}
 
 
-def _grid_of(data: Any, name: str, crs: Any, holds: str = "") -> FoundGrid:
+def _grid_of(data: Any, name: str, crs: Any, holds: str = "", band: int = 1) -> FoundGrid:
     import pyproj
 
     if data.width * data.height > MOST_CELLS:
@@ -95,24 +84,26 @@ def _grid_of(data: Any, name: str, crs: Any, holds: str = "") -> FoundGrid:
             system = pyproj.CRS.from_epsg(epsg) if epsg else pyproj.CRS.from_wkt(data.crs.to_wkt())
         except (pyproj.exceptions.CRSError, ValueError) as error:
             raise DataError(f"{name} has a reference system that is not known ({error}).") from error
-    tags = {key.lower(): str(value) for key, value in data.tags(1).items()}
-    unit = data.units[0] or tags.get("units", "")
+    tags = {key.lower(): str(value) for key, value in data.tags(band).items()}
+    unit = data.units[band - 1] or tags.get("units", "")
     means = meaning_of(
         name,
-        scale=float(data.scales[0]),
-        offset=float(data.offsets[0]),
+        scale=float(data.scales[band - 1]),
+        offset=float(data.offsets[band - 1]),
         unit=unit,
         crs=system if system is not None else pyproj.CRS("EPSG:4326"),
     )
-    numbers = data.read(1, masked=True).astype(np.float64) * means.factor + means.offset_m
-    values = np.asarray(numbers.filled(np.nan), dtype=np.float32)
+    numbers = data.read(band, masked=True).astype(np.float64).filled(np.nan)
+    said = without_marks(numbers)  # as they stand: a scale would hide them
+    values = (numbers * means.factor + means.offset_m).astype(np.float32)
     values[~np.isfinite(values)] = np.nan
-    said = without_marks(values)
     told = _STANDARD_NAMES.get(tags.get("standard_name", ""), "")
     if not told and tags.get("positive", "").lower() in ("down", "up"):
         told = "depth" if tags["positive"].lower() == "down" else ""
     at = data.transform
-    words = " ".join([data.descriptions[0] or "", tags.get("long_name", ""), tags.get("standard_name", "")])
+    words = " ".join(
+        [data.descriptions[band - 1] or "", tags.get("long_name", ""), tags.get("standard_name", "")]
+    )
     return FoundGrid(
         values,
         (at.a, at.b, at.c, at.d, at.e, at.f),
@@ -138,12 +129,22 @@ def _written_beside(path: Path) -> Any:
         return None
 
 
-def read_grid(path: Path, layer: str, kind: str) -> FoundGrid:
-    """Read a GeoTIFF, an ASCII grid, or a coverage of a GeoPackage."""
+def read_bands(path: Path, layer: str, kind: str) -> dict[str, FoundGrid]:
+    """Read those bands of a GeoTIFF, an ASCII grid, or a coverage of a GeoPackage that may hold depths.
+
+    Raises
+    ------
+    DataError
+        It is a picture, or cannot be read.
+    """
+    made = {}
     with door.opened_raster(path, layer) as data:
-        made = _grid_of(data, path.name, _written_beside(path) if kind == "ASCII grid" else None)
-    if made.words == "" and layer:
-        made.words = layer
+        beside = _written_beside(path) if kind == "ASCII grid" else None
+        bands = _bands_of(data, path.name)
+        for word, band in bands.items():
+            made["" if len(bands) == 1 else word] = _grid_of(data, path.name, beside, band=band)
+    for grid in made.values():
+        grid.words = grid.words or layer
     return made
 
 
@@ -172,6 +173,11 @@ def read_variables(path: Path, kind: str) -> dict[str, FoundGrid]:
     made = {}
     for name in best:
         with door.opened_grid(path, kind, name) as data:
+            if data.count > 1:
+                raise DataError(
+                    f"{path.name}: '{name}' has {data.count} layers, of times or heights; save the one that counts by "
+                    "itself."
+                )
             made[name] = _grid_of(data, f"{path.name}:{name}", None)
             made[name].words += f" {name}"
     return made if len(made) > 1 else {"": next(iter(made.values()))}

@@ -6,6 +6,7 @@ CATZOC category of zone of confidence in data, RESTRN restriction. Depths are me
 
 from __future__ import annotations
 
+import dataclasses
 import itertools
 from typing import TYPE_CHECKING, Any, Final
 
@@ -13,18 +14,19 @@ import numpy as np
 import shapely
 
 from ...errors import UsageError
+from ...text import how_many
+from .chosen_column import choose_column, stated_column, unit_column
+from .depth_cells import without_marks
 from .depth_columns import (
     GEOMETRY_Z,
     ROLE_WORDS,
     Candidate,
     candidates,
     ends_of_ranges,
-    read_cells,
-    unit_in,
     words_of,
     z_of,
 )
-from .found import DEPTH_ROLES, UNITS, FoundLayer, Questions
+from .found import DEPTH_ROLES, FoundLayer, Questions
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -158,6 +160,8 @@ def _guess(found: FoundLayer, shape: str, ranked: list[Candidate]) -> tuple[str,
             return "contours", f"contours: lines with depths in '{ranked[0].column}'"
         if role:
             return role, why
+        if found.kind == "gpx":
+            return "ignore", "tracks, which are no shoreline unless --as says so"
         if ranked:
             return "contours", f"contours: lines, and {ranked[0].why}"
         return "", ""
@@ -190,94 +194,6 @@ def _guess(found: FoundLayer, shape: str, ranked: list[Candidate]) -> tuple[str,
     return "", ""
 
 
-def _choose_column(found: FoundLayer, ranked: list[Candidate], questions: Questions) -> Candidate | None:
-    if found.frame is not None and found.frame.attrs.get("headerless"):
-        numeric = [c for c in map(str, found.frame.columns) if c.startswith("column ")]
-        if numeric:
-            values, unit = read_cells(found.frame[numeric[0]])
-            return Candidate(
-                numeric[0], 4.0, values, unit, "", f"depths in '{numeric[0]}', the first after the place"
-            )
-    if not ranked:
-        columns = (
-            []
-            if found.frame is None
-            else [str(c) for c in found.frame.columns if c != found.frame.geometry.name]
-        )
-        questions.ask(
-            found.name,
-            f"which column holds the depth? Its columns are: {', '.join(columns[:20]) or 'none'}.",
-            f"--column {found.name}=NAME",
-        )
-        return None
-    best = ranked[0]
-    rivals = [one for one in ranked[1:] if best.score - one.score < 0.4]
-    for rival in rivals:
-        both = np.isfinite(best.numbers) & np.isfinite(rival.numbers) & (best.numbers != 0)
-        ratio = rival.numbers[both] / best.numbers[both]
-        if (
-            ratio.size
-            and float(np.ptp(ratio)) < 0.02 * abs(float(np.median(ratio)))
-            and (best.unit or rival.unit)
-        ):
-            if not best.unit:
-                best = rival
-            continue
-        questions.ask(
-            found.name,
-            f"which column holds the depth, {', '.join(repr(one.column) for one in [best, *rivals])}?",
-            f"--column {found.name}={best.column}",
-        )
-        return None
-    return best
-
-
-def _stated_column(found: FoundLayer, column: str, ranked: list[Candidate], where: str) -> Candidate:
-    assert found.frame is not None
-    for one in ranked:
-        if one.column.casefold() == column.casefold():
-            return one
-    if column.casefold() in ("z", GEOMETRY_Z):
-        return Candidate(GEOMETRY_Z, 9.0, z_of(found.frame), "", "", f"{where} says so")
-    names = {str(c).casefold(): str(c) for c in found.frame.columns}
-    if column.casefold() not in names:
-        there = ", ".join(str(c) for c in found.frame.columns if c != found.frame.geometry.name)
-        raise UsageError(f"{where}: {found.name} has no column '{column}'; it has: {there}.")
-    name = names[column.casefold()]
-    numbers, unit = read_cells(found.frame[name])
-    return Candidate(name, 9.0, numbers, unit or unit_in(name), "", f"{where} says so")
-
-
-def _unit_column(found: FoundLayer, chosen: Candidate, wishes: FileWishes, questions: Questions) -> None:
-    """Read a column of units beside the depths; ask where it says another one than the name of the depth's own."""
-    assert found.frame is not None
-    column = next(
-        (
-            c
-            for c in map(str, found.frame.columns)
-            if words_of(c) in (["unit"], ["units"], ["depth", "unit"], ["depth", "units"])
-        ),
-        None,
-    )
-    if column is None:
-        return
-    cells = {str(v).strip() for v in found.frame[column] if v is not None and str(v).strip()}
-    units = {UNITS.get(cell.lower(), "") for cell in cells}
-    told = units.pop() if len(units) == 1 else ""
-    if told and not (found.unit or chosen.unit):
-        found.unit = told
-        found.why.append(f"unit in the column '{column}'")
-        return
-    agree = told == (found.unit or chosen.unit) if told else not cells
-    if not agree and not wishes.of(found, "unit")[0]:
-        questions.ask(
-            found.name,
-            f"'{chosen.column}' names {found.unit or chosen.unit or 'no unit'}, and '{column}' says "
-            f"{', '.join(sorted(cells)[:4])}: in which unit are the depths?",
-            f"--unit {found.name}=m or ft",
-        )
-
-
 def take_role(found: FoundLayer, wishes: FileWishes, questions: Questions) -> None:
     """Tell the role of a layer, and the column of its depths; ask where it cannot be told."""
     said, where = wishes.of(found, "role")
@@ -297,6 +213,13 @@ def take_role(found: FoundLayer, wishes: FileWishes, questions: Questions) -> No
         attrs = dict(frame.attrs)
         found.frame = frame = frame[~empty]
         frame.attrs.update(attrs)
+    many = shapely.get_type_id(frame.geometry.to_numpy()) == 4
+    if many.any():
+        attrs = dict(frame.attrs)
+        found.frame = frame = frame.explode(index_parts=False, ignore_index=True)
+        frame.attrs.update(attrs)
+        found.rows = len(frame)
+        found.why.append(f"{how_many(int(many.sum()), 'row')} of many points taken apart")
     if frame.empty:
         found.role = "ignore"
         found.why.append("empty")
@@ -321,7 +244,7 @@ def take_role(found: FoundLayer, wishes: FileWishes, questions: Questions) -> No
             "spots or ignore",
         )
         return
-    found.role = role
+    found.role, found.role_said = role, bool(said)
     found.why.append(why)
     if standard and standard in ("DEPARE", "DRGARE", "DEPCNT", "SOUNDG", "OBSTRN", "WRECKS", "UWTROC"):
         found.unit, found.values = "m", "depth"
@@ -346,14 +269,16 @@ def take_role(found: FoundLayer, wishes: FileWishes, questions: Questions) -> No
         found.column, found.numbers = GEOMETRY_Z, z_of(frame)
         return
     chosen = (
-        _stated_column(found, column, ranked, column_where)
+        stated_column(found, column, ranked, column_where)
         if column
-        else _choose_column(found, ranked, questions)
+        else choose_column(found, ranked, questions)
     )
     if chosen is None:
         return
-    found.column, found.numbers = chosen.column, chosen.numbers
-    _unit_column(found, chosen, wishes, questions)
+    found.column, found.numbers = chosen.column, np.array(chosen.numbers, dtype=float)
+    found.why += without_marks(found.numbers, "rows")
+    chosen = dataclasses.replace(chosen, numbers=found.numbers)
+    unit_column(found, chosen, wishes, questions)
     found.why.append(chosen.why)
     found.unit = found.unit or chosen.unit
     found.values = found.values or chosen.holds  # noqa: PD011 - what the numbers are, no pandas

@@ -24,16 +24,22 @@ def moved(shapes: Geometries, source: Any, target: Any) -> Geometries:
     """Bring shapes from one system into another, two coordinates each; what has no place there becomes None."""
     import pyproj
 
-    flat = shapely.force_2d(np.asarray(shapes, dtype=object))
+    flat: Geometries = shapely.force_2d(np.asarray(shapes, dtype=object))
     if same_crs(pyproj.CRS.from_user_input(source), pyproj.CRS.from_user_input(target)):
         return flat
     go = pyproj.Transformer.from_crs(source, target, always_xy=True)
+    if len(flat) and not (shapely.get_type_id(flat) != 0).any() and not shapely.is_empty(flat).any():
+        x, y = go.transform(shapely.get_x(flat), shapely.get_y(flat))  # points by the million
+        there = np.isfinite(x) & np.isfinite(y)
+        placed = np.full(len(flat), None, dtype=object)
+        placed[there] = shapely.points(np.asarray(x)[there], np.asarray(y)[there])
+        return placed
 
     def step(xy: Any) -> Any:
         x, y = go.transform(xy[:, 0], xy[:, 1])
         return np.column_stack([x, y])
 
-    made: Geometries = shapely.transform(flat, step)
+    made = shapely.transform(flat, step)
     xy, owner = shapely.get_coordinates(made, return_index=True)
     lost = np.unique(owner[~np.isfinite(xy).all(axis=1)])
     if len(lost):
@@ -52,6 +58,9 @@ def sample_of(shapes: Geometries, most: int = 20_000) -> Geometries:
 _FEW: Final = 24
 _ENOUGH: Final = 30
 _NEARLY: Final = 0.9
+_FEWER: Final = 0.01  # of the numbers: fewer far from all others are blunders, and set aside later
+_LADDER: Final = 5
+_APART: Final = 3.0  # gap between two groups of numbers, in the wider one's range: no bottom leaps so
 _NEAR_0: Final = 0.35  # of their range, within which numbers begin near 0
 _UNIT_RATIOS: Final = (("m", 1.0), ("ft", FOOT_M), ("fathom", FATHOM_M))
 _TOLERANCE: Final = 0.12
@@ -136,6 +145,39 @@ def _signs(found: FoundLayer, values: Floats, lake: Any, crs: Any) -> tuple[str,
     return "", ""
 
 
+def _parted(values: Floats) -> str:
+    """Tell the two groups that numbers fall into, far apart from each other; empty where they are one."""
+    if len(values) < _ENOUGH or np.ndim(values) != 1:
+        return ""
+    inner = np.sort(values)
+    steps = np.diff(inner)
+    cut = int(np.argmax(steps)) + 1
+    low, high = inner[:cut], inner[cut:]
+    few = max(3, int(_FEWER * len(inner)))
+    if min(len(low), len(high)) < few or steps[cut - 1] < _APART * max(
+        float(np.ptp(low)), float(np.ptp(high))
+    ):
+        return ""
+    return f"{len(low):,} from {low[0]:.6g} to {low[-1]:.6g} and {len(high):,} from {high[0]:.6g} to {high[-1]:.6g}"
+
+
+def _off_ladder(values: Floats) -> str:
+    """Tell contours that lie between the steps of the others, and would be a step of them in another unit."""
+    steps = np.unique(np.abs(values[values != 0]))
+    if len(steps) < _LADDER:
+        return ""
+    step = float(np.median(np.diff(steps)))
+
+    def on(numbers: Floats) -> Any:
+        return np.abs(numbers / step - np.rint(numbers / step)) < 0.02
+
+    off = steps[~on(steps)]
+    if not len(off) or len(off) > 0.5 * len(steps):
+        return ""
+    fits = [length for length in (FOOT_M, 1.0 / FOOT_M) if on(off * length).all()]
+    return ", ".join(f"{one:.6g}" for one in off[:6].tolist()) if fits else ""
+
+
 def take_values(found: FoundLayer, wishes: FileWishes, questions: Questions, lake: Any, crs: Any) -> None:
     """Tell whether numbers are depths, heights below the surface, or elevations above the sea."""
     said, where = wishes.of(found, "values")
@@ -147,6 +189,22 @@ def take_values(found: FoundLayer, wishes: FileWishes, questions: Questions, lak
         found.why.append(f"{said} by {where}")
         return
     if not values.size:
+        return
+    if found.grid is None and (parted := _parted(values)):
+        questions.ask(
+            found.name,
+            f"'{found.column}' holds two kinds of numbers, {parted}: depths and elevations mixed, or two units? "
+            "One of them has to go.",
+            f"two files, or --values {found.name}=depth, height or elevation, if they are one kind after all",
+        )
+        return
+    if found.role == "contours" and (odd := _off_ladder(values)):
+        questions.ask(
+            found.name,
+            f"'{found.column}' holds contours at {odd}, between the steps of the others; in another unit they fit "
+            "these: which are right?",
+            f"two files, or --values {found.name}=depth, height or elevation, if they are right as they stand",
+        )
         return
     word = found.values or (found.grid.holds if found.grid is not None else "")
     stated = word or _word_of(found)
@@ -233,7 +291,7 @@ def take_datum(found: FoundLayer, pool_m: float | None, questions: Questions) ->
             f"'{found.column or 'the raster'}' holds elevations ({values.min():.6g} to {values.max():.6g} "
             f"{unit}): which is that "
             "of the water's surface at normal pool" + (f" in {named}" if named else "") + "?",
-            "--pool LENGTH, such as --pool '345 m'",
+            "--normal-pool LENGTH, such as --normal-pool '345 m'",
         )
         return
     found.datum = f"{named + ', ' if named else ''}pool at {in_words(pool_m, 'length')}"
@@ -253,7 +311,7 @@ def _doubt_pool(found: FoundLayer, depth_m: Any, pool_m: float, questions: Quest
             found.name,
             f"with the water's surface at {in_words(pool_m, 'length')} all of '{found.column or 'the raster'}' lies "
             f"{where}; is the pool in another unit than was said, or on another datum?",
-            "--pool LENGTH, with the right unit",
+            "--normal-pool LENGTH, with the right unit",
         )
 
 
@@ -329,5 +387,5 @@ def ask_unit(found: FoundLayer, questions: Questions) -> None:
         f"in which unit is '{found.column or 'the raster'}' ({values.min():.6g} to {values.max():.6g})? Neither "
         "its name nor the "
         "file tells.",
-        f"--unit {found.name}=ft, m, us-ft, fathom, dm or cm",
+        f"--depths-in {found.name}=ft, m, us-ft, fathom, dm or cm",
     )

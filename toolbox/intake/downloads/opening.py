@@ -15,7 +15,7 @@ from ...layers.kinds_of_file import HANDED_OUT_RASTERS, handed_out_kind, kind_of
 from ...layers.reading import Reference, list_layers, read_layer
 from ...real_files import require_ordinary, shown
 from .found import FoundLayer, read_beside
-from .grids import read_grid, read_variables
+from .grids import read_bands, read_variables
 from .text_points import points_of_table, read_text_points
 
 if TYPE_CHECKING:
@@ -124,9 +124,9 @@ def _features(path: Path, file: str, only: str) -> list[FoundLayer]:
         if only and layer != only:
             continue
         if what == "coverage":
-            grid = read_grid(path, layer, kind)
-            named = layer if kind == "GeoPackage" else ""
-            found.append(FoundLayer(file, named, kind, grid=grid, stems=(path.stem, layer)))
+            for band, grid in read_bands(path, layer, kind).items():
+                named = " ".join(w for w in (layer if kind == "GeoPackage" else "", band) if w)
+                found.append(FoundLayer(file, named, kind, grid=grid, stems=(path.stem, layer)))
             continue
         if what != "features" and kind == "GeoPackage":
             continue
@@ -159,6 +159,22 @@ def _exchanged(path: Path, file: str, kind: str) -> list[FoundLayer]:
     return found
 
 
+def _tracks(path: Path, file: str) -> list[FoundLayer]:
+    """Read the tracks of a GPX as lines: somebody may have walked round the lake."""
+    import geopandas
+
+    from ...sources.gpx import track_lines
+    from ...sources.xml_zip_reading import parse_markup
+
+    lines = track_lines(parse_markup(path.read_bytes(), file))
+    if not lines:
+        return []
+    frame = geopandas.GeoDataFrame(
+        {"name": [name for name, _ in lines]}, geometry=[line for _, line in lines], crs="OGC:CRS84"
+    )
+    return [FoundLayer(file, "tracks", "gpx", frame=frame, stems=(path.stem,), rows=len(frame))]
+
+
 def _listed(path: Path, file: str) -> list[FoundLayer]:
     """Read a workbook, a GPX or a KML as lists are read."""
     import geopandas
@@ -177,15 +193,19 @@ def _listed(path: Path, file: str) -> list[FoundLayer]:
         made = points_of_table(rows, header=True, name=file, kind=table.kind, said=list(table.said))
         made.stems = (path.stem,)
         return [made]
+    tracks = _tracks(path, file) if table.kind == "gpx" else []
+    if tracks and not len(table):
+        return tracks
     placed = np.array(
-        [shape is not None and not why for shape, why in zip(table.geometry, table.problem, strict=True)]
+        [shape is not None and not why for shape, why in zip(table.geometry, table.problem, strict=True)],
+        dtype=bool,
     )
     shapes = np.asarray(table.geometry, dtype=object)
     made = FoundLayer(file, "", table.kind, rows=len(table), stems=(path.stem,), why=list(table.said))
     for row in np.flatnonzero(~placed).tolist():
         made.leave(int(table.line[row]), table.problem[row] or "no place")
     made.frame = geopandas.GeoDataFrame(rows.loc[placed], geometry=shapes[placed], crs=table.crs)
-    return [made]
+    return [made, *tracks]
 
 
 def _one_file(path: Path, file: str, only: str = "") -> list[FoundLayer]:

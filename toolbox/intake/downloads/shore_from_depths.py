@@ -14,7 +14,8 @@ from .grids import extent_of, warped
 from .measures import in_depth, moved
 from .shore_lines import areas_of_lines
 from .systems import system_of
-from .water_body import PickedLake, Waters, evidence, pick_from, without_islands
+from .water_body import PickedLake, Waters, evidence, pick_from
+from .which_shoreline import without_islands
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -30,7 +31,20 @@ def _of_areas(found: FoundLayer, crs: Any) -> tuple[Geometries, list[str]]:
     shapes = moved(found.frame.geometry.to_numpy(), system_of(found), crs)
     whole = shapely.union_all(shapely.make_valid(shapes[~shapely.is_missing(shapes)]), grid_size=0.001)
     parts = shapely.get_parts(whole)
-    return parts[shapely.get_type_id(parts) == 3], ["the shoreline is the outline of the depth areas"]
+    parts = parts[shapely.get_type_id(parts) == 3]
+    said = ["the shoreline is the outline of the depth areas"]
+    rings, owner = shapely.get_rings(parts, return_index=True)
+    holes = np.ones(len(rings), dtype=bool)
+    holes[np.unique(owner, return_index=True)[1]] = False
+    gaps = np.asarray(shapely.polygons(rings[holes]), dtype=object)
+    if len(gaps):
+        # A hole with depth areas in it is a gap between two of them, and no island.
+        inner = shapely.STRtree(shapely.point_on_surface(parts)).query(gaps, predicate="contains")[0]
+        gaps = gaps[np.unique(inner)]
+    if len(gaps):
+        parts = shapely.get_parts(shapely.union_all(np.concatenate([parts, gaps])))
+        said.append(f"{how_many(len(gaps), 'gap')} between depth areas counted as water")
+    return parts, said
 
 
 def _of_contours(found: FoundLayer, crs: Any, pool_m: float | None) -> tuple[Geometries, list[str]]:

@@ -10,6 +10,7 @@ import shapely
 from ...algorithm.grid_factors import utm_of
 from ...errors import DataError, UsageError
 from ...same_system import same_crs
+from ...text import shortened
 from .found import DEPTH_ROLES, FoundLayer, Questions
 from .grids import extent_of
 
@@ -19,6 +20,9 @@ if TYPE_CHECKING:
     from .found import FileWishes
 
 Box = tuple[float, float, float, float]
+_FAR_DEG: Final = (
+    6.0  # outside of a system's area: a whole zone of UTM, as wide states use one system beyond its edge
+)
 _NEAR_DEG: Final = 0.05  # so far beside each other may two files of one lake lie
 
 
@@ -115,6 +119,24 @@ def _guess(found: FoundLayer, box: Box, known: list[tuple[Any, Box]], questions:
     )
 
 
+def _far_from_its_area(box: Box, crs: Any) -> str:
+    """Tell where an extent in degrees lies, where that is far outside of what its system is made for; else empty."""
+    area = crs.area_of_use
+    if area is None or crs.is_geographic:
+        return ""
+    lon, lat = (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
+    middle = (area.west + (area.east if area.east >= area.west else area.east + 360.0)) / 2
+    half = abs(middle - area.west)
+    aside = abs((lon - middle + 180.0) % 360.0 - 180.0) - half
+    beyond = max(aside, area.south - lat, lat - area.north)
+    if beyond <= _FAR_DEG:
+        return ""
+    return (
+        f"at latitude {lat:.2f}, longitude {lon:.2f}, {beyond:.0f} degrees outside of what that is made for "
+        f"({shortened(area.name or 'its area', 60)})"
+    )
+
+
 def settle_systems(founds: Sequence[FoundLayer], wishes: FileWishes, questions: Questions) -> None:
     """Give every layer its reference system, or ask for it."""
     known: list[tuple[Any, Box]] = []
@@ -145,6 +167,13 @@ def settle_systems(founds: Sequence[FoundLayer], wishes: FileWishes, questions: 
                 "nowhere on Earth "
                 f"in {name_of(crs)}. Correct it with --file-crs {found.name}=EPSG:NUMBER."
             )
+        if not said and (far := _far_from_its_area(there, crs)):
+            questions.ask(
+                found.name,
+                f"is {name_of(crs)} its reference system? By that it lies {far}.",
+                f"--file-crs {found.name}=EPSG:NUMBER, with that one if it is right",
+            )
+            continue
         known.append((crs, there))
     for found, box in open_ones:
         _guess(found, box, known, questions)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import re
@@ -35,6 +36,9 @@ def _numeric(cell: str) -> bool:
 
 
 def _cut(line: str, between: str) -> list[str]:
+    if '"' in line and between != " ":
+        with contextlib.suppress(csv.Error):
+            return next(csv.reader([line.rstrip("\r\n")], delimiter=between), [])
     return line.split() if between == " " else line.rstrip("\r\n").split(between)
 
 

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
 
-from ...errors import DataError, UsageError
+from ...errors import DataError
 from ...text import how_many
-from .found import DEPTH_ROLES, FoundLayer, Questions
+from .found import FoundLayer, Questions
 from .layer_roles import shape_of
 from .measures import moved, sample_of
 from .shore_lines import areas_of_lines
@@ -24,8 +25,9 @@ if TYPE_CHECKING:
 _NEAR_M: Final = 150.0
 _LISTED: Final = 12
 _TOUCHING_M: Final = 1.0
+_APART_M: Final = 500.0  # waters of one name so far apart are two lakes
+_ISLANDS: Final = 0.3  # of the lake; more is a part of the water, or the lake once more
 _RIVAL: Final = 0.2  # a second water with so large a share of the data is as likely meant
-_AGREE: Final = 0.98
 
 
 @dataclass(eq=False)
@@ -50,12 +52,15 @@ class PickedLake:
         Its name in the data; empty where it has none.
     why
         Why this one, gaps that were closed, other shorelines that disagree.
+    differs
+        What another shoreline has more, or less: words and area.
     """
 
     area: Any
     name: str
     found: FoundLayer | None
     why: list[str] = field(default_factory=list)
+    differs: list[tuple[str, Any]] = field(default_factory=list)
 
 
 def _names(found: FoundLayer, count: int) -> list[str]:
@@ -68,7 +73,7 @@ def _names(found: FoundLayer, count: int) -> list[str]:
     return [next((t for t in row if t), "") for row in zip(*texts, strict=True)]
 
 
-def _mended(shapes: Geometries) -> Geometries:
+def mended(shapes: Geometries) -> Geometries:
     """Mend areas that are not valid; what cannot be mended is None."""
     made = np.asarray(shapes, dtype=object).copy()
     bad = ~shapely.is_missing(made) & ~shapely.is_valid(made)
@@ -90,11 +95,11 @@ def waters_of(found: FoundLayer, crs: Any) -> Waters | None:
         kinds = shapely.get_type_id(shapes)
         use = there & np.isin(kinds, (3, 6))
         names = _names(found, len(shapes))
-        mended = _mended(shapes[use])
+        whole = mended(shapes[use])
         broken = int((~shapely.is_valid(shapes[use])).sum())
         said = [how_many(broken, "area mended", "areas mended")] if broken else []
         found.taken = int(use.sum())
-        return Waters(found, mended, [n for n, keep in zip(names, use, strict=True) if keep], said)
+        return Waters(found, whole, [n for n, keep in zip(names, use, strict=True) if keep], said)
     lines = shapes[there & np.isin(shapely.get_type_id(shapes), (1, 2, 5))]
     if not len(lines):
         return None
@@ -142,7 +147,8 @@ def evidence(founds: Sequence[FoundLayer], crs: Any, roles: Sequence[str]) -> Ge
     return np.asarray(np.concatenate(parts) if parts else np.empty(0, dtype=object), dtype=object)
 
 
-def _counts(shapes: Geometries, points: Geometries, near_m: float = 0.0) -> Ints:
+def counted(shapes: Geometries, points: Geometries, near_m: float = 0.0) -> Ints:
+    """Count points in each shape, or so near to it."""
     if not len(points):
         return np.zeros(len(shapes), dtype=np.int64)
     tree = shapely.STRtree(points)
@@ -154,17 +160,29 @@ def _counts(shapes: Geometries, points: Geometries, near_m: float = 0.0) -> Ints
     return np.bincount(which, minlength=len(shapes)).astype(np.int64)
 
 
-def _listing(waters: Waters, counts: Ints | None = None) -> str:
+def listing(waters: Waters, counts: Ints | None = None, rows: Sequence[int] | None = None) -> str:
+    """List waters by name and area, those with most data or the largest first; one without a name by its row."""
     areas = shapely.area(waters.shapes) / 1e6
     weight: Any = areas if counts is None else counts + areas * 1e-9
-    order = np.argsort(-weight)[:_LISTED]
-    words = [f"{waters.names[i] or f'row {i + 1}'} ({areas[i]:.3g} km2)" for i in order.tolist()]
-    more = f" and {len(areas) - _LISTED} more" if len(areas) > _LISTED else ""
+    of = np.arange(len(areas)) if rows is None else np.asarray(rows)
+    order = of[np.argsort(-weight[of])][:_LISTED].tolist()
+    often = Counter(waters.names[i] for i in of.tolist())
+    words = [
+        f"{waters.names[i]} ({areas[i]:.3g} km2)"
+        if waters.names[i] and often[waters.names[i]] == 1
+        else f"row {i + 1} ({waters.names[i] + ', ' if waters.names[i] else ''}{areas[i]:.3g} km2)"
+        for i in order
+    ]
+    more = f" and {len(of) - _LISTED} more" if len(of) > _LISTED else ""
     return ", ".join(words) + more
 
 
 def _by_name(waters: Waters, water: str) -> list[int]:
     wanted = water.casefold().strip()
+    several = [part.strip() for part in wanted.split("+")]
+    if len(several) > 1 and wanted not in [name.casefold() for name in waters.names]:
+        each = [_by_name(waters, part) for part in several]
+        return sorted({row for rows in each for row in rows}) if all(each) else []
     exact = [i for i, name in enumerate(waters.names) if name.casefold() == wanted]
     if exact:
         return exact
@@ -177,18 +195,51 @@ def _one(waters: Waters, rows: list[int]) -> Any:
     return shapely.union_all(waters.shapes[rows])
 
 
+def _picked(waters: Waters, rows: list[int], told: list[str]) -> PickedLake:
+    """Take rows for the lake; other rows of the layer that lie within it are islands."""
+    area = _one(waters, rows)
+    others = np.setdiff1d(np.arange(len(waters.shapes)), rows)
+    shapes = waters.shapes[others]
+    inside = (
+        shapes[shapely.contains_properly(area, shapely.point_on_surface(shapes))] if len(others) else shapes
+    )
+    inside = inside[shapely.area(shapely.difference(inside, area)) < 0.02 * shapely.area(inside)]
+    size = float(shapely.area(shapely.union_all(inside)))
+    if len(inside) and size < _ISLANDS * shapely.area(area):
+        area = shapely.difference(area, shapely.union_all(inside))
+        told = [*told, f"{how_many(len(inside), 'area')} within it taken out as islands, {size / 1e4:.3g} ha"]
+    return PickedLake(area, waters.names[rows[0]], waters.found, told)
+
+
 def _with_data(waters: Waters, rows: list[int], data: Geometries) -> tuple[list[int], int]:
     """Keep of waters of one name those that hold data of depth, and what touches them; tells how many are left out.
 
     Two ponds of a county may share a name; the arms of one lake, in several rows, do too.
     """
     shapes = waters.shapes[rows]
-    holds = _counts(shapes, data) > 0
+    holds = counted(shapes, data) > 0
     if holds.all() or not holds.any():
         return rows, 0
     beside = shapely.distance(shapes, shapely.union_all(shapes[holds])) < _TOUCHING_M
     kept = [row for row, one in zip(rows, beside, strict=True) if one]
     return kept, len(rows) - len(kept)
+
+
+def _far_apart(waters: Waters, rows: list[int], questions: Questions) -> bool:
+    """Ask where waters of one name that all hold data lie apart: two lakes, and no arms of one."""
+    shapes = waters.shapes[rows]
+    if len(rows) < 2:
+        return False
+    grown = shapely.union_all(shapely.buffer(shapely.simplify(shapes, 5.0), _APART_M / 2.0, quad_segs=4))
+    if len(shapely.get_parts(grown)) == 1:
+        return False
+    questions.ask(
+        waters.found.name,
+        f"which of its {len(rows)} waters called {waters.names[rows[0]]} is it? They lie apart, and each holds data of "
+        f"depth: {listing(waters, rows=rows)}.",
+        "--water-body 'row NUMBER' (or several rows with + between)",
+    )
+    return True
 
 
 def pick_from(
@@ -201,23 +252,25 @@ def pick_from(
         return None
     if named:
         distinct = {waters.names[i].casefold() for i in named}
-        if len(distinct) > 1:
+        if len(distinct) > 1 and "+" not in water:
             questions.ask(
                 found.name,
-                f"'{water}' is in several names: {_listing(waters)}.",
-                "--water and the whole name",
+                f"'{water}' is in several names: {listing(waters)}.",
+                "--water-body and the whole name",
             )
             return None
-        rows, left = _with_data(waters, named, data)
-        told = [f"--water {water}"]
+        rows, left = (named, 0) if "+" in water else _with_data(waters, named, data)
+        if "+" not in water and _far_apart(waters, rows, questions):
+            return None
+        told = [f"--water-body {water}"]
         told += [f"{left} more of that name hold no data of depth and are left out"] if left else []
-        return PickedLake(_one(waters, rows), waters.names[rows[0]], found, told)
+        return _picked(waters, rows, told)
     if len(waters.shapes) == 1:
         return PickedLake(waters.shapes[0], waters.names[0], found, ["the only water"])
-    counts = _counts(waters.shapes, data)
+    counts = counted(waters.shapes, data)
     by = "data of depth"
     if not counts.any():
-        counts, by = _counts(waters.shapes, marks, _NEAR_M), "ramps and spots"
+        counts, by = counted(waters.shapes, marks, _NEAR_M), "ramps and spots"
     same_name = [i for i, one in enumerate(waters.names) if one and one.casefold() == name.casefold()]
     if not counts.any():
         if same_name:
@@ -226,8 +279,8 @@ def pick_from(
             )
         questions.ask(
             found.name,
-            f"which of its {len(waters.shapes)} waters is it? There are {_listing(waters)}.",
-            "--water NAME",
+            f"which of its {len(waters.shapes)} waters is it? There are {listing(waters)}.",
+            "--water-body NAME",
         )
         return None
     order = np.argsort(-counts)
@@ -241,98 +294,18 @@ def pick_from(
                 found,
                 ["it bears the name given, and holds data"],
             )
-        holding = counts > 0
-        there = [n for n, held in zip(waters.names, holding, strict=True) if held]
-        listed = _listing(Waters(found, waters.shapes[holding], there), counts[holding])
+        listed = listing(waters, counts, np.flatnonzero(counts > 0).tolist())
         questions.ask(
             found.name,
             f"which of its {len(waters.shapes)} waters is it? Several hold {by}: {listed}.",
-            "--water NAME",
+            "--water-body NAME (a row too, or several with + between)",
         )
         return None
     rows = [best] if not label else [i for i, one in enumerate(waters.names) if one == label and counts[i]]
+    if _far_apart(waters, rows, questions):
+        return None
     others = len(waters.shapes) - len(rows)
     why = f"of {len(waters.shapes)} waters the one with most {by}" + (f" ({label})" if label else "")
     left = int(counts.sum() - counts[rows].sum())
     told = [why] + ([f"{left / counts.sum():.0%} of them lie in the {others} others"] if left else [])
-    return PickedLake(_one(waters, rows), label, found, told)
-
-
-def without_islands(lake: PickedLake, founds: Sequence[FoundLayer], crs: Any) -> None:
-    """Take islands out of the lake."""
-    for found in founds:
-        if found.role != "islands" or found.frame is None or system_of(found) is None:
-            continue
-        shapes = moved(found.frame.geometry.to_numpy(), system_of(found), crs)
-        shapes = shapes[~shapely.is_missing(shapes)]
-        if shape_of(found) == "line":
-            shapes = areas_of_lines(shapes).areas
-        shapes = _mended(shapes)
-        inside = shapes[shapely.intersects(lake.area, shapes) & np.isin(shapely.get_type_id(shapes), (3, 6))]
-        if len(inside):
-            before = shapely.area(lake.area)
-            lake.area = shapely.difference(lake.area, shapely.union_all(inside))
-            found.taken = len(inside)
-            taken = before - shapely.area(lake.area)
-            lake.why.append(
-                f"{how_many(len(inside), 'island')} of {found.name} taken out, {taken / 1e4:.3g} ha"
-            )
-
-
-def pick_lake(
-    founds: Sequence[FoundLayer], crs: Any, *, name: str, water: str, questions: Questions
-) -> PickedLake | None:
-    """Pick the lake out of the shorelines; None where there is no shoreline, or a question was asked.
-
-    Raises
-    ------
-    UsageError
-        No water bears the name that was asked for.
-    DataError
-        No depth lies in any water.
-    """
-    data = evidence(founds, crs, DEPTH_ROLES)
-    marks = evidence(founds, crs, ("ramps", "spots"))
-    every = [
-        waters
-        for found in founds
-        if found.role == "shoreline" and (waters := waters_of(found, crs)) is not None
-    ]
-    every = [w for w in every if len(w.shapes)]
-    every.sort(key=lambda w: shape_of(w.found) != "polygon")
-    picked: list[PickedLake] = []
-    asked = Questions()
-    for waters in every:
-        lake = pick_from(waters, data, marks, name, water, asked)
-        if lake is None:
-            continue
-        lake.why += waters.said
-        picked.append(lake)
-    if every and water and not picked and not asked.asked:
-        raise UsageError(f"--water: no water is called '{water}'; there are {_listing(every[0])}.")
-    if not picked:
-        questions.asked += [one for one in asked.asked if one not in questions.asked]
-        return None
-    if len(data):
-        holding = [int(_counts(np.array([one.area], dtype=object), data)[0]) for one in picked]
-        if not any(holding):
-            raise DataError(
-                f"No depth lies in the water of {picked[0].found.name if picked[0].found else ''} "
-                f"({picked[0].name or 'no name'}): "
-                "the files are of different lakes, or a reference system is wrong (--file-crs FILE=EPSG:NUMBER)."
-            )
-        best = picked[int(np.argmax([h > 0 for h in holding]))]
-    else:
-        best = picked[0]
-    for other in picked:
-        if other is not best and other.found is not None:
-            both = shapely.area(shapely.intersection(best.area, other.area))
-            share = both / max(shapely.area(shapely.union(best.area, other.area)), 1e-9)
-            if share < _AGREE:
-                best.why.append(
-                    f"the shoreline of {other.found.name} disagrees: they have {share:.0%} in common"
-                )
-    without_islands(best, founds, crs)
-    parts = [p for p in shapely.get_parts(best.area) if shapely.area(p) > 1.0 and shapely.get_type_id(p) == 3]
-    best.area = shapely.multipolygons(parts) if len(parts) > 1 else parts[0] if parts else best.area
-    return best
+    return _picked(waters, rows, told)

@@ -27,11 +27,12 @@ from .prepared_features import tables_of, unlike
 from .xml_zip_writing import file_stems
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     import geopandas
     import geopandas as gpd
 
+    from ...arrays import Geometries
     from ..words.features import Feature
 
 # What a spreadsheet takes for the start of a formula, with what may stand before it.
@@ -72,31 +73,38 @@ def to_csv(frame: geopandas.GeoDataFrame, layer: str) -> bytes:
 
     Returns
     -------
-    All columns as they are called, depths in metres; then ``lat`` and ``lon`` in WGS84, of lines and areas those of
-    a point on them. Numbers have all their digits.
+    All columns as they are called, depths in metres; then ``lon`` and ``lat`` in WGS84, of lines and areas those of
+    a point on them. Numbers have all their digits. But for the mark this is the form of `to_csv_files`.
     """
     columns = [str(c) for c in frame.columns if c != frame.geometry.name]
     cells = [[_cell(v) for v in frame[c].tolist()] for c in columns]
     shapes = np.array(to_lon_lat(frame, layer), dtype=object).reshape(len(frame))
-    points = shapely.point_on_surface(shapes)
-    for get, name in ((shapely.get_y, "lat"), (shapely.get_x, "lon")):
+    for name, values in _points(shapes).items():
         columns.append(name if name not in columns else f"{name}_wgs84")
-        cells.append([f"{value:.8f}" if math.isfinite(value) else "" for value in get(points).tolist()])
+        cells.append(values)
+    return _table(columns, cells, encoding="utf-8-sig")
+
+
+def _points(shapes: Geometries) -> dict[str, list[str]]:
+    """Longitude and latitude of a point on each geometry, to a centimetre."""
+    points = shapely.point_on_surface(shapes) if len(shapes) else shapes
+    return {
+        name: [f"{value:.7f}" if math.isfinite(value) else "" for value in get(points).tolist()]
+        for name, get in (("lon", shapely.get_x), ("lat", shapely.get_y))
+    }
+
+
+def _table(names: Sequence[str], cells: Sequence[Sequence[str]], *, encoding: str) -> bytes:
+    """Write columns as a table after RFC 4180."""
     text = io.StringIO()
     out = csv.writer(text, lineterminator="\r\n")
-    out.writerow(columns)
+    out.writerow(names)
     out.writerows(zip(*cells, strict=True))
-    return text.getvalue().encode("utf-8-sig")
+    return text.getvalue().encode(encoding)
 
 
 METADATA: Final = "csv-metadata.json"
 _TYPES: Final = {"i": "integer", "f": "double", "O": "string"}
-
-
-def _plan_cell(value: Any) -> str:
-    if value is None or value != value:  # noqa: PLR0124 -- NaN is what differs from itself
-        return ""
-    return harmless(value) if isinstance(value, str) else repr(value)
 
 
 def _places(features: list[Feature]) -> dict[str, list[str]]:
@@ -105,11 +113,7 @@ def _places(features: list[Feature]) -> dict[str, list[str]]:
     for row, feature in enumerate(features):
         shapes[row] = feature.geometry
     shapes = on_earth(shapes)
-    points = shapely.point_on_surface(shapes) if len(shapes) else shapes
-    found = {
-        name: ["" if np.isnan(value) else f"{value:.7f}" for value in get(points).tolist()]
-        for name, get in (("lon", shapely.get_x), ("lat", shapely.get_y))
-    }
+    found = _points(shapes)
     kinds = {shape.geom_type for shape in shapes if shape is not None}
     if kinds - {"Point"}:
         texts = shapely.to_wkt(shapes, rounding_precision=7, trim=True)
@@ -150,13 +154,9 @@ def to_csv_files(
         places = _places(features)
         names = [harmless(name) for name in columns]
         names += unlike(places, names)
-        cells = [[_plan_cell(value) for value in frame[name].tolist()] for name in columns]
-        text = io.StringIO()
-        out = csv.writer(text, lineterminator="\r\n")
-        out.writerow(names)
-        out.writerows(zip(*cells, *places.values(), strict=True))
+        cells = [[_cell(value) for value in frame[name].tolist()] for name in columns]
         name = f"{stems[layer]}.csv"
-        files[name] = text.getvalue().encode()
+        files[name] = _table(names, [*cells, *places.values()], encoding="utf-8")
         kinds = [_TYPES[frame[column].dtype.kind] for column in columns]
         kinds += ["string" if place == "wkt" else "double" for place in places]
         schema = [{"titles": column, "datatype": kind} for column, kind in zip(names, kinds, strict=True)]

@@ -6,22 +6,29 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, TypedDict
 
+from ...layers.writing import to_geoparquet, to_geotiff
 from ...lineage import stating_level
+from ...report import note
+from ...text import how_many
+from ..words.cautions import caution_text
 from ..words.features import check_layers
 from ..words.names import PLAIN, NameRule, role_of
 from .csv_table import to_csv_files
 from .dxf import to_dxf
 from .geojson import to_geojson
 from .gpx import to_gpx_files
+from .gpx_run import for_the_run
 from .kml import to_kml
-from .prepared_features import Ready, ready_features
+from .prepared_features import Ready, ready_features, tables_of
 from .read_back import prove_written
 from .shapefile_flatgeobuf import to_flatgeobuf_files, to_shapefile_sets
 from .styles import to_sld_files
-from .xml_zip_writing import packed
+from .xml_zip_writing import file_stems, packed
 
 if TYPE_CHECKING:
     import geopandas as gpd
+
+    from ...depth import DepthSurface
 
     Layers = Mapping[str, gpd.GeoDataFrame]
 
@@ -47,6 +54,7 @@ class Telling:
     symbols: Mapping[str, str] = field(default_factory=dict)  # kind to the symbol's text, for GPX
     most_points: int | None = None  # most way points of a GPX file; None for no limit
     sld_version: str = "1.0.0"  # version of the standard of styles
+    all_points: bool = False  # whether GPX gets every point, not the stops and ramps of a run alone
 
     @property
     def about(self) -> _About:
@@ -59,9 +67,21 @@ class Telling:
         }
 
 
+def _aboard(layers: Layers, telling: Telling) -> Layers:
+    """Give what goes into GPX: the run with its stops and ramps, or all there is."""
+    return layers if telling.all_points else for_the_run(layers)
+
+
 def _gpx(layers: Layers, telling: Telling) -> dict[str, bytes]:
+    kept = _aboard(layers, telling)
+    if left := sum(len(frame) for frame in layers.values()) - sum(len(frame) for frame in kept.values()):
+        note(
+            f"run.gpx holds the run with its stops and ramps; {how_many(left, 'other row')} left out (all "
+            "points: --waypoints all).",
+            stacklevel=4,
+        )
     files = to_gpx_files(
-        layers,
+        kept,
         **telling.about,
         rule=telling.rule,
         symbols=telling.symbols,
@@ -104,6 +124,12 @@ def _sld(layers: Layers, telling: Telling) -> dict[str, bytes]:
     return to_sld_files(layers, **telling.about, version=telling.sld_version)
 
 
+def _parquet(layers: Layers, telling: Telling) -> dict[str, bytes]:
+    stems = file_stems(layers)
+    tables = tables_of(layers, level_m=telling.level_m, rule=telling.rule)
+    return {f"{stems[name]}.parquet": to_geoparquet(frame, name) for name, frame, _ in tables}
+
+
 _WRITERS: Final[dict[str, Callable[[Layers, Telling], dict[str, bytes]]]] = {
     "gpx": _gpx,
     "csv": _csv,
@@ -111,12 +137,25 @@ _WRITERS: Final[dict[str, Callable[[Layers, Telling], dict[str, bytes]]]] = {
     "shp": _shp,
     "dxf": _dxf,
     "sld": _sld,
+    "parquet": _parquet,
 }
 _OF_FEATURES: Final[dict[str, Callable[[Layers, Telling, Ready], dict[str, bytes]]]] = {
     "kml": _kml,
     "kmz": _kmz,
     "geojson": _geojson,
 }
+
+
+def coverage_file(depth: DepthSurface, telling: Telling) -> dict[str, bytes]:
+    """Write a coverage as a GeoTIFF: today's depths where the level is told, else those below chart datum."""
+    known = telling.level_m is not None
+    shown = depth.shifted(telling.level_m) if telling.level_m is not None else depth
+    datum = "today's surface" if known else "chart datum"
+    told = " ".join(
+        part for part in (telling.description, caution_text(telling.level_m, telling.date)) if part
+    )
+    words = f"{telling.title}: depth below {datum} in metres, positive down; NaN: not known. {told}"
+    return {"depth_today.tif" if known else "depth.tif": to_geotiff(shown, words=words)}
 
 
 def write_files(layers: Layers, formats: Iterable[str], telling: Telling) -> dict[str, bytes]:
@@ -142,5 +181,5 @@ def write_files(layers: Layers, formats: Iterable[str], telling: Telling) -> dic
         if ready is None:
             ready = ready_features(layers, level_m=telling.level_m)
         files |= _OF_FEATURES[word](layers, telling, ready)
-    prove_written(layers, files, gpx=layers)
+    prove_written(layers, files, gpx=_aboard(layers, telling))
     return files

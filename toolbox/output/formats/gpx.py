@@ -17,7 +17,7 @@ from ...text import one_line, stamp
 from ..words.cautions import caution_text
 from ..words.features import Feature, features_of
 from ..words.names import PLAIN, NameRule
-from .gpx_run import Turn, numbered, pieces, route_points, sorted_out, symbol_key, xy
+from .gpx_run import Turn, few_turns, numbered, pieces, route_points, sorted_out, symbol_key, xy
 from .xml_zip_writing import child, document, tag_names, value_text
 
 if TYPE_CHECKING:
@@ -190,7 +190,8 @@ def to_gpx_files(
     Parameters
     ----------
     layers
-        Layers by name, in any reference system. ``stops`` become the route, with the turns of ``legs``; ``legs``
+        Layers by name, in any reference system. ``stops`` become the route, with the turns of ``route``, or of
+        ``legs`` where that is not there; ``legs``
         become one track with a segment for each row; other points become way points, and so do ``spots`` of any
         geometry, at a point inside them; other lines become tracks. Areas have no place in GPX and are left out
         with a warning, and so are tables by the hour.
@@ -222,7 +223,8 @@ def to_gpx_files(
         raise UsageError(
             f"most points is {most_points}; give 2 or more, since a route has a beginning and an end."
         )
-    points, stops, legs, lines = sorted_out(features_of(layers, level_m=level_m))
+    features = features_of(layers, level_m=level_m)
+    points, stops, legs, lines = sorted_out(features)
     told = dict(symbols or {})
     own_title = one_line(title)
     named = numbered(stops, rule)
@@ -231,7 +233,7 @@ def to_gpx_files(
     # holds first: the places a boat is steered to keep their names, others get the number
     ranked = sorted(points, key=lambda point: point.role != "holds")
     ranked = [replace(p, name=n) for p, n in zip(ranked, rule.unique(p.name for p in ranked), strict=True)]
-    parts = _route_parts(route_points(named, legs), most_points)
+    parts = _route_parts(route_points(named, few_turns(features) or legs), most_points)
     groups = _chunks(ranked, most_points)
     many = max(len(groups), len(parts))
     documents = []

@@ -18,14 +18,18 @@ from ...errors import DataError
 from ...report import note
 from ...text import how_many, number, one_line
 from ..words.features import Feature
-from ..words.names import TABLES
+from ..words.names import TABLES, role_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    import geopandas as gpd
+
     from ...intake.series.series_table import SeriesTable
     from ..words.names import NameRule
 
+_STRAIGHT_M: Final = 0.05
+_DEGREE_M: Final = 111_195.0
 _TURN_APART_DEG: Final = 4e-7  # about 4 cm: a turn nearer than this to a stop is the stop
 
 
@@ -89,7 +93,23 @@ def _turns(stop: Feature, following: Feature, legs: list[Feature]) -> list[tuple
         near = [xy(stop), xy(following), *kept[-1:]]
         if all(abs(turn[0] - x) + abs(turn[1] - y) > _TURN_APART_DEG for x, y in near):
             kept.append(turn)
-    return kept
+    return _but_straight([xy(stop), *kept, xy(following)])[1:-1]
+
+
+def _but_straight(way: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Leave out turns that are none: less than five centimetres beside the straight from the last one to the next."""
+    kept = way[:1]
+    for k in range(1, len(way) - 1):
+        wide = math.cos(math.radians(way[k][1]))
+        (x, y), (east, north) = (
+            ((one[0] - kept[-1][0]) * wide * _DEGREE_M, (one[1] - kept[-1][1]) * _DEGREE_M)
+            for one in (way[k], way[k + 1])
+        )
+        size = math.hypot(east, north)
+        ahead = 0.0 < x * east + y * north < size**2
+        if not (ahead and abs(x * north - y * east) <= _STRAIGHT_M * size):
+            kept.append(way[k])
+    return [*kept, *way[-1:]] if len(way) > 1 else way
 
 
 def route_points(stops: list[Feature], legs: list[Feature]) -> list[Feature | Turn]:
@@ -118,6 +138,27 @@ def route_points(stops: list[Feature], legs: list[Feature]) -> list[Feature | Tu
     return points
 
 
+def few_turns(features: Iterable[Feature]) -> list[Feature]:
+    """Give the pieces of the route with few turns, in order; none where that layer is not there."""
+    return in_order([one for one in features if one.role == "route" and one.geometry is not None], "leg_no")
+
+
+def for_the_run(layers: Mapping[str, gpd.GeoDataFrame]) -> dict[str, gpd.GeoDataFrame]:
+    """Give what a boat steers by: stops with their holds, the way, ramps. A plan without stops is given whole."""
+    roles = {name: role_of(name, frame) for name, frame in layers.items()}
+    stops = [layers[name] for name, role in roles.items() if role == "stops"]
+    if not stops:
+        return dict(layers)
+    chosen = {str(one) for frame in stops for one in frame["spot_id"]}
+    kept = {}
+    for name, frame in layers.items():
+        if roles[name] == "holds":
+            kept[name] = frame[frame["spot_id"].astype(str).isin(chosen)]
+        elif roles[name] in {"stops", "legs", "route", "ramps"}:
+            kept[name] = frame
+    return kept
+
+
 def sorted_out(features: list[Feature]) -> tuple[list[Feature], list[Feature], list[Feature], list[Feature]]:
     """Way points, stops, legs and other lines; says what GPX has no place for."""
     points, stops, legs, lines = [], [], [], []
@@ -133,6 +174,8 @@ def sorted_out(features: list[Feature]) -> tuple[list[Feature], list[Feature], l
                 )
         elif feature.role == "stops" and kind == "Point":
             stops.append(feature)
+        elif feature.role == "route":
+            continue  # its turns go into the route, the legs as they are into the track
         elif feature.role == "legs" and kind in {"LineString", "MultiLineString"}:
             legs.append(feature)
         elif feature.role in TABLES:

@@ -16,7 +16,7 @@ from shapely.geometry import Polygon
 
 from ...lineage import CHART_DATUM, IN_LINEAGE, VERTICAL_DATUM, lineage_lines
 from ...text import clean, one_line, stamp
-from ..words.cautions import CAUTIONS, level_text
+from ..words.cautions import BEARINGS, CAUTIONS, level_text
 from ..words.features import Feature, check_layers
 from ..words.names import PLAIN, TABLES, NameRule
 from .palette import LOOKS, Look, band_looks, band_names, look_of
@@ -38,6 +38,8 @@ _HIDDEN: Final = TABLES | {
     "soundings",
     "cast_reach",
     "depth_bands",
+    "isobaths",
+    "route",
     "left_out",
     "shoreline",
     "safe_water",
@@ -144,7 +146,13 @@ def to_kml(
     child(plan, "name", one_line(title) or "plan")
     child(plan, "open", "1")
     moment = stamp(made)
-    about = [one_line(description), level_text(level_m, date), *CAUTIONS, f"Made {moment}." if moment else ""]
+    about = [
+        one_line(description),
+        level_text(level_m, date),
+        BEARINGS,
+        *CAUTIONS,
+        f"Made {moment}." if moment else "",
+    ]
     about += lineage_lines(layers)
     child(plan, "description", _paragraphs(about))
     bands = band_names(f.values for f in features if f.role == "depth_bands")

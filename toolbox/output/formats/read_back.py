@@ -16,7 +16,7 @@ import numpy as np
 import shapely
 
 from ...errors import OutputFailed
-from ...lon_lat import from_degrees, to_degrees
+from ...lon_lat import ROUTE_BOW_M, from_degrees, to_degrees
 from ...text import number, one_line
 from ..words.names import role_of
 
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 MOST_M: Final = 0.1
 """How far a written line or stop may be from the proved one."""
 _MOST_DEG: Final = 1e-6  # the same, of layers in degrees
-_PROVED: Final = ("legs", "stops", "holds")
+_PROVED: Final = ("legs", "route", "stops", "holds")
 _SAMPLES: Final = 6
 _POINT: Final = 0
 _LINE: Final = 1
@@ -56,7 +56,9 @@ class _Truth:
 
     @property
     def most(self) -> float:
-        return _MOST_DEG if self.crs.is_geographic else MOST_M
+        if self.crs.is_geographic:
+            return _MOST_DEG
+        return MOST_M + (ROUTE_BOW_M if self.role == "route" else 0.0)
 
     def in_order(self, column: str) -> _Truth:
         """Order it by the number in a column; those without one last."""
@@ -259,7 +261,7 @@ def _check_gpx(files: Mapping[str, bytes], truths: Sequence[_Truth]) -> None:
             if one.role == "legs":
                 _check_tracks(name, roots[0], one)
     if stops is not None and sum(one.role == "stops" for one in truths) == 1:
-        _check_route(name, roots, stops, legs)
+        _check_route(name, roots, stops, by_role.get("route", legs))
 
 
 def prove_written(

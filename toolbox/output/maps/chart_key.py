@@ -153,14 +153,20 @@ def draw_scale(pen: Pen, view: View, rect: Rect) -> None:
     _bar(pen, Rect(rect.left, rect.bottom, metres / per_inch, 0.055), metric_words)
 
 
-def draw_north(pen: Pen, x: float, y: float) -> None:
-    """Draw an arrow up the map's grid, which is taken as north."""
-    half = [(x, y + 0.42), (x, y + 0.09), (x - 0.13, y)]
-    other = [(x, y + 0.42), (x, y + 0.09), (x + 0.13, y)]
-    for points, fill in ((half, palette.INK), (other, palette.PAPER)):
+def draw_north(pen: Pen, x: float, y: float, grid_north_deg: float = 0.0) -> None:
+    """Draw an arrow to true north, where the page's own up bears so much from true north."""
+    turn = math.radians(-grid_north_deg)
+    middle = np.array([x, y + 0.2])
+
+    def placed(east: float, north: float) -> tuple[float, float]:
+        right = east * math.cos(turn) + north * math.sin(turn)
+        up = north * math.cos(turn) - east * math.sin(turn)
+        return float(middle[0] + right), float(middle[1] + up)
+
+    for side, fill in ((-0.13, palette.INK), (0.13, palette.PAPER)):
+        points = [placed(0.0, 0.22), placed(0.0, -0.11), placed(side, -0.2)]
         pen.shape(Polygon(points, facecolor=fill, edgecolor=palette.INK, linewidth=0.7, joinstyle="round"))
-    pen.write(x, y + 0.46, "N", 8.0, palette.INK, bold=True, ha="center")
-    pen.write(x, y - 0.12, "grid", 5.6, palette.QUIET, ha="center")
+    pen.write(*placed(0.0, 0.26), "N", 8.0, palette.INK, bold=True, ha="center")
 
 
 def wind_of(frames: Mapping[str, gpd.GeoDataFrame]) -> tuple[float, float, float] | None:
@@ -180,16 +186,22 @@ def wind_of(frames: Mapping[str, gpd.GeoDataFrame]) -> tuple[float, float, float
 
 
 def draw_wind(
-    pen: Pen, wind: tuple[float, float, float] | None, x: float, y: float, *, metric_first: bool
+    pen: Pen,
+    wind: tuple[float, float, float] | None,
+    x: float,
+    y: float,
+    *,
+    metric_first: bool,
+    grid_north_deg: float = 0.0,
 ) -> None:
-    """Draw an arrow flying with the wind inside a ring, and where it comes from in words."""
+    """Draw an arrow flying with the wind inside a ring, and where it comes from (true) in words."""
     pen.shape(Circle((x, y + 0.2), 0.2, facecolor=palette.PAPER, edgecolor=palette.QUIET, linewidth=0.7))
     if wind is None:
         pen.write(x, y + 0.17, "?", 9.0, palette.QUIET, ha="center")
         pen.write(x + 0.28, y + 0.2, "Wind not given", _BODY, palette.INK, gid="wind")
         return
     low, high, coming = wind
-    flying = math.radians(coming + 180.0)
+    flying = math.radians(coming - grid_north_deg + 180.0)
     along = np.array([math.sin(flying), math.cos(flying)])
     side = np.array([along[1], -along[0]])
     centre = np.array([x, y + 0.2])

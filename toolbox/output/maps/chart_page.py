@@ -28,6 +28,19 @@ if TYPE_CHECKING:
 
 FOOT_SIZE: Final = 6.3
 FOOT_LINE_IN: Final = 0.118
+PAPERS: Final[dict[str, tuple[float, float]]] = {"letter": (8.5, 11.0), "a4": (8.27, 11.69)}
+"""Width and height of a page in inches: ANSI Letter, and A4 of ISO 216 (210 by 297 mm); all pages stand."""
+CARD_SIZE: Final = 9.0
+TABLE_SIZE: Final = 8.0
+MAP_SIZE: Final = 7.0
+CAUTION_SIZE: Final = 7.0
+CAUTION_LINE_IN: Final = 0.125
+"""Least size of letters on paper, in points: on cards, in tables, on maps, of the cautions."""
+
+
+def paper_of(word: str | None, units: str) -> tuple[float, float]:
+    """Give the page asked for; without a word Letter where US units come first, else A4."""
+    return PAPERS[word or ("letter" if units == "US" else "a4")]
 
 
 def blank_page(width_in: float, width_px: int) -> tuple[Figure, Pen]:
@@ -78,7 +91,14 @@ def png_of(figure: Figure, told: Mapping[str, str]) -> bytes:
     """Draw the page as a PNG file with these text fields."""
     picture = io.BytesIO()
     with mpl.rc_context({"text.hinting": "none"}):  # letters as wide as they were measured
-        figure.savefig(picture, format="png", dpi=figure.dpi, facecolor=palette.PAPER, metadata=dict(told))
+        figure.savefig(
+            picture,
+            format="png",
+            dpi=figure.dpi,
+            facecolor=palette.PAPER,
+            metadata=dict(told),
+            pil_kwargs={"compress_level": 3},  # half the time for a tenth more bytes
+        )
     return picture.getvalue()
 
 

@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 _STOP_SIZE: Final = 7.2
-_LEG_SIZE: Final = 6.4
-_SMALL_SIZE: Final = 6.0
+_LEG_SIZE: Final = 7.0
+_SMALL_SIZE: Final = 7.0
 _PAD_IN: Final = 0.035
 _NAME_ROOM_IN: Final = 1.5
 _MOST_SMALL: Final = 40  # labels of the last rank; more would fill the water

@@ -160,43 +160,35 @@ def left_out_table(frames: Mapping[str, gpd.GeoDataFrame], *, metric_first: bool
     return Table(heads, (0.25, 0.75), rows, "more left out, with reasons, in the plan's files")
 
 
-def draw_table(pen: Pen, table: Table, rect: Rect, *, bold_first: bool = False) -> None:
+def draw_table(
+    pen: Pen, table: Table, rect: Rect, *, bold_first: bool = False, size: float = _BODY, head: float = _HEAD
+) -> None:
     """Draw a table from the top of a rectangle down; says how many rows it has no room for."""
     edges = rect.left + rect.width * np.r_[0.0, np.cumsum(table.shares)]
     rooms = np.diff(edges) - _GAP
-    fits = int((rect.height - HEAD_IN) / ROW_IN)
+    row_in, head_in = ROW_IN * size / _BODY, HEAD_IN * head / _HEAD
+    fits = int((rect.height - head_in) / row_in)
     if fits < 1 or not table.rows:
         return
     shown = table.rows if len(table.rows) <= fits else table.rows[: fits - 1]
-    for left, room, (upper, lower) in zip(edges, rooms, table.heads, strict=False):
-        for words, down in ((upper, 0.128), (lower, 0.233)):
+    for left, room, words in zip(edges, rooms, table.heads, strict=False):
+        for text, down in zip(words, (0.128, 0.233), strict=True):
             pen.write(
-                float(left),
-                rect.top - down,
-                pen.fitted(words, _HEAD, room, bold=True),
-                _HEAD,
-                palette.INK,
-                bold=True,
-                gid="head",
-            )
-    y = rect.top - 0.273
+                float(left), rect.top - down * head / _HEAD, pen.fitted(text, head, room, bold=True), head, palette.INK,
+                bold=True, gid="head",
+            )  # fmt: skip
+    y = rect.top - 0.273 * head / _HEAD
     pen.line([rect.left, rect.right], [y, y], color=palette.INK, linewidth=0.8)
     for order, row in enumerate(shown):
-        base = y - ROW_IN * (order + 1) + 0.045
+        base = y - row_in * (order + 1) + 0.045
         if order % 2 == 1:
-            band = Rect(rect.left, base - 0.045, rect.width, ROW_IN)
+            band = Rect(rect.left, base - 0.045, rect.width, row_in)
             pen.box(band, facecolor=palette.BAND, linewidth=0.0, zorder=0.5)
         for column, (left, room, cell) in enumerate(zip(edges, rooms, row, strict=False)):
             bold = bold_first and column == 0
-            words = pen.fitted(cell, _BODY, room, bold=bold)
-            pen.write(float(left), base, words, _BODY, palette.INK, bold=bold, gid="cell")
+            line = pen.fitted(cell, size, room, bold=bold)
+            pen.write(float(left), base, line, size, palette.INK, bold=bold, gid="cell")
     if len(shown) < len(table.rows):
-        base = y - ROW_IN * (len(shown) + 1) + 0.045
-        pen.write(
-            rect.left,
-            base,
-            f"and {len(table.rows) - len(shown)} {table.rest}",
-            _BODY,
-            palette.INK,
-            gid="cell",
-        )
+        base = y - row_in * (len(shown) + 1) + 0.045
+        more = f"and {len(table.rows) - len(shown)} {table.rest}"
+        pen.write(rect.left, base, more, size, palette.INK, gid="cell")

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import functools
 import re
-from collections.abc import Sequence
+import threading
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
+from matplotlib.backends.backend_pdf import Op, PdfFile
 from matplotlib.colors import to_rgba
-from matplotlib.font_manager import FontProperties, findfont, get_font
+from matplotlib.font_manager import FontPath, FontProperties, findfont, get_font
+from matplotlib.ft2font import Kerning, LoadFlags
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 from matplotlib.path import Path
@@ -23,6 +26,7 @@ from ...text import one_line
 if TYPE_CHECKING:
     from matplotlib.artist import Artist
     from matplotlib.figure import Figure
+    from matplotlib.ft2font import GlyphIndexType
 
     from .chart_page import Rect
 
@@ -104,32 +108,153 @@ _WIDTHS: Final[dict[tuple[str, bool], float]] = {}
 class Words(Text):
     """One line of words.
 
-    From the left on their base line they are drawn where they stand, unmeasured: measuring takes as long as drawing
-    does, and most words of a page stand so.
+    They are drawn where they stand, their width known: measuring takes as long as drawing does. Into a PDF they go with
+    the places of their letters kept from the last time, in whatever size: a sheet says most of its words often.
     """
 
     def draw(self, renderer: Any) -> None:
         """Draw the words with a renderer of any format."""
-        plain = (
-            self.get_horizontalalignment() == "left"
-            and self.get_verticalalignment() == "baseline"
-            and not self.get_rotation()
-        )
+        across, up = self.get_horizontalalignment(), self.get_verticalalignment()
+        plain = across in _SHARE and up in ("baseline", "center_baseline") and not self.get_rotation()
         text = self.get_text()
         if not plain or "\n" in text or self.get_path_effects() or not text or not self.get_visible():
             super().draw(renderer)
             return
-        renderer.open_group("text", self.get_gid())
+        look = self.get_fontproperties()
+        size, bold = float(look.get_size_in_points()), look.get_weight() == "bold"
         x, y = self.get_transform().transform(self.get_position())
-        if renderer.flipy():
-            y = renderer.get_canvas_width_height()[1] - y
-        look = renderer.new_gc()
-        look.set_foreground(to_rgba(self.get_color()), isRGBA=True)
-        look.set_alpha(self.get_alpha())
-        renderer.draw_text(look, x, y, text, self.get_fontproperties(), 0.0, ismath=False, mtext=self)
-        look.restore()
+        inch = renderer.points_to_pixels(_POINTS)
+        x -= _SHARE[across] * width_of(text, bold=bold) * size * inch
+        if up == "center_baseline":
+            y -= _rise() * size * inch / 2.0
+        renderer.open_group("text", self.get_gid())
+        ink = renderer.new_gc()
+        ink.set_foreground(to_rgba(self.get_color()), isRGBA=True)
+        ink.set_alpha(self.get_alpha())
+        if not _into_pdf(renderer, ink, float(x), float(y), text, size, bold=bold):
+            if renderer.flipy():
+                y = renderer.get_canvas_width_height()[1] - y
+            renderer.draw_text(ink, x, y, text, look, 0.0, ismath=False, mtext=self)
+        ink.restore()
         renderer.close_group("text")
         self.stale = False
+
+
+_SHARE: Final = {"left": 0.0, "center": 0.5, "right": 1.0}
+_LAID_SIZE: Final = 100.0
+_NO_KERN: Final = 1e-3  # of the size: rounding of the face, no kern
+
+
+@functools.cache
+def _rise() -> float:
+    """Height of a line above its base line in inches, at one point."""
+    _, high, deep = text_to_path.get_text_width_height_descent("lp", font(1.0), ismath=False)
+    return float(high - deep) / _POINTS
+
+
+class _Letters:
+    """Glyphs of one weight with their widths and kerns at a size of one, looked up once each."""
+
+    def __init__(self, *, bold: bool) -> None:
+        self.face = get_font(findfont(font(_LAID_SIZE, bold=bold)))
+        self._glyphs: dict[str, tuple[GlyphIndexType, float]] = {}
+        self._kerns: dict[tuple[GlyphIndexType, GlyphIndexType], float] = {}
+
+    def laid(self, text: str) -> list[tuple[str, GlyphIndexType, float, float]]:
+        """Give each letter with its glyph, where it stands, and the kern before it."""
+        found: list[tuple[str, GlyphIndexType, float, float]] = []
+        x, before = 0.0, None
+        for letter in text:
+            if letter not in self._glyphs:
+                self.face.set_size(_LAID_SIZE, _POINTS)
+                index = self.face.get_char_index(ord(letter))
+                drawn = self.face.load_char(ord(letter), flags=LoadFlags.NO_HINTING)
+                self._glyphs[letter] = index, drawn.linearHoriAdvance / 65536.0 / _LAID_SIZE
+            index, wide = self._glyphs[letter]
+            kern = 0.0
+            if before is not None:
+                if (before, index) not in self._kerns:
+                    self.face.set_size(_LAID_SIZE, _POINTS)
+                    told = self.face.get_kerning(before, index, Kerning.UNFITTED)
+                    self._kerns[before, index] = told / 64.0 / _LAID_SIZE
+                kern = self._kerns[before, index]
+            x += kern
+            found.append((letter, index, x, kern))
+            x += wide
+            before = index
+        return found
+
+    def width(self, text: str) -> float:
+        """Width of a line."""
+        if not text:
+            return 0.0
+        letter, _, x, _ = self.laid(text)[-1]
+        return x + self._glyphs[letter][1]
+
+
+@functools.lru_cache(maxsize=8)
+def _weight(bold: bool, thread: int) -> _Letters:
+    del thread  # a face belongs to the thread that opened it
+    return _Letters(bold=bold)
+
+
+def _of_weight(*, bold: bool) -> _Letters:
+    return _weight(bold, threading.get_ident())
+
+
+def width_of(text: str, *, bold: bool) -> float:
+    """Width of a line in inches at one point, letters unhinted as on paper."""
+    key = (text, bold)
+    if key not in _WIDTHS:
+        if len(_WIDTHS) >= _MOST_WIDTHS:
+            _WIDTHS.clear()
+        _WIDTHS[key] = _of_weight(bold=bold).width(text) / _POINTS
+    return _WIDTHS[key]
+
+
+def _chunks(file: Any, text: str, *, bold: bool) -> list[tuple[Any, float, list[Any]]]:
+    """Lay letters out for a PDF: name of the font, place at a size of one, codes with the kerns between them."""
+    letters = _of_weight(bold=bold)
+    path = FontPath(str(letters.face.fname), letters.face.face_index)
+    tracker = file._character_tracker  # noqa: SLF001 -- what tells which letters go into the file
+    found: list[tuple[Any, float, list[Any]]] = []
+    before: Any = None
+    for letter, glyph, x, kern in letters.laid(text):
+        subset, code = tracker.track_glyph(letters.face, letter, glyph)
+        if subset != before:
+            found.append((file.fontName(path, subset), x, []))
+            before = subset
+        elif abs(kern) > _NO_KERN:
+            found[-1][2].append(-1000.0 * kern)
+        codes = found[-1][2]
+        if codes and isinstance(codes[-1], bytes):
+            codes[-1] += bytes([code])
+        else:
+            codes.append(bytes([code]))
+    return found
+
+
+def _into_pdf(renderer: Any, ink: Any, x: float, y: float, text: str, size: float, *, bold: bool) -> bool:
+    """Write a line of words into a PDF; tells whether this was one, in the way its library is known to write."""
+    file: Any = getattr(renderer, "file", None)
+    if not isinstance(file, PdfFile) or not hasattr(file, "_character_tracker"):
+        return False
+    out: Callable[..., None] = file.output
+    kept: dict[tuple[str, bool], list[tuple[Any, float, list[Any]]]] = file.__dict__.setdefault(
+        "castshed_words", {}
+    )
+    if (text, bold) not in kept:
+        kept[text, bold] = _chunks(file, text, bold=bold)
+    renderer.check_gc(ink, ink.get_rgb())
+    at = 0.0
+    out(Op.begin_text, x, y, Op.textpos)
+    for name, along, codes in kept[text, bold]:
+        if along != at:
+            out((along - at) * size, 0, Op.textpos)
+            at = along
+        out(name, size, Op.selectfont, codes, Op.showkern)
+    out(Op.end_text)
+    return True
 
 
 class Pen:
@@ -140,13 +265,7 @@ class Pen:
 
     def width(self, text: str, size: float, *, bold: bool = False) -> float:
         """Width of a line of text in inches, letters unhinted as on paper: a picture is drawn the same way."""
-        key = (text, bold)
-        if key not in _WIDTHS:
-            if len(_WIDTHS) >= _MOST_WIDTHS:
-                _WIDTHS.clear()
-            wide, _, _ = text_to_path.get_text_width_height_descent(text, font(1.0, bold=bold), ismath=False)
-            _WIDTHS[key] = float(wide) / _POINTS
-        return size * _WIDTHS[key]
+        return size * width_of(text, bold=bold)
 
     def fitted(self, value: Any, size: float, room: float, *, bold: bool = False) -> str:
         """Text cut with an ellipsis so that it is no wider than ``room`` inches."""

@@ -38,14 +38,15 @@ _DEPTHS: Final = LinearSegmentedColormap.from_list(
     "depths", [palette.THIN, "#cfe6d0", palette.MIDDLE, "#6ea9b4", palette.DEEP, "#2d5a78"]
 )
 _ERRORS: Final = LinearSegmentedColormap.from_list("errors", ["#eef1ea", "#f3d9a4", "#d98b4a", "#8f2f12"])
-_ROUND: Final = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)
+_LADDER: Final = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0)
 
 
 def _most(values: Any) -> float:
     """Find the round length at which a scale of colours ends: nearly all values lie below it."""
     known = values[np.isfinite(values)]
     top = float(np.percentile(known, 98)) if len(known) else 1.0
-    return next((one for one in _ROUND if one >= top), top)
+    steps = (10.0**k * one for k in range(-2, 4) for one in _LADDER)
+    return next((one for one in steps if one >= top * (1.0 - 1e-6)), top)
 
 
 def _cells(axes: Axes, surface: DepthSurface, lake: Any, colours: Any, most: float) -> None:
@@ -135,6 +136,8 @@ def _sureness(axes: Axes, layers: Mapping[str, Any], lake: Any, view: View) -> N
 
 def _left_out(axes: Axes, layers: Mapping[str, Any], lake: Any, view: View) -> None:
     _shore(axes, lake, view, filled=palette.PAPER)
+    if "contradictions" in layers:
+        _points(axes, layers["contradictions"].geometry.to_numpy(), palette.ZONE, 1.5)
     if "set_aside" not in layers:
         return
     shapes = layers["set_aside"].geometry.to_numpy()
@@ -207,6 +210,11 @@ def _key(pen: Pen, rect: Rect, kind: str, layers: Mapping[str, Any], lake: Any) 
                 (shapely.distance(layers["set_aside"].geometry.to_numpy(), lake) > _beyond(lake)).sum()
             )
             words += [f"({how_many(away, 'one lies', 'lie')} beyond this picture)"] if away else []
+        if "contradictions" in layers:
+            count = len(layers["contradictions"])
+            words.append(
+                f"• {how_many(count, 'sounding contradicts', 'soundings contradict')} the contours beside"
+            )
         text = "; ".join(words) or "nothing was set aside"
         pen.write(left, bottom + 0.01, pen.fitted(text, 7.0, rect.width), 7.0, palette.INK, gid="key")
 
@@ -220,7 +228,7 @@ _PANELS: Final[tuple[tuple[str, str, Callable[..., None]], ...]] = (
     ("depths", "Depth below normal pool", _depths),
     ("data", "What is known: lines and points of depth", _data),
     ("sure", "How far each depth may be off", _sureness),
-    ("aside", "What was set aside", _left_out),
+    ("aside", "What was set aside, or contradicts", _left_out),
 )
 
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
+from ...lon_lat import true_bearings
 from ...text import (
     at_least,
     bearing_text,
@@ -24,11 +25,14 @@ from ...text import (
     number,
     one_distance,
     one_line,
+    units_in_order,
 )
 from .chart_table import records
 
 if TYPE_CHECKING:
     import geopandas as gpd
+
+    from ...magnetic import Declination
 
     Frames = Mapping[str, gpd.GeoDataFrame]
 
@@ -61,6 +65,18 @@ class StopFacts:
 
 
 @dataclass(frozen=True)
+class Turn:
+    """A place where a leg changes its course, and how to get there: number, true course, distance, part of the leg."""
+
+    number: str
+    course: str
+    distance: str
+    how: str
+    x: float
+    y: float
+
+
+@dataclass(frozen=True)
 class LegFacts:
     """What there is to know of a leg."""
 
@@ -77,6 +93,7 @@ class LegFacts:
     course_deg: float
     line: Any
     pieces: list[tuple[str, Any]] = field(repr=False, default_factory=list)
+    turns: list[Turn] = field(repr=False, default_factory=list)
 
 
 def _places(holds: gpd.GeoDataFrame | None) -> list[str]:
@@ -106,8 +123,12 @@ def _least_and_sure(pieces: Any) -> tuple[float, float]:
     return float(least.min()), float((least - error).min())
 
 
-def stops_of(frames: Frames, *, metric: bool) -> list[StopFacts]:
-    """Tell of each stop, in order."""
+def stops_of(frames: Frames, *, metric: bool, declination: Declination | None = None) -> list[StopFacts]:
+    """Tell of each stop, in order; bearings are true, with magnetic ones beside them where a declination is given."""
+
+    def bearing(value_deg: float) -> str:
+        return said_bearing(value_deg, declination)
+
     holds: dict[str, dict[str, Any]] = {}
     told = zip(records(frames.get("holds")), _places(frames.get("holds")), strict=True)
     for row, place in told:
@@ -118,7 +139,7 @@ def stops_of(frames: Frames, *, metric: bool) -> list[StopFacts]:
         spot_id = one_line(row.get("spot_id"))
         hold, spot = holds.get(spot_id, {}), spots.get(spot_id, {})
         ramp = one_line(row.get("reason")) == "ramp" or (not hold and not spot)
-        cast, bearing = number(hold.get("cast_m")), number(hold.get("cast_bearing_deg"))
+        cast, towards = number(hold.get("cast_m")), number(hold.get("cast_bearing_deg"))
         thrown = _text(cast, both_lengths, metric_first=metric)
         wind, come = number(row.get("wind_mps")), number(hold.get("wind_from_deg"))
         deep = number(hold.get("deep_bearing_deg"))
@@ -136,8 +157,8 @@ def stops_of(frames: Frames, *, metric: bool) -> list[StopFacts]:
                 hold=_depth(
                     number(hold.get("depth_today_m")), number(hold.get("depth_error_m")), metric=metric
                 ),
-                cast=f"{thrown} to {bearing_text(bearing)}" if thrown and math.isfinite(bearing) else thrown,
-                deep_side=_text(deep, bearing_text),
+                cast=f"{thrown} to {bearing(towards)}" if thrown and math.isfinite(towards) else thrown,
+                deep_side=_text(deep, bearing),
                 deep_note="" if math.isfinite(deep) else one_line(hold.get("reason") or ""),
                 place=one_line(hold.get("place") or ""),
                 wind=_text(wind, both_speeds, metric_first=metric)
@@ -157,10 +178,19 @@ def _bearing(one: Any, other: Any) -> float:
     return float(np.degrees(np.arctan2(other[0] - one[0], other[1] - one[1])) % 360.0)
 
 
-def _courses(pieces: list[tuple[str, Any]], *, metric: bool) -> list[str]:
-    """List the courses of a leg: bearing and length of each stretch, short ones joined to the one before.
+def said_bearing(true_deg: float, declination: Declination | None) -> str:
+    """Say a true bearing, with the magnetic one beside it where a declination is given."""
+    told = bearing_text(true_deg)
+    return told if declination is None else f"{told} ({declination.magnetic_text(true_deg)})"
 
-    Lengths are told in the first system alone: a card beside the wheel has room for all courses or for both systems.
+
+def _turns(
+    pieces: list[tuple[str, Any]], crs: Any, *, metric: bool, declination: Declination | None
+) -> list[Turn]:
+    """List the turns of a leg in order, the last one its end: true course and distance to each.
+
+    Short stretches are joined to the one before. Lengths are told in the first system alone: a card beside the wheel
+    has room for all turns or for both systems.
     """
     runs: list[tuple[str, list[Any]]] = []
     for part, line in pieces:
@@ -171,25 +201,49 @@ def _courses(pieces: list[tuple[str, Any]], *, metric: bool) -> list[str]:
                 runs[-1][1].append(other)
             else:
                 runs.append((part, [one, other]))
-    said = []
-    for part, points in runs:
+    if not runs:
+        return []
+    starts = np.array([points[0] for _, points in runs])
+    grid = np.array([_bearing(points[0], points[-1]) for _, points in runs])
+    true = true_bearings(grid, crs, *starts.T)
+    found = []
+    for order, ((part, points), course) in enumerate(zip(runs, true.tolist(), strict=True), start=1):
         length = sum(math.dist(a, b) for a, b in pairwise(points))
-        how = "" if part == "run" else f" ({part})"
-        said.append(
-            f"{bearing_text(_bearing(points[0], points[-1]))} {one_distance(length, metric=metric)}{how}"
+        found.append(
+            Turn(
+                number=str(order) if order < len(runs) else "",
+                course=said_bearing(course, declination),
+                distance=one_distance(length, metric=metric),
+                how="" if part == "run" else part,
+                x=float(points[-1][0]),
+                y=float(points[-1][1]),
+            )
         )
-    return said
+    return found
 
 
-def legs_of(frames: Frames, names: Mapping[str, str], *, metric: bool) -> list[LegFacts]:
-    """Tell of each leg, in order; a leg's pieces are told together."""
-    legs = frames.get("legs")
+def _course_text(turn: Turn) -> str:
+    return f"{turn.course} {turn.distance}" + (f" ({turn.how})" if turn.how else "")
+
+
+def legs_of(
+    frames: Frames, names: Mapping[str, str], *, metric: bool, declination: Declination | None = None
+) -> list[LegFacts]:
+    """Tell of each leg, in order; a leg's pieces are told together.
+
+    Courses and turns are those of the layer ``route`` where there is one: few turns, far apart.
+    """
+    legs, route = frames.get("legs"), frames.get("route")
     if legs is None or not len(legs):
         return []
     found = []
     for number_, own in legs.groupby("leg_no", sort=True):
         parts = own["part"].astype(str).to_list()
         pieces = list(zip(parts, own.geometry.to_list(), strict=True))
+        if route is not None and (route["leg_no"] == number_).any():
+            thinned = route[route["leg_no"] == number_]
+            pieces = list(zip(thinned["part"].astype(str), thinned.geometry.to_list(), strict=True))
+        turns = _turns(pieces, legs.crs, metric=metric, declination=declination)
         xy = np.concatenate([shapely.get_coordinates(line) for _, line in pieces])
         afloat = own[own["part"] != "launch"]
         near = (
@@ -201,7 +255,8 @@ def legs_of(frames: Frames, names: Mapping[str, str], *, metric: bool) -> list[L
         if near is not None:
             row = records(near)[0]
             hazard = both_distances(number(row["min_clearance_m"]), metric_first=metric)
-            what, side = one_line(row.get("nearest_hazard")), one_line(row.get("hazard_side"))
+            told = units_in_order(one_line(row.get("nearest_hazard")), metric_first=metric)
+            what, side = told, one_line(row.get("hazard_side"))
             what = "thin water" if what.startswith("less than") else what
             where = f"to {side}" if side in {"port", "starboard"} else side
             hazard += f" {where}: {what}" if side and what else ""
@@ -218,12 +273,13 @@ def legs_of(frames: Frames, names: Mapping[str, str], *, metric: bool) -> list[L
                 time=f"{max(1, round(seconds / 60.0))} min",
                 depth=_depth(least, least - sure, metric=metric),
                 hazard=hazard,
-                courses=_courses(pieces, metric=metric),
+                courses=[_course_text(turn) for turn in turns],
                 slow=both_distances(slow, metric_first=metric) if slow > 0.5 else "",
                 idle=both_distances(idle, metric_first=metric) if idle > 0.5 else "",
                 course_deg=_bearing(xy[0], xy[-1]),
                 line=shapely.linestrings(xy) if len(xy) > 1 else None,
                 pieces=pieces,
+                turns=turns,
             )
         )
     return found

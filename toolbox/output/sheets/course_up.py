@@ -6,14 +6,13 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import pyproj
 import shapely
 
 if TYPE_CHECKING:
     import geopandas as gpd
 
     from ...arrays import Floats
-    from ..maps.chart_page import Bounds
+    from ...magnetic import Declination
 
 _LINES: Final = ("legs", "cast_lines")
 IN_PIECES: Final = ("water", "depth_bands", "dry_ground", "shallow_hazards")
@@ -92,39 +91,8 @@ def cut_and_turned(
     return found
 
 
-def grid_north_deg(crs: pyproj.CRS, x: float, y: float) -> float:
-    """Give the true bearing of grid north at a place, -180 to 180: what is added to a grid bearing to make it true.
-
-    Parameters
-    ----------
-    crs
-        Projected system in metres.
-    x, y
-        The place in it.
-    """
-    crs = pyproj.CRS.from_user_input(crs)
-    base, earth = crs.geodetic_crs, crs.get_geod()
-    assert base is not None  # a projected system has both
-    assert earth is not None
-    go = pyproj.Transformer.from_crs(crs, base, always_xy=True)
-    (west, east), (south, north) = go.transform([x, x], [y, y + 1000.0])
-    bearing, _, _ = earth.inv(west, south, east, north)
-    return float(bearing)
-
-
-def north_text(crs: pyproj.CRS, bounds: Bounds) -> str:
-    """Say from which north the bearings of a page are counted.
-
-    Parameters
-    ----------
-    crs
-        Projected system in metres.
-    bounds
-        West, south, east and north of the lake in it.
-    """
-    off = grid_north_deg(crs, (bounds[0] + bounds[2]) / 2.0, (bounds[1] + bounds[3]) / 2.0)
-    if abs(off) < 0.05:
-        said = "Bearings are from grid north, here true north within 0.1°"
-    else:
-        said = f"Bearings are from grid north; for true bearings {'add' if off > 0.0 else 'subtract'} {abs(off):.1f}°"
-    return f"{said}; a compass differs by its declination."
+def north_text(declination: Declination | None = None) -> str:
+    """Say from which north the bearings of a page are counted."""
+    if declination is None:
+        return "Bearings are true; a compass differs by its declination and deviation."
+    return f"Bearings are true. {declination.words()}"

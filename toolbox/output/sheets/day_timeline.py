@@ -11,7 +11,16 @@ import pandas as pd
 
 from ...text import number, one_line
 from ..formats import palette
-from ..maps.chart_page import Rect, blank_page, caution_lines, write_cautions
+from ..maps.chart_page import (
+    CAUTION_LINE_IN,
+    CAUTION_SIZE,
+    PAPERS,
+    TABLE_SIZE,
+    Rect,
+    blank_page,
+    caution_lines,
+    write_cautions,
+)
 from ..maps.chart_table import records
 from .wind_hours import UNIT_MPS, UNIT_WORDS, draw_arrow
 
@@ -21,15 +30,13 @@ if TYPE_CHECKING:
 
     from ..maps.draughting import Pen
 
-_WIDTH_IN: Final = 11.0
-_EDGE: Final = 0.35
-_NAME_IN: Final = 2.1
-_ROW_IN: Final = 0.27
+_EDGE: Final = 0.4
+_NAME_IN: Final = 1.95
+_MOST_ROW_IN: Final = 0.55
+_BAR_IN: Final = 0.24  # a bar is no higher, however much room a row has
 _HEAD_IN: Final = 0.55
 _WIND_IN: Final = 0.55
 _KEY_IN: Final = 0.3
-_FOOT_SIZE: Final = 6.0
-_FOOT_LINE_IN: Final = 0.11
 OPEN: Final = "#cfe6d0"  # hours a spot can be fished in: light, so that the bars stand on it
 NIGHT: Final = "#d5d2cb"
 
@@ -94,7 +101,7 @@ def _ground(pen: Pen, clock: _Clock, bottom: float, top: float, light: tuple[Any
     while at <= clock.end:
         x = clock.x(at)
         pen.line([x, x], [bottom, top], color=palette.LAND_EDGE, linewidth=0.4, zorder=0.4)
-        pen.write(x, top + 0.05, f"{at:%H:%M}", 6.6, palette.INK, ha="center", gid="hour")
+        pen.write(x, top + 0.05, f"{at:%H:%M}", TABLE_SIZE, palette.INK, ha="center", gid="hour")
         at += each
 
 
@@ -104,7 +111,9 @@ def _wind(pen: Pen, clock: _Clock, base: float, hours: list[dict[str, Any]], uni
         at = _moment(row.get("time"))
         if at is not None:
             by_hour.setdefault(at, []).append((number(row.get("wind_mps")), number(row.get("wind_from_deg"))))
-    pen.write(clock.rect.left - 0.1, base + 0.13, f"Wind, {UNIT_WORDS[units]}", 6.6, palette.INK, ha="right")
+    pen.write(
+        clock.rect.left - 0.1, base + 0.13, f"Wind, {UNIT_WORDS[units]}", TABLE_SIZE, palette.INK, ha="right"
+    )
     for at, told in sorted(by_hour.items()):
         if not clock.begin <= at < clock.end:
             continue
@@ -120,7 +129,7 @@ def _wind(pen: Pen, clock: _Clock, base: float, hours: list[dict[str, Any]], uni
                 clock.x(middle),
                 base,
                 f"{wind / UNIT_MPS[units]:.0f}",
-                6.6,
+                TABLE_SIZE,
                 palette.INK,
                 ha="center",
                 gid="wind",
@@ -140,8 +149,8 @@ def _key(pen: Pen, rect: Rect, *, night: bool, opened: bool) -> None:
             Rect(x, rect.bottom + (0.05 if thin else 0.0), 0.3, 0.03 if thin else 0.13),
             facecolor=colour, edgecolor=palette.INK, linewidth=0.5,
         )  # fmt: skip
-        pen.write(x + 0.38, rect.bottom + 0.02, words, 6.8, palette.INK, gid="key")
-        x += 0.38 + pen.width(words, 6.8) + 0.3
+        pen.write(x + 0.38, rect.bottom + 0.02, words, TABLE_SIZE, palette.INK, gid="key")
+        x += 0.38 + pen.width(words, TABLE_SIZE) + 0.3
 
 
 def draw_timeline(
@@ -150,7 +159,8 @@ def draw_timeline(
     title: str,
     units: str = "US",
     light: tuple[dt.datetime, dt.datetime] | None = None,
-    width_px: int = 1800,
+    paper: tuple[float, float] = PAPERS["letter"],
+    width_px: int = 1500,
 ) -> Figure | None:
     """Draw the day over its hours.
 
@@ -164,6 +174,8 @@ def draw_timeline(
         ``US`` or ``metric``: of the wind.
     light
         Civil dawn and dusk, where known.
+    paper
+        Width and height of the page in inches.
     width_px
         Width of the picture.
 
@@ -181,45 +193,56 @@ def draw_timeline(
     begin, end = min(known).floor("h"), max(known).ceil("h")
     chosen = {one_line(row.get("spot_id")) for row in rows}
     hours = _of_spots(frames.get("exposure"), chosen)
-    figure, pen = blank_page(_WIDTH_IN, width_px)
-    foot = caution_lines(pen, _WIDTH_IN - 2 * _EDGE, _FOOT_SIZE)
-    below = _EDGE + _FOOT_LINE_IN * len(foot) + _KEY_IN + (_WIND_IN if hours else 0.0)
-    height = below + _ROW_IN * len(rows) + _HEAD_IN + _EDGE
-    figure.set_size_inches(_WIDTH_IN, height)
-    pen.write(_EDGE, height - _EDGE - 0.12, pen.fitted(title, 12.0, _WIDTH_IN - 2 * _EDGE, bold=True), 12.0,
+    wide, high = paper
+    inner = wide - 2 * _EDGE
+    figure, pen = blank_page(wide, width_px)
+    figure.set_size_inches(*paper)
+    foot = caution_lines(pen, inner, CAUTION_SIZE)
+    least = 0.15 + CAUTION_LINE_IN * len(foot) + 0.15 + _KEY_IN + (_WIND_IN if hours else 0.0)
+    row_in = min(_MOST_ROW_IN, (high - _EDGE - _HEAD_IN - least) / len(rows))
+    below = high - _EDGE - _HEAD_IN - row_in * len(rows)
+    pen.write(_EDGE, high - _EDGE - 0.12, pen.fitted(f"{title}: the day by the hour", 12.0, inner, bold=True), 12.0,
               palette.INK, bold=True, gid="title")  # fmt: skip
-    rect = Rect(_EDGE + _NAME_IN, below, _WIDTH_IN - 2 * _EDGE - _NAME_IN, _ROW_IN * len(rows))
+    rect = Rect(_EDGE + _NAME_IN, below, inner - _NAME_IN, row_in * len(rows))
+    bar_in = min(_BAR_IN, row_in - 0.06)
     clock = _Clock(rect, begin, end)
     spans = None if light is None else (pd.Timestamp(light[0]), pd.Timestamp(light[1]))
     _ground(pen, clock, rect.bottom, rect.top, spans)
     before: pd.Timestamp | None = None
     for order, (row, (arrive, leave)) in enumerate(zip(rows, times, strict=True)):
-        base = rect.top - _ROW_IN * (order + 1)
+        base = rect.top - row_in * (order + 1)
+        middle = base + row_in / 2.0
         pen.line([_EDGE, rect.right], [base, base], color=palette.BAND, linewidth=0.8, zorder=0.3)
         name = (
             f"{number(row.get('stop_no')):.0f}  {one_line(row.get('name')) or one_line(row.get('spot_id'))}"
         )
-        pen.write(_EDGE, base + 0.09, pen.fitted(name, 7.4, _NAME_IN - 0.15), 7.4, palette.INK, gid="name")
+        pen.write(_EDGE, middle - 0.04, pen.fitted(name, TABLE_SIZE, _NAME_IN - 0.15), TABLE_SIZE, palette.INK,
+                  gid="name")  # fmt: skip
         for span in _spells(frames, one_line(row.get("spot_id"))):
-            _bar(pen, clock, span, base + 0.04, _ROW_IN - 0.08, facecolor=OPEN, linewidth=0.0, zorder=0.6)
+            _bar(pen, clock, span, base + 0.03, row_in - 0.06, facecolor=OPEN, linewidth=0.0, zorder=0.6)
         if before is not None and arrive is not None:
-            y = base + _ROW_IN / 2.0
-            pen.line([clock.x(before), clock.x(arrive)], [y, y], color=palette.RUN, linewidth=1.8, zorder=1.0)
+            pen.line(
+                [clock.x(before), clock.x(arrive)],
+                [middle, middle],
+                color=palette.RUN,
+                linewidth=1.8,
+                zorder=1.0,
+            )
         if arrive is not None and leave is not None:
-            _bar(pen, clock, (arrive, leave), base + 0.06, _ROW_IN - 0.12, facecolor=palette.HOLD,
+            _bar(pen, clock, (arrive, leave), middle - bar_in / 2.0, bar_in, facecolor=palette.HOLD,
                  edgecolor=palette.INK, linewidth=0.7, zorder=1.2)  # fmt: skip
             words = f"{arrive:%H:%M} to {leave:%H:%M}"
-            wide = pen.width(words, 6.2)
+            long = pen.width(words, TABLE_SIZE)
             after = clock.x(leave) + 0.05
-            at = after if after + wide <= rect.right else clock.x(before or arrive) - 0.05 - wide
-            ground = Rect(at - 0.02, base + 0.06, wide + 0.04, _ROW_IN - 0.12)
+            at = after if after + long <= rect.right else clock.x(before or arrive) - 0.05 - long
+            ground = Rect(at - 0.02, middle - bar_in / 2.0, long + 0.04, bar_in)
             pen.box(ground, facecolor=palette.PAPER, alpha=0.8, linewidth=0.0, zorder=1.3)
-            pen.write(at, base + 0.09, words, 6.2, palette.INK, zorder=1.4, gid="time")
+            pen.write(at, middle - 0.04, words, TABLE_SIZE, palette.INK, zorder=1.4, gid="time")
         before = leave
     if hours:
         _wind(pen, clock, rect.bottom - _WIND_IN + 0.12, hours, units)
-    place = Rect(_EDGE, _EDGE + _FOOT_LINE_IN * len(foot) + 0.05, _WIDTH_IN - 2 * _EDGE, 0.16)
+    place = Rect(_EDGE, rect.bottom - (_WIND_IN if hours else 0.0) - 0.28, inner, 0.16)
     dark = spans is not None and (spans[0] > begin or spans[1] < end)
     _key(pen, place, night=dark, opened="verdicts" in frames)
-    write_cautions(pen, foot, _EDGE, _EDGE - 0.12, size=_FOOT_SIZE, line_in=_FOOT_LINE_IN)
+    write_cautions(pen, foot, _EDGE, 0.15, size=CAUTION_SIZE, line_in=CAUTION_LINE_IN)
     return figure

@@ -3,23 +3,25 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
 from matplotlib.collections import LineCollection
-from matplotlib.patches import PathPatch, Polygon
+from matplotlib.patches import Circle, PathPatch, Polygon
 
+from ...lon_lat import grid_north_deg
 from ...text import bearing_text
 from ...units import FOOT_M
 from ..formats import palette
 from ..maps.chart_ground import BandColours, draw_ground
 from ..maps.chart_key import nice
 from ..maps.chart_marks import draw_marks
-from ..maps.chart_page import Rect, View, map_axes
+from ..maps.chart_page import CARD_SIZE, MAP_SIZE, Rect, View, map_axes
 from ..maps.draughting import drawable, strokes_of
+from ..maps.labels import Wish, leader_end, place_labels
 from .course_up import cut_and_turned, turned_points
 from .wind_hours import draw_arrow
 
@@ -27,23 +29,26 @@ if TYPE_CHECKING:
     import geopandas as gpd
     from matplotlib.axes import Axes
 
+    from ...arrays import Floats
     from ..maps.draughting import Pen
     from ..maps.plan_facts import LegFacts, StopFacts
 
-_HEAD_IN: Final = 0.3
-_LINE_IN: Final = 0.135
-_BODY: Final = 7.2
+    Box = tuple[float, float, float, float]
+
+_HEAD_IN: Final = 0.34
+_LINE_IN: Final = 0.165
+_BODY: Final = CARD_SIZE
 _LOW: Final = 0.14  # share of a card below the boat: most of it is water ahead
 _SIDES: Final = 0.1
 _LEAST_HIGH_M: Final = 250.0
 _HOLD_HALF_M: Final = 45.0
 _DETAIL_IN: Final = 0.007
 _GROUND_M: Final = 1.0  # no outline of the ground is surer than this
-_TITLES: Final = (9.0, 8.2, 7.4, 6.6)  # sizes a title may have
+_TITLES: Final = (11.0, 10.0, 9.0)  # sizes a title may have
 _TOOL_IN: Final = 0.31  # half the room of the arrow to north, however it is turned
-_MOST_COURSES: Final = 12
 _MOST_DEPTHS: Final = 6
-_DEPTH_SIZE: Final = 5.6
+_DEPTH_SIZE: Final = MAP_SIZE
+_TURN_GAP_IN: Final = 0.1  # between the columns of the table of turns
 
 
 @dataclass(frozen=True)
@@ -56,6 +61,7 @@ class HoldCard:
     hold: Any
     spot: Any
     cast: Any
+    # true bearings
     deep_deg: float
     wind_from_deg: float
 
@@ -89,7 +95,7 @@ def _tag(
 
 
 def _north(pen: Pen, x: float, y: float, course_deg: float) -> tuple[float, float, float, float]:
-    """Draw a small arrow to grid north on a turned card; tells the box that holds it however it is turned."""
+    """Draw a small arrow to true north on a turned card; tells the box that holds it however it is turned."""
     angle = np.radians(-course_deg)
     along = np.array([np.sin(angle), np.cos(angle)])
     side = np.array([along[1], -along[0]])
@@ -101,7 +107,7 @@ def _north(pen: Pen, x: float, y: float, course_deg: float) -> tuple[float, floa
         )
     )  # fmt: skip
     tip = at + 0.23 * along
-    _tag(pen, float(tip[0]), float(tip[1]), "N", 6.4, bold=True)
+    _tag(pen, float(tip[0]), float(tip[1]), "N", MAP_SIZE, bold=True)
     return x - _TOOL_IN, y - _TOOL_IN, x + _TOOL_IN, y + _TOOL_IN
 
 
@@ -111,15 +117,15 @@ def _scale(pen: Pen, view: View) -> tuple[float, float, float, float]:
     room = 0.3 * rect.width * view.metres_per_inch
     x, y = rect.left + 0.08, rect.bottom + 0.1
     east = x
-    for unit, word, up in ((1.0, "m", 0.0), (FOOT_M, "ft", 0.13)):
+    for unit, word, up in ((1.0, "m", 0.0), (FOOT_M, "ft", 0.15)):
         size = nice(room / unit)
         end = x + size * unit / view.metres_per_inch
         pen.line([x, end], [y + up, y + up], color=palette.CASING, linewidth=3.2, zorder=6.9)
         pen.line([x, end], [y + up, y + up], color=palette.INK, linewidth=1.3, zorder=7.0)
         words = f"{size:g} {word}"
-        box = _tag(pen, end + 0.04 + pen.width(words, 5.6) / 2.0, y + up, words, 5.6)
+        box = _tag(pen, end + 0.04 + pen.width(words, MAP_SIZE) / 2.0, y + up, words, MAP_SIZE)
         east = max(east, box[2])
-    return rect.left, rect.bottom, east, y + 0.2
+    return rect.left, rect.bottom, east, y + 0.24
 
 
 def _stroke(
@@ -147,11 +153,11 @@ def _lines(pen: Pen, rect: Rect, said: list[str]) -> None:
 
 def _head(pen: Pen, rect: Rect, badge: str, title: str) -> None:
     """Write number and title of a card; a long title gets smaller letters before it is cut."""
-    wide = max(0.26, pen.width(badge, 9.0, bold=True) + 0.12)
-    box = Rect(rect.left, rect.top - 0.24, wide, 0.22)
+    wide = max(0.3, pen.width(badge, 10.0, bold=True) + 0.12)
+    box = Rect(rect.left, rect.top - 0.26, wide, 0.24)
     pen.box(box, facecolor=palette.RUN, edgecolor=palette.RUN)
     pen.write(
-        box.left + wide / 2.0, box.bottom + 0.11, badge, 9.0, palette.CASING, bold=True, ha="center",
+        box.left + wide / 2.0, box.bottom + 0.12, badge, 10.0, palette.CASING, bold=True, ha="center",
         va="center_baseline",
     )  # fmt: skip
     room = rect.width - wide - 0.1
@@ -164,19 +170,86 @@ def _head(pen: Pen, rect: Rect, badge: str, title: str) -> None:
 
 
 def leg_words(leg: LegFacts) -> list[str]:
-    """Say what a leg card says below its drawing."""
+    """Say what a leg card says below its drawing; its courses stand in the table of turns."""
     said = [f"{leg.distance}, {leg.time}"]
-    if leg.courses:
-        more = len(leg.courses) - _MOST_COURSES
-        said.append(
-            "Courses: " + ", ".join(leg.courses[:_MOST_COURSES]) + (f", and {more} more" if more > 0 else "")
-        )
     if leg.depth:
         said.append(f"Least depth today {leg.depth}")
     if leg.hazard:
         said.append(f"Nearest: {leg.hazard}")
     said += [f"{what} {where}" for what, where in (("Slow zone", leg.slow), ("Idle", leg.idle)) if where]
     return said
+
+
+def _turn_rows(leg: LegFacts) -> list[tuple[str, str, str]]:
+    rows = [(turn.number, turn.course, f"{turn.distance} {turn.how}".strip()) for turn in leg.turns]
+    return [*rows[:-1], ("end", *rows[-1][1:])] if rows else []
+
+
+def _turn_table(pen: Pen, rect: Rect, rows: Sequence[tuple[str, str, str]]) -> None:
+    """Write the table of turns: number, true course and distance to each, as many as there is room for."""
+    fits = int(rect.height / _LINE_IN) - 1
+    shown = list(rows) if len(rows) <= fits else list(rows[: max(fits - 1, 0)])
+    wides = [
+        max(pen.width(cell, _BODY, bold=k == 0) for cell in column)
+        for k, column in enumerate(zip(("to", "course", ""), *rows, strict=True))
+    ]
+    lefts = [rect.left, rect.left + wides[0] + _TURN_GAP_IN]
+    lefts.append(lefts[1] + wides[1] + _TURN_GAP_IN)
+    y = rect.top - _LINE_IN
+    for left, word in zip(lefts, ("to", "course", "way"), strict=True):
+        pen.write(left, y, word, _BODY, palette.QUIET, gid="fact")
+    for row in shown:
+        y -= _LINE_IN
+        for k, (left, cell) in enumerate(zip(lefts, row, strict=True)):
+            pen.write(left, y, cell, _BODY, palette.INK, bold=k == 0, gid="turn")
+    if len(shown) < len(rows):
+        pen.write(
+            lefts[0], y - _LINE_IN, f"and {len(rows) - len(shown)} more", _BODY, palette.INK, gid="fact"
+        )
+
+
+def _turn_table_in(pen: Pen, rows: Sequence[tuple[str, str, str]]) -> float:
+    """Width of the table of turns."""
+    if not rows:
+        return 0.0
+    heads = [("to", "course", "way"), *rows]
+    return 2.0 * _TURN_GAP_IN + sum(
+        max(pen.width(cell, _BODY, bold=k == 0) for cell in column)
+        for k, column in enumerate(zip(*heads, strict=True))
+    )
+
+
+def _number_turns(pen: Pen, view: View, turned: Floats, leg: LegFacts, way: Floats, hard: list[Box]) -> None:
+    """Write its number beside each turn of the drawing, so that none covers another."""
+    told = [(turn.number, turn) for turn in leg.turns if turn.number]
+    if not told:
+        return
+    at = view.on_page(turned)
+    wishes = [
+        Wish(
+            float(x), float(y),
+            ((pen.width(number, MAP_SIZE, bold=True) + 0.06, MAP_SIZE / 72.0 + 0.03),), 0.05, 0.5,
+        )
+        for (number, _), (x, y) in zip(told, at, strict=True)
+    ]  # fmt: skip
+    rect = view.rect
+    frame = (rect.left + 0.02, rect.bottom + 0.02, rect.right - 0.02, rect.top - 0.02)
+    marks = [(x - 0.03, y - 0.03, x + 0.03, y + 0.03) for x, y in at.tolist()]
+    places = place_labels(wishes, frame=frame, hard=np.array([*hard, *marks]), soft=way)
+    for (number, _), (x, y), place in zip(told, at.tolist(), places, strict=True):
+        pen.shape(
+            Circle((x, y), 0.028, facecolor=palette.CASING, edgecolor=palette.RUN, linewidth=0.9, zorder=5.2)
+        )
+        if place is None:
+            continue
+        west, south, east, north = place.box
+        if place.leader:
+            end = leader_end(x, y, place.box)
+            pen.line([x, end[0]], [y, end[1]], color=palette.INK, linewidth=0.6, zorder=5.15)
+        pen.box(Rect(west, south, east - west, north - south), facecolor=palette.PAPER, edgecolor=palette.INK,
+                linewidth=0.4, zorder=6.0, gid="label:turn")  # fmt: skip
+        pen.write((west + east) / 2.0, (south + north) / 2.0, number, MAP_SIZE, palette.INK, bold=True, ha="center",
+                  va="center_baseline", zorder=6.1, gid="number")  # fmt: skip
 
 
 def draw_leg_card(
@@ -197,8 +270,12 @@ def draw_leg_card(
     """
     said = leg_words(leg)
     low = _LINE_IN * sum(len(pen.wrapped(text, _BODY, rect.width)) for text in said) + 0.06
-    window = Rect(rect.left, rect.bottom + low, rect.width, rect.height - _HEAD_IN - low)
+    rows = _turn_rows(leg)
+    aside = min(_turn_table_in(pen, rows) + 0.1, 0.55 * rect.width) if rows else 0.0
+    window = Rect(rect.left, rect.bottom + low, rect.width - aside, rect.height - _HEAD_IN - low)
     _head(pen, rect, str(leg.number), f"{leg.start} to {leg.goal}")
+    if rows:
+        _turn_table(pen, Rect(window.right + 0.1, window.bottom, aside - 0.1, window.height), rows)
     if leg.line is not None and window.height > 0.8:
         start = shapely.get_coordinates(leg.line)[0]
         centre = (float(start[0]), float(start[1]))
@@ -229,13 +306,11 @@ def draw_leg_card(
         axes.add_collection(draw_marks("hold", turned[[0]], axes.transData, 5.1), autolim=False)
         corner, way = window.top - _TOOL_IN, view.on_page(turned)
         sides = (window.right - _TOOL_IN, window.left + _TOOL_IN)
-        _north(
-            pen,
-            max(sides, key=lambda x: float(np.hypot(*(way - (x, corner)).T).min())),
-            corner,
-            leg.course_deg,
-        )
-        _scale(pen, view)
+        north = float(grid_north_deg(next(iter(frames.values())).crs, *start)[0]) if frames else 0.0
+        side = max(sides, key=lambda x: float(np.hypot(*(way - (x, corner)).T).min()))
+        tools = [_north(pen, side, corner, leg.course_deg + north), _scale(pen, view)]
+        places = np.array([(turn.x, turn.y) for turn in leg.turns if turn.number]).reshape(-1, 2)
+        _number_turns(pen, view, turned_points(places, centre, leg.course_deg), leg, way, tools)
     _lines(pen, Rect(rect.left, rect.bottom, rect.width, low - 0.04), said)
 
 
@@ -343,6 +418,7 @@ def draw_hold_card(
             ground_m=_GROUND_M,
         )
         draw_ground(axes, near, view, colours=colours)
+        near_crs = next((frame.crs for frame in frames.values()), None)
         if "isobaths" in near:
             lines = [
                 shapely.get_coordinates(line)
@@ -368,23 +444,24 @@ def draw_hold_card(
         mark = shapely.get_coordinates(card.spot) if card.spot.geom_type == "Point" else target[None]
         axes.add_collection(draw_marks("spot", mark, axes.transData, 5.0), autolim=False)
         axes.add_collection(draw_marks("hold", at[None], axes.transData, 5.1), autolim=False)
-        taken = [_north(pen, window.right - _TOOL_IN, window.top - _TOOL_IN, 0.0), _scale(pen, view)]
+        grid = float(grid_north_deg(near_crs, *at)[0]) if near_crs is not None else 0.0
+        taken = [_north(pen, window.right - _TOOL_IN, window.top - _TOOL_IN, grid), _scale(pen, view)]
         if math.isfinite(card.wind_from_deg):
             x, y = window.right - _TOOL_IN, window.top - 2.0 * _TOOL_IN - 0.16
-            taken.append(_tag(pen, x, y - 0.19, "wind", 5.8))
-            draw_arrow(pen, x, y, card.wind_from_deg, 0.26, palette.INK, edge=palette.CASING)
+            taken.append(_tag(pen, x, y - 0.2, "wind", MAP_SIZE))
+            draw_arrow(pen, x, y, card.wind_from_deg - grid, 0.26, palette.INK, edge=palette.CASING)
             taken.append((x - 0.16, y - 0.16, x + 0.16, y + 0.16))
         if math.isfinite(card.deep_deg):
-            angle = np.radians(card.deep_deg)
+            angle = np.radians(card.deep_deg - grid)
             tip = at + half * 0.4 * np.array([np.sin(angle), np.cos(angle)])
             _stroke(axes, [np.array([at, tip])], 0.9, palette.QUIET, (0, (4, 2)), 4.1)
             words = f"deep {bearing_text(card.deep_deg)}"
             x, y = view.on_page(tip[None])[0] + 0.13 * np.array([2.0 * np.sin(angle), np.cos(angle)])
-            wide = pen.width(words, 6.2) / 2.0 + 0.05
+            wide = pen.width(words, MAP_SIZE) / 2.0 + 0.05
             taken.append(
                 _tag(
                     pen, float(np.clip(x, window.left + wide, window.right - wide)),
-                    float(np.clip(y, window.bottom + 0.08, window.top - 0.08)), words, 6.2,
+                    float(np.clip(y, window.bottom + 0.08, window.top - 0.08)), words, MAP_SIZE,
                 )
             )  # fmt: skip
         way = view.on_page(np.linspace(at, target, 9))

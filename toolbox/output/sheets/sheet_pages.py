@@ -5,23 +5,38 @@ from __future__ import annotations
 import io
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import accumulate
 from typing import TYPE_CHECKING, Any, Final
 
 import geopandas as gpd
+import matplotlib as mpl
 import numpy as np
 import shapely
 from matplotlib.backends.backend_pdf import PdfPages
 
 from ...text import number
 from ...units import FOOT_M
+from ...water.level.isobaths import isobath_lines
 from ..formats import palette
 from ..maps.chart import compose
 from ..maps.chart_ground import BandColours, band_colours
-from ..maps.chart_page import Rect, blank_page, bounds_of, by_role, caution_lines, write_cautions
+from ..maps.chart_page import (
+    CAUTION_LINE_IN,
+    CAUTION_SIZE,
+    MAP_SIZE,
+    PAPERS,
+    TABLE_SIZE,
+    Rect,
+    blank_page,
+    by_role,
+    caution_lines,
+    write_cautions,
+)
 from ..words.cautions import level_text
 from ..words.names import TABLES
-from .course_up import in_pieces, north_text
+from .course_up import IN_PIECES, in_pieces, north_text
 from .sheet_cards import HoldCard, draw_hold_card, draw_leg_card
+from .sheet_summary import draw_summary
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -29,6 +44,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from ...depth import DepthSurface
+    from ...magnetic import Declination
     from ..maps.draughting import Pen
     from ..maps.plan_facts import LegFacts, StopFacts
 
@@ -41,18 +57,20 @@ _GROUND: Final = (
     "known_hazards",
     "isobaths",
 )
-_PAGE_IN: Final = (8.5, 11.0)
 _EDGE: Final = 0.35
 _GAP: Final = 0.25
-_SMALL, _SMALL_LINE_IN = 5.2, 0.095
-_LEGS_ON_PAGE, _HOLDS_ON_PAGE = (3, 2), (2, 3)  # columns and rows: legs stand, holds lie
+_ON_PAGE: Final = (2, 2)  # columns and rows of cards
 _KEY_STEP_IN: Final = 0.3
+_FAR_M: Final = 1500.0  # on the card of a leg this long a line is wider than what is left out of outlines
+_COARSE_M: Final = 3.0
+_TOLD_SIZE: Final = TABLE_SIZE
 
 
 @dataclass(frozen=True)
 class Pages:
-    """Figures of a sheet: the map, pages of leg cards, pages of hold cards."""
+    """Figures of a sheet: the summary, the map, pages of leg cards, pages of hold cards."""
 
+    summary: Figure
     map: Figure
     legs: list[Figure]
     holds: list[Figure]
@@ -70,54 +88,79 @@ def _depth_key(pen: Pen, right: float, top: float, colours: BandColours, *, metr
             edgecolor=palette.LAND_EDGE,
             linewidth=0.5,
         )
-        pen.write(x, top - 0.23, f"{round(low / unit, 1) + 0.0:g}", 5.6, palette.INK, ha="center", gid="key")
+        limit = f"{round(low / unit, 1) + 0.0:g}"
+        pen.write(x, top - 0.25, limit, MAP_SIZE, palette.INK, ha="center", gid="key")
     if colours:
-        pen.write(left + _KEY_STEP_IN * len(colours) + 0.03, top - 0.11, word, 5.8, palette.INK, gid="key")
+        end = left + _KEY_STEP_IN * len(colours) + 0.03
+        pen.write(end, top - 0.12, word, MAP_SIZE, palette.INK, gid="key")
     return left
 
 
 def _page(
-    title: str, told: str, width_px: int, colours: BandColours, *, metric: bool, note: str = ""
-) -> tuple[Figure, Pen]:
-    figure, pen = blank_page(_PAGE_IN[0], width_px)
-    figure.set_size_inches(*_PAGE_IN)
-    top = _PAGE_IN[1] - _EDGE
-    left = _depth_key(pen, _PAGE_IN[0] - _EDGE, top, colours, metric=metric)
+    paper: tuple[float, float],
+    title: str,
+    told: str,
+    width_px: int,
+    colours: BandColours,
+    *,
+    metric: bool,
+    note: str = "",
+) -> tuple[Figure, Pen, Rect]:
+    """Make a page with its heading and cautions; tells the room between them."""
+    wide, high = paper
+    inner = wide - 2.0 * _EDGE
+    figure, pen = blank_page(wide, width_px)
+    figure.set_size_inches(*paper)
+    top = high - _EDGE
+    left = _depth_key(pen, wide - _EDGE, top, colours, metric=metric)
     if note:
-        left -= pen.width(note, 5.8) + 0.15
-        pen.write(left, top - 0.11, note, 5.8, palette.INK, gid="key")
-    pen.write(
-        _EDGE,
-        top - 0.14,
-        pen.fitted(title, 11.0, left - 0.2 - _EDGE, bold=True),
-        11.0,
-        palette.INK,
-        bold=True,
-    )
-    pen.write(_EDGE, top - 0.35, pen.fitted(told, 6.6, _PAGE_IN[0] - 2 * _EDGE), 6.6, palette.INK)
-    lines = caution_lines(pen, _PAGE_IN[0] - 2 * _EDGE, _SMALL)
-    write_cautions(pen, lines, _EDGE, 0.125, size=_SMALL, line_in=_SMALL_LINE_IN)
-    return figure, pen
+        left -= pen.width(note, MAP_SIZE) + 0.15
+        pen.write(left, top - 0.12, note, MAP_SIZE, palette.INK, gid="key")
+    heading = pen.fitted(title, 12.0, left - 0.2 - _EDGE, bold=True)
+    pen.write(_EDGE, top - 0.16, heading, 12.0, palette.INK, bold=True)
+    y = top - 0.27
+    for line in pen.wrapped(told, _TOLD_SIZE, inner):
+        y -= 0.15
+        pen.write(_EDGE, y, line, _TOLD_SIZE, palette.INK)
+    lines = caution_lines(pen, inner, CAUTION_SIZE)
+    write_cautions(pen, lines, _EDGE, 0.15, size=CAUTION_SIZE, line_in=CAUTION_LINE_IN)
+    bottom = 0.15 + CAUTION_LINE_IN * len(lines) + 0.1
+    return figure, pen, Rect(_EDGE, bottom, inner, y - 0.14 - bottom)
 
 
-def _places(count: int, shape: tuple[int, int]) -> list[Rect]:
-    """Places of cards on a page, row by row from the top."""
-    columns, rows = shape
-    wide = (_PAGE_IN[0] - 2 * _EDGE - _GAP * (columns - 1)) / columns
-    bottom = 0.14 + _SMALL_LINE_IN * 5 + 0.1
-    high = (_PAGE_IN[1] - _EDGE - 0.45 - bottom - _GAP * (rows - 1)) / rows
+def _places(count: int, room: Rect) -> list[Rect]:
+    """Places of cards in the room of a page, row by row from the top."""
+    columns, rows = _ON_PAGE
+    wide = (room.width - _GAP * (columns - 1)) / columns
+    high = (room.height - _GAP * (rows - 1)) / rows
     found = []
     for k in range(min(count, columns * rows)):
         row, column = divmod(k, columns)
-        found.append(
-            Rect(
-                _EDGE + column * (wide + _GAP),
-                _PAGE_IN[1] - _EDGE - 0.45 - (row + 1) * high - row * _GAP,
-                wide,
-                high,
-            )
-        )
+        left = room.left + column * (wide + _GAP)
+        found.append(Rect(left, room.top - (row + 1) * high - row * _GAP, wide, high))
     return found
+
+
+def balanced(count: int, most: int = _ON_PAGE[0] * _ON_PAGE[1]) -> list[range]:
+    """Share cards out over as few pages as hold them, none of which has one card where others could spare some.
+
+    Examples
+    --------
+    >>> [len(one) for one in balanced(13, 4)], [len(one) for one in balanced(5, 4)]
+    ([4, 3, 3, 3], [3, 2])
+    """
+    pages = -(-count // most)
+    sizes = [count // pages + (page < count % pages) for page in range(pages)] if pages else []
+    ends = list(accumulate(sizes))
+    return [range(end - size, end) for end, size in zip(ends, sizes, strict=True)]
+
+
+def _coarser(role: str, frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Draw areas as coarse as a card of a long leg shows them."""
+    if role not in IN_PIECES:
+        return frame
+    shapes = shapely.simplify(frame.geometry.to_numpy(), _COARSE_M, preserve_topology=False)
+    return frame[~shapely.is_empty(shapes)].set_geometry(shapes[~shapely.is_empty(shapes)], crs=frame.crs)
 
 
 def _span(what: str, first: str, last: str) -> str:
@@ -150,8 +193,6 @@ def isobaths_near(
     step_m
         Depth from one to the next.
     """
-    import contourpy
-
     lines: list[Any] = []
     depths: list[float] = []
     for x, y in points:
@@ -159,16 +200,10 @@ def isobaths_near(
             part = surface.window(x - reach_m, y - reach_m, x + reach_m, y + reach_m)
         except ValueError:
             continue
-        if min(part.shape) < 2 or not np.isfinite(part.depth_m).any():
-            continue
-        drawn = contourpy.contour_generator(part.xs, part.ys[::-1], np.ma.masked_invalid(part.depth_m[::-1]))
-        deepest = float(np.nanmax(part.depth_m))
-        for level in np.arange(0.0, deepest, step_m):
-            drawn_lines: Any = drawn.lines(float(level))
-            for line in drawn_lines:
-                if len(line) > 1:
-                    lines.append(shapely.LineString(line))
-                    depths.append(float(level))
+        if np.isfinite(part.depth_m).any():
+            drawn, told = isobath_lines(part, np.arange(0.0, float(np.nanmax(part.depth_m)), step_m))
+            lines += drawn.tolist()
+            depths += told.tolist()
     return gpd.GeoDataFrame({"depth_m": depths}, geometry=lines, crs=surface.crs)
 
 
@@ -181,6 +216,9 @@ def draw_pages(
     level_m: float | None,
     date: str | None,
     units: str,
+    totals: Sequence[tuple[str, str]] = (),
+    declination: Declination | None = None,
+    paper: tuple[float, float] = PAPERS["letter"],
     today: DepthSurface | None = None,
     width_px: int = 2000,
 ) -> Pages:
@@ -194,6 +232,12 @@ def draw_pages(
         Facts of the plan.
     title, level_m, date, units
         As for `chart.draw_map`.
+    totals
+        Pairs of words told on the summary.
+    declination
+        Where a compass points; None where bearings are told true alone.
+    paper
+        Width and height of every page in inches.
     today
         Today's depths, for isobaths on hold cards.
     width_px
@@ -203,28 +247,50 @@ def draw_pages(
     ground = {
         role: in_pieces(role, frame) for role, frame in frames.items() if role in _GROUND and len(frame)
     }
+    coarse = {role: _coarser(role, frame) for role, frame in ground.items()}
     metric = units == "metric"
     colours = band_colours(ground.get("depth_bands"))
-    crs = next(iter(frames.values())).crs
-    north = north_text(crs, bounds_of(frames))
-    told = f"{level_text(level_m, date, metric_first=metric)} {north}"
+    level = level_text(level_m, date, metric_first=metric)
+    told = f"{level} {north_text(declination)}"
     chosen = {stop.spot_id for stop in stops}
     shown = {
         name: frame[frame["spot_id"].isin(chosen)] if name in {"holds", "cast_lines"} else frame
         for name, frame in layers.items()
         if name not in TABLES | {"cast_reach", "set_aside"}
     }
-    map_page = compose(shown, title=title, level_m=level_m, date=date, units=units, width_px=width_px)
+    map_page = compose(
+        shown,
+        title=title,
+        level_m=level_m,
+        date=date,
+        units=units,
+        width_px=width_px,
+        paper=paper,
+        tables=False,
+    )
     card_px = int(width_px * 0.65)
+    summary = draw_summary(
+        frames,
+        coarse,
+        colours,
+        stops,
+        legs,
+        totals,
+        title=title,
+        level=level,
+        metric=metric,
+        paper=paper,
+        width_px=card_px,
+    )
 
     leg_pages: list[Figure] = []
-    each = _LEGS_ON_PAGE[0] * _LEGS_ON_PAGE[1]
-    for first in range(0, len(legs), each):
-        some = legs[first : first + each]
+    for on_page in balanced(len(legs)):
+        some = [legs[k] for k in on_page]
         which = _span("leg", str(some[0].number), str(some[-1].number))
-        figure, pen = _page(f"{title}: {which}", told, card_px, colours, metric=metric)
-        for leg, rect in zip(some, _places(len(some), _LEGS_ON_PAGE), strict=True):
-            draw_leg_card(pen, rect, leg, ground, colours)
+        figure, pen, room = _page(paper, f"{title}: {which}", told, card_px, colours, metric=metric)
+        for leg, rect in zip(some, _places(len(some), room), strict=True):
+            far = leg.line is not None and leg.line.length > _FAR_M
+            draw_leg_card(pen, rect, leg, coarse if far else ground, colours)
         leg_pages.append(figure)
 
     holds, spots, casts = (frames.get(role) for role in ("holds", "spots", "cast_lines"))
@@ -246,14 +312,16 @@ def draw_pages(
         near["isobaths"] = isobaths_near(today, points, 120.0, step)
         note = f"isobaths every {told_step}"
     hold_pages: list[Figure] = []
-    for first in range(0, len(cards), each):
-        batch = cards[first : first + each]
+    for on_page in balanced(len(cards)):
+        batch = [cards[k] for k in on_page]
         which = _span("hold", batch[0][0].number, batch[-1][0].number)
-        figure, pen = _page(f"{title}: {which}", told, card_px, colours, metric=metric, note=note)
-        for (stop, card), rect in zip(batch, _places(len(batch), _HOLDS_ON_PAGE), strict=True):
+        figure, pen, room = _page(
+            paper, f"{title}: {which}", told, card_px, colours, metric=metric, note=note
+        )
+        for (stop, card), rect in zip(batch, _places(len(batch), room), strict=True):
             draw_hold_card(pen, rect, stop, card, near, colours, metric=metric)
         hold_pages.append(figure)
-    return Pages(map_page, leg_pages, hold_pages)
+    return Pages(summary, map_page, leg_pages, hold_pages)
 
 
 _LAYER_OF: Final = (
@@ -302,7 +370,7 @@ def pdf_of(figures: Sequence[Figure], *, title: str, description: str) -> bytes:
         "CreationDate": None,
         "ModDate": None,
     }
-    with PdfPages(book, metadata=told) as pages:
+    with mpl.rc_context({"pdf.compression": 3}), PdfPages(book, metadata=told) as pages:
         for figure in figures:
             pages.savefig(figure, facecolor=palette.PAPER)
     return book.getvalue()

@@ -11,7 +11,16 @@ import numpy as np
 
 from ...text import one_line
 from ..formats import palette
-from ..maps.chart_page import Rect, blank_page, caution_lines, write_cautions
+from ..maps.chart_page import (
+    CAUTION_LINE_IN,
+    CAUTION_SIZE,
+    PAPERS,
+    TABLE_SIZE,
+    Rect,
+    blank_page,
+    caution_lines,
+    write_cautions,
+)
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -19,12 +28,11 @@ if TYPE_CHECKING:
     from ..maps.draughting import Pen
     from ..maps.plan_facts import LegFacts, StopFacts
 
-_PAGE_IN: Final = (11.0, 8.5)
 _EDGE: Final = 0.4
 _GAP: Final = 0.09
-_BODY, _LINE_IN = 7.6, 0.132
-_SMALL, _SMALL_LINE_IN = 5.6, 0.1
+_BODY, _LINE_IN = TABLE_SIZE, 0.14
 _CAPTION_IN: Final = 0.3
+_BOLDER: Final = 1.18  # bold letters are so much wider
 
 _STOP_HEADS: Final[dict[str, float]] = {
     "No": 3.0, "Stop": 9.0, "Arrive": 3.6, "Leave": 3.6, "What": 6.0, "Depth today": 7.0, "Boat in": 7.3, "Cast": 7.4,
@@ -74,6 +82,46 @@ def table_of_stops(stops: Sequence[StopFacts]) -> SheetTable:
     return _used(SheetTable("Stops in order", _STOP_HEADS, rows))
 
 
+_PAPER_HEADS: Final[dict[str, float]] = {
+    "No": 3.2, "Stop": 11.5, "Time": 8.0, "Depth today": 9.2, "Boat in": 10.0, "Cast": 11.0, "Wind and waves": 13.0,
+    "What, note": 16.0, "Plan B": 9.0,
+}  # fmt: skip
+
+
+def stops_on_paper(stops: Sequence[StopFacts]) -> SheetTable:
+    """Lay out all there is to know of each stop in as many columns as a standing page has room for."""
+    rows = []
+    for stop in stops:
+        times = " to ".join(text for text in (stop.arrive, stop.leave) if text)
+        back = f"turn back by {stop.turn_back}" if stop.turn_back else ""
+        wave = f"waves {stop.wave}" if stop.wave else ""
+        said = [_what(stop), stop.note if stop.note != stop.what else ""]
+        rows.append(
+            [
+                stop.number, stop.name, "; ".join(text for text in (times, back) if text), stop.depth, stop.hold,
+                stop.cast, ", ".join(text for text in (stop.wind, wave) if text),
+                ". ".join(text.rstrip(".") for text in said if text), stop.plan_b,
+            ]
+        )  # fmt: skip
+    return _used(SheetTable("Stops in order", _PAPER_HEADS, rows))
+
+
+def legs_on_paper(legs: Sequence[LegFacts]) -> SheetTable:
+    """Lay out the legs; their turns stand on the leg cards."""
+    heads = {
+        "No": 4.0,
+        "From and to": 30.0,
+        "Distance and time": 24.0,
+        "Least depth": 16.0,
+        "Nearest hazard": 28.0,
+    }
+    rows = [
+        [str(leg.number), f"{leg.start} to {leg.goal}", f"{leg.distance}, {leg.time}", leg.depth, leg.hazard]
+        for leg in legs
+    ]
+    return SheetTable("Legs in order", heads, rows)
+
+
 def table_of_legs(legs: Sequence[LegFacts]) -> SheetTable:
     """Lay out all there is to know of each leg, in order."""
     rows = [
@@ -109,38 +157,41 @@ def table_of_answers(questions: Sequence[tuple[str, str]]) -> SheetTable:
 class _Paper:
     """Sets tables on as many pages as they need."""
 
-    def __init__(self, title: str, told: str, width_px: int) -> None:
-        self.title, self.told, self.width_px = title, told, width_px
+    def __init__(self, title: str, told: str, width_px: int, paper: tuple[float, float]) -> None:
+        self.title, self.told, self.width_px, self.paper = title, told, width_px, paper
         self.pages: list[Figure] = []
         self.pen, self.y = self._new()
 
     @property
     def room(self) -> float:
         """Width of the text."""
-        return _PAGE_IN[0] - 2.0 * _EDGE
+        return self.paper[0] - 2.0 * _EDGE
 
     def _new(self) -> tuple[Pen, float]:
-        figure, pen = blank_page(_PAGE_IN[0], self.width_px)
-        figure.set_size_inches(*_PAGE_IN)
-        y = _PAGE_IN[1] - _EDGE - 0.14
+        figure, pen = blank_page(self.paper[0], self.width_px)
+        figure.set_size_inches(*self.paper)
+        y = self.paper[1] - _EDGE - 0.14
         pen.write(_EDGE, y, pen.fitted(self.title, 12.0, self.room, bold=True), 12.0, palette.INK, bold=True)
         for line in pen.wrapped(self.told, _BODY, self.room):
             y -= _LINE_IN + 0.05
             pen.write(_EDGE, y, line, _BODY, palette.INK)
-        foot = caution_lines(pen, self.room, _SMALL)
-        write_cautions(pen, foot, _EDGE, 0.15, size=_SMALL, line_in=_SMALL_LINE_IN)
-        self.bottom = 0.15 + _SMALL_LINE_IN * len(foot) + 0.1
+        foot = caution_lines(pen, self.room, CAUTION_SIZE)
+        write_cautions(pen, foot, _EDGE, 0.15, size=CAUTION_SIZE, line_in=CAUTION_LINE_IN)
+        self.bottom = 0.15 + CAUTION_LINE_IN * len(foot) + 0.1
         self.pages.append(figure)
         self.pen = pen
         return pen, y - 0.08
 
     def _heads(self, table: SheetTable, edges: list[float], rooms: list[float]) -> None:
-        lines = [self.pen.wrapped(head, _BODY, room) for head, room in zip(table.heads, rooms, strict=True)]
+        lines = [
+            self.pen.wrapped(head, _BODY * _BOLDER, room)
+            for head, room in zip(table.heads, rooms, strict=True)
+        ]
         most = max(len(some) for some in lines)
         for left, some in zip(edges, lines, strict=False):
             for k, line in enumerate(some):
                 y = self.y - _LINE_IN * (most - len(some) + k + 1)
-                self.pen.write(left, y, line, _BODY * 0.93, palette.INK, bold=True, gid="head")
+                self.pen.write(left, y, line, _BODY, palette.INK, bold=True, gid="head")
         self.y -= _LINE_IN * most + 0.045
         self.pen.line([_EDGE, _EDGE + self.room], [self.y, self.y], color=palette.INK, linewidth=0.9)
 
@@ -188,9 +239,10 @@ def draw_tables(
     title: str,
     level: str,
     totals: Sequence[tuple[str, str]],
-    width_px: int = 1700,
+    paper: tuple[float, float] = PAPERS["letter"],
+    width_px: int = 1300,
 ) -> list[Figure]:
-    """Set tables on paper, letter size lying down, every cell with all its words.
+    """Set tables on paper, every cell with all its words.
 
     Parameters
     ----------
@@ -200,12 +252,12 @@ def draw_tables(
         Heading, and what level and day the depths stand for.
     totals
         Pairs of words told at the head of each page.
-    width_px
-        Width of a page as a picture.
+    paper, width_px
+        Width and height of a page in inches, and its width as a picture.
     """
     told = " · ".join([one_line(level).rstrip("."), *(f"{what}: {value}" for what, value in totals)])
-    paper = _Paper(f"{one_line(title)}: tables", told, width_px)
+    pages = _Paper(f"{one_line(title)}: tables", told, width_px, paper)
     for table in tables:
         if table.rows:
-            paper.add(table)
-    return paper.pages
+            pages.add(table)
+    return pages.pages

@@ -14,9 +14,13 @@ CAUTIONS: Final[tuple[str, ...]] = (
     "Check the official forecast and lake level, local regulations and closures, before and during the trip.",
     "A calm wave figure never means safe water: wind and boat wakes change within minutes.",
     "Wear a life jacket and the engine cut-off link; leave a float plan with somebody ashore.",
-    "Guides need the licences and permits of the water.",
+    "Guides need the permits that the water asks for.",
 )
 """Shown on the map, in every file's description and at the end of a command."""
+
+
+BEARINGS: Final = "Bearings are true."
+"""Said in every file: a compass shows others."""
 
 
 def level_text(level_m: float | None, date: str | None = None, *, metric_first: bool = False) -> str:
@@ -49,7 +53,7 @@ def level_text(level_m: float | None, date: str | None = None, *, metric_first: 
 
 
 def caution_text(level_m: float | None = None, date: str | None = None) -> str:
-    """Level, date and all cautions as one paragraph.
+    """Level, date, which north bearings are from, and all cautions as one paragraph.
 
     Parameters
     ----------
@@ -58,4 +62,4 @@ def caution_text(level_m: float | None = None, date: str | None = None) -> str:
     date
         Day of that level, as text; None where it is not known.
     """
-    return " ".join((level_text(level_m, date), *CAUTIONS))
+    return " ".join((level_text(level_m, date), BEARINGS, *CAUTIONS))

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from ...errors import CrsError, DataError
-from ...lon_lat import with_points_between
+from ...lon_lat import MOST_M, ROUTE_BOW_M, with_points_between
 from ...report import note
 from ...text import how_many, is_missing, number, one_line, unique_names
 from .names import role_of, title
@@ -38,6 +38,7 @@ _IDS: Final[dict[str, tuple[str, ...]]] = {
     "landmarks": ("landmark_id",),
     "stops": ("stop_no",),
     "legs": ("leg_no", "part"),
+    "route": ("leg_no", "part"),
     "shallow_hazards": ("hazard_id",),
     "water": ("water_id",),
     "ramps": ("ramp_id",),
@@ -63,7 +64,7 @@ class Feature:
     stop: str = ""  # title of the stop that is made there; empty where none is
 
 
-def to_lon_lat(frame: gpd.GeoDataFrame, layer: str) -> list[BaseGeometry | None]:
+def to_lon_lat(frame: gpd.GeoDataFrame, layer: str, most_m: float = MOST_M) -> list[BaseGeometry | None]:
     """Geometries of a layer in WGS84, without heights; None for missing, empty and untransformable ones.
 
     Long lines and edges get points between, so that drawn straight in degrees they stay where they were proved.
@@ -83,7 +84,7 @@ def to_lon_lat(frame: gpd.GeoDataFrame, layer: str) -> list[BaseGeometry | None]
     moved = np.full(len(frame), None, dtype=object)
     import geopandas
 
-    drawn = with_points_between(shapely.force_2d(geometries[present]), frame.crs)
+    drawn = with_points_between(shapely.force_2d(geometries[present]), frame.crs, most_m)
     moved[present] = geopandas.GeoSeries(drawn, crs=frame.crs).to_crs(4326).to_numpy()
     bounds = shapely.bounds(moved)
     fits = present & np.isfinite(bounds).all(axis=1)
@@ -220,7 +221,8 @@ def features_of(layers: Mapping[str, gpd.GeoDataFrame], *, level_m: float | None
         role = roles[layer]
         rows = rows_of(frame)
         at_stop = stops_of_holds(frame, stops) if role == "holds" and stops is not None else {}
-        for order, (row, geometry) in enumerate(zip(rows, to_lon_lat(frame, layer), strict=True)):
+        shapes = to_lon_lat(frame, layer, ROUTE_BOW_M if role == "route" else MOST_M)
+        for order, (row, geometry) in enumerate(zip(rows, shapes, strict=True)):
             name, said = title(role, row, names, order + 1), describe(role, row, level_m)
             if role == "holds" and number(row.get("hold_no")) > 1:
                 name += f" {number(row['hold_no']):.0f}"

@@ -207,7 +207,7 @@ def title(role: str, row: Mapping[str, Any], spot_names: Mapping[str, str], orde
     own = one_line(row.get("name")) or spot_names.get(spot, "") or spot
     if role == "stops":
         return f"{number(row.get('stop_no')):.0f} {own}" if math.isfinite(number(row.get("stop_no"))) else own
-    if role == "legs":
+    if role in {"legs", "route"}:
         leg = number(row.get("leg_no"))
         return f"leg {f'{leg:.0f}' if math.isfinite(leg) else order} {one_line(row.get('part'))}".strip()
     if (held := _of_a_hold(role, row, own, order)) is not None:
@@ -250,6 +250,7 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "holds": frozenset({"spot_id", "hold_no", "deep_bearing_deg"}),
     "cast_lines": frozenset({"spot_id", "hold_no", "cast_m"}),
     "stops": frozenset({"stop_no", "spot_id", "arrive"}),
+    "route": frozenset({"leg_no", "part", "from_id", "to_id", "turns"}),
     "legs": frozenset({"leg_no", "part", "from_id", "to_id"}),
     "ways": frozenset({"from_id", "to_id", "distance_m", "idle_m"}),
     "shallow_hazards": frozenset({"care", "least_depth_m"}),
@@ -267,6 +268,7 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "dry_ground": frozenset(),
     "shoreline": frozenset(),
     "contours": frozenset({"depth_m"}),
+    "isobaths": frozenset({"depth_m"}),
     "soundings": frozenset({"depth_m", "time"}),
 }
 """Columns that give a part away, asked in this order; those without columns go by name only."""
@@ -277,7 +279,7 @@ BY_THE_HOUR: Final = frozenset({"verdicts", "exposure"})
 TABLES: Final = BY_THE_HOUR | {"answers", "gathered_from"}
 """Parts that belong in the plan's GeoPackage only: nothing to steer to and nothing to draw."""
 
-_BY_NAME_ONLY: Final = frozenset({"contours", "soundings"})
+_BY_NAME_ONLY: Final = frozenset({"contours", "isobaths", "soundings"})
 
 
 def role_of(name: str, frame: gpd.GeoDataFrame) -> str:

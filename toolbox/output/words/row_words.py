@@ -179,6 +179,12 @@ def _band(row: Row, level_m: float | None) -> list[str]:
     return [f"Water deeper than {both_lengths(low)} today."] if known(low) else []
 
 
+def _isobath(row: Row, level_m: float | None) -> list[str]:
+    del level_m  # drawn at today's level
+    depth = num(row, "depth_m")
+    return [f"Depth {both_lengths(depth)} today."] if known(depth) else []
+
+
 def _reach(row: Row, level_m: float | None) -> list[str]:
     del level_m
     said = [
@@ -229,11 +235,13 @@ _BY_ROLE: Final[dict[str, Callable[[Row, float | None], list[str]]]] = {
     "holds": _hold,
     "stops": _stop,
     "legs": _leg,
+    "route": _leg,
     "ramps": _ramp,
     "shallow_hazards": _hazard,
     "known_hazards": _known_hazard,
     "zones": _zone,
     "depth_bands": _band,
+    "isobaths": _isobath,
     "cast_reach": _reach,
     "cast_lines": _cast_line,
     "left_out": _left_out,

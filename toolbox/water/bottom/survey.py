@@ -81,6 +81,7 @@ def contours_between(
 
 def _lines_of(geometry: shapely.Geometry) -> shapely.MultiLineString:
     parts = shapely.get_parts(geometry)
+    parts = parts[~shapely.is_empty(parts)]  # areas with a gap between them share nothing
     return shapely.MultiLineString(list(parts[shapely.get_type_id(parts) == shapely.GeometryType.LINESTRING]))
 
 

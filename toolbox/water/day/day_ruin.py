@@ -48,9 +48,10 @@ _LEAST: Final = 3
 seconds below which a cost counts as that."""
 
 _BLINK: Final = 0.01  # share of places overlooked, as SISR does
-_GREEDY: Final = 0.3  # share of turns that choose by merit again and again; the others go down a list
+_GREEDY: Final = 0.1  # share of turns that choose by merit again and again; the others go down a list
 _LARGE: Final = 0.05  # share of turns that may take out any number of stops
-_CLOSE_BY: Final = 0.8  # share of turns that look at offers near the gap only
+_CLOSE_BY: Final = 0.97  # share of turns that look at offers near the gap only
+_NEAREST: Final = 8  # stops looked at then, and up to half of all, few far more often than many
 
 
 @compiled
@@ -425,7 +426,7 @@ def searched(
         reach = places
         if middle and _drawn(state) < _CLOSE_BY:
             part = _drawn(state)
-            reach = 15 + int(part * part * places)
+            reach = _NEAREST + int(0.5 * part * part * part * places)
         _drop_marked(tried, marked, offers, taken, travel, fuel, limits)
         work += 20 + _recreate(
             tried,

@@ -6,6 +6,7 @@ The best day of all, for few stops: every set and order that can still be best i
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -181,6 +182,15 @@ _SHORT: Final = 300_000
 _MOST_OUT: Final = 10  # stops taken out at once
 _HEAT: Final = 1.0  # loss followed at first, in stops of usual worth
 _TRAVEL: Final = 10.0  # a whole day of travel counts as so many stops of usual worth
+_BEGINNINGS: Final = 10
+_MANY: Final = 10_000_000  # work below which one beginning is all there is time for
+_BEGINNINGS_SHARE: Final = 0.4  # of the work
+_FOLLOWED: Final = 3  # beginnings searched further, each other one is given up
+_FOLLOWED_SHARE: Final = 0.3
+_AGREE: Final = (
+    0.5  # where so many beginnings end in the best worth met, it is searched no further from others
+)
+_COOLER: Final = 0.3  # heat of a search that goes on from what is good
 _STEPS: Final = 1024
 # -ln of numbers spread over 0 to 1: as often as annealing follows a loss. Rounded, to be the same on every machine.
 _FALL: Final = np.array([round(-math.log((k + 0.5) / _STEPS), 6) for k in range(_STEPS)])
@@ -196,7 +206,7 @@ def _table(task: DayTask) -> tuple[Ints, Ints]:
     return number, np.stack([column[number] for column in columns], axis=1).astype(np.int64)
 
 
-def ruined(task: DayTask, routes: Sequence[Route], *, seed: int, work: int) -> Routes:
+def ruined(task: DayTask, routes: Sequence[Route], *, seed: int, work: int, heat: float = _HEAT) -> Routes:
     """Search a day by taking it apart and putting it together again.
 
     Parameters
@@ -205,6 +215,8 @@ def ruined(task: DayTask, routes: Sequence[Route], *, seed: int, work: int) -> R
         The day, and routes to begin with.
     seed, work
         Of the draws; and how many places in routes are judged: no clock, so that every machine finds the same.
+    heat
+        Loss followed at first, in stops of usual worth.
     """
     number, offers = _table(task)
     if not len(number) or task.over_s <= task.begin_s:
@@ -223,11 +235,65 @@ def ruined(task: DayTask, routes: Sequence[Route], *, seed: int, work: int) -> R
     found, lengths, _ = searched(
         first, length, offers, starts, task.travel_s, task.fuel_ml, limits,
         np.argsort(task.travel_s, axis=1, kind="stable"), seed, work, _all_worth(offers),
-        np.array([_HEAT * usual, _MOST_OUT, _TRAVEL * usual / hours, max(1.0, hours / 1000.0)]), _FALL,
+        np.array([heat * usual, _MOST_OUT, _TRAVEL * usual / hours, max(1.0, hours / 1000.0)]), _FALL,
     )  # fmt: skip
     return [
         tuple(int(number[row]) for row in route[:count]) for route, count in zip(found, lengths, strict=True)
     ]
+
+
+def _tilted(task: DayTask, rng: np.random.Generator) -> DayTask:
+    """Make stops round one of them worth more, or less, so that a search goes elsewhere; worth is counted 64 times."""
+    stops = np.unique(task.stop[task.closes_s >= 0])
+    away = task.travel_s[int(rng.choice(stops))].astype(np.float64)
+    reach = max(float(np.median(away[stops])), 1.0) * rng.uniform(0.4, 1.1)
+    more = rng.uniform(0.5, 3.0) if rng.random() < 0.5 else -rng.uniform(0.2, 0.7)
+    # No exponential: quotients are the same to the last bit on every machine.
+    share = 1.0 + more / (1.0 + (away / reach) ** 2 * (away / reach) ** 2)
+    worth = np.maximum(np.rint(64.0 * task.worth * share[task.stop]), 1.0).astype(np.int64)
+    return replace(task, worth=worth)
+
+
+def searched_from_many(task: DayTask, routes: Routes, *, seed: int, work: int) -> Routes:
+    """Search a day from several beginnings, most of the work going to what came out best.
+
+    Parameters
+    ----------
+    task, routes
+        The day, and routes to begin with.
+    seed, work
+        As for `ruined`.
+
+    Notes
+    -----
+    A search soon settles on which parts of a lake it goes to, and no heat that ends in a good day leads it elsewhere.
+    So each beginning but the first is searched for a lake on which one part is worth more or less than it is, and then
+    for the lake as it is.
+    """
+
+    def worth(one: Routes) -> tuple[int, int, int]:
+        return merit(task, one)
+
+    if work < _MANY:
+        return ruined(task, routes, seed=seed, work=work)
+    rng = np.random.default_rng([seed, len(task.stop)])
+    each = int(work * _BEGINNINGS_SHARE / _BEGINNINGS)
+    pool = [ruined(task, routes, seed=seed, work=each)]
+    for k in range(1, _BEGINNINGS):
+        tilted = _tilted(task, rng)
+        begun = ruined(tilted, fill(tilted, [()] * task.days), seed=seed + k, work=each // 2)
+        pool.append(ruined(task, begun, seed=seed + k, work=each // 2, heat=_COOLER))
+    pool.sort(key=worth, reverse=True)
+    met = list({worth(one): one for one in reversed(pool)}.values())[::-1]
+    best = met[:1]
+    if sum(worth(one)[:2] == worth(pool[0])[:2] for one in pool) < _AGREE * len(pool):
+        for k, one in enumerate(met[:_FOLLOWED]):
+            own = int(work * _FOLLOWED_SHARE / _FOLLOWED)
+            best.append(ruined(task, one, seed=seed + 100 + k, work=own, heat=_COOLER))
+    best = [max(best, key=worth)]
+    left = int(work * (1.0 - _BEGINNINGS_SHARE - _FOLLOWED_SHARE))
+    best.append(ruined(task, best[0], seed=seed + 200, work=left, heat=_COOLER))
+    return max(best, key=worth)
 
 
 def _all_worth(offers: Ints) -> int:
@@ -284,7 +350,7 @@ def best_day(
     """
     count = sum(1 for offers in task.offers_of.values() if (task.closes_s[offers] >= 0).any())
     over = task.over_s <= task.begin_s  # before it begins
-    begin = [()] * task.days if over else fill(task, [()] * task.days)
+    begin: Routes = [()] * task.days if over else fill(task, [()] * task.days)
     if over or (task.days == 1 and count <= MOST_STOPS):
         known = begin if over or count <= _TINY else ruined(task, begin, seed=seed, work=_SHORT)
         exact = () if over else exact_day(task, known[0])
@@ -296,7 +362,7 @@ def best_day(
         begin = max(
             begin, fill(task, [_sound(task, route) for route in start]), key=lambda one: merit(task, one)
         )
-    found = ruined(task, begin, seed=seed, work=work)
+    found = searched_from_many(task, begin, seed=seed, work=work)
     if progress is not None:
         progress(0.9)
     best = fill(task, [_toured(task, untangled(task, route)) for route in found])

@@ -160,6 +160,21 @@ def visited(task: DayTask, routes: Sequence[Route]) -> set[int]:
     return {int(task.stop[offer]) for route in routes for offer in route}
 
 
+def same_offers(task: DayTask, routes: Sequence[Route], other: DayTask) -> list[Route]:
+    """Name the offers of some routes by the numbers of another day; those it does not have are left out."""
+
+    def found(offer: int) -> list[int]:
+        there = other.offers_of.get(int(task.stop[offer]), np.empty(0, dtype=np.int64))
+        same = (
+            (other.stay_s[there] == task.stay_s[offer])
+            & (other.opens_s[there] <= task.opens_s[offer])
+            & (other.closes_s[there] >= task.closes_s[offer])
+        )
+        return [int(one) for one in there[same][:1]]
+
+    return [tuple(one for offer in route for one in found(offer)) for route in routes]
+
+
 def merit(task: DayTask, routes: Sequence[Route]) -> tuple[int, int, int]:
     """Rank a set of routes: must stops visited, then value, then least travel; greater is better.
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
+from ...text import how_many
 from ...units import GALLON_L
 from ..light.sun import is_light, sun_at, sun_times
 from .day_answers import conflict, missed, spare_s, swaps
@@ -13,7 +13,7 @@ from .day_bound import most_worth
 from .day_task import FAR, VALUE_STEP, merit, timed, visited
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
     import pandas as pd
 
@@ -24,7 +24,8 @@ if TYPE_CHECKING:
 Answer = tuple[str, str]
 """A question and its answer."""
 
-_HALF_HOUR_S: Final = 1800
+HALF_HOUR_S: Final = 1800
+"""What is tried of an earlier or a later end, and of an earlier start."""
 
 
 def worth_of_routes(task: DayTask, routes: Routes) -> int:
@@ -37,7 +38,7 @@ def _minutes(seconds: int) -> str:
 
 
 def half_an_hour(
-    task: DayTask, routes: Routes, names: Sequence[str], *, solve: Callable[[DayTask], Routes]
+    task: DayTask, routes: Routes, names: Sequence[str], less: Routes, more: Routes
 ) -> list[Answer]:
     """Say what half an hour less and half an hour more would change.
 
@@ -47,23 +48,50 @@ def half_an_hour(
         The day and its plan.
     names
         Name of each place of the task.
-    solve
-        Plans a day.
+    less, more
+        Plans of the day that is over half an hour before, and after.
     """
     taken, worth = visited(task, routes), worth_of_routes(task, routes)
     told: list[Answer] = []
-    for sign, seconds in (("less", _HALF_HOUR_S), ("more", -_HALF_HOUR_S)):
-        other = solve(replace(task, over_s=task.over_s - seconds))
+    for sign, other in (("less", less), ("more", more)):
         there = visited(task, other)
         lost, won = sorted(taken - there), sorted(there - taken)
         words = [f"without {', '.join(names[k] for k in lost)}"] if lost else []
         words += [f"with {', '.join(names[k] for k in won)}"] if won else []
-        longest = replace(task, over_s=max(task.over_s, task.over_s - seconds))
-        change = (worth_of_routes(longest, other) - worth) * VALUE_STEP
+        change = (worth_of_routes(task, other) - worth) * VALUE_STEP
         told.append(
             (f"30 minutes {sign}", f"{'; '.join(words) or 'the same stops'}; worth {change:+.2g} to the day")
         )
     return told
+
+
+def one_more(
+    taken: Collection[int], names: Sequence[str], tried: Mapping[str, Collection[int]]
+) -> list[Answer]:
+    """Say what would buy one more stop, of what was tried by planning the day again.
+
+    Parameters
+    ----------
+    taken
+        Places of the plan.
+    names
+        Name of each place.
+    tried
+        In words, what was changed, with the places of the plan it gave.
+    """
+    buys: list[str] = []
+    for words, there in tried.items():
+        won, lost = (
+            ", ".join(names[place] for place in sorted(set(these) - set(those)))
+            for these, those in ((there, taken), (taken, there))
+        )
+        if len(there) > len(taken):
+            more = how_many(len(there) - len(taken), "stop")
+            buys.append(f"{words}: {more} more, with {won}{f', without {lost}' if lost else ''}")
+    none = [words for words, there in tried.items() if len(there) <= len(taken)]
+    if not buys:
+        return [("one more stop", f"is bought by none of these: {'; '.join(none)}")] if none else []
+    return [("one more stop", "; ".join([*buys, *(f"{words}: none" for words in none)]))]
 
 
 def best_swaps(task: DayTask, routes: Routes, names: Sequence[str]) -> list[Answer]:

@@ -88,6 +88,11 @@ class KeptHours:
         over_all = [] if self.legs is None else self.legs.over_all()
         return open_when(over_all, both(self.light, self.known))
 
+    @property
+    def seas_forbid(self) -> bool:
+        """Whether seas forbid any leg asked for so far at any hour."""
+        return any(self._against.values())
+
     def seas_against(self, one: int, other: int) -> list[Against]:
         """Tell when the seas forbid the leg between two places of a task."""
         if self.legs is None:

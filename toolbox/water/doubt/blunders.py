@@ -43,17 +43,26 @@ class Strays:
 
 def _plane(offset: Floats, depth: Floats, there: Flags) -> tuple[Floats, Floats]:
     """Depth at the middle of each row of neighbours by a plane that outliers do not tilt, and their spread about it."""
-    count = there.sum(axis=1).astype(float)
-    table = np.concatenate([np.ones((*depth.shape, 1)), offset], axis=2)
-    soft = np.diag([0.0, 0.05, 0.05])  # neighbours in one line do not tell the slope across it
+    count = there.sum(axis=1)
+    rows = np.arange(len(count))
+    dx, dy = offset[..., 0], offset[..., 1]
+    known = np.where(there, depth, 0.0)
     weight = there.astype(float)
+    soft = 0.05  # neighbours in one line do not tell the slope across it
     for k in range(_FITS):
-        weighted = table * weight[:, :, None]
-        normal = np.einsum("nki,nkj->nij", weighted, table) + soft
-        right = np.einsum("nki,nk->ni", weighted, np.where(there, depth, 0.0))
-        fitted = np.linalg.solve(normal, right[:, :, None])[:, :, 0]
-        left = np.where(there, depth - np.einsum("nki,ni->nk", table, fitted), 0.0)
-        spread = 1.4826 * np.nanmedian(np.where(there, np.abs(left), np.nan), axis=1)
+        # The normal equations of a plane, the height taken out first: sums, as they are quicker than small matrices.
+        wx, wy, total = weight * dx, weight * dy, weight.sum(axis=1)
+        sx, sy, sz = wx.sum(axis=1), wy.sum(axis=1), (weight * known).sum(axis=1)
+        xx = (wx * dx).sum(axis=1) + soft - sx * sx / total
+        xy = (wx * dy).sum(axis=1) - sx * sy / total
+        yy = (wy * dy).sum(axis=1) + soft - sy * sy / total
+        xz, yz = (wx * known).sum(axis=1) - sx * sz / total, (wy * known).sum(axis=1) - sy * sz / total
+        whole = xx * yy - xy * xy
+        east, north = (xz * yy - yz * xy) / whole, (yz * xx - xz * xy) / whole
+        middle = (sz - sx * east - sy * north) / total
+        left = np.where(there, depth - (middle[:, None] + dx * east[:, None] + dy * north[:, None]), 0.0)
+        size = np.sort(np.where(there, np.abs(left), np.inf), axis=1)
+        spread = 1.4826 * 0.5 * (size[rows, (count - 1) // 2] + size[rows, count // 2])
         limit = np.maximum(spread, _LEAST_SCALE_M)[:, None]
         if (
             k < _FITS // 2
@@ -61,7 +70,7 @@ def _plane(offset: Floats, depth: Floats, there: Flags) -> tuple[Floats, Floats]
             weight = np.where(there, limit / np.maximum(np.abs(left), limit), 0.0)
         else:
             weight = np.where(there, np.clip(1.0 - (left / (5.0 * limit)) ** 2, 1e-3, None) ** 2, 0.0)
-    return fitted[:, 0], spread * np.sqrt(count / np.maximum(count - 3.0, 1.0))
+    return middle, spread * np.sqrt(count / np.maximum(count - 3.0, 1.0))
 
 
 def _expected(
@@ -70,8 +79,8 @@ def _expected(
     tree: cKDTree,
     depth: Floats,
     walls: shapely.STRtree | None,
-) -> tuple[Floats, Floats, Floats, Flags]:
-    """Depth that the nearest others make expect, their spread, how near the nearest is, and whether they are enough.
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Depth that the nearest others make expect, their spread, how near the nearest is, and how far the farthest.
 
     ``own`` is the row each place has in the tree, -1 when it has none; it is left out.
     """
@@ -92,7 +101,7 @@ def _expected(
     if enough.any():
         expected[enough], spread[enough] = _plane(offset[enough], depth[near][enough], there[enough])
     nearest = np.where(there, away, np.inf).min(axis=1, initial=np.inf)
-    return expected, spread, nearest, enough
+    return expected, spread, nearest, np.where(np.isfinite(away), away, np.inf).max(axis=1)
 
 
 def _outlying(
@@ -153,17 +162,21 @@ def stray_soundings(
     wall_ends = shapely.get_coordinates(rings) if len(rings) else np.empty((0, 2))
     walls = shapely.STRtree(rings) if len(wall_ends) else None
     stray = np.zeros(len(xy), dtype=np.bool_)
-    expected = np.full(len(xy), np.nan)
+    expected, spread = np.full(len(xy), np.nan), np.full(len(xy), np.nan)
+    nearest, farthest = np.full(len(xy), np.inf), np.full(len(xy), np.inf)
     for _ in range(2):  # the second time without the strays of the first
         kept = np.flatnonzero(~stray)
         tree = cKDTree(np.vstack([xy[kept], others[:, :2]]))
         depth = np.concatenate([depth_m[kept], others[:, 2]])
         own = np.full(len(xy), -1, dtype=np.int64)
         own[kept] = np.arange(len(kept))
-        spread, nearest = np.full(len(xy), np.nan), np.full(len(xy), np.inf)
-        for first in range(0, len(xy), _BLOCK):
-            part = np.arange(first, min(first + _BLOCK, len(xy)))
-            expected[part], spread[part], nearest[part], _ = _expected(xy[part], own[part], tree, depth, None)
+        rows = np.arange(len(xy))
+        if stray.any():  # whose neighbours are the same as before expects the same as before
+            rows = np.flatnonzero(cKDTree(xy[stray]).query(xy)[0] <= farthest)
+        for part in np.array_split(rows, -(-len(rows) // _BLOCK) or 1) if len(rows) else ():
+            expected[part], spread[part], nearest[part], farthest[part] = _expected(
+                xy[part], own[part], tree, depth, None
+            )
         usual = _usual(depth_m - expected, nearest)
         found = np.flatnonzero(_outlying(depth_m, expected, spread, nearest, usual))
         stray[:] = False
@@ -171,6 +184,7 @@ def stray_soundings(
             expected[found], spread[found], nearest[found], _ = _expected(
                 xy[found], own[found], tree, depth, walls
             )
+            farthest[found] = np.inf  # these are looked at again in any case
             stray[found] = _outlying(
                 depth_m[found], expected[found], spread[found], nearest[found], usual[found]
             )
@@ -207,7 +221,8 @@ def _seen_edges(lines: Geometries, least_m: float) -> tuple[Ints, Ints]:
         triangles = Delaunay(xy - xy.mean(axis=0) + hair).simplices
     except QhullError:  # all on one line
         return none, none
-    edges = np.unique(np.sort(triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1), axis=0)
+    pairs = np.sort(triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1).astype(np.int64)
+    edges = np.column_stack(np.divmod(np.unique(pairs[:, 0] * len(xy) + pairs[:, 1]), len(xy)))
     edges = edges[line[edges[:, 0]] != line[edges[:, 1]]]
     if not len(edges):
         return none, none
@@ -256,10 +271,11 @@ def stray_lines(lines: Geometries, line_depth_m: Floats, shores: int, least_m: f
     wide = np.abs(line_depth_m[sees] - line_depth_m[seen]) > (_RUNGS - 0.5) * step
     bad = (apart >= _RUNGS) & wide
     stray = np.zeros(len(lines), dtype=np.bool_)
+    order = np.argsort(seen, kind="stable")
+    at = np.searchsorted(seen[order], np.arange(len(lines) + 1))
+    total = np.bincount(sees, minlength=len(lines))
+    wrong = np.bincount(sees[bad], minlength=len(lines))
     for _ in range(_MOST_ROUNDS):
-        counts = ~stray[seen]
-        total = np.bincount(sees[counts], minlength=len(lines))
-        wrong = np.bincount(sees[counts & bad], minlength=len(lines))
         share = np.where(total >= _LEAST_EDGES, wrong / np.maximum(total, 1), 0.0)
         share[:shores] = 0.0
         share[stray] = 0.0
@@ -267,7 +283,11 @@ def stray_lines(lines: Geometries, line_depth_m: Floats, shores: int, least_m: f
         if not len(doubtful):
             break
         # Of a ring and what lies in it, which sees nothing else, the ring contradicts more.
-        stray[doubtful[np.argmax(wrong[doubtful])]] = True
+        worst = int(doubtful[np.argmax(wrong[doubtful])])
+        stray[worst] = True
+        edges = order[at[worst] : at[worst + 1]]  # what sees it counts it no longer
+        total -= np.bincount(sees[edges], minlength=len(lines))
+        wrong -= np.bincount(sees[edges[bad[edges]]], minlength=len(lines))
     rows = np.flatnonzero(stray)
     expected = np.full(len(rows), np.nan)
     for k, row in enumerate(rows):
@@ -302,6 +322,7 @@ def without_blunders(
     *,
     keep: bool = False,
     apart: bool = False,
+    lines: Strays | None = None,
 ) -> tuple[Measured, list[str], Floats]:
     """Leave out contours and soundings that contradict what lies round them.
 
@@ -315,6 +336,8 @@ def without_blunders(
         Say so, and leave nothing out.
     apart
         Judge soundings by each other and the shore only: the contours contradict them.
+    lines
+        What `stray_lines` says of them, where it was asked already.
 
     Returns
     -------
@@ -327,7 +350,8 @@ def without_blunders(
     """
     fate = "kept all the same" if keep else "left out"
     said: list[str] = []
-    lines = stray_lines(known.lines, known.line_depth_m, known.shores)
+    if lines is None:
+        lines = stray_lines(known.lines, known.line_depth_m, known.shores)
     if len(lines.rows):
         labels = [contour_rows[k] for k in known.line_row[lines.rows]]
         listed = _listed(labels, known.line_depth_m[lines.rows], lines.expected_m)

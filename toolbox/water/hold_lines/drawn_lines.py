@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from ...errors import CrsError, DataError, UsageError
+from ...lon_lat import grid_north_deg
 from ...same_system import same_crs
 from ..holds.hold_rules import HoldRules, Setting, longest_cast_m
 from ..holds.hold_tables import bearings_deg
@@ -75,9 +76,10 @@ def _check(lines: GeoDataFrame, depth: DepthSurface, level_m: float, follow_m: f
 
 
 def _record(
-    piece: LinePiece, marks: Marks, sides: Sides, *, area: bool, wind_from_deg: float | None
+    piece: LinePiece, marks: Marks, sides: Sides, *, area: bool, wind_from_deg: float | None, crs: Any
 ) -> dict[str, Any]:
     at, xy = piece.marks, piece.xy(marks)
+    north = float(grid_north_deg(crs, *xy[:1].T)[0]) if crs is not None and crs.is_projected else 0.0
     east, north = xy[-1] - xy[0]
     round_trip = bool(np.hypot(east, north) < 1e-6)
     heading = float("nan") if round_trip else float(bearings_deg(east, north))
@@ -89,7 +91,7 @@ def _record(
     off = np.array([np.mean(marks.x[at] - marks.aim_x[at]), np.mean(marks.y[at] - marks.aim_y[at])])
     # Round a hump the deep side is all round: no one bearing tells it.
     deep = (
-        float(bearings_deg(*off))
+        float(bearings_deg(*off) + north) % 360.0
         if clear and np.hypot(*off) > 0.5 * np.mean(marks.cast_m[at])
         else float("nan")
     )
@@ -99,8 +101,8 @@ def _record(
     starts = "where the line began: it goes all round" if piece.loop else break_words(piece.before)
     return {
         "length_m": float(np.hypot(ahead[:, 0], ahead[:, 1]).sum()),
-        "heading_deg": heading,
-        "headings": headings(xy),
+        "heading_deg": (heading + north) % 360.0,
+        "headings": headings(xy, north),
         "cast_side": "port" if left else "starboard",
         "cast_m": float(np.median(marks.cast_m[at])),
         "least_depth_m": float(marks.depth_m[at].min()),
@@ -218,7 +220,9 @@ def hold_lines(
     records: list[dict[str, Any]] = []
     for row in sorted(by_row):
         for number, (path, piece) in enumerate(in_travel(by_row[row], marks, paths.closed, wind), 1):
-            told = _record(piece, marks, sides, area=bool(paths.area[path]), wind_from_deg=wind)
+            told = _record(
+                piece, marks, sides, area=bool(paths.area[path]), wind_from_deg=wind, crs=lines.crs
+            )
             records.append({"spot_id": ids[row], "line_no": number, **told})
     geometry = [record.pop("geometry") for record in records]
     found = gpd.GeoDataFrame(records, columns=list(COLUMNS), geometry=geometry, crs=lines.crs)

@@ -110,13 +110,15 @@ def break_words(broken: int) -> str:
     return next((words for rule, words in BREAKS.items() if broken & rule), "the isobath ends")
 
 
-def headings(xy: Floats) -> str:
+def headings(xy: Floats, north_deg: float = 0.0) -> str:
     """Say the headings along a line, leg by leg: `045 deg 60 m, 070 deg 35 m`.
 
     Parameters
     ----------
     xy
         Places along the line.
+    north_deg
+        True bearing of the grid's north there.
 
     Returns
     -------
@@ -128,7 +130,7 @@ def headings(xy: Floats) -> str:
     while len(legs) > _MOST_LEGS:
         bend_m *= 1.5
         legs = np.diff(shapely.get_coordinates(line.simplify(bend_m)), axis=0)
-    bearing = np.rint(bearings_deg(legs[:, 0], legs[:, 1])) % 360.0
+    bearing = np.rint(bearings_deg(legs[:, 0], legs[:, 1]) + north_deg) % 360.0
     length = np.hypot(legs[:, 0], legs[:, 1])
     return ", ".join(f"{one:03.0f} deg {far:.0f} m" for one, far in zip(bearing, length, strict=True))
 

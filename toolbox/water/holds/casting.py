@@ -225,7 +225,7 @@ def find_holds_apart(
     Places: 72 rays round a point, or rays 3 m apart round a line or polygon, by five lengths of cast, in wind six.
     Deep side: `deep_side`, over all visible places; a line has one for each stretch of two casts, and is held beside
     its middle, or beside its best part where the middle has no hold or no deep side. Hard rules: `hold_rules`; soft
-    rules: `hold_rules`. Bearings are those of the grid, taken as true. How far apart holds lie is the angle between
+    rules: `hold_rules`. Bearings, of the wind too, are those of the grid. How far apart holds lie is the angle between
     them seen from the centroid of the mark.
 
     The holds are wrong where the surface is; nothing finer than a few metres should be read into them.

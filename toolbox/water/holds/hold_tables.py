@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from ...lon_lat import true_bearings
 from ..level.least_depth import least_depth_inside
 from .hold_rules import RULES, Lie
 from .wind_cast import wind_angles_deg
@@ -125,6 +126,22 @@ def tell(look: Outlook, chosen: Indices, lie: Lie, cast_m: Floats, bits: Bits) -
         seen_depth_m=_most(rays.structure, seen_depth_m, n),
         broken=broken,
         alone=alone,
+    )
+
+
+def with_true_bearings(table: Found, crs: Any) -> Found:
+    """Give a table of holds whose bearings, so far those of the grid, are true at each hold."""
+    ok = table.found
+
+    def turned(grid_deg: Floats) -> Floats:
+        full = grid_deg.copy()
+        full[ok] = true_bearings(grid_deg[ok], crs, table.x[ok], table.y[ok])
+        return full
+
+    return replace(
+        table,
+        cast_bearing_deg=turned(table.cast_bearing_deg),
+        deep_bearing_deg=turned(table.deep_bearing_deg),
     )
 
 

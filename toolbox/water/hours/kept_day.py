@@ -19,8 +19,8 @@ from ..day.day_moves import insertions
 from ..day.day_search import WORK, best_day
 from ..day.day_task import END, FAR, START, VALUE_STEP, timed, visited
 from ..day.day_words import worth_of_routes
-from ..day.kept_hours import kept_walk, longer_legs
-from .run_hours import hours_in_words, lake_against
+from ..day.kept_hours import kept_walk, longer_legs, turn_back_s
+from .run_hours import clock, hours_in_words, lake_against
 from .slowed_day import slowed_anywhere, slowed_day
 
 if TYPE_CHECKING:
@@ -269,6 +269,35 @@ def waves_cost(task: DayTask, routes: Routes, kept: KeptHours) -> list[Answer]:
     more, usual, number = max(legs)
     most = f"leg {number} the most, {-(-(usual + more) // 60)} min in place of {-(-usual // 60)}"
     return [("what the waves cost", f"{round(total / 60)} min more on the way than in calm water; {most}")]
+
+
+def turn_home(
+    basis: DayBasis, task: DayTask, routes: Routes, kept: KeptHours, names: Sequence[str]
+) -> list[Answer]:
+    """Say when the last stop of each day has to be left, and what shuts the way home after that."""
+    told: list[Answer] = []
+    for day, route in enumerate(routes, 1):
+        place = int(task.stop[route[-1]]) if route else START
+        late = turn_back_s(task, place, kept) if route else None
+        if late is None:
+            continue
+        takes = int(task.travel_s[place, END]) + kept.longer_s(place, END, late)
+        over = float(task.over_s)
+        against = [
+            one
+            for one in (*kept.seas_against(place, END), *lake_against(kept, float(late), over))
+            if late < one.end_s and one.begin_s < over
+        ]
+        words = hours_in_words(against, basis.hours, float(late), over)
+        numbered = f" {day}" if task.days > 1 else ""
+        told.append(
+            (
+                f"turn home{numbered}",
+                f"leave {names[place]} by {clock(basis.hours, late)} at the latest, {-(-takes // 60)} min from the end"
+                + (f"; then {words}" if words else ""),
+            )
+        )
+    return told
 
 
 def afloat_between(task: DayTask, routes: Routes, kept: KeptHours) -> tuple[float, float]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
@@ -11,18 +12,20 @@ import shapely
 
 from ...dates_and_times import in_zone, zone_named
 from ...errors import UsageError
+from ...lon_lat import north_of
 from ..day.day_offers import both, verdict_windows
 from ..day.day_task import EVER, DayHours
 from ..day.kept_hours import KeptHours, shut
 from ..verdicts.hour_verdicts import strongest_wind
 from ..verdicts.leg_hours import Against, LegHours, LegLimits, open_when
+from ..verdicts.verdict import waves_alone
 from ..verdicts.wave_speeds import SlowedLegs
 from ..verdicts.way_seas import SeaLimits
 from ..ways.safe_water import union_of
 from ..wind.lake_winds import ALWAYS, joined, one_wind, stretches, winds_of_hours
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from geopandas import GeoDataFrame
 
@@ -31,6 +34,10 @@ if TYPE_CHECKING:
     from ..verdicts.wave_speeds import WaveSpeeds
     from ..ways.passages import Passages
     from ..wind.lake_winds import LakeWinds
+
+
+WIDER: Final = 0.25
+"""Share of the wave limit that is tried on top of it, to tell what a wider one would buy."""
 
 
 def clock_in(text: str, zone: str, what: str = "depart") -> str:
@@ -98,7 +105,7 @@ def winds_told(exposure: GeoDataFrame | None, holds: GeoDataFrame, start: pd.Tim
     bearing, wind = strongest_wind(holds)
     if np.isnan(wind[0]):
         return None
-    return one_wind(float(wind[0]), float("nan"), float(bearing[0]))
+    return one_wind(float(wind[0]), float("nan"), float(bearing[0]) - north_of(holds))
 
 
 def kept_of(
@@ -116,6 +123,7 @@ def kept_of(
     start: pd.Timestamp,
     speeds_mps: tuple[float, float],
     wave_speeds: WaveSpeeds | None = None,
+    from_s: float = 0.0,
     until_s: float = 86400.0,
 ) -> KeptHours:
     """Put together what the hours allow.
@@ -138,8 +146,8 @@ def kept_of(
         The moment seconds are counted from.
     speeds_mps
         On plane and at idle.
-    wave_speeds, until_s
-        What waves leave of the speed on plane (None: all of it), and the last moment a leg may be left at.
+    wave_speeds, from_s, until_s
+        What waves leave of the speed on plane (None: all of it), and the first and last moment a leg may be left at.
     """
     known: Spans = list(ALWAYS)
     told: dict[str, Spans] = {}
@@ -172,8 +180,42 @@ def kept_of(
     slowed = None
     if legs is not None and wave_speeds is not None:
         parts = partial(_parts_of, found)
-        slowed = SlowedLegs(legs, wave_speeds, *speeds_mps, parts, 0.0, until_s)
+        slowed = SlowedLegs(legs, wave_speeds, *speeds_mps, parts, from_s, until_s)
     return KeptHours(light, known, legs, np.arange(len(found.time_s)), line_of, lies, fastest, slowed)
+
+
+def with_wider_waves(
+    kept: KeptHours, verdicts: GeoDataFrame | None, start: pd.Timestamp, rows: Mapping[str, int], share: float
+) -> KeptHours | None:
+    """Make the hours that a wave limit wider by a share of it would allow; None where it would open none.
+
+    Parameters
+    ----------
+    kept
+        The hours.
+    verdicts, start
+        Verdicts by hour, and the moment seconds are counted from.
+    rows
+        Number of each spot among the ways.
+    share
+        Of the limit, for stops and for legs.
+    """
+    if kept.legs is None:
+        return None
+    seas = kept.legs.limits.seas
+    wider = SeaLimits(*(one * (1.0 + share) for one in (seas.head_m, seas.beam_m, seas.following_m)))
+    lies, opens = dict(kept.lies), kept.seas_forbid
+    if verdicts is not None and len(verdicts):
+        good = pd.to_numeric(verdicts["fishable"], errors="coerce").fillna(0).to_numpy() == 1
+        more = np.array([waves_alone(str(reason), share) for reason in verdicts["reason"]]) & ~good
+        opens |= bool(more.any())
+        if more.any():
+            told = verdict_windows(verdicts.assign(fishable=(good | more).astype(int)), start)
+            lies |= {rows[spot]: both(kept.afloat, own) for spot, own in told.items() if spot in rows}
+    if not opens:
+        return None
+    legs = replace(kept.legs, limits=replace(kept.legs.limits, seas=wider))  # with the waves that are known
+    return replace(kept, legs=legs, lies=lies, _open={}, _against={})
 
 
 def _parts_of(found: Passages, one: int, other: int) -> Sequence[tuple[str, Any]]:

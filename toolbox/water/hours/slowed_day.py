@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -13,15 +14,18 @@ from ...numbers import numbers_of
 from ..day.day_search import MOST_STOPS, WORK, best_day
 from ..day.day_task import END, EVER, FAR, START, visited
 from ..day.kept_hours import KeptHours, kept_walk, longer_legs
+from ..runs.tours import exact_order
+from ..verdicts.wave_speeds import SOONER
 from ..wind.lake_winds import stretches
 from .hour_walks import hour_tables
 from .hours_search import TURNS, exact_in_hours, search_in_hours
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from geopandas import GeoDataFrame
 
+    from ...arrays import Floats, Ints
     from ..day.day_moves import Routes
     from ..day.day_task import DayHours, DayTask, Route
     from ..day.kept_hours import KeptTimes
@@ -150,6 +154,38 @@ class Waved:
         return arrive, leave
 
 
+def _soonest_back(task: DayTask, places: Sequence[int], kept: KeptHours) -> Route:
+    """Find the order of a few stops that is back soonest, nobody waiting.
+
+    A leg whose waves are not worked out yet counts as in calm water, and so as less than it takes: an order that is
+    best by that and meets worked-out legs only is best of all. Few legs have to be worked out until one is.
+    """
+    assert kept.slowed is not None
+    grid = kept.slowed.grid_s
+    stay = np.array([0, *(int(task.stay_s[task.offers_of[place][0]]) for place in places[1:-1]), 0])
+    cost = task.travel_s[np.ix_(places, places)] + stay[None, :]
+    later: dict[tuple[int, int], Callable[[Ints], Ints]] = {}
+    looked_at: set[tuple[int, int]] = set()
+    while True:
+        order = exact_order(cost, later, int(task.begin_s)).tolist()
+        new = [leg for leg in itertools.pairwise(order) if leg not in looked_at]
+        if not new:
+            return tuple(int(task.offers_of[places[k]][0]) for k in order[1:-1])
+        looked_at.update(new)
+        kept.learn((places[one], places[other]) for one, other in new)
+        for one, other in new:
+            more = _more(kept, places[one], places[other])
+            if len(grid) == 1:
+                cost[one, other] += int(np.ceil(more[0] - SOONER))
+            elif more.any():
+                later[one, other] = partial(_added, grid=grid, more=more)
+
+
+def _added(leave_s: Ints, grid: Floats, more: Floats) -> Ints:
+    found: Ints = np.ceil(np.interp(leave_s, grid, more) - SOONER).astype(np.int64)
+    return found
+
+
 def in_waves(task: DayTask, places: Sequence[int], kept: KeptHours) -> Waved | None:
     """Order the stops of a run so that it is back soonest in the waves of the hours it is run in.
 
@@ -173,18 +209,16 @@ def in_waves(task: DayTask, places: Sequence[int], kept: KeptHours) -> Waved | N
     others = [int(place) for place in task.offers_of if place not in set(stops)]
     only = replace(task.without(others), must=frozenset(stops))
     free = KeptHours(EVER, EVER, None, kept.places, kept.line_of, {}, None, kept.slowed)
-    ends = [START, *stops], [*stops, END]
-    legs = {(a, b) for a in ends[0] for b in ends[1] if a != b and task.travel_s[a, b] < FAR}
     shortest: Route = tuple(int(only.offers_of[place][0]) for place in stops)
-    kept.learn(sorted(legs) if len(stops) <= MOST_STOPS else itertools.pairwise(places))
+    free.learn(itertools.pairwise(places))
     known, _ = kept_walk(only, shortest, free)
-    if known is None or not any(
-        kept.slowed.more_s(int(kept.places[a]), int(kept.places[b])).any()
-        for a, b in itertools.pairwise(places)
-    ):
+    if known is None or not any(_more(free, one, other).any() for one, other in itertools.pairwise(places)):
         return None
     best = shortest
-    (found,) = slowed_day(only, free, [shortest], [shortest])
+    if len(stops) <= MOST_STOPS:
+        found = _soonest_back(only, places, free)
+    else:
+        (found,) = slowed_day(only, free, [shortest], [shortest])
     if len(found) == len(stops) and (told := kept_walk(only, found, free)[0]) is not None:
         best, known = (found, told) if told.over_s < known.over_s else (best, known)
     order = only.along(best)

@@ -6,7 +6,7 @@ What a grid knows of a lake at any level, taken from the open store where it was
 from __future__ import annotations
 
 import contextlib
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
@@ -19,10 +19,12 @@ from ..bottom.barriers import dry_land
 from .isolines import shallow_rings
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
-    from ...arrays import Flags, Floats, Ints
+    from ...arrays import Flags, Floats, Geometries, Ints
     from ...depth import DepthSurface
 
 _STRAY_M = 2.0
@@ -110,6 +112,37 @@ def shallower_than(
     depth, xs, ys = _nodes(surface)
     corners, offsets = shallow_rings(depth, xs, ys, float(limit_m), float(tolerance_m))
     return _polygons(corners, offsets, least_hole_m2)
+
+
+def isobath_lines(surface: DepthSurface, depths_m: Iterable[float]) -> tuple[Geometries, Floats]:
+    """Draw lines of equal depth.
+
+    Parameters
+    ----------
+    surface
+        Depths, today's by ``surface.shifted(level_m)``.
+    depths_m
+        Depth of each isobath.
+
+    Returns
+    -------
+    Lines (n,), to a tenth of a cell, and the depth of each; none where less than four cells have a depth.
+    """
+    import contourpy
+
+    within_m = min(0.1 * min(surface.cell_x_m, surface.cell_y_m), 0.5)
+    lines: list[Any] = []
+    told: list[float] = []
+    if min(surface.shape) >= 2 and bool(np.isfinite(surface.depth_m).any()):
+        drawn = contourpy.contour_generator(
+            surface.xs, surface.ys[::-1], np.ma.masked_invalid(surface.depth_m[::-1])
+        )
+        for depth in depths_m:
+            found: Any = drawn.lines(float(depth))
+            own = [shapely.LineString(line).simplify(within_m) for line in found if len(line) > 1]
+            lines += own
+            told += [float(depth)] * len(own)
+    return np.array([*lines, None], dtype=object)[:-1], np.array(told)
 
 
 def unknown_area(surface: DepthSurface) -> MultiPolygon:

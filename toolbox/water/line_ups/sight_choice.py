@@ -37,6 +37,15 @@ class LineUp:
     # whether land on the sight lines was looked for; it is not from a place that is not on the water
     looked: bool = False
 
+    def turned(self, by_deg: float) -> LineUp:
+        """Give the same with all bearings turned, as from grid north to true north."""
+        sights = replace(
+            self.sights,
+            bearing_deg=(self.sights.bearing_deg + by_deg) % 360.0,
+            direction_deg=(self.sights.direction_deg + by_deg) % 360.0,
+        )
+        return replace(self, sights=sights, worst_bearing_deg=(self.worst_bearing_deg + by_deg) % 180.0)
+
 
 def _best_pair(sights: Sights, least_crossing_deg: float) -> tuple[int, int] | None:
     """Choose the two sights of different marks with the least error of position; None where none cross enough."""

@@ -20,6 +20,7 @@ import pyproj
 import shapely
 
 from ...errors import DataError
+from ...lon_lat import north_of
 from .keep_out import Violation
 
 if TYPE_CHECKING:
@@ -75,11 +76,12 @@ def told_winds(
     known = np.isfinite(wind)
     hours = np.unique(at_s[known])
     strongest, comes = np.empty(len(hours)), np.empty(len(hours))
+    north = north_of(exposure)  # winds are told from true north, headings here from the grid's
     for k, moment in enumerate(hours):
         own = known & (at_s == moment)
         strongest[k] = wind[own].max()
         bearings = np.unique(origin[own])
-        comes[k] = bearings[0] if len(bearings) == 1 else np.nan
+        comes[k] = bearings[0] - north if len(bearings) == 1 else np.nan
     return ToldWinds(strongest, comes, lambda at: stands(hours, at))
 
 

@@ -209,7 +209,8 @@ def _least(lines: Geometries, things: Geometries) -> Floats:
     nearest[row] = gap
     np.minimum.at(least, of, nearest[same])
     # What comes to no edge lies within an area as a whole, or outside.
-    least[shapely.STRtree(areas).query(shapely.get_point(lines, 0), predicate="intersects")[0]] = 0.0
+    # The areas are asked, not the points: a query prepares what it is asked with.
+    least[shapely.STRtree(shapely.get_point(lines, 0)).query(areas, predicate="intersects")[1]] = 0.0
     return least
 
 

@@ -13,7 +13,7 @@ from ...errors import NoSafeWay, UsageError
 from .order_search import better_order
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from numpy.typing import ArrayLike
 
@@ -23,7 +23,9 @@ MOST_STOPS = 14
 """Between first and last. Memory and time grow as 2^k k and 2^k k^2: 14 take 2 MB, 20 would take 170 MB."""
 
 
-def exact_order(cost: Ints) -> Ints:
+def exact_order(
+    cost: Ints, later: Mapping[tuple[int, int], Callable[[Ints], Ints]] | None = None, begin: int = 0
+) -> Ints:
     """Find the cheapest order of all nodes from the first to the last one.
 
     Parameters
@@ -31,6 +33,11 @@ def exact_order(cost: Ints) -> Ints:
     cost
         Whole-number costs (k, k), every entry 0 or more; at least two nodes, at most
         ``MOST_STOPS`` between the first and the last. Sums of k of them must fit 62 bits.
+    later
+        Of steps whose cost depends on what was spent before them (a clock): what is to be added by that. Who spent
+        less before such a step must not have spent more after it.
+    begin
+        What is spent before the first step.
 
     Returns
     -------
@@ -47,24 +54,38 @@ def exact_order(cost: Ints) -> Ints:
     inner = last - 1
     if inner < 1:
         return np.arange(len(cost))
-    step = cost[1:last, 1:last]
+    more: dict[int, list[tuple[int, Callable[[Ints], Ints]]]] = {}
+    for (one, other), added in (later or {}).items():
+        more.setdefault(other, []).append((one, added))
     sets = np.arange(1 << inner)
     size = np.bitwise_count(sets)
     far = np.iinfo(np.int64).max // 2
     least = np.full((len(sets), inner), far, dtype=np.int64)
     before = np.full((len(sets), inner), -1, dtype=np.int8)
-    least[1 << np.arange(inner), np.arange(inner)] = cost[0, 1:last]
+    first = np.array([begin], dtype=np.int64)
+    for node in range(inner):
+        least[1 << node, node] = begin + cost[0, node + 1]
+        least[1 << node, node] += sum(int(add(first)[0]) for one, add in more.get(node + 1, []) if not one)
+
+    def through(rows: Ints, node: int) -> Ints:
+        spent = least[rows]
+        made = spent + cost[1:last, node]
+        for one, added in more.get(node, []):
+            if one:
+                made[:, one - 1] += added(spent[:, one - 1])
+        return made
+
     for members in range(1, inner):
         here = sets[size == members]
         for node in range(inner):
             without = here[here & (1 << node) == 0]
-            through = least[without] + step[:, node]
-            best = through.argmin(axis=1)
+            found = through(without, node + 1)
+            best = found.argmin(axis=1)
             row = without | (1 << node)
-            least[row, node] = through[np.arange(len(without)), best]
+            least[row, node] = found[np.arange(len(without)), best]
             before[row, node] = best
     left = len(sets) - 1
-    node = int((least[left] + cost[1:last, last]).argmin())
+    node = int(through(sets[-1:], last)[0].argmin())
     order = [last]
     while node >= 0:
         order.append(node + 1)

@@ -33,8 +33,27 @@ if TYPE_CHECKING:
 
 _POINTS: Final = 30_000  # along contours and shore
 _NEIGHBOURS: Final = 96
+_FEW_NEIGHBOURS: Final = 12  # tell most places
 _AT_ONCE: Final = 20_000
 COLUMNS: Final = ("difference_m", "charted_m", "sounded_m", "depth_m", "believed", "source", "surveyed")
+
+
+def _between(xy: Floats, points: Floats, tree: cKDTree, count: int) -> Floats:
+    """Depth and slope between the nearest point and the nearest of another depth; the slope NaN where none is."""
+    if not len(xy):
+        return np.empty((0, 2))
+    found, near = tree.query(xy, k=np.arange(1, min(count, len(points)) + 1))
+    away = np.asarray(found, dtype=np.float64)
+    depth = points[near, 2]
+    other = depth != depth[:, :1]
+    second = np.where(other, away, np.inf).argmin(axis=1)
+    rows = np.arange(len(xy))
+    far = np.maximum(away[:, 0] + away[rows, second], 1e-9)
+    fall = (depth[rows, second] - depth[:, 0]) / far
+    told = np.column_stack([depth[:, 0] + away[:, 0] * fall, np.abs(fall)])
+    told[~other.any(axis=1)] = np.nan
+    told[~other.any(axis=1), 0] = depth[~other.any(axis=1), 0]
+    return told
 
 
 def charted(known: Measured, xy: Floats) -> tuple[Floats, Floats]:
@@ -47,15 +66,10 @@ def charted(known: Measured, xy: Floats) -> tuple[Floats, Floats]:
     tree = cKDTree(points[:, :2])
     parts = [np.empty((0, 2))]
     for some in np.array_split(xy, -(-len(xy) // _AT_ONCE) or 1):
-        found, near = tree.query(some, k=np.arange(1, min(_NEIGHBOURS, len(points)) + 1))
-        away = np.asarray(found, dtype=np.float64)
-        depth = points[near, 2]
-        other = depth != depth[:, :1]
-        second = np.where(other, away, np.inf).argmin(axis=1)
-        rows = np.arange(len(some))
-        far = np.maximum(away[:, 0] + away[rows, second], 1e-9)
-        fall = np.where(other.any(axis=1), (depth[rows, second] - depth[:, 0]) / far, 0.0)
-        parts.append(np.column_stack([depth[:, 0] + away[:, 0] * fall, np.abs(fall)]))
+        told_here = _between(some, points, tree, _FEW_NEIGHBOURS)
+        lone = np.flatnonzero(np.isnan(told_here[:, 1]))  # all near are of one depth: look farther
+        told_here[lone] = _between(some[lone], points, tree, _NEIGHBOURS)
+        parts.append(np.nan_to_num(told_here))
     told = np.vstack(parts)
     return told[:, 0], told[:, 1]
 

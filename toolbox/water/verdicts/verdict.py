@@ -8,6 +8,7 @@ Margins in words: metres and feet, metres a second and miles an hour, so that no
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -303,6 +304,32 @@ def blown_out(
         gust = float(gust_mps[row])
         gusts[row] = f"gusts {speed_words(gust)}, {speed_words(gust - limits.gust_mps)} over the limit"
     return waves, winds, gusts
+
+
+_OF_WAVES: Final = re.compile(
+    r"(?:waves|\w+ seas on the way \w+) up to [^(]+\((?P<high>[\d.]+) ft\), [^(]+\((?P<over>[\d.]+) ft\) over"
+)
+_FEET_TOLD: Final = 0.05  # half a step of what is said
+
+
+def waves_alone(reason: str, share: float) -> bool:
+    """Tell from the words of a verdict whether waves alone are against, and over their limit by a share of it at most.
+
+    Examples
+    --------
+    >>> waves_alone("waves up to 0.4 m (1.3 ft), 0.1 m (0.3 ft) over the limit", 0.3)
+    True
+    >>> waves_alone("waves up to 0.4 m (1.3 ft), 0.1 m (0.3 ft) over the limit", 0.2)
+    False
+    >>> waves_alone("dark until 06:10; waves up to 0.4 m (1.3 ft), 0.1 m (0.3 ft) over the limit", 0.3)
+    False
+    """
+    told = [_OF_WAVES.match(part) for part in reason.split("; ")]
+    return all(
+        one is not None
+        and float(one["over"]) - _FEET_TOLD <= share * (float(one["high"]) - float(one["over"])) + 1e-9
+        for one in told
+    )
 
 
 def judge(

@@ -126,6 +126,9 @@ def wave_speeds_of(told: Sequence[str]) -> WaveSpeeds | None:
     return table if table.slows else None
 
 
+SOONER: Final = 1e-6
+"""Parts of a second that no whole one is counted for."""
+
 STEP_S: Final = 60.0
 _BEFORE_S: Final = 4 * 3600.0  # no leg takes longer
 _RUN: Final = "run"
@@ -245,6 +248,8 @@ class SlowedLegs:
             leave = self.grid_s
             if not length.size or not (speed < calm[:, None]).any():
                 self._more[key] = np.zeros(len(leave))
+            elif (speed == speed[:, :1]).all():  # the same at all hours
+                self._more[key] = np.full(len(leave), float((length / speed[:, 0] - length / calm).sum()))
             else:
                 arrive = np.empty(len(leave))
                 arrivals(leave, length, speed, self._ends(), arrive)
@@ -255,5 +260,5 @@ class SlowedLegs:
         """Tell how many whole seconds longer the leg takes when it is left at a moment."""
         more = self.more_s(one, other)
         if len(more) == 1:
-            return int(np.ceil(more[0] - 1e-6))
-        return int(np.ceil(float(np.interp(leave_s, self.grid_s, more)) - 1e-6))
+            return int(np.ceil(more[0] - SOONER))
+        return int(np.ceil(float(np.interp(leave_s, self.grid_s, more)) - SOONER))

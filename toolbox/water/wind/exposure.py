@@ -215,7 +215,7 @@ def _restricted(
     speeds = np.broadcast_to(speeds, shape)
     if not len(xy):
         return fetch, origin, height, period, steep
-    around = Restricted(xy, water)
+    around = Restricted(xy, water, bearings)
     for bearing in np.unique(bearings % 360.0):
         columns = np.flatnonzero(bearings % 360.0 == bearing)
         own, comes = around.of(float(bearing))

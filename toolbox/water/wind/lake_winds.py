@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from ...lon_lat import north_of
 from ...numbers import numbers_of
 from .forecast import read_hours
 
@@ -112,7 +113,7 @@ class LakeWinds:
     spans
         The stretch each stands in, in seconds after a moment; where two overlap the worse counts.
     wind_mps, gust_mps, from_deg
-        Wind, gusts (NaN: not told) and where it comes from (NaN: it varies), one a stretch.
+        Wind, gusts (NaN: not told) and where on the grid it comes from (NaN: it varies), one a stretch.
     """
 
     spans: Spans
@@ -164,6 +165,7 @@ def winds_of_hours(exposure: pd.DataFrame, start: Any) -> LakeWinds:
         return np.asarray(numbers_of(exposure[name], name).to_numpy(dtype=float, na_value=np.nan))
 
     wind, gust, bearing = (figures(name) for name in ("wind_mps", "gust_mps", "wind_from_deg"))
+    north = north_of(exposure)
     at, strongest, gusts, origin = [], [], [], []
     for k in range(len(hours)):
         own = np.flatnonzero((column == k) & np.isfinite(wind))
@@ -176,5 +178,5 @@ def winds_of_hours(exposure: pd.DataFrame, start: Any) -> LakeWinds:
         gusts.append(float(told.max()) if told.size else np.nan)
         bearings = np.unique(bearing[own])
         # Places that are told different winds: it may come from anywhere.
-        origin.append(float(bearings[0]) % 360.0 if len(bearings) == 1 else np.nan)
+        origin.append((float(bearings[0]) - north) % 360.0 if len(bearings) == 1 else np.nan)
     return LakeWinds(stretches(at), np.array(strongest), np.array(gusts), np.array(origin))

@@ -31,11 +31,6 @@ _CIRCLE: Final = 360
 _AT_ONCE: Final = 4000
 
 
-def radials_all_round(points: ArrayLike, water: BaseGeometry) -> Floats:
-    """Measure the straight fetch of points on bearings all round, `STEP_DEG` apart from 0 on; (n, 120)."""
-    return fetch_lengths(points, water, np.arange(0.0, _CIRCLE, STEP_DEG))
-
-
 def each_degree(radials_m: ArrayLike, bearings_deg: ArrayLike) -> Floats:
     """Bring radials to one for each degree of the circle.
 
@@ -149,11 +144,18 @@ def restricted_waves(wind_mps: ArrayLike, fetch_m: ArrayLike, off_deg: ArrayLike
 
 
 class Restricted:
-    """Restricted fetches of places, measured once for all winds."""
+    """Restricted fetches of places, measured once for the winds they are asked of, or all round."""
 
-    def __init__(self, points: ArrayLike, water: BaseGeometry) -> None:
+    def __init__(
+        self, points: ArrayLike, water: BaseGeometry, winds_from_deg: ArrayLike | None = None
+    ) -> None:
         bearings = np.arange(0.0, _CIRCLE, STEP_DEG)
-        self._radials = radials_all_round(points, water)
+        if winds_from_deg is not None:
+            winds = np.unique(np.asarray(winds_from_deg, dtype=np.float64) % _CIRCLE)
+            off = np.abs((bearings[:, None] - winds + 180.0) % _CIRCLE - 180.0)
+            # Waves come from within a right angle of the wind, by arcs whose last degree lies between two radials.
+            bearings = bearings[(off <= 90.0 + ARC_DEG // 2 + STEP_DEG + 1.0).any(axis=1)]
+        self._radials = fetch_lengths(points, water, bearings)
         self._bearings = bearings
 
     def of(self, wind_from_deg: float, *, arcs: bool = True) -> tuple[Floats, Floats]:
