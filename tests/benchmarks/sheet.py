@@ -54,27 +54,65 @@ def _overlaps(figure):
     return int(np.triu(~apart.any(axis=2), 1).sum())
 
 
-def _serious(page):
-    """Serious findings of axe-core in light and dark, at desktop and phone width; None where there is no browser."""
+def _opened(made, file, **told):
+    """Open the page with the network off; tells the page and what it asked for or complained of."""
+    page = made.new_context(offline=True, **told).new_page()
+    trouble = []
+    page.on("request", lambda asked: trouble.append(asked.url) if asked.resource_type != "document" else None)
+    page.on("pageerror", lambda error: trouble.append(str(error)))
+    page.goto(file.as_uri())
+    page.wait_for_selector("#drawing[data-ready]", state="attached")
+    return page, trouble
+
+
+def _dragged_ms(page):
+    """Milliseconds from each of 40 moves of a finger over the map until the frame after it is there."""
+    box = page.locator("#hand").bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    took = []
+    for k in range(40):
+        start = time.perf_counter()
+        page.mouse.move(x + 4 * k, y + 2 * k)
+        page.evaluate("new Promise(done => requestAnimationFrame(() => setTimeout(done, 0)))")
+        took.append(1000.0 * (time.perf_counter() - start))
+    page.mouse.up()
+    return took
+
+
+def _in_a_browser(page):
+    """Serious findings of axe-core, first picture, redraws, requests and sideways scrolling; none without a browser."""
     browser = shutil.which("chromium") or shutil.which("chromium-browser")
     if browser is None:
-        return None
+        return {"axe_serious": None}
     from axe_playwright_python.sync_playwright import Axe
     from playwright.sync_api import sync_playwright
 
-    found = []
+    found, paints, redraws, troubles, sideways = [], [], [], [], 0
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as play:
         file = Path(folder) / "sheet.html"
         file.write_bytes(page)
-        made = play.chromium.launch(executable_path=browser, args=["--no-sandbox"])
-        for scheme, width in (("light", 1280), ("dark", 390)):
-            opened = made.new_context(
-                offline=True, color_scheme=scheme, viewport={"width": width, "height": 900}
-            ).new_page()
-            opened.goto(file.as_uri())
+        made = play.chromium.launch(executable_path=browser, args=["--no-sandbox", "--disable-gpu"])
+        for scheme, width in (("light", 1280), ("dark", 390), ("light", 820)):
+            opened, trouble = _opened(
+                made, file, color_scheme=scheme, viewport={"width": width, "height": 900}
+            )
+            paints.append(
+                opened.evaluate("performance.getEntriesByName('first-contentful-paint')[0].startTime")
+            )
+            redraws += _dragged_ms(opened)
             found += Axe().run(opened).response["violations"]
+            sideways += opened.evaluate("document.documentElement.scrollWidth > innerWidth")
+            troubles += trouble
         made.close()
-    return sum(one["impact"] in {"serious", "critical"} for one in found)
+    return {
+        "axe_serious": sum(one["impact"] in {"serious", "critical"} for one in found),
+        "first_paint_ms": max(paints),
+        "redraw_ms": statistics.median(redraws),
+        "requests": len(troubles),
+        "sideways": sideways,
+    }
 
 
 def _paper(pdf):
@@ -146,7 +184,7 @@ def measure(seed: int, quick: bool) -> dict:
                 demo_overlaps += _overlaps(compose(run, title="demo", level_m=LEVEL_M))
                 maps += 1
         words = _words(_pages(layers, day))
-    serious = _serious(files["sheet.html"])
+    opened = _in_a_browser(files["sheet.html"])
     least, papers = _paper(files["sheet.pdf"])
     return {
         "seconds": statistics.median(took),
@@ -165,6 +203,6 @@ def measure(seed: int, quick: bool) -> dict:
         "maps": maps,
         "label_overlaps": overlaps,
         "label_overlaps_demo_lake": demo_overlaps,
-        "axe_serious": serious,
-        "note": "" if serious is not None else "chromium is not installed",
+        **opened,
+        "note": "" if opened["axe_serious"] is not None else "chromium is not installed",
     }

@@ -221,7 +221,8 @@ def _contradiction(row: Row, level_m: float | None) -> list[str]:
     if not known(chart, sounded):
         return []
     said = [f"The chart says {both_lengths(chart)}, a sounding {both_lengths(sounded)}, below chart datum."]
-    return [*said, *([f"The {believed} were believed."] if believed else [])]
+    verb = "was" if believed == "raster" else "were"
+    return [*said, *([f"The {believed} {verb} believed."] if believed else [])]
 
 
 def _cast_line(row: Row, level_m: float | None) -> list[str]:
