@@ -9,13 +9,18 @@ import statistics
 import tempfile
 import time
 import warnings
+import zlib
 from pathlib import Path
 
 import numpy as np
+from matplotlib.text import Text
 
 from castshed.algorithms.plan import plan
 from castshed.algorithms.plan_sheet import plan_sheet
 from castshed.toolbox.output.maps.chart import compose
+from castshed.toolbox.output.maps.chart_page import by_role
+from castshed.toolbox.output.maps.plan_facts import legs_of, stops_of, totals_in_words
+from castshed.toolbox.output.sheets.sheet_pages import draw_pages
 from castshed.toolbox.plan.day_file import read_day
 
 HERE = Path(__file__).resolve().parent
@@ -110,12 +115,58 @@ def _in_a_browser(page):
     }
 
 
+def _paper(pdf):
+    """Least size of letters and the page sizes of a PDF, by its own operators (ISO 32000-1, 9.3.1)."""
+    letters = []
+    for stream in re.findall(rb"stream\r?\n(.*?)\r?\nendstream", pdf, re.DOTALL):
+        try:
+            letters += re.findall(rb"/\S+ ([\d.]+) Tf", zlib.decompress(stream))
+        except zlib.error:
+            continue
+    boxes = {tuple(map(float, one.split())) for one in re.findall(rb"/MediaBox \[ ?([\d. ]+?) ?\]", pdf)}
+    return min(map(float, letters)), [[round(side / 72.0, 2) for side in box[2:]] for box in boxes]
+
+
+def _words(figures):
+    """Pairs of texts that overlap, texts cut short, and texts over the edge, over pages."""
+    overlaps = cut = over = 0
+    for figure in figures:
+        render = figure.canvas.get_renderer()
+        texts = [one for one in figure.findobj(Text) if one.get_text() and one.get_visible()]
+        boxes = np.array([one.get_window_extent(render).extents for one in texts])
+        apart = (boxes[:, None, :2] + 1.0 >= boxes[None, :, 2:]) | (
+            boxes[None, :, :2] + 1.0 >= boxes[:, None, 2:]
+        )
+        overlaps += int(np.triu(~apart.any(axis=2), 1).sum())
+        cut += sum("…" in one.get_text() for one in texts)
+        over += int(
+            ((boxes[:, :2] < 0.0) | (boxes[:, 2:] > figure.canvas.get_width_height())).any(axis=1).sum()
+        )
+    return overlaps, cut, over
+
+
+def _pages(layers, day):
+    frames = by_role(layers)
+    stops = stops_of(frames, metric=False)
+    legs = legs_of(frames, {stop.spot_id: stop.name for stop in stops}, metric=False)
+    pages = draw_pages(
+        layers, stops, legs, title=day.title, level_m=LEVEL_M, date=None, units="US",
+        totals=totals_in_words(frames, metric=False), today=day.layers.depth.shifted(LEVEL_M),
+    )  # fmt: skip
+    return [pages.summary, pages.map, *pages.legs, *pages.holds]
+
+
 def measure(seed: int, quick: bool) -> dict:
     """Measure all; see the functions above."""
     day = read_day(HERE.parents[1] / "demo_layers" / "day.toml")
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        layers = {name: frame for name, frame in plan(day).layers["plan.gpkg"].items() if len(frame)}
+        contents = plan(day)
+        layers = {
+            name: frame
+            for name, frame in contents.layers["plan.gpkg"].items()
+            if name != "depth_today" and len(frame)
+        }
         took, cpu = [], []
         for _ in range(1 if quick else 3):
             start, worked = time.perf_counter(), time.process_time()
@@ -132,13 +183,23 @@ def measure(seed: int, quick: bool) -> dict:
                 run = made.demo_day(stops, 100 * seed + 10 * order + stops, naming)
                 demo_overlaps += _overlaps(compose(run, title="demo", level_m=LEVEL_M))
                 maps += 1
+        words = _words(_pages(layers, day))
     opened = _in_a_browser(files["sheet.html"])
+    least, papers = _paper(files["sheet.pdf"])
     return {
         "seconds": statistics.median(took),
         "processor_s": statistics.median(cpu),
         "html_mb": len(files["sheet.html"]) / 1e6,
         "pdf_pages": len(re.findall(rb"/Type /Page\b", files["sheet.pdf"])),
         "pdf_mb": len(files["sheet.pdf"]) / 1e6,
+        "least_letter_pt": least,
+        "papers_in": papers,
+        "words_overlapping": words[0],
+        "words_cut": words[1],
+        "words_over_the_edge": words[2],
+        "route_points": contents.files["run.gpx"].count(b"<rtept"),
+        "way_points": contents.files["run.gpx"].count(b"<wpt"),
+        "kml_mb": len(contents.files["plan.kml"]) / 1e6,
         "maps": maps,
         "label_overlaps": overlaps,
         "label_overlaps_demo_lake": demo_overlaps,
