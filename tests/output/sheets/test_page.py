@@ -116,6 +116,8 @@ def test_the_bands_together_are_the_water_by_depth(frames):
         between = shapely.difference(shapely.make_valid(ground.deeper[k]), shapely.make_valid(deeper))
         missed = shapely.symmetric_difference(between, shapely.make_valid(given.iloc[k])).area
         assert missed <= 2.0 * ground.off_m * given.iloc[k].length
+        outside = shapely.difference(shapely.make_valid(deeper), shapely.make_valid(ground.deeper[k])).area
+        assert outside <= 2.0 * ground.off_m * given.iloc[k].length
 
 
 def test_large_waters_are_drawn_more_coarsely_and_it_is_told(frames, monkeypatch):

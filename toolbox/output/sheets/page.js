@@ -171,6 +171,7 @@
       return;
     }
     cardOf(thing, others);
+    byId('said').textContent = 'Chosen: ' + titleOf(thing);
     if (side.scrollHeight > side.clientHeight + 4) { side.scrollTop = 0; }
     if (item) { item.setAttribute('aria-current', 'true'); }
     items.forEach(function (one) { if (one !== item) { one.removeAttribute('aria-current'); } });
@@ -244,6 +245,7 @@
       if (things.length) { choose(things[0], things.slice(1)); return; }
       choose(null);
       fillCard('This place', [make('p', waterWords(at))], degrees(at[0], at[1]), []);
+      byId('said').textContent = waterWords(at);
       chart.chosen = { at: at };
     },
   });
