@@ -313,6 +313,14 @@ def test_what_contradicts_is_a_layer_of_the_lake(home):
     assert layers["contradictions"]["difference_m"].median() == pytest.approx(-4.0, abs=0.5)
 
 
+def test_a_lake_deeper_for_its_size_than_nearly_any_is_told(home):
+    """Tenths of feet called feet: 118 m of water, and 632 m across."""
+    lines = bowl.contours(column="depth_ft", unit_m=FOOT / 10.0)
+    lines.to_file(home / "contours.gpkg")
+    with pytest.warns(UserWarning, match="deeper than nearly any of its size"):
+        brought([home / "contours.gpkg", home / "shoreline.geojson"])
+
+
 def test_of_two_shores_that_disagree_the_difference_is_kept_to_be_looked_at(home):
     bowl.contours().to_file(home / "contours.gpkg")
     wide = bowl.shoreline()
