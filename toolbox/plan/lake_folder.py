@@ -352,7 +352,8 @@ def lake_folder(
         if beside:
             note(
                 f"The depths are those of the raster alone; {' and '.join(beside)} are kept beside it, and held "
-                "against it for unit and sign, soundings for its error too. Give --as FILE=ignore for the raster to make the depths of them.",
+                "against it for unit and sign, soundings for its error too. To make depths of them, say "
+                "--as FILE=ignore of the raster.",
                 stacklevel=2,
             )
     for found in brought.founds:
