@@ -81,8 +81,13 @@ def _surface(brought: Brought, cell_m: float | None) -> Any:
 
     shore = geopandas.GeoDataFrame(geometry=[brought.lake.area], crs=brought.crs)
     if brought.raster is not None:
+        _thinned(brought, cell_m or brought.raster.cell_x_m)
         return depth_surface(
-            shore, raster=brought.raster, cell_m=cell_m, depth_error_m=brought.error_m or None
+            shore,
+            raster=brought.raster,
+            soundings=brought.soundings,
+            cell_m=cell_m,
+            depth_error_m=brought.error_m or None,
         )
     cell = cell_m or _cell_of(float(shapely.area(brought.lake.area)))
     _thinned(brought, cell)

@@ -313,6 +313,40 @@ def test_what_contradicts_is_a_layer_of_the_lake(home):
     assert layers["contradictions"]["difference_m"].median() == pytest.approx(-4.0, abs=0.5)
 
 
+def test_a_lake_deeper_for_its_size_than_nearly_any_is_told(home):
+    """Tenths of feet called feet: 118 m of water, and 632 m across."""
+    lines = bowl.contours(column="depth_ft", unit_m=FOOT / 10.0)
+    lines.to_file(home / "contours.gpkg")
+    with pytest.warns(UserWarning, match="deeper than nearly any of its size"):
+        brought([home / "contours.gpkg", home / "shoreline.geojson"])
+
+
+def test_soundings_beside_a_raster_judge_it(home):
+    """Every second sounding reads two metres less than the raster, which knows the depth to a centimetre."""
+    at = rasterio.Affine(5.0, 0.0, bowl.MIDDLE[0] - 500.0, 0.0, -5.0, bowl.MIDDLE[1] + 300.0)
+    depth = bowl.depth_at(*(at * np.meshgrid(np.arange(200) + 0.5, np.arange(120) + 0.5)))
+    profile = {
+        "driver": "GTiff",
+        "count": 1,
+        "height": 120,
+        "width": 200,
+        "dtype": "float32",
+        "nodata": -9999.0,
+    }
+    with rasterio.open(home / "depth.tif", "w", crs=bowl.CRS, transform=at, **profile) as out:
+        out.write(np.where(depth > 0, depth, -9999.0).astype("float32"), 1)
+        out.units = ("m",)
+    x, y, sounded = bowl.soundings(300)
+    sounded[::2] = np.maximum(sounded[::2] - 2.0, 0.1)
+    frame = gpd.GeoDataFrame({"depth_m": sounded}, geometry=gpd.points_from_xy(x, y), crs=bowl.CRS)
+    frame.to_file(home / "soundings.gpkg")
+    layers = brought([home / "depth.tif", home / "soundings.gpkg", home / "shoreline.geojson"])
+    assert is_right(layers)
+    assert len(layers["contradictions"]) > 50
+    unsure = layers["depth_confidence"].at(x[::2], y[::2])
+    assert np.nanmedian(unsure) > 1.5
+
+
 def test_of_two_shores_that_disagree_the_difference_is_kept_to_be_looked_at(home):
     bowl.contours().to_file(home / "contours.gpkg")
     wide = bowl.shoreline()

@@ -150,6 +150,9 @@ def day_text(title: str, layers: Mapping[str, Any], brought: Brought) -> str:
 _COLUMNS: Final = (
     "file", "layer", "role", "column", "unit", "sign", "datum", "crs", "rows", "taken", "set_aside", "why",
 )  # fmt: skip
+_RELATIVE: Final = 0.12
+"""Greatest depth by the diameter of a round lake as large: few lakes but craters and pits pass 0.04 (limnology's
+relative depth)."""
 _FIRST: Final = 1.6  # steps of the contours, at which the shallowest one lies too deep for the pool
 
 
@@ -286,6 +289,16 @@ def _odd_pool(brought: Brought) -> list[str]:
     return [words]
 
 
+def _odd_depth(brought: Brought, depth: DepthSurface) -> list[str]:
+    """Tell a lake that is deeper for its size than nearly any: its unit may be another."""
+    across = 2.0 * float(np.sqrt(shapely.area(brought.lake.area) / np.pi))
+    deepest = float(np.nanmax(depth.depth_m))
+    if deepest < _RELATIVE * across:
+        return []
+    size = f"{in_words(deepest, 'length')} of water on a lake as large as one {in_words(across, 'length')} across"
+    return [f"{size} is deeper than nearly any of its size: look whether the unit of depths is right."]
+
+
 def lake_folder(
     brought: Brought, depth: DepthSurface, unsure: DepthSurface, *, title: str, contradictions: Any = None
 ) -> FolderContents:
@@ -308,7 +321,7 @@ def lake_folder(
     shore = geopandas.GeoDataFrame({"name": [title]}, geometry=[brought.lake.area], crs=brought.crs)
     spots = _spots(brought, shore)
     said = _check(brought, depth, spots)
-    for words in _odd_pool(brought):
+    for words in (*_odd_pool(brought), *_odd_depth(brought, depth)):
         note(words, stacklevel=2)
     others = (
         ("contours", brought.contours),
@@ -339,7 +352,8 @@ def lake_folder(
         if beside:
             note(
                 f"The depths are those of the raster alone; {' and '.join(beside)} are kept beside it, and held "
-                "against it for unit and sign. Give --as FILE=ignore for the raster to make the depths of them.",
+                "against it for unit and sign, soundings for its error too. To make depths of them, say "
+                "--as FILE=ignore of the raster.",
                 stacklevel=2,
             )
     for found in brought.founds:

@@ -164,7 +164,7 @@ def _settle(
 
 def _doubt_size(found: FoundLayer, depth_m: Any, lake: PickedLake, questions: Questions) -> None:
     """Ask for the unit once more where the lake would be a puddle, or a shaft deeper than it is wide."""
-    most = float(np.percentile(depth_m, 98.0)) if len(depth_m) else 1.0
+    most = float(np.percentile(depth_m, 90.0)) if len(depth_m) else 1.0  # a few blunders do not count
     wide = 2.0 * float(np.sqrt(shapely.area(lake.area) / np.pi))  # of a round lake of that size
     if _SHALLOWEST_M < most < wide:
         return
