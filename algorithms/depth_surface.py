@@ -44,7 +44,8 @@ _ORIGIN = (
 Contours = Annotated[GeoDataFrame, Layer("contours", LINE, needs=(Column("depth_m"),), optional=_ORIGIN)]
 Soundings = Annotated[GeoDataFrame, Layer("soundings", POINT, needs=(Column("depth_m"),), optional=_ORIGIN)]
 DepthAreas = Annotated[
-    GeoDataFrame, Layer("depth_areas", POLYGON, needs=(Column("from_m"), Column("to_m", gaps=True)))
+    GeoDataFrame,
+    Layer("depth_areas", POLYGON, needs=(Column("from_m"), Column("to_m", gaps=True)), optional=_ORIGIN),
 ]
 Method = Annotated[str, Choice(("minimum-curvature", "triangles"))]
 Holds = Annotated[str, Choice(("depth", "negative-depth", "elevation"))]
@@ -195,8 +196,9 @@ def depth_surface(
     show it. A shift of the contours is looked for and told with what it would gain.
 
     A layer, contradictions, holds each sounding that differs from the contours round it by more than their interval
-    and the stated errors: difference_m is charted minus sounded depth, above 0 where the chart promises more water;
-    believed names the source that the surface follows there. It is empty where all agree, and for a raster.
+    and the stated errors, lies beyond the limits of its depth area, or differs from a raster by more than its band:
+    difference_m is charted minus sounded depth, above 0 where the chart promises more water; believed names the source
+    that the surface follows there. It is empty where all agree.
 
     A second coverage, depth_confidence, says how far each depth may be off (half-width, 95 %). It is learnt from the
     lake's own data: some are left out, the surface is made without them, and what it gets wrong there tells how it
@@ -211,7 +213,8 @@ def depth_surface(
     the work begins.
 
     A raster is taken as it is, sign and datum put right, on its own cells or on new ones; what it knows of the land is
-    kept. How far it may be off is told by what its cells cannot show: by how much wider cells would miss.
+    kept. How far it may be off is told by what its cells cannot show: by how much wider cells would miss. Soundings
+    given beside it judge it: its band is widened to hold 95 % of them, and up to each that reads less water.
 
     Parameters
     ----------
@@ -223,7 +226,7 @@ def depth_surface(
         Points of known depth, depth_m positive down below chart datum.
     depth_areas
         Areas between two depths, from_m and to_m, positive down below chart datum; the lines along which they meet
-        are taken as contours.
+        are taken as contours, with the source and date of the area that begins there.
     raster
         A raster instead of contours and soundings: a GeoPackage coverage, a GeoTIFF or an ASCII grid.
     raster_holds
@@ -296,23 +299,26 @@ def depth_surface(
         with_depth_areas,
     )
     from castshed.toolbox.water.doubt.blunders import stray_lines, without_blunders
-    from castshed.toolbox.water.doubt.depth_agreement import doubt_rows
+    from castshed.toolbox.water.doubt.depth_agreement import doubt_against, doubt_rows
     from castshed.toolbox.water.sureness.band import surface_error_m
     from castshed.toolbox.water.sureness.blocks import depth_and_error
     from castshed.toolbox.water.sureness.confidence import whole_error_m
     from castshed.toolbox.water.sureness.two_sources import (
+        apart_from_areas,
+        apart_from_contours,
         contradictions_of,
         fit_of,
         joined,
+        judged_by_soundings,
         shifted_contours,
         told_of,
     )
 
     require_charted({"contours": contours, "soundings": soundings, "depth_areas": depth_areas})
     lake = shapely.union_all(shoreline.geometry.to_numpy())
-    if raster is not None and not (contours is None and soundings is None and depth_areas is None):
+    if raster is not None and not (contours is None and depth_areas is None):
         raise UsageError(
-            "A raster was given beside contours, soundings or depth areas; give one or the other."
+            "A raster was given beside contours or depth areas; give one or the other. Soundings may judge a raster."
         )
     if cell_m is not None and cell_m <= 0:
         raise UsageError(f"cell is {cell_m:g} m; a cell needs a size above 0, such as 5m.")
@@ -328,9 +334,23 @@ def depth_surface(
             depth_error_m or 0.0,
             position_error_m,
         )
-        nothing = Measured.gather(lake, np.empty(0, dtype=object), np.empty(0), np.empty((0, 2)), np.empty(0))
-        agree = contradictions_of(nothing, None, made, interval_m=None, stated_m=0.0, sideways_m=0.0)
-        return DepthLayers(made, replace(made, depth_m=unsure, quantity=LOCAL_ERROR), agree)
+        points = usable_rows(soundings, lake, "soundings")
+        if points is None:
+            nothing = Measured.gather(
+                lake, np.empty(0, dtype=object), np.empty(0), np.empty((0, 2)), np.empty(0)
+            )
+            agree = contradictions_of(nothing, None, made)
+            return DepthLayers(made, replace(made, depth_m=unsure, quantity=LOCAL_ERROR), agree)
+        doubt_against(
+            made, points, what="soundings", name="The raster",
+            mend="See --raster-holds, --raster-unit and --chart-datum.",
+        )  # fmt: skip
+        beside, stated = measured_from(lake, None, points, source_errors=source_errors, ageing_m=ageing_m)
+        unsure, apart_rows, text = judged_by_soundings(beside, made, unsure, stated_m=stated)
+        note(text, stacklevel=2)
+        made = made.with_depth(made.depth_m, error_m=max(made.error_m, whole_error_m(unsure)))
+        differ = contradictions_of(beside, points, made, apart_rows)
+        return DepthLayers(made, replace(made, depth_m=unsure, quantity=LOCAL_ERROR), differ)
 
     lines = usable_rows(with_depth_areas(contours, depth_areas), lake, "contours")
     points = usable_rows(soundings, lake, "soundings")
@@ -411,7 +431,12 @@ def depth_surface(
     made = DepthSurface(depth, grid.west_m, grid.north_m, cell, cell, shoreline.crs, error)
     if np.isnan(depth).all():
         raise UsageError(f"cell is {cell:g} m; no cell that large lies on the water, give a smaller one.")
-    differ = contradictions_of(
-        given, points, made, interval_m=interval, stated_m=stated, sideways_m=position_error_m
-    )
+    aparts = []
+    if points is not None and depth_areas is not None and len(depth_areas):
+        aparts.append(apart_from_areas(given, depth_areas, stated_m=stated, sideways_m=position_error_m))
+    if points is not None and interval is not None:
+        aparts.append(
+            apart_from_contours(given, interval_m=interval, stated_m=stated, sideways_m=position_error_m)
+        )
+    differ = contradictions_of(given, points, made, *aparts)
     return DepthLayers(made, replace(made, depth_m=unsure, quantity=LOCAL_ERROR), differ)

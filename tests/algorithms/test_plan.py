@@ -12,6 +12,7 @@ import shapely
 from scipy.spatial import cKDTree
 
 from castshed.algorithms.boat_hold import boat_hold
+from castshed.algorithms.depth_surface import depth_surface
 from castshed.algorithms.fishable import fishable
 from castshed.algorithms.plan import FILES, plan
 from castshed.algorithms.shallow_hazards import shallow_hazards
@@ -22,6 +23,7 @@ from castshed.toolbox.errors import CastshedError
 from castshed.toolbox.layers import list_layers, write_layers
 from castshed.toolbox.plan.day_file import read_day
 from castshed.toolbox.water.proof.last_check import Limits, last_check
+from made_lake import frame
 from plan.test_day_file import GOOD
 from valley import CRS, flooded_valley, seeded_spots, valley_shoreline
 
@@ -90,6 +92,23 @@ def test_a_plan_of_changed_values_is_that_of_a_day_file_that_states_them(tmp_pat
     assert any("boat.draft = 16in" in line and "Other than in day.toml" in line for line in told)
     assert not plain.layers["plan.gpkg"]["stops"].equals(stated.layers["plan.gpkg"]["stops"])
     assert (tmp_path / "day.toml").read_text(encoding="utf-8") == DAY
+
+
+def test_six_feet_above_normal_a_plan_keeps_within_a_shoreline_beyond_which_no_land_is_known(tmp_path, lake):
+    """The depths know no land; ground beyond the shoreline is flooded perhaps, but nobody may run there."""
+    x, y = np.meshgrid(lake.depth.xs[::4], lake.depth.ys[::4])
+    x, y = x.ravel(), y.ravel()
+    read = lake.depth.at(x, y)
+    soundings = frame(shapely.points(x, y)[read > 0], depth_m=read[read > 0])
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        sounded = depth_surface(lake.shoreline, soundings=soundings, cell_m=10.0).depth
+    save(tmp_path, lake, depth=sounded)
+    layers = made(tmp_path, DAY.replace('"-1ft"', '"6ft"')).layers["plan.gpkg"]
+    shore = lake.shoreline.geometry.union_all()
+    assert layers["water"].geometry.union_all().difference(shore).area < 1.0
+    assert (layers["legs"].geometry.distance(shore.exterior) > 5.0).all()
+    assert layers["legs"].geometry.union_all().difference(shore).length < 1e-6
 
 
 def moved(frame, geometry):

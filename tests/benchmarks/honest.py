@@ -13,6 +13,7 @@ hazard widened by the way-finder's clearance of 20 ft; `missed_before_clearance_
 from __future__ import annotations
 
 import functools
+import json
 import os
 import sys
 import time
@@ -143,7 +144,8 @@ def _one(task: tuple[float, int, bool, str]) -> dict:
     for level in LEVELS_FT:
         one[f"{level:+d}ft"] = hidden_shoals(valley, made, level)
     # As they come, for a run takes minutes.
-    print(f"{name} at {pool_m:g} m: {one['seconds']:.0f} s", file=sys.stderr, flush=True)
+    told = {key: round(value, 4) for key, value in one.items() if isinstance(value, float)}
+    print(json.dumps({"case": name, "pool": pool_m, **told}), file=sys.stderr, flush=True)
     return one
 
 

@@ -12,17 +12,24 @@ import shapely
 from scipy.stats import norm
 
 from castshed.algorithms.depth_surface import depth_surface
-from castshed.algorithms.water_today import water_today
-from castshed.toolbox.errors import DataWarning
 from castshed.toolbox.water.bottom.barriers import Grid
+from castshed.toolbox.water.bottom.measured import Measured
 from castshed.toolbox.water.bottom.surface import grid_over
+from castshed.toolbox.water.sureness.band import Band
 from castshed.toolbox.water.sureness.confidence import bending
-from castshed.toolbox.water.sureness.error_law import learn, learn_soundings, sure_quantile, upper_quantile
+from castshed.toolbox.water.sureness.error_law import (
+    OwnError,
+    Roughness,
+    SoundingLaw,
+    learn,
+    learn_soundings,
+    sure_quantile,
+    upper_quantile,
+)
 from castshed.toolbox.water.sureness.held_out import HeldOut
 from castshed.toolbox.water.sureness.raster_error import drawn_error_m
-from castshed.toolbox.water.sureness.sounded import LeftOut, gap_of
+from castshed.toolbox.water.sureness.sounded import Gaps, LeftOut, gap_of, steepest_bank
 from drowned_valley import Drowned
-from made_lake import X0, Y0, frame
 
 
 @functools.cache
@@ -87,54 +94,6 @@ def test_nine_draws_in_ten_give_a_quantile_that_holds_its_share():
     assert sure_quantile(np.arange(5.0), 0.975) == 4.0
 
 
-def disc_lake():
-    """A bowl of 1:10, 30 m deep, its soundings, and a chart of it that lies 12 m too shallow in the middle."""
-    lake = shapely.Point(X0, Y0).buffer(400.0, quad_segs=32)
-    rng = np.random.default_rng(2)
-    x, y = rng.uniform(-390, 390, (2, 900))
-    off = np.hypot(x, y)
-    wet = off < 390
-    soundings = frame(shapely.points(X0 + x[wet], Y0 + y[wet]), depth_m=40.0 - off[wet] / 10.0)
-    depths = np.arange(2.0, 28.0, 2.0)
-    lines = [
-        shapely.LineString(
-            shapely.Point(X0, Y0).buffer(400.0 - 10.0 * d * 40.0 / 28.0, quad_segs=32).exterior.coords
-        )
-        for d in depths
-    ]
-    return frame([lake], name=["made"]), soundings, frame(lines, depth_m=depths), off
-
-
-def test_soundings_do_not_give_way_to_a_chart_that_contradicts_them():
-    lake, soundings, contours, _ = disc_lake()
-    with warnings.catch_warnings(record=True) as said:
-        warnings.simplefilter("always")
-        both = depth_surface(lake, soundings=soundings, contours=contours)
-    told = [str(w.message) for w in said]
-    assert any("contradict each other" in text for text in told)
-    assert not any(text.startswith("soundings:") for text in told)
-    x, y = np.random.default_rng(8).uniform(-250, 250, (2, 500))
-    off = np.abs(both.depth.at(X0 + x, Y0 + y) - (40.0 - np.hypot(x, y) / 10.0))
-    assert np.quantile(off, 0.95) < 1.0
-    assert (off <= both.depth_confidence.at(X0 + x, Y0 + y)).mean() >= 0.93
-
-
-def test_contours_alone_say_that_nothing_judges_them():
-    lake, _, contours, _ = disc_lake()
-    with pytest.warns(DataWarning, match="nothing shows how far they lie"):
-        depth_surface(lake, contours=contours)
-
-
-def test_above_the_shoreline_water_needs_ground_that_is_known():
-    """The rim of one cell, 30 m wide here, is no ground: at 10 ft more the water still ends at the shoreline."""
-    lake, _, contours, _ = disc_lake()
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        made = depth_surface(lake, contours=contours, cell_m=30.0)
-        water = water_today(made.depth, lake, level_m=3.048).water
-    assert shapely.union_all(water.geometry.to_numpy()).difference(lake.geometry.iloc[0]).area < 1.0
-
-
 @pytest.mark.parametrize("apart_m", [40.0, 150.0])
 def test_the_band_between_soundings_is_learnt_from_gaps_as_small_as_they_can_be(apart_m):
     """Gaps wider than those of the lake made it 1.7 to 2.6 times as wide as the error; 150 m apart it also missed."""
@@ -170,28 +129,6 @@ def test_errors_carried_to_smaller_gaps_shrink_by_the_power_that_two_gaps_show()
     one = np.ones(1, dtype=np.float32)
     half = law.at(10 * one, 10 * one, one, one, one == 0)
     assert 1.9 < half[0] / 1.0 < 2.4
-
-
-def test_where_chart_and_soundings_contradict_each_other_a_layer_says_where_and_by_how_much():
-    """Made: the bowl falls from 0 to 40 m, the chart from 0 to 28 m on the same way: it shows three tenths too little.
-
-    Beyond the interval of 2 m they differ where the bowl is deeper than 2 m / 0.3; the soundings were believed there.
-    """
-    lake, soundings, contours, off = disc_lake()
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        made = depth_surface(lake, soundings=soundings, contours=contours)
-    layer = made.contradictions
-    true = 40.0 - np.hypot(layer.geometry.x - X0, layer.geometry.y - Y0) / 10.0
-    assert np.allclose(layer["sounded_m"], true, atol=0.01)
-    charted = layer[
-        layer["sounded_m"] < 37.0
-    ]  # above that no second line is told, in the middle of the chart
-    assert np.allclose(charted["difference_m"], -0.3 * charted["sounded_m"], atol=0.3)
-    deep = (40.0 - off[off < 390] / 10.0) > 9.0
-    assert len(layer) >= 0.98 * deep.sum()
-    assert layer["sounded_m"].min() > 5.5
-    assert (layer["believed"] == "soundings").mean() > 0.95
 
 
 def test_a_chart_that_soundings_bear_out_contradicts_nothing():
@@ -270,3 +207,33 @@ def test_coarseness_of_lines_counts_once():
     assert held >= 0.93
     assert unsafe <= 0.025
     assert width <= 1.6
+
+
+def banked(count):
+    """Soundings of a straight bank that falls 1:5 from a shoreline along x = 0, every one at another way from it."""
+    way = np.linspace(5.0, 60.0, count)
+    shore = shapely.box(0.0, 0.0, 300.0, 300.0)
+    xy = np.column_stack([way, np.full(count, 150.0)])
+    return Measured.gather(shore, np.empty(0, dtype=object), np.empty(0), xy, way / 5.0)
+
+
+def test_the_steepest_bank_is_what_soundings_near_the_shore_seldom_exceed():
+    assert steepest_bank(banked(100), 70.0, 5.0) == pytest.approx(0.2, abs=0.005)
+    assert steepest_bank(banked(20), 70.0, 5.0) == np.inf
+
+
+def test_near_the_shore_no_band_reaches_beyond_its_bank():
+    """Ten metres from the shore, where 2 m are found: no higher than the pool, and no deeper than the bank allows."""
+    grid = Grid(3, 3, 0.0, 15.0, 5.0, 5.0)
+    one = np.ones((3, 3), dtype="f4")
+    flat = Roughness(0.0, np.log(30.0), np.zeros(3), np.full(3, 1e-6), np.zeros(1), np.ones(1))
+    near = Gaps(75 * one, 10 * one)
+    band = Band(
+        SoundingLaw(flat, flat), 1.0, OwnError(np.empty(0), np.empty(0)), 0.0, 0.0, None, np.float32(0.0)
+    )
+    free, held = (
+        replace(band, bank=bank).at(grid, 2 * one, 10 * one, near, one, one) for bank in (np.inf, 0.4)
+    )
+    assert np.allclose(free, 30.0)
+    assert np.allclose(held, 0.4 * 15.0 - 2.0)
+    assert np.allclose(replace(band, bank=0.1).at(grid, 2 * one, 10 * one, near, one, one), 2.0)

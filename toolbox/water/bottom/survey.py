@@ -196,9 +196,25 @@ def with_depth_areas(contours: GeoDataFrame | None, areas: GeoDataFrame | None) 
         )
     names = np.array([f"between depth areas at {depth:g} m" for depth in depths], dtype=object)
     made = geopandas.GeoDataFrame({"depth_m": depths}, geometry=lines, crs=areas.crs, index=names)
+    near = _area_of(lines, depths, areas)
     for column in ORIGIN:
-        made[column] = ""
+        made[column] = areas[column].to_numpy(dtype=object)[near] if column in areas else ""
     return made if contours is None else geopandas.GeoDataFrame(pd.concat([contours, made]), crs=areas.crs)
+
+
+def _area_of(
+    lines: NDArray[np.object_], depths: NDArray[np.float64], areas: GeoDataFrame
+) -> NDArray[np.int64]:
+    """Row of the area that begins along each line at its depth; whose limit it is says whose error and date it has."""
+    shapes = np.asarray(areas.geometry.to_numpy(), dtype=object)
+    middle = shapely.line_interpolate_point(lines, 0.5, normalized=True)
+    line, area = shapely.STRtree(shapes).query(middle, predicate="dwithin", distance=2.0 * _TOUCH_M)
+    begins = areas["from_m"].to_numpy(dtype=float)[area] >= depths[line]
+    order = np.lexsort((~begins, line))
+    found = np.zeros(len(lines), dtype=np.int64)
+    line, first = np.unique(line[order], return_index=True)
+    found[line] = area[order][first]
+    return found
 
 
 def measured_from(

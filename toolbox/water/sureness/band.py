@@ -12,7 +12,7 @@ from .confidence import bending, over_surface, said_error
 from .error_law import ErrorLaw, OwnError, SoundingLaw, learn, learn_soundings, own_error, upper_quantile
 from .held_out import between_centres, held_out
 from .raster_error import drawn_error_m
-from .sounded import Gaps, gaps_of, leave_soundings_out, own_way, usual_gap_m
+from .sounded import Gaps, gaps_of, leave_soundings_out, own_way, steepest_bank, usual_gap_m
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -33,7 +33,8 @@ class Band:
     ``law`` is None where too little could be left out; then what is usual counts, ``times`` as much as usual.
     ``sideways_m`` is how far data may lie beside their place, ``least_m`` what their sources state. ``reach_m``
     is how far round a place gaps between soundings are looked for. ``drawn_m`` is how coarsely lines are drawn: a law
-    that was learnt where lines were left out holds that already, for these were as coarse.
+    that was learnt where lines were left out holds that already, for these were as coarse. ``bank`` is the steepest
+    that banks are: so much deeper than at the shore, and no less deep than 0, a bottom lies within its way to it.
     """
 
     law: ErrorLaw | SoundingLaw | None
@@ -45,6 +46,7 @@ class Band:
     middle_slope: np.float32
     reach_m: float = 0.0
     drawn_m: float = 0.0
+    bank: float = float("inf")
 
     def gaps(self, grid: Grid, depth_m: Floats, away_m: Floats) -> Gaps | None:
         """Gaps between soundings, where the law asks for them; of the whole lake."""
@@ -78,7 +80,12 @@ class Band:
         drawn = np.float32(self.drawn_m) * slope
         error = np.hypot(error, drawn) if self.law is None else np.maximum(error, drawn)
         parts = error**2 + self.own.at(slope) ** 2 + (np.float32(self.sideways_m) * slope) ** 2
-        return np.asarray(np.maximum(np.sqrt(parts), np.float32(self.least_m)), dtype=np.float32)
+        error = np.sqrt(parts)
+        if gaps is not None and np.isfinite(self.bank):
+            far = gaps.shore_m + np.float32(max(grid.cell_x_m, grid.cell_y_m))
+            lowest = np.float32(self.bank) * far - depth_m
+            error = np.where(gaps.ashore, np.minimum(error, np.maximum(depth_m, lowest)), error)
+        return np.asarray(np.maximum(error, np.float32(self.least_m)), dtype=np.float32)
 
 
 def _slope_at(depth: Floats, grid: Grid, r: NDArray[np.int64], c: NDArray[np.int64]) -> NDArray[np.float64]:
@@ -148,6 +155,9 @@ def learn_band(
     if not lined:
         left = leave_soundings_out(grid, known, away_m, reach, tension=tension)
         law = None if left is None else learn_soundings(left)
+    bank = float("inf")
+    if isinstance(law, SoundingLaw):
+        bank = steepest_bank(known, reach, cell)
     times = 1.0
     found = None if law is not None else held_out(grid, known, away_m, tension=tension)
     if lined and found is not None:
@@ -161,7 +171,7 @@ def learn_band(
         times = max(1.0, upper_quantile(np.abs(found.off_m) / usual[0], 0.95))
     drawn = drawn_error_m(known.lines[known.shores :]) if lined else 0.0
     own = _own(grid, known, depth_m)
-    return Band(law, times, own, sideways_m, least_m, interval_m, middle_slope, reach, drawn)
+    return Band(law, times, own, sideways_m, least_m, interval_m, middle_slope, reach, drawn, bank)
 
 
 def surface_error_m(

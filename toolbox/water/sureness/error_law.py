@@ -8,8 +8,6 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from scipy.special import betainc
 
-from .sounded import OWN_WAY
-
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -57,6 +55,9 @@ def sure_quantile(scores: NDArray[np.float64], share: float, *, sure: float = 0.
     return float(scores[int(np.argmax(holds))] if holds.any() else scores[-1])
 
 
+OWN_WAY: Final = 0.4
+"""Near one sounding the surface errs by the gap it lies in as well as by the way to that one: that is this share of the
+power, on made bottoms."""
 ENOUGH: Final = 40  # places left out, below which nothing is learnt
 A_BIN: Final = 80
 _BINS: Final = 6

@@ -156,7 +156,7 @@ def discs_of(
 def left_of(known: Measured, centre: Floats, radius: Floats) -> Measured:
     """Keep what is known outside of all discs."""
     discs = shapely.buffer(shapely.points(centre), radius, quad_segs=6)
-    hole = shapely.union_all(discs)
+    hole = shapely.disjoint_subset_union_all(discs)  # most lie apart
     shores = np.arange(known.shores)
     whole = np.arange(known.shores, len(known.lines))
     cut = shapely.difference(known.lines[whole], hole)
@@ -182,9 +182,9 @@ def left_of(known: Measured, centre: Floats, radius: Floats) -> Measured:
 
 
 def _levels_out(
-    known: Measured, box: tuple[float, float, float, float], cell: float, rng: np.random.Generator
+    known: Measured, box: tuple[float, float, float, float], cell: float, rng: np.random.Generator, first: int
 ) -> tuple[Measured, Floats, NDArray[np.int64], Measured | None] | None:
-    """Leave out every second level of the contours; None where there are too few.
+    """Leave out every second level of the contours from the first or second on; None where there are too few.
 
     A hole in a line would leave its ends, which tell more than a place between two lines is told. Where there are
     enough, of those kept every second one is left out as well, and what is left then comes last.
@@ -192,7 +192,6 @@ def _levels_out(
     levels = np.unique(known.line_depth_m[known.shores :])
     if len(levels) < _LEVELS:
         return None
-    first = int(rng.integers(2))
     gone, far = _lines_at(known, levels[first::2]), None
     if len(levels) >= _LEVELS_TWICE:
         more = _lines_at(known, levels[1 - first :: 2][int(rng.integers(2)) :: 2])
@@ -252,6 +251,7 @@ def _one_window(
     rng: np.random.Generator,
     tension: float | None,
     reach: tuple[float, float],
+    first: int,
 ) -> HeldOut | None:
     grid = window.grid
     near = known if window.whole else by_block.within(grid)
@@ -260,7 +260,7 @@ def _one_window(
     cell = grid.cell_x_m
     points = _data_points(near, cell)
     box = window.box
-    chosen = _levels_out(near, box, cell, rng) or _discs_out(near, points, ways, box, rng, reach)
+    chosen = _levels_out(near, box, cell, rng, first) or _discs_out(near, points, ways, box, rng, reach)
     if chosen is None:
         return None
     left, points, disc, far = chosen
@@ -359,11 +359,12 @@ def held_out(
     for k, window in enumerate(windows * _MOST_ROUNDS):
         passes = k // len(windows)
         reach = _REACHES[passes % 2]
-        enough = first >= _WANTED and (not lined or ashore >= _WANTED_ASHORE)
+        # After two passes every window has told about both halves of its lines.
+        enough = first >= _WANTED and (not lined or ashore >= _WANTED_ASHORE or passes >= 2)
         if passes >= least_passes and (enough or spent > allowed):
             break
         spent += window.grid.rows * window.grid.columns
-        one = _one_window(window, by_block, known, ways, rng, tension, reach)
+        one = _one_window(window, by_block, known, ways, rng, tension, reach, (k + passes) % 2)
         if one is None or not len(one):
             continue
         if np.isfinite(one.worse).any():  # it was made twice

@@ -6,12 +6,14 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+import shapely
 from scipy.ndimage import distance_transform_edt, maximum_filter1d
 from scipy.spatial import cKDTree
 
 from ..bottom.measured import KnownByBlock
 from ..bottom.surface import minimum_curvature, scale_of
 from .confidence import bending, distance_to, sources_of, steepness
+from .error_law import OWN_WAY, upper_quantile
 from .held_out import between_centres, discs_of, left_of, nearest_of, windows_of
 
 if TYPE_CHECKING:
@@ -23,9 +25,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Floats32 = NDArray[np.float32]
 
-OWN_WAY: Final = 0.4
-"""Near one sounding the surface errs by the gap it lies in as well as by the way to that one: that is this share of the
-power, on made bottoms."""
+ENOUGH_BANKS: Final = 40
 _REACH: Final = (0.7, 1.3)  # radius of what is left out, in ways to data that the lake has
 _WIDER: Final = 1.9  # how much wider the second gap is, at the same place
 _STRIP_CELLS: Final = 4_000_000
@@ -77,13 +77,16 @@ def gap_of(grid: Grid, away_m: Floats32, reach_m: float) -> Floats32:
     return np.maximum(gap, np.nan_to_num(own_way(grid, away_m), nan=0.0, posinf=0.0), out=gap)
 
 
-def near_shore(grid: Grid, depth_m: Floats32, gap_m: Floats32) -> NDArray[np.bool_]:
-    """Whether the shore is nearer than data in the middle of the gap, by depths whose land is unknown or above 0."""
+def to_shore(grid: Grid, depth_m: Floats32, gap_m: Floats32) -> Floats32:
+    """Way to the shore where that is nearer than data in the middle of the gap; else infinite.
+
+    The shore is told by depths: land is unknown or above 0.
+    """
     wet = np.nan_to_num(depth_m, nan=-1.0) > 0
     rows, columns = wet.shape
     halo = int(np.ceil(float(gap_m.max(initial=0.0)) / grid.cell_y_m)) + 2
     high = max(_STRIP_CELLS // max(columns, 1), 1)
-    near = np.zeros(wet.shape, dtype=np.bool_)
+    near = np.full(wet.shape, np.inf, dtype=np.float32)
     for top in range(0, rows, high):  # distances take 20 bytes a cell
         first, last = max(top - halo, 0), min(top + high + halo, rows)
         if wet[first:last].all():
@@ -91,28 +94,33 @@ def near_shore(grid: Grid, depth_m: Floats32, gap_m: Floats32) -> NDArray[np.boo
         shore = distance_transform_edt(wet[first:last], sampling=(grid.cell_y_m, grid.cell_x_m))
         inner = np.s_[top - first : min(top + high, rows) - first]
         # Distances lead to centres on land, ways to data to the last ones in the water.
-        near[top : top + high] = shore[inner] <= gap_m[top : top + high] + 1.5 * max(
-            grid.cell_x_m, grid.cell_y_m
-        )
+        way = shore[inner].astype(np.float32)
+        far = way > gap_m[top : top + high] + 1.5 * max(grid.cell_x_m, grid.cell_y_m)
+        near[top : top + high] = np.where(far, np.float32(np.inf), way)
     return near
 
 
 @dataclass(frozen=True, eq=False)
 class Gaps:
-    """The gap between soundings that each centre lies in, and whether it reaches the shore."""
+    """The gap between soundings that each centre lies in, and the way to the shore where it reaches that."""
 
     gap_m: Floats32
-    ashore: NDArray[np.bool_]
+    shore_m: Floats32
+
+    @property
+    def ashore(self) -> NDArray[np.bool_]:
+        """Whether the gap reaches the shore."""
+        return np.isfinite(self.shore_m)
 
     def __getitem__(self, part: tuple[slice, slice]) -> Gaps:
         """Take a part of the centres."""
-        return Gaps(self.gap_m[part], self.ashore[part])
+        return Gaps(self.gap_m[part], self.shore_m[part])
 
 
 def gaps_of(grid: Grid, depth_m: Floats32, away_m: Floats32, reach_m: float) -> Gaps:
-    """Find the gaps between soundings; see `gap_of` and `near_shore`."""
+    """Find the gaps between soundings; see `gap_of` and `to_shore`."""
     gap = gap_of(grid, away_m, reach_m)
-    return Gaps(gap, near_shore(grid, depth_m, gap))
+    return Gaps(gap, to_shore(grid, depth_m, gap))
 
 
 def usual_gap_m(away_m: Floats32) -> float:
@@ -120,6 +128,18 @@ def usual_gap_m(away_m: Floats32) -> float:
     sample = away_m.ravel()[:: max(1, away_m.size // 200_000)]
     sample = sample[np.isfinite(sample)]
     return float(np.quantile(sample, 0.75)) if len(sample) else 0.0
+
+
+def steepest_bank(known: Measured, reach_m: float, spacing_m: float) -> float:
+    """Depth over way to the shore that soundings near it seldom exceed (2.5 %); infinite where they are too few."""
+    if not known.shores or not len(known.xy):
+        return float("inf")
+    shores = shapely.get_coordinates(shapely.segmentize(known.lines[: known.shores], spacing_m))
+    way = nearest_of(cKDTree(shores), known.xy)[0][:, 0]
+    near = (way > 0) & (way < reach_m)
+    if near.sum() < ENOUGH_BANKS:
+        return float("inf")
+    return upper_quantile(known.depth_m[near] / way[near], 0.975)
 
 
 def _told(

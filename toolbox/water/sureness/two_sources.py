@@ -11,9 +11,11 @@ import shapely
 from scipy.spatial import cKDTree
 
 from ...units import in_words
+from ..bottom.barriers import grid_of
 from ..bottom.surface import grid_over, minimum_curvature, scale_of
+from ..bottom.survey import USUAL_ERROR_M
 from .band import surface_error_m
-from .confidence import distance_to, sources_of, steepness
+from .confidence import distance_to, reach_shoals, sources_of, steepness
 from .error_law import own_error, upper_quantile
 from .held_out import between_centres, held_out
 
@@ -72,16 +74,74 @@ def charted(known: Measured, xy: Floats) -> tuple[Floats, Floats]:
     return told[:, 0], told[:, 1]
 
 
+@dataclass(frozen=True, eq=False)
+class Apart:
+    """Soundings that differ from a chart by more than both may be off: rows, what the chart says, and its name."""
+
+    rows: NDArray[np.int64]
+    charted_m: Floats
+    chart: str
+
+
+def apart_from_contours(given: Measured, *, interval_m: float, stated_m: float, sideways_m: float) -> Apart:
+    """Find the soundings that differ from the contours round them.
+
+    Parameters
+    ----------
+    given
+        All that was measured, with what was left out of the surface.
+    interval_m
+        Usual step between contours, which is as far as two neighbours leave the depth between them open.
+    stated_m, sideways_m
+        Errors (95 %) of depth and of position that the sources state; the latter counts where the chart is steep.
+    """
+    chart, slope = charted(given, given.xy)
+    allowed = np.sqrt(interval_m**2 + stated_m**2 + (sideways_m * slope) ** 2)
+    rows = np.flatnonzero(np.abs(chart - given.depth_m) > allowed)
+    return Apart(rows, chart[rows], "contours")
+
+
+def apart_from_areas(
+    given: Measured, areas: gpd.GeoDataFrame, *, stated_m: float, sideways_m: float
+) -> Apart:
+    """Find the soundings that lie beyond both limits of the depth area they lie in.
+
+    Parameters
+    ----------
+    given, stated_m, sideways_m
+        As for `apart_from_contours`; so near to the edge of its area a sounding may lie in the next one.
+    areas
+        Depth areas, from_m and to_m.
+    """
+    shapes = np.asarray(areas.geometry.to_numpy(), dtype=object)
+    least, most = areas["from_m"].to_numpy(dtype=float), areas["to_m"].to_numpy(dtype=float)
+    row, area = shapely.STRtree(shapes).query(shapely.points(given.xy), predicate="within")
+    sounded, allowed = given.depth_m[row], float(np.hypot(USUAL_ERROR_M, stated_m))
+    limit = np.where(sounded < least[area] - allowed, least[area], np.nan)
+    limit = np.where(sounded > most[area] + allowed, most[area], limit)
+    hit = np.flatnonzero(np.isfinite(limit))
+    if sideways_m:
+        off = shapely.distance(shapely.points(given.xy[row[hit]]), shapely.boundary(shapes[area[hit]]))
+        hit = hit[off > sideways_m]
+    # Where areas overlap, the one that is farther off.
+    order = hit[np.argsort(-np.abs(limit[hit] - sounded[hit]), kind="stable")]
+    rows, first = np.unique(row[order], return_index=True)
+    return Apart(np.asarray(rows, dtype=np.int64), limit[order][first], "depth areas")
+
+
+def apart_from_raster(given: Measured, raster: DepthSurface, error_m: Floats32, *, stated_m: float) -> Apart:
+    """Find the soundings that differ from a raster by more than its band and their error, the usual one at least."""
+    found = np.asarray(raster.at(given.xy[:, 0], given.xy[:, 1]), dtype=np.float64)
+    half = np.asarray(raster.with_depth(error_m).at(given.xy[:, 0], given.xy[:, 1]), dtype=np.float64)
+    allowed = np.sqrt(half**2 + USUAL_ERROR_M**2 + stated_m**2)
+    rows = np.flatnonzero(np.abs(found - given.depth_m) > allowed)
+    return Apart(rows, found[rows], "raster")
+
+
 def contradictions_of(
-    given: Measured,
-    soundings: gpd.GeoDataFrame | None,
-    made: DepthSurface,
-    *,
-    interval_m: float | None,
-    stated_m: float,
-    sideways_m: float,
+    given: Measured, soundings: gpd.GeoDataFrame | None, made: DepthSurface, *aparts: Apart
 ) -> gpd.GeoDataFrame:
-    """List the soundings that differ from the contours round them by more than both may be off.
+    """List the soundings that differ from a chart by more than both may be off.
 
     Parameters
     ----------
@@ -91,30 +151,25 @@ def contradictions_of(
         Its soundings, row by row; None for none.
     made
         The surface.
-    interval_m
-        Usual step between contours, which is as far as two neighbours leave the depth between them open; None for none.
-    stated_m, sideways_m
-        Errors (95 %) of depth and of position that the sources state; the latter counts where the chart is steep.
+    aparts
+        Soundings apart from each chart; each is listed once, for the first that holds it.
 
     Returns
     -------
     A row for each: ``difference_m`` is charted minus sounded depth, above 0 where the chart promises more water;
     ``depth_m`` what the surface says there; ``believed`` the source that it follows.
     """
-    empty = soundings is None or interval_m is None or len(given.lines) == given.shores
-    if soundings is None or interval_m is None or empty:
-        rows = np.empty(0, dtype=np.int64)
-        chart = sounded = np.empty(0)
-    else:
-        chart, slope = charted(given, given.xy)
-        sounded = given.depth_m
-        allowed = np.sqrt(interval_m**2 + stated_m**2 + (sideways_m * slope) ** 2)
-        rows = np.flatnonzero(np.abs(chart - sounded) > allowed)
-        chart, sounded = chart[rows], sounded[rows]
-    xy = given.xy[rows]
+    rows = np.concatenate([np.empty(0, dtype=np.int64), *(one.rows for one in aparts)])
+    chart = np.concatenate([np.empty(0), *(one.charted_m for one in aparts)])
+    name = np.concatenate(
+        [np.empty(0, dtype=object), *(np.full(len(a.rows), a.chart, object) for a in aparts)]
+    )
+    rows, first = np.unique(rows, return_index=True)
+    chart, name = chart[first], name[first]
+    xy, sounded = given.xy[rows], given.depth_m[rows]
     surface = np.asarray(made.at(xy[:, 0], xy[:, 1]), dtype=np.float64) if len(rows) else np.empty(0)
-    nearer = np.abs(surface - sounded) <= np.abs(surface - chart)
-    believed = np.where(np.isfinite(surface), np.where(nearer, "soundings", "contours"), "")
+    nearer = np.abs(surface - sounded) < np.abs(surface - chart)
+    believed = np.where(np.isfinite(surface), np.where(nearer, "soundings", name), "")
     columns: dict[str, object] = {
         "difference_m": chart - sounded,
         "charted_m": chart,
@@ -122,14 +177,54 @@ def contradictions_of(
         "depth_m": surface,
         "believed": believed.astype(object),
     }
-    for name in ("source", "surveyed"):
-        told = (
-            None
-            if soundings is None or name not in soundings
-            else soundings[name].to_numpy(dtype=object)[rows]
+    for column in ("source", "surveyed"):
+        there = soundings is not None and column in soundings
+        columns[column] = (
+            soundings[column].to_numpy(dtype=object)[rows]
+            if soundings is not None and there
+            else np.full(len(rows), "", dtype=object)
         )
-        columns[name] = np.full(len(rows), "", dtype=object) if told is None else told
     return gpd.GeoDataFrame(columns, geometry=shapely.points(xy), crs=made.crs)
+
+
+def judged_by_soundings(
+    given: Measured, raster: DepthSurface, error_m: Floats32, *, stated_m: float
+) -> tuple[Floats32, Apart, str]:
+    """Hold soundings against a raster, and widen its band by what they show.
+
+    Returns
+    -------
+    Half-widths, wide enough to hold 95 % of the soundings and up to each that reads less water than the raster's own
+    band allows; the soundings that contradict that band; and what to tell people.
+    """
+    apart = apart_from_raster(given, raster, error_m, stated_m=stated_m)
+    x, y = given.xy.T
+    off = np.asarray(raster.at(x, y), dtype=np.float64) - given.depth_m
+    half = np.asarray(raster.with_depth(error_m).at(x, y), dtype=np.float64)
+    told = np.isfinite(off) & np.isfinite(half)
+    times = 1.0
+    if told.sum() >= _FEW:
+        # What soundings themselves get wrong is no error of the raster.
+        over = np.sign(off) * np.maximum(np.abs(off) - USUAL_ERROR_M, 0.0) / np.maximum(half, 1e-6)
+        times = max(1.0, upper_quantile(np.abs(over[told]), 0.95), upper_quantile(over[told], 0.975))
+    error = np.asarray(error_m * np.float32(times), dtype=np.float32)
+    sounded = given.depth_m[apart.rows]
+    less = apart.charted_m > sounded
+    shoals = np.column_stack([given.xy[apart.rows], sounded, apart.charted_m])[less]
+    reach_shoals(grid_of(raster), error, shoals)
+    error[~np.isfinite(raster.depth_m)] = np.nan
+    text = f"{int(told.sum()):,} soundings were held against the raster: "
+    if not told.any():
+        return error, apart, f"{text}none lies where it has a depth."
+    text += f"they differ by {in_words(float(np.median(np.abs(off[told]))), 'length')} (median)"
+    if len(apart.rows):
+        text += (
+            f", and {len(apart.rows):,} by more than both may be off; the raster was believed, and its band reaches up "
+            "to those that read less water"
+        )
+    if times > 1.0:
+        text += f". To hold 95 % of them its band was made {times:.1f} times as wide"
+    return error, apart, f"{text}."
 
 
 _ASKED: Final = 2_000  # soundings that are held against the contours
@@ -268,7 +363,8 @@ def joined(
     -----
     What the soundings get wrong is seen where some are left out, what the contours get wrong at the soundings. The
     weight that fits those left out best is the contours' where the soundings are as far as that; nearer they count
-    less, as the square of the way to the nearest sounding. So no sounding gives way to a chart beside it.
+    less, as the square of the way to the nearest sounding. So no sounding gives way to a chart beside it. Their errors
+    are weighed alike and added: both miss the same holes and humps, so that they do not make up for each other.
     """
     sounded, lined = without_contours(known), without_soundings(known)
 
@@ -294,7 +390,7 @@ def joined(
     share = _chart_share(grid, chart, away, found.xy, found.off_m, found.depth_m, found.features[:, 0])
     mixed = np.where(np.isfinite(depth) & np.isfinite(chart), share, np.float32(0.0))
     result = depth + mixed * np.nan_to_num(chart - depth, nan=0.0)
-    both = np.hypot((1.0 - mixed) * error, mixed * np.nan_to_num(chart_error, nan=0.0))
+    both = (1.0 - mixed) * error + mixed * np.nan_to_num(chart_error, nan=0.0)
     empty = ~np.isfinite(depth) & np.isfinite(chart)  # water without a sounding
     result[empty], both[empty] = chart[empty], chart_error[empty]
     return Joined(
