@@ -554,3 +554,13 @@ def test_a_plan_to_begin_with_is_not_made_worse():
 def test_a_plan_tells_how_near_the_best_it_is(made):
     told = dict(zip(*(ask(made).answers[c] for c in ("question", "answer")), strict=True))
     assert told["best possible"] == "no plan of this day is worth more"
+
+
+def test_a_search_from_many_beginnings_is_the_same_each_time_and_no_worse_than_what_it_began_with():
+    task = made_day(60, 3, hours=7, must=2, fuel=True)
+    begin = fill(task, [()])
+    found = day_search.searched_from_many(task, begin, seed=4, work=12_000_000)
+    assert found == day_search.searched_from_many(task, begin, seed=4, work=12_000_000)
+    assert merit(task, found) >= merit(task, begin)
+    assert merit(task, found)[0] == 2
+    assert not replayed(task, found)[0]
