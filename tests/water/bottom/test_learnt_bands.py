@@ -186,7 +186,7 @@ def test_without_gaps_twice_as_wide_the_way_alone_carries_errors():
 def test_water_inside_the_first_contour_has_a_band_of_its_own():
     """Made: three times the error where the first line is left out; it lies at 2 m."""
     law = learn(left_out_levels(np.random.default_rng(5), 4000, ashore=0.2, times=3.0), 0.0, ashore_m=2.0)
-    assert 2.5 < asked(law, 1.0) / asked(law, 3.0) < 3.5
+    assert 2.5 < asked(law, 1.0) / asked(law, 3.0) < 4.0
 
 
 def test_few_places_ashore_have_a_band_that_is_not_carried_to_narrower_gaps():
