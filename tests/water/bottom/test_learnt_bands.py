@@ -218,8 +218,8 @@ def banked(count):
 
 
 def test_the_steepest_bank_is_what_soundings_near_the_shore_seldom_exceed():
-    assert steepest_bank(banked(100), 70.0, 5.0) == pytest.approx(0.2, abs=0.005)
-    assert steepest_bank(banked(20), 70.0, 5.0) == np.inf
+    assert steepest_bank(banked(100), 70.0, 0.1) == pytest.approx(0.2, abs=0.005)
+    assert steepest_bank(banked(20), 70.0, 0.1) == np.inf
 
 
 def test_near_the_shore_no_band_reaches_beyond_its_bank():
