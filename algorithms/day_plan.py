@@ -383,7 +383,7 @@ def day_plan(
         free, clocked = task, routes
         if verdicts is not None or winds is not None:  # what would be planned by the clock alone
             free = replace(basis, spans=wished).task(hours.now)
-            clocked = best_day(free, seed=seed, work=WORK // 4, start=routes)
+            clocked = best_day(free, seed=seed, work=WORK // 8, start=same_offers(task, routes, free))
         for words in gap_words(kept, hours, task.over_s, planned_by_clock(free, clocked, names)):
             note(words, stacklevel=2)
         if night and (words := night_words(sun, *afloat_between(task, routes, kept), hours)):

@@ -118,7 +118,7 @@ def export(
     DataError
         The table of symbols cannot be read.
     """
-    from castshed.toolbox.output.formats.formats import Telling, coverage_file, write_files
+    from castshed.toolbox.output.formats.formats import Telling, write_files
     from castshed.toolbox.output.formats.gpx_run import symbol_table
     from castshed.toolbox.output.words.names import NameRule
     from castshed.toolbox.water.level.uncertainty import all_with_errors
@@ -141,5 +141,4 @@ def export(
         all_points=waypoints == "all",
     )
     layers = all_with_errors(layers, depth_confidence)
-    files = write_files(layers, [word for word in FORMATS if word in set(formats) - {"tif"}], telling)
-    return files if depth is None or "tif" not in formats else files | coverage_file(depth, telling)
+    return write_files(layers, [word for word in FORMATS if word in set(formats)], telling, depth)

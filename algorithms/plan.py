@@ -19,7 +19,7 @@ from castshed.toolbox.parameters import (
     Words,
     defaults,
 )
-from castshed.toolbox.text import none_of
+from castshed.toolbox.text import none_of, units_in_order
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -366,7 +366,10 @@ def plan(
                 said=(
                     contents.said[0],
                     *contents.said[1:-1],
-                    depth_words(depth, shapely.union_all(lake.shoreline.geometry)),
+                    units_in_order(
+                        depth_words(depth, shapely.union_all(lake.shoreline.geometry)),
+                        metric_first=day.units == "metric",
+                    ),
                     contents.said[-1],
                 ),
                 then=_next_command(day, level_m),

@@ -25,6 +25,7 @@ from castshed.algorithms.shortest_run import shortest_run
 from castshed.algorithms.water_today import water_today
 from castshed.algorithms.wind_exposure import wind_exposure
 from castshed.toolbox.errors import CastshedError, NoSafeWay, NothingFishable, UsageError
+from castshed.toolbox.water.day import day_search
 from castshed.toolbox.water.verdicts.reach import commonest
 from castshed.toolbox.water.wind.forecast import Forecast
 from hours_checker import Checker
@@ -453,3 +454,15 @@ def test_when_to_turn_home_is_before_what_shuts_the_way(made):
     takes = run.legs[run.legs["leg_no"] == run.legs["leg_no"].max()]["time_s"].sum()
     back = dt.datetime.fromisoformat(last["turn_back"]) + dt.timedelta(seconds=float(takes))
     assert abs((back - dt.datetime.fromisoformat("2031-05-17T08:00-05:00")).total_seconds()) < 90.0
+
+
+@pytest.mark.long
+def test_a_gale_at_noon_leaves_every_stop_two_windows_of_a_searched_day(made, monkeypatch):
+    monkeypatch.setattr(day_search, "MOST_STOPS", 2)
+    winds = {hour: 34.0 if hour in (9, 10) else 5.0 for hour in range(24)}
+    run = ask(made, day_plan, **hourly(made, winds), back_by="14:00")
+    gale = [dt.datetime.fromisoformat(f"2031-05-17T{hour}:00-05:00") for hour in ("09", "11")]
+    for arrive, leave in zip(run.stops["arrive"].iloc[1:-1], run.stops["leave"].iloc[1:-1], strict=True):
+        came, left = dt.datetime.fromisoformat(arrive), dt.datetime.fromisoformat(leave)
+        assert left <= gale[0] or came >= gale[1]
+    assert "what the hours cost" in told_of(run) or len(run.stops) - 2 == len(POINTS)

@@ -246,6 +246,16 @@ def test_other_formats_are_read_too(tmp_path):
     assert len(read_layer(f"{tmp_path}/spots.geojson")) == 3
 
 
+def test_features_without_a_name_have_that_of_the_file(tmp_path):
+    """Most programs write GeoJSON so; its layer then has a name that the library makes up anew at each reading."""
+    (tmp_path / "spots.geojson").write_text(
+        '{"type": "FeatureCollection", "features": [{"type": "Feature", "properties": {"name": "a"}, '
+        '"geometry": {"type": "Point", "coordinates": [-93.0, 41.5]}}]}'
+    )
+    assert list(list_layers(tmp_path / "spots.geojson")) == ["spots"]
+    assert len(read_layer(f"{tmp_path}/spots.geojson:spots")) == 1
+
+
 def test_ogrinfo_reads_the_file_as_a_geopackage(tmp_path, lake):
     """An independent reader: GDAL's own command of the Debian package gdal-bin."""
     path = tmp_path / "lake.gpkg"

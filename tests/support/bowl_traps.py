@@ -5,6 +5,8 @@ Each trap writes files into a folder and gives them with the options; it is to c
 
 from __future__ import annotations
 
+import json
+import zipfile
 from collections.abc import Callable
 
 import geopandas as gpd
@@ -127,6 +129,16 @@ def commas_between_thousands(home):
     return places(cells, "lat,lon,elev_ft")(home), {"pool_m": 1000.0 + POOL_M}
 
 
+@asked("is 'depth_m' in m?")
+def nothing_but_noughts(home):
+    return places(DEPTH * 0)(home), {}
+
+
+@asked("is 'depth_m' in m?")
+def millimetres_called_metres(home):
+    return places(DEPTH * 100)(home), {}
+
+
 # Two columns, and heights in the geometry
 
 
@@ -227,6 +239,32 @@ def metres_called_feet_of_a_state(home):
     return files, {}
 
 
+@right
+def features_without_a_name(home):
+    """As most programs write GeoJSON: no name of the layer, WGS 84 by its standard."""
+    rows = [
+        {
+            "type": "Feature",
+            "properties": {"depth_m": depth},
+            "geometry": {"type": "Point", "coordinates": [lon, lat]},
+        }
+        for lon, lat, depth in zip(LON.tolist(), LAT.tolist(), DEPTH.tolist(), strict=True)
+    ]
+    (home / "soundings.geojson").write_text(json.dumps({"type": "FeatureCollection", "features": rows}))
+    return [home / "soundings.geojson", shore(home)], {}
+
+
+@right
+def an_archive_in_an_archive(home):
+    layer(home, bowl.contours(), "lines.shp")
+    with zipfile.ZipFile(home / "inner.zip", "w") as packed:
+        for part in home.glob("lines.*"):
+            packed.write(part, part.name)
+    with zipfile.ZipFile(home / "outer.zip", "w") as packed:
+        packed.write(home / "inner.zip", "download/inner.zip")
+    return [home / "outer.zip", shore(home)], {}
+
+
 @asked("--file-crs")
 def no_system_anywhere(home):
     files = [layer(home, bowl.contours(), "lines.shp"), layer(home, bowl.shoreline(), "shore.shp")]
@@ -313,15 +351,30 @@ def the_second_shore_is_believed(home):
     return files, {"role": ["shoreline.geojson=shoreline"]}
 
 
-@right
-def a_track_walked_round_the_lake(home):
+def _track(home, name):
     ring = bowl.shoreline(4326).geometry.iloc[0].exterior.coords[:-1]
     points = "".join(f'<trkpt lat="{y:.8f}" lon="{x:.8f}"/>' for x, y in ring)
-    (home / "shore.gpx").write_text(
+    (home / name).write_text(
         '<gpx xmlns="http://www.topografix.com/GPX/1/1" version="1.1" creator="x"><trk><trkseg>'
         f"{points}</trkseg></trk></gpx>"
     )
-    return [layer(home, bowl.contours()), home / "shore.gpx"], {}
+    return home / name
+
+
+@right
+def a_track_walked_round_the_lake(home):
+    return [layer(home, bowl.contours()), _track(home, "shore.gpx")], {}
+
+
+@asked("which file holds the shoreline?")
+def a_track_that_a_boat_may_have_made(home):
+    return [layer(home, bowl.contours()), _track(home, "big_lake.gpx")], {}
+
+
+@right
+def contours_of_two_depths(home):
+    lines = bowl.contours()
+    return [layer(home, lines[lines["depth_m"].isin([2.0, 9.0])]), shore(home)], {}
 
 
 @right
@@ -461,6 +514,11 @@ def _netcdf(home, variables):
 @asked("which of its rasters")
 def two_depths_in_one_file(home):
     return _netcdf(home, {"depth_2001": 0.5, "depth_2020": 1.0}), {"crs": ["depth.nc=EPSG:32615"]}
+
+
+@right
+def a_depth_and_its_error(home):
+    return _netcdf(home, {"depth": 1.0, "depth_sigma": 0.1}), {"crs": ["depth.nc=EPSG:32615"]}
 
 
 @right

@@ -15,6 +15,7 @@ from __future__ import annotations
 import contextlib
 import io
 import os
+import re
 import shutil
 import tempfile
 import threading
@@ -176,7 +177,7 @@ def holds_raster_only(path: Path) -> bool:
 def _named(path: Path, kind: str, found: Any) -> list[str]:
     """Name layers; one that has no name of its own has that of the file, as it would where it lies."""
     names = [str(name) for name, _ in found]
-    bare = {name for name in names if len(name) == 32 and all(c in "0123456789abcdef" for c in name)}
+    bare = {name for name in names if re.fullmatch(r"(?:pyogrio_)?[0-9a-f]{32}", name)}
     return (
         [path.stem]
         if kind in _ONE_LAYER and len(names) == 1

@@ -201,8 +201,15 @@ def to_flatgeobuf(frame: GeoDataFrame, name: str, *, title: str, words: str) -> 
     return whole.getvalue()
 
 
-def to_geoparquet(frame: GeoDataFrame, name: str) -> bytes:
+def to_geoparquet(frame: GeoDataFrame, name: str, *, words: str) -> bytes:
     """Write one frame as a GeoParquet 1.1 file (OGC), with the box of each row beside it.
+
+    Parameters
+    ----------
+    frame, name
+        The layer and what it is called.
+    words
+        Description kept in the file.
 
     Raises
     ------
@@ -219,7 +226,9 @@ def to_geoparquet(frame: GeoDataFrame, name: str) -> bytes:
             "format."
         ) from None
     whole = io.BytesIO()
-    frame.to_parquet(whole, index=False, schema_version="1.1.0", write_covering_bbox=True)
+    told = frame.copy()
+    told.attrs = {"title": name, "description": words}
+    told.to_parquet(whole, index=False, schema_version="1.1.0", write_covering_bbox=True)
     return whole.getvalue()
 
 

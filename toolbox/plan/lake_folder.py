@@ -85,6 +85,7 @@ def zone_at(lon: float) -> str:
 
 
 _LAUNCH: Final = "ramps = "
+_FLOATS_M: Final = 2.0
 
 
 def _launch(shore_deg: tuple[float, float]) -> str:
@@ -111,10 +112,23 @@ def _in_degrees(brought: Brought, point: Any) -> tuple[float, float]:
     return float(lat), float(lon)
 
 
+def _near_deep_water(lake: Any, depth: DepthSurface) -> Any:
+    """Find the place on the shore off which water that floats any small boat is nearest."""
+    from scipy.spatial import cKDTree
+
+    shore = shapely.get_coordinates(shapely.segmentize(shapely.boundary(lake), 50.0))
+    rows, columns = np.nonzero(depth.depth_m > _FLOATS_M)
+    if not len(rows):
+        return shapely.Point(shore[0])
+    step = max(1, len(rows) // 200_000)
+    deep = np.column_stack([depth.xs[columns[::step]], depth.ys[rows[::step]]])
+    return shapely.Point(shore[int(np.argmin(cKDTree(deep).query(shore)[0]))])
+
+
 def day_text(title: str, layers: Mapping[str, Any], brought: Brought) -> str:
     """Write the day file of a lake."""
     lat, lon = _in_degrees(brought, shapely.point_on_surface(brought.lake.area))
-    on_shore = shapely.Point(shapely.get_coordinates(brought.lake.area)[0])
+    on_shore = _near_deep_water(brought.lake.area, layers["depth"])
     feet = any(found.unit in ("ft", "ftUS") for found in brought.founds)
     pool = next((f.datum for f in brought.founds if f.datum.find("pool at") >= 0), "")
     ramps = layers.get("ramps")
@@ -320,6 +334,14 @@ def lake_folder(
     for words in brought.lake.why:
         if any(word in words for word in ("disagree", "gap", "loose", "islands")):
             note(f"Shoreline: {words}.", stacklevel=2)
+    if brought.raster is not None:
+        beside = [n for n, layer in others if n in ("contours", "soundings", "areas") and layer is not None]
+        if beside:
+            note(
+                f"The depths are those of the raster alone; {' and '.join(beside)} are kept beside it, and held "
+                "against it for unit and sign. Give --as FILE=ignore for the raster to make the depths of them.",
+                stacklevel=2,
+            )
     for found in brought.founds:
         for words in found.why:
             if words.startswith(("left out:", "raster: left out")) or " mark for " in words:

@@ -14,13 +14,15 @@ from pathlib import Path
 
 import jsonschema
 import numpy as np
+import pyproj
 import pytest
 import shapely
 
 from castshed.algorithms.export import FORMATS
+from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import DataWarning
 from castshed.toolbox.layers import write_layers
-from castshed.toolbox.output.formats.formats import Telling, write_files
+from castshed.toolbox.output.formats.formats import Telling, coverage_file, write_files
 from castshed.toolbox.output.formats.geojson import to_geojson
 from castshed.toolbox.output.formats.styles import to_sld_files
 from other_programs import geopackage_validator, missing, npm_package, program, told_by
@@ -35,7 +37,9 @@ def written(plan, tmp_path_factory):
     folder = tmp_path_factory.mktemp("all")
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", DataWarning)
-        for name, content in write_files(plan, list(FORMATS), Telling("run", level_m=-1.2192)).items():
+        for name, content in write_files(
+            plan, list(FORMATS), Telling("run", level_m=-1.2192, all_points=True)
+        ).items():
             (folder / name).write_bytes(content)
     return folder
 
@@ -279,3 +283,40 @@ def test_gpsbabel_puts_every_point_where_the_layers_have_it(plan, written):
     for name in ("spots", "holds", "ramps"):
         for place in degrees(plan[name]):
             assert np.abs(there - [place.x, place.y]).max(axis=1).min() <= DEG
+
+
+def test_gdal_reads_the_coverage_as_cloud_optimised(tmp_path):
+    """GDAL of the system's own tells the layout (OGC 21-026), the unit and every value."""
+    ramp = np.linspace(0.0, 30.0, 600 * 700, dtype=np.float32).reshape(600, 700)
+    ramp[5, 7] = np.nan
+    surface = DepthSurface(ramp, 500_000.0, 4_500_000.0, 5.0, 5.0, pyproj.CRS.from_epsg(32615))
+    (name, content), *more = coverage_file(surface, Telling("Made", level_m=-1.0, date="2031-05-03")).items()
+    assert (name, more) == ("depth_today.tif", [])
+    (tmp_path / name).write_bytes(content)
+    told = json.loads(told_by(program("gdalinfo", "gdal-bin"), "-json", "-stats", tmp_path / name))
+    assert told["metadata"]["IMAGE_STRUCTURE"]["LAYOUT"] == "COG"
+    assert told["size"] == [700, 600]
+    band = told["bands"][0]
+    assert band["unit"] == "m"
+    assert band["overviews"]
+    assert band["minimum"] == pytest.approx(-1.0, abs=1e-3)
+    assert band["maximum"] == pytest.approx(29.0, abs=1e-3)
+    assert str(band["noDataValue"]).lower() == "nan"
+    assert "below today's surface" in json.dumps(told["metadata"])
+    assert 'EPSG",32615' in told["coordinateSystem"]["wkt"]
+
+
+def test_arrow_reads_the_layers_as_geoparquet(plan):
+    """pyarrow's own reader: rows, columns and the metadata of GeoParquet 1.1."""
+    parquet = pytest.importorskip("pyarrow.parquet")
+    files = write_files({"holds": plan["holds"], "water": plan["water"]}, ["parquet"], Telling("Made"))
+    assert set(files) == {"plan-holds.parquet", "plan-water.parquet"}
+    table = parquet.read_table(io.BytesIO(files["plan-holds.parquet"]))
+    assert table.num_rows == len(plan["holds"])
+    assert {"title", "description", "spot_id", "cast_bearing_deg", "geometry"} <= set(table.column_names)
+    about = json.loads(table.schema.metadata[b"geo"])
+    assert about["version"] == "1.1.0"
+    assert about["columns"]["geometry"]["encoding"] == "WKB"
+    assert "bbox" in about["columns"]["geometry"]["covering"]
+    shapes = shapely.from_wkb(table["geometry"].to_numpy(zero_copy_only=False))
+    assert shapely.equals(shapes, plan["holds"].geometry.to_numpy()).all()

@@ -19,7 +19,7 @@ from castshed.toolbox.output.maps.plan_facts import legs_of, stops_of
 from castshed.toolbox.output.sheets.page_hours import hours_of_page
 from castshed.toolbox.output.sheets.page_looks import _DARK, _LIGHT, looks
 from castshed.toolbox.output.sheets.page_map import ground_of, lon_lat_terms, outlines, packed
-from castshed.toolbox.output.sheets.page_pictures import Frame, leg_frame, path_of
+from castshed.toolbox.output.sheets.page_pictures import Frame, hold_picture, leg_frame, path_of
 from castshed.toolbox.output.sheets.sheet_html import to_html
 
 
@@ -239,9 +239,7 @@ def test_weather_and_verdict_by_the_hour_are_those_of_the_tables(plan):
             "wave_high_m": [0.12, 0.25, 1.0],
         }
     )
-    verdicts = pd.DataFrame(
-        rows | {"fishable": [1, 0, 0], "reason": ["fine", "waves to 0.25 m (0.8 ft)", "x"]}
-    )
+    verdicts = pd.DataFrame(rows | {"fishable": [1, 0, 0], "reason": ["fine", "waves too high", "x"]})
     at = [shapely.Point(0.0, 0.0)] * 3
     import geopandas as gpd
 
@@ -259,7 +257,7 @@ def test_weather_and_verdict_by_the_hour_are_those_of_the_tables(plan):
         }
     }
     assert second["1"]["fish"] is False
-    assert second["1"]["why"] == "waves to 0.25 m (0.8 ft)"
+    assert second["1"]["why"] == "waves too high"
 
 
 def test_a_path_draws_what_it_is_given():
@@ -317,3 +315,99 @@ def test_deeper_water_is_darker_by_day_and_by_night(count):
         shades = [luminance(colour) for _, colour in re.findall(r"--w(\d+):(#[0-9a-f]{6})", text)]
         assert len(shades) == max(count, 1)
         assert shades == sorted(shades, reverse=True)
+
+
+@pytest.mark.parametrize("gone", ["water", "depth_bands", "cast_lines", "everything"])
+def test_a_page_is_made_of_what_there_is(plan, gone):
+    """Stops, legs, holds and spots alone will do; so will stops without times."""
+    needed = {"stops", "legs", "holds", "spots"}
+    layers = {
+        name: frame
+        for name, frame in plan.items()
+        if name != gone and (gone != "everything" or name in needed)
+    }
+    layers["stops"] = layers["stops"].assign(arrive="", leave="")
+    text = page_of(layers)
+    told = json.loads(re.search(r'id="data">(.*?)</script>', text)[1])
+    assert [stop["name"] for stop in told["stops"]] == plan["stops"]["name"].to_list()
+    assert all(stop["ramp"] or len(stop["cast"]) == 2 for stop in told["stops"])
+    assert (told["bands"] == []) == (gone in {"depth_bands", "everything"})
+    assert told["clock"] == {}
+    assert 'id="hour"' not in text
+
+
+def test_shapes_that_are_no_coverage_are_drawn_all_the_same(plan):
+    """Bands that overlap and one that crosses itself: no error, and nothing of the deep lost."""
+    frames = dict(by_role(plan))
+    bands = frames["depth_bands"].copy()
+    bow = shapely.Polygon(
+        [(480_000, 4_100_000), (480_300, 4_100_300), (480_300, 4_100_000), (480_000, 4_100_300)]
+    )
+    bands.geometry = [*bands.geometry[:3], bow, bands.geometry.iloc[4].buffer(40.0)]
+    ground = ground_of(frames | {"depth_bands": bands})
+    assert shapely.is_valid(ground.deeper[-1])
+    assert ground.deeper[0].area >= bands.geometry.iloc[4].area * 0.99
+
+
+def test_days_that_number_their_stops_alike_are_told_apart(plan):
+    """Two days in one plan: every stop has a key of its own, and its own facts under it."""
+    second = plan["stops"].assign(
+        spot_id=plan["stops"]["spot_id"].to_numpy()[::-1], name=plan["stops"]["name"].to_numpy()[::-1]
+    )
+    both = pd.concat([plan["stops"], second], ignore_index=True)
+    text = page_of(plan | {"stops": both})
+    told = json.loads(re.search(r'id="data">(.*?)</script>', text)[1])
+    keys = [stop["key"] for stop in told["stops"]]
+    assert len(set(keys)) == 14
+    named = dict(
+        re.findall(
+            r'data-key="(stop:\d+)"><summary><span class="no">\d+</span> <span class="name">([^<]*)', text
+        )
+    )
+    assert named == {stop["key"]: stop["name"] for stop in told["stops"]}
+
+
+@pytest.mark.parametrize(("deep", "north"), [(90.0, 0.0), (90.0, 10.0), (200.0, -7.0)])
+def test_true_bearings_are_turned_by_the_grids_north_on_the_drawing(deep, north):
+    """Grid north bears 10 degrees true: what bears 90 true lies 80 to the right of the grid's up."""
+    hold = shapely.Point(0.0, 0.0)
+    cast = shapely.LineString([(0.0, 0.0), (0.0, 20.0)])
+    text = hold_picture(
+        [], Frame(400.0, 300.0, (0.0, 0.0), 3.0), hold=hold, spot=shapely.Point(0.0, 20.0), cast=cast, isobaths=None,
+        deep_deg=deep, wind_from_deg=float("nan"), north_deg=north, metric=True, said="x",
+    )  # fmt: skip
+    x, y, u, v = (float(one) for one in re.search(r'class="deep" d="M([-\d ]+)"', text)[1].split())
+    turn = np.degrees(np.arctan2(u - x, y - v)) - (deep - north)
+    assert abs((turn + 180.0) % 360.0 - 180.0) < 0.5
+    assert f"deep {deep:03.0f}°" in text
+
+
+def test_the_time_of_a_leg_is_shared_out_over_the_pieces_of_its_route(plan):
+    """A route with few turns has other pieces than the leg: the parts keep their times, and the whole its own."""
+    legs = plan["legs"]
+    pieces = []
+    for part, line in zip(legs["part"], legs.geometry, strict=True):
+        (x, y), *_, (u, v) = line.coords
+        pieces += [
+            (part, shapely.LineString([(x, y), ((x + 2 * u) / 3, (y + 2 * v) / 3)])),
+            (part, shapely.LineString([((x + 2 * u) / 3, (y + 2 * v) / 3), (u, v)])),
+        ]
+    rows = [number for number in legs["leg_no"] for _ in range(2)]
+    route = type(legs)(
+        {"leg_no": rows, "part": [part for part, _ in pieces], "from_id": "", "to_id": "", "turns": 2},
+        geometry=[line for _, line in pieces],
+        crs=legs.crs,
+    )
+    told = json.loads(re.search(r'id="data">(.*?)</script>', page_of(plan | {"route": route}))[1])
+    for leg in told["legs"]:
+        own = legs[legs["leg_no"] == leg["number"]]
+        assert len(leg["pieces"]) == len(leg["seconds"]) == 2 * len(own)
+        for part in ("run", "idle"):
+            given = own.loc[own["part"] == part, "time_s"].sum()
+            shares = [
+                seconds
+                for piece, seconds in zip(leg["pieces"], leg["seconds"], strict=True)
+                if piece["part"] == part
+            ]
+            assert sum(shares) == pytest.approx(given, abs=0.2)
+            assert shares[0] == pytest.approx(2.0 * shares[1], abs=0.2)

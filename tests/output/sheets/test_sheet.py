@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import io
-import math
 import re
 import tomllib
 from fnmatch import fnmatch
@@ -12,7 +12,6 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
-import pyproj
 import pytest
 import shapely
 from matplotlib.colors import to_hex
@@ -25,19 +24,21 @@ from castshed.algorithms.plan_sheet import FILES, plan_sheet
 from castshed.toolbox.depth import DepthSurface
 from castshed.toolbox.errors import UsageError
 from castshed.toolbox.layers.reading import read_layer
+from castshed.toolbox.lon_lat import grid_north_deg
+from castshed.toolbox.magnetic import Declination
 from castshed.toolbox.output.formats import palette
 from castshed.toolbox.output.maps.chart_ground import band_colours
 from castshed.toolbox.output.maps.chart_page import Rect, blank_page, by_role
 from castshed.toolbox.output.maps.plan_facts import legs_of, stops_of
-from castshed.toolbox.output.sheets.course_up import cut_and_turned, grid_north_deg, north_text, turned_points
+from castshed.toolbox.output.sheets.course_up import cut_and_turned, north_text, turned_points
 from castshed.toolbox.output.sheets.day_timeline import draw_timeline
 from castshed.toolbox.output.sheets.sheet_cards import HoldCard, _head, _view, draw_hold_card
 from castshed.toolbox.output.sheets.sheet_pages import draw_pages
 from castshed.toolbox.output.sheets.sheet_tables import (
     draw_tables,
+    legs_on_paper,
+    stops_on_paper,
     table_of_left_out,
-    table_of_legs,
-    table_of_stops,
 )
 
 ROOT = Path(__file__).parents[3]
@@ -307,15 +308,13 @@ def test_a_long_title_of_a_card_gets_smaller_before_it_is_cut():
     assert sizes["L" + "o" * 200 + "ng to B"][0].endswith("…")
 
 
-def test_true_north_is_where_geodesics_say():
-    # worked: in UTM the convergence is about (lon - central meridian) * sin(lat); 1 degree east at 40 N: 0.643
-    crs = pyproj.CRS.from_epsg(32615)
-    x, y = pyproj.Transformer.from_crs("EPSG:4326", crs, always_xy=True).transform(-92.0, 40.0)
-    assert grid_north_deg(crs, x, y) == pytest.approx(math.sin(math.radians(40.0)), abs=0.002)
-    assert "for true bearings add 0.6°" in north_text(crs, (x - 9.0, y - 9.0, x + 9.0, y + 9.0))
-    # PROJ's own meridian convergence, by another road
-    factors = pyproj.Proj(crs).get_factors(-92.0, 40.0)
-    assert abs(factors.meridian_convergence) == pytest.approx(abs(grid_north_deg(crs, x, y)), abs=0.002)
+def test_pages_say_from_which_north_bearings_are():
+    assert north_text() == "Bearings are true; a compass differs by its declination and deviation."
+    day = dt.date(2026, 5, 16)
+    told = north_text(Declination(3.04, "WMM-2025", day, dt.date(2025, 1, 1), dt.date(2029, 12, 31)))
+    assert "Bearings are true." in told
+    assert "3.0° E on 2026-05-16" in told
+    assert "WMM-2025, valid to 2029-12-31" in told
 
 
 def test_tables_on_paper_hold_every_word_and_stay_in_their_columns(plan_of):
@@ -324,7 +323,7 @@ def test_tables_on_paper_hold_every_word_and_stay_in_their_columns(plan_of):
     stops = stops_of(frames, metric=False)
     legs = legs_of(frames, {stop.spot_id: stop.name for stop in stops}, metric=False)
     groups = [(["Dry"], "stands dry"), ([f"LM-{n}" for n in range(900)], "not among the best")]
-    tables = [table_of_stops(stops), table_of_legs(legs), table_of_left_out(groups)]
+    tables = [stops_on_paper(stops), legs_on_paper(legs), table_of_left_out(groups)]
     pages = draw_tables(tables, title="Made", level="Depths.", totals=[("Stops", "25")])
     said = " ".join(text.get_text() for page in pages for text in page.findobj(Text))
     cells = [text.get_text() for page in pages for text in page.findobj(Text) if text.get_gid() == "cell"]
@@ -426,5 +425,6 @@ def test_every_hold_card_of_the_demo_day_draws_the_cast_of_the_layer(planned_dem
         east, north = line[-1] - line[0]
         hold = holds.loc[spot_id]
         assert np.hypot(east, north) == pytest.approx(hold["cast_m"], abs=1.0)
-        turn = np.degrees(np.arctan2(east, north)) - hold["cast_bearing_deg"]
-        assert abs((turn + 180.0) % 360.0 - 180.0) < 1.0
+        grid = grid_north_deg(plan["holds"].crs, *line[0])[0]
+        turn = np.degrees(np.arctan2(east, north)) + grid - hold["cast_bearing_deg"]
+        assert abs((turn + 180.0) % 360.0 - 180.0) < 0.1

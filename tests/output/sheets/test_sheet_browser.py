@@ -396,7 +396,7 @@ def test_nothing_lies_past_the_edge_and_no_words_are_cut(browser, sheet, width):
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     page.evaluate("document.querySelectorAll('details').forEach(e => { e.open = true; })")
     told = page.evaluate("""() => {
-      const seen = e => e.checkVisibility() && e.getBoundingClientRect().width > 1;
+      const seen = e => e.checkVisibility() && e.getBoundingClientRect().width > 1 && (!e.closest('thead') || e.closest('thead').getBoundingClientRect().width > 1);
       const words = [...document.querySelectorAll('td, th, h1, h2, li, p, label, dd, dt, button, summary')].filter(seen);
       return { wide: document.documentElement.scrollWidth,
         small: words.filter(e => parseFloat(getComputedStyle(e).fontSize) < 11.9).length,
@@ -500,6 +500,24 @@ def test_it_prints_whole_on_either_paper(opened, tmp_path):
     least = opened.evaluate("""() => Math.min(...[...document.querySelectorAll('.still text')].map(e =>
       parseFloat(getComputedStyle(e).fontSize) * e.getScreenCTM().a * 0.75))""")
     assert least >= 7.0
+
+
+def test_a_plan_without_water_or_times_opens_too(browser, plan, tmp_path):
+    layers = {name: plan[name] for name in ("stops", "legs", "holds", "spots")}
+    layers["stops"] = layers["stops"].assign(arrive="", leave="")
+    file = tmp_path / "sheet.html"
+    file.write_bytes(plan_sheet(layers)["sheet.html"])
+    context = browser.new_context(offline=True)
+    page = context.new_page()
+    trouble = watched(page)
+    page.goto(file.as_uri())
+    page.locator("#hand").focus()
+    page.keyboard.press("Enter")
+    page.locator('[data-key="stop:2"] > summary').click()
+    assert "Stop 2" in page.locator("#card h2").inner_text()
+    assert page.locator("#hour").count() == 0
+    assert trouble == []
+    context.close()
 
 
 def test_the_demo_day_is_light_and_quick(browser, planned_demo_day, tmp_path):

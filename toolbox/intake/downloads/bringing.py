@@ -11,12 +11,13 @@ import shapely
 from ...algorithm.grid_factors import grid_fault, utm_of
 from ...errors import DataError, UsageError
 from ...report import stages
+from ...units import in_words
 from .cleaning import clean_contours, clean_soundings
 from .found import DEPTH_ROLES, FoundLayer, Questions
 from .grids import grid_of_points, warped
 from .layer_roles import error_of, take_role
 from .marks import hazards_of, ramps_of, zones_of
-from .measures import ask_unit, in_depth, moved, take_datum, take_unit, take_values, unit_by_ratio
+from .measures import ask_unit, in_depth, moved, numbers_of, take_datum, take_unit, take_values, unit_by_ratio
 from .opening import open_all
 from .shore_from_depths import shore_from_depths
 from .systems import metric_system, middle_of, on_earth, settle_systems, system_of
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
     from ...depth import DepthSurface
     from .found import FileWishes
 
+_SHALLOWEST_M: Final = 0.3
 STAGES: Final = {"Opening the files": 30.0, "Picking the lake": 15.0, "Cleaning": 25.0}
 
 
@@ -156,6 +158,22 @@ def _settle(
     for found in depths:
         take_datum(found, pool_m, questions)
         ask_unit(found, questions)
+        if lake is not None and not questions.asked and not wishes.of(found, "unit")[0]:
+            _doubt_size(found, in_depth(found, numbers_of(found), pool_m), lake, questions)
+
+
+def _doubt_size(found: FoundLayer, depth_m: Any, lake: PickedLake, questions: Questions) -> None:
+    """Ask for the unit once more where the lake would be a puddle, or a shaft deeper than it is wide."""
+    most = float(np.percentile(depth_m, 98.0)) if len(depth_m) else 1.0
+    wide = 2.0 * float(np.sqrt(shapely.area(lake.area) / np.pi))  # of a round lake of that size
+    if _SHALLOWEST_M < most < wide:
+        return
+    questions.ask(
+        found.name,
+        f"its water would be {in_words(most, 'length')} deep, on a lake as large as one {in_words(wide, 'length')} "
+        f"across: is '{found.column or 'the raster'}' in {found.unit}?",
+        f"--depths-in {found.name}=UNIT",
+    )
 
 
 def _frame(parts: list[tuple[FoundLayer, Any, Any]], crs: Any) -> GeoDataFrame | None:

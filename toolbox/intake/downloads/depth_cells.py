@@ -85,7 +85,10 @@ def read_cells(values: pd.Series[Any]) -> tuple[Floats, str]:
         return np.where(np.isfinite(found), found, np.nan), ""
     if not (pd.api.types.is_object_dtype(values) or pd.api.types.is_string_dtype(values)):
         return np.full(len(values), np.nan), ""
-    codes, unique = pd.factorize(values, use_na_sentinel=True)
+    try:
+        codes, unique = pd.factorize(values, use_na_sentinel=True)
+    except TypeError:  # cells that hold lists, as frames and JSON may
+        return np.full(len(values), np.nan), ""
     texts = [str(one) for one in unique[:_MOST_UNIQUE]]
     plain = np.full(len(unique), np.nan)
     plain[: len(texts)] = pd.to_numeric(pd.Series(texts, dtype=object), errors="coerce").to_numpy(dtype=float)

@@ -111,6 +111,17 @@ def catalogued(found: FoundLayer) -> np.ndarray[Any, Any]:
 
 _SHAPES: Final = {0: "point", 4: "point", 1: "line", 2: "line", 5: "line", 3: "polygon", 6: "polygon"}
 _MANY: Final = 50
+_OF_ERRORS: Final = {
+    "confidence",
+    "uncertainty",
+    "uncert",
+    "error",
+    "errors",
+    "sigma",
+    "std",
+    "stdev",
+    "quality",
+}
 _OWN: Final = {
     "shoreline": "shoreline", "contours": "contours", "soundings": "soundings", "ramps": "ramps", "zones": "zones",
     "known_hazards": "hazards", "spots": "spots", "landmarks": "ignore", "depth_areas": "depth-areas",
@@ -158,10 +169,13 @@ def _guess(found: FoundLayer, shape: str, ranked: list[Candidate]) -> tuple[str,
         several = bool(ranked) and len(np.unique(ranked[0].numbers[np.isfinite(ranked[0].numbers)])) > 2
         if role == "shoreline" and strong and ranked[0].score >= 4.0 and several:
             return "contours", f"contours: lines with depths in '{ranked[0].column}'"
+        if found.kind == "gpx":  # most tracks are those of a boat, and many of them are closed too
+            walked = {"shore", "shoreline", "outline", "bank"} & {w for s in found.stems for w in words_of(s)}
+            return (
+                (role, why) if walked else ("ignore", "tracks, no shoreline unless --as or the name says so")
+            )
         if role:
             return role, why
-        if found.kind == "gpx":
-            return "ignore", "tracks, which are no shoreline unless --as says so"
         if ranked:
             return "contours", f"contours: lines, and {ranked[0].why}"
         return "", ""
@@ -198,10 +212,12 @@ def take_role(found: FoundLayer, wishes: FileWishes, questions: Questions) -> No
     """Tell the role of a layer, and the column of its depths; ask where it cannot be told."""
     said, where = wishes.of(found, "role")
     if found.grid is not None:
-        found.role = said or "raster"
+        errors = _OF_ERRORS & {w for stem in (*found.stems[1:], found.layer) for w in words_of(stem)}
+        found.role = said or ("ignore" if errors else "raster")
         if found.role not in ("raster", "ignore"):
             raise UsageError(f"{where}: {found.name} is a raster; it can be raster or ignore.")
-        found.why.append(f"raster: {found.kind}" if not said else f"{where} says so")
+        guess = f"raster: {found.kind}" if not errors else f"a raster of errors: its name says {errors.pop()}"
+        found.why.append(f"{where} says so" if said else guess)
         found.why += found.grid.said
         return
     assert found.frame is not None

@@ -94,7 +94,8 @@ def take_unit(found: FoundLayer, wishes: FileWishes) -> None:
         found.unit_m = unit_length_m(found.unit)
 
 
-def _numbers(found: FoundLayer) -> Floats:
+def numbers_of(found: FoundLayer) -> Floats:
+    """Give the numbers of a layer or raster that are known, as they stand."""
     values = found.grid.numbers if found.grid is not None and found.numbers is None else found.numbers
     flat = np.asarray(values, dtype=float).ravel()
     known: Floats = flat[np.isfinite(flat)]
@@ -154,8 +155,11 @@ def _parted(values: Floats) -> str:
     cut = int(np.argmax(steps)) + 1
     low, high = inner[:cut], inner[cut:]
     few = max(3, int(_FEWER * len(inner)))
-    if min(len(low), len(high)) < few or steps[cut - 1] < _APART * max(
-        float(np.ptp(low)), float(np.ptp(high))
+    kinds = min(len(np.unique(low)), len(np.unique(high)))  # of a few levels any two lie far apart
+    if (
+        min(len(low), len(high)) < few
+        or kinds < 3
+        or steps[cut - 1] < _APART * max(float(np.ptp(low)), float(np.ptp(high)))
     ):
         return ""
     return f"{len(low):,} from {low[0]:.6g} to {low[-1]:.6g} and {len(high):,} from {high[0]:.6g} to {high[-1]:.6g}"
@@ -183,7 +187,7 @@ def take_values(found: FoundLayer, wishes: FileWishes, questions: Questions, lak
     said, where = wishes.of(found, "values")
     if not said and not found.values:
         said, where = wishes.of_all("values")
-    values = _numbers(found)
+    values = numbers_of(found)
     if said:
         found.values = said
         found.why.append(f"{said} by {where}")
@@ -284,7 +288,7 @@ def take_datum(found: FoundLayer, pool_m: float | None, questions: Questions) ->
         found.datum = "chart datum" if found.kind in ("S-57", "BAG", "S-102") else "normal pool"
         return
     if pool_m is None:
-        values = _numbers(found) * (found.unit_m if np.isfinite(found.unit_m) else 1.0)
+        values = numbers_of(found) * (found.unit_m if np.isfinite(found.unit_m) else 1.0)
         unit = "m" if np.isfinite(found.unit_m) else ""
         questions.ask(
             found.name,
@@ -296,7 +300,7 @@ def take_datum(found: FoundLayer, pool_m: float | None, questions: Questions) ->
         return
     found.datum = f"{named + ', ' if named else ''}pool at {in_words(pool_m, 'length')}"
     if np.isfinite(found.unit_m):
-        _doubt_pool(found, in_depth(found, _numbers(found), pool_m), pool_m, questions)
+        _doubt_pool(found, in_depth(found, numbers_of(found), pool_m), pool_m, questions)
 
 
 def _doubt_pool(found: FoundLayer, depth_m: Any, pool_m: float, questions: Questions) -> None:
@@ -379,7 +383,7 @@ def _ratio(found: FoundLayer, other: FoundLayer, known: Floats, crs: Any) -> tup
 
 def ask_unit(found: FoundLayer, questions: Questions) -> None:
     """Ask for a unit that nothing tells."""
-    values = _numbers(found)
+    values = numbers_of(found)
     if found.unit or not values.size or not np.any(values != 0):
         return
     questions.ask(

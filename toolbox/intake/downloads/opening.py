@@ -244,8 +244,8 @@ def _is_beside(path: Path) -> bool:
     return low.endswith(_BESIDE) or (path.suffix.lower() in (".txt", "") and low.startswith(_DOCUMENTS))
 
 
-def _packed(path: Path, file: str, folder: Path) -> list[FoundLayer]:
-    """Open every file of an archive that is no part of another one."""
+def _packed(path: Path, file: str, folder: Path, *, nested: bool = False) -> list[FoundLayer]:
+    """Open every file of an archive that is no part of another one, and the archives in it, but none in those."""
     unpack(path, folder, file)
     found: list[FoundLayer] = []
     left: list[str] = []
@@ -260,7 +260,14 @@ def _packed(path: Path, file: str, folder: Path) -> list[FoundLayer]:
     for one in (*geodatabases, *singles):
         inner = one.relative_to(folder).as_posix()
         try:
-            parts = _exchanged(one, inner, "file geodatabase") if one.is_dir() else _one_file(one, inner)
+            if one.is_dir():
+                parts = _exchanged(one, inner, "file geodatabase")
+            elif not nested and one.suffix.lower() == ".zip":
+                within = folder / f"in {one.name}"
+                within.mkdir(exist_ok=True)
+                parts = _packed(one, inner, within, nested=True)
+            else:
+                parts = _one_file(one, inner)
         except DataError as fault:
             left.append(f"{inner}: {fault}")
             continue

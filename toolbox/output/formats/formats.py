@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, TypedDict
 
 from ...layers.writing import to_geoparquet, to_geotiff
-from ...lineage import stating_level
+from ...lineage import lineage_lines, stating_level
 from ...report import note
 from ...text import how_many
 from ..words.cautions import caution_text
@@ -127,7 +127,9 @@ def _sld(layers: Layers, telling: Telling) -> dict[str, bytes]:
 def _parquet(layers: Layers, telling: Telling) -> dict[str, bytes]:
     stems = file_stems(layers)
     tables = tables_of(layers, level_m=telling.level_m, rule=telling.rule)
-    return {f"{stems[name]}.parquet": to_geoparquet(frame, name) for name, frame, _ in tables}
+    told = [telling.title, telling.description, caution_text(telling.level_m, telling.date)]
+    words = " ".join(part for part in (*told, *lineage_lines(layers)) if part)
+    return {f"{stems[name]}.parquet": to_geoparquet(frame, name, words=words) for name, frame, _ in tables}
 
 
 _WRITERS: Final[dict[str, Callable[[Layers, Telling], dict[str, bytes]]]] = {
@@ -158,8 +160,10 @@ def coverage_file(depth: DepthSurface, telling: Telling) -> dict[str, bytes]:
     return {"depth_today.tif" if known else "depth.tif": to_geotiff(shown, words=words)}
 
 
-def write_files(layers: Layers, formats: Iterable[str], telling: Telling) -> dict[str, bytes]:
-    """Write layers in several formats: file name to content.
+def write_files(
+    layers: Layers, formats: Iterable[str], telling: Telling, depth: DepthSurface | None = None
+) -> dict[str, bytes]:
+    """Write layers in several formats, and a coverage as a GeoTIFF where there is one: file name to content.
 
     Raises
     ------
@@ -175,6 +179,9 @@ def write_files(layers: Layers, formats: Iterable[str], telling: Telling) -> dic
     files: dict[str, bytes] = {}
     ready: Ready | None = None
     for word in formats:
+        if word == "tif":
+            files |= {} if depth is None else coverage_file(depth, telling)
+            continue
         if word in _WRITERS:
             files |= _WRITERS[word](layers, telling)
             continue

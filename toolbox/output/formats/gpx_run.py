@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from ..words.names import NameRule
 
 _STRAIGHT_M: Final = 0.05
+_CLOSE_M: Final = 30.0
 _DEGREE_M: Final = 111_195.0
 _TURN_APART_DEG: Final = 4e-7  # about 4 cm: a turn nearer than this to a stop is the stop
 
@@ -97,7 +98,7 @@ def _turns(stop: Feature, following: Feature, legs: list[Feature]) -> list[tuple
 
 
 def _but_straight(way: list[tuple[float, float]]) -> list[tuple[float, float]]:
-    """Leave out turns that are none: less than five centimetres beside the straight from the last one to the next."""
+    """Leave out turns close to another that are none: centimetres beside the straight between their neighbours."""
     kept = way[:1]
     for k in range(1, len(way) - 1):
         wide = math.cos(math.radians(way[k][1]))
@@ -107,7 +108,8 @@ def _but_straight(way: list[tuple[float, float]]) -> list[tuple[float, float]]:
         )
         size = math.hypot(east, north)
         ahead = 0.0 < x * east + y * north < size**2
-        if not (ahead and abs(x * north - y * east) <= _STRAIGHT_M * size):
+        close = min(math.hypot(x, y), math.hypot(east - x, north - y)) < _CLOSE_M
+        if not (close and ahead and abs(x * north - y * east) <= _STRAIGHT_M * size):
             kept.append(way[k])
     return [*kept, *way[-1:]] if len(way) > 1 else way
 

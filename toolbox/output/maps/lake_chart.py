@@ -32,7 +32,9 @@ _HEAD_IN: Final = 0.5
 _TITLE_IN: Final = 0.28
 _KEY_IN: Final = 0.34
 _MOST_CELLS: Final = 900
-_MOST_POINTS: Final = 40_000
+_CROWD: Final = 20_000  # points, from which on they cover each other: how many lie where is drawn instead
+_MANY_LINES: Final = 1500
+_CROWD_BINS: Final = 280
 _DETAIL_IN: Final = 0.003
 _DEPTHS: Final = LinearSegmentedColormap.from_list(
     "depths", [palette.THIN, "#cfe6d0", palette.MIDDLE, "#6ea9b4", palette.DEEP, "#2d5a78"]
@@ -41,10 +43,10 @@ _ERRORS: Final = LinearSegmentedColormap.from_list("errors", ["#eef1ea", "#f3d9a
 _LADDER: Final = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0)
 
 
-def _most(values: Any) -> float:
-    """Find the round length at which a scale of colours ends: nearly all values lie below it."""
+def _most(values: Any, share: float = 98.0) -> float:
+    """Find the round length at which a scale of colours ends: nearly all values lie below it, of depths all."""
     known = values[np.isfinite(values)]
-    top = float(np.percentile(known, 98)) if len(known) else 1.0
+    top = float(np.percentile(known, share)) if len(known) else 1.0
     steps = (10.0**k * one for k in range(-2, 4) for one in _LADDER)
     return next((one for one in steps if one >= top * (1.0 - 1e-6)), top)
 
@@ -75,16 +77,37 @@ def _shore(axes: Axes, lake: Any, view: View, *, filled: str = "none") -> None:
 
 
 def _lines(axes: Axes, shapes: Any, colour: str, width: float, detail_m: float) -> None:
-    parts = shapely.get_parts(shapely.simplify(shapes, detail_m))
+    parts = shapely.get_parts(shapely.simplify(shapes, detail_m, preserve_topology=False))
     parts = parts[np.isin(shapely.get_type_id(parts), (1, 2))]
     axes.add_collection(
         LineCollection([shapely.get_coordinates(p) for p in parts], colors=colour, linewidths=width, zorder=3)
     )
 
 
+def _crowd(axes: Axes, xy: Any, colour: str) -> None:
+    """Paint how many points lie where, from pale to the full colour."""
+    (west, south), (east, north) = xy.min(axis=0), xy.max(axis=0)
+    side = max(east - west, north - south) / _CROWD_BINS
+    columns, rows = int((east - west) / side) + 1, int((north - south) / side) + 1
+    counts, _, _ = np.histogram2d(
+        xy[:, 1],
+        xy[:, 0],
+        bins=(rows, columns),
+        range=((south, south + rows * side), (west, west + columns * side)),
+    )
+    shown = np.where(counts > 0, np.log1p(counts), np.nan)
+    axes.imshow(
+        shown, extent=(west, west + columns * side, south, south + rows * side), origin="lower",
+        cmap=LinearSegmentedColormap.from_list("crowd", ["#ded3ec", colour]), vmin=np.log(2.0),
+        vmax=max(float(np.nanpercentile(shown, 99.0)), np.log(3.0)), interpolation="nearest", aspect="auto", zorder=2,
+    )  # fmt: skip
+
+
 def _points(axes: Axes, shapes: Any, colour: str, size: float, mark: str = ".") -> None:
     xy = shapely.get_coordinates(shapes)
-    xy = xy[:: max(1, len(xy) // _MOST_POINTS)]
+    if len(xy) > _CROWD:
+        _crowd(axes, xy, colour)
+        return
     axes.plot(
         xy[:, 0],
         xy[:, 1],
@@ -98,7 +121,13 @@ def _points(axes: Axes, shapes: Any, colour: str, size: float, mark: str = ".") 
 
 
 def _depths(axes: Axes, layers: Mapping[str, Any], lake: Any, view: View) -> None:
-    _cells(axes, layers["depth"], lake, _DEPTHS, _most(layers["depth"].depth_m[layers["depth"].depth_m > 0]))
+    _cells(
+        axes,
+        layers["depth"],
+        lake,
+        _DEPTHS,
+        _most(layers["depth"].depth_m[layers["depth"].depth_m > 0], 100.0),
+    )
     _shore(axes, lake, view)
     if "ramps" in layers:
         _points(axes, layers["ramps"].geometry.to_numpy(), palette.RAMP, 7.0, "^")
@@ -112,7 +141,8 @@ def _data(axes: Axes, layers: Mapping[str, Any], lake: Any, view: View) -> None:
     _shore(axes, lake, view, filled=palette.PAPER)
     detail_m = _DETAIL_IN * view.metres_per_inch
     if "contours" in layers:
-        _lines(axes, layers["contours"].geometry.to_numpy(), palette.DEEP, 0.5, detail_m)
+        width = 0.5 if len(layers["contours"]) < _MANY_LINES else 0.2
+        _lines(axes, layers["contours"].geometry.to_numpy(), palette.DEEP, width, detail_m)
     if "areas" in layers:
         _lines(axes, shapely.boundary(layers["areas"].geometry.to_numpy()), palette.DEEP, 0.5, detail_m)
     if "soundings" in layers:
@@ -147,7 +177,9 @@ def _left_out(axes: Axes, layers: Mapping[str, Any], lake: Any, view: View) -> N
     _points(axes, shapes[kinds == 0], palette.HAZARD, 4.0, "x")
 
 
-def _scale_of(pen: Pen, left: float, bottom: float, colours: Any, most_m: float, words: str) -> None:
+def _scale_of(
+    pen: Pen, left: float, bottom: float, colours: Any, most_m: float, words: str, beyond: str = ""
+) -> None:
     """Draw a scale of colours with its ends."""
     figure = pen.figure
     width, height = figure.get_size_inches()
@@ -161,7 +193,7 @@ def _scale_of(pen: Pen, left: float, bottom: float, colours: Any, most_m: float,
     pen.write(
         left + bar + 0.08,
         bottom + 0.01,
-        f"{words} 0 to {both_lengths(most_m)} and more",
+        f"{words} 0 to {both_lengths(most_m)}{beyond}",
         7.0,
         palette.INK,
         gid="key",
@@ -172,7 +204,7 @@ def _key(pen: Pen, rect: Rect, kind: str, layers: Mapping[str, Any], lake: Any) 
     left, bottom = rect.left, rect.bottom - 0.2
     if kind == "depths":
         depth = layers["depth"].depth_m
-        _scale_of(pen, left, bottom, _DEPTHS, _most(depth[depth > 0]), "depth")
+        _scale_of(pen, left, bottom, _DEPTHS, _most(depth[depth > 0], 100.0), "depth")
         marks = [
             w
             for n, w in (("ramps", "▲ ramp"), ("known_hazards", "× hazard"), ("spots", "● spot"))
@@ -181,7 +213,13 @@ def _key(pen: Pen, rect: Rect, kind: str, layers: Mapping[str, Any], lake: Any) 
         pen.write(left + 4.35, bottom + 0.01, "  ".join(marks), 7.0, palette.INK, gid="key")
     elif kind == "sure":
         _scale_of(
-            pen, left, bottom, _ERRORS, _most(layers["depth_confidence"].depth_m), "may be off by (95 %)"
+            pen,
+            left,
+            bottom,
+            _ERRORS,
+            _most(layers["depth_confidence"].depth_m),
+            "may be off by (95 %)",
+            " and more",
         )
     elif kind == "data":
         words = [
@@ -193,6 +231,8 @@ def _key(pen: Pen, rect: Rect, kind: str, layers: Mapping[str, Any], lake: Any) 
             )
             if name in layers
         ]
+        if len(layers.get("soundings", ())) > _CROWD:
+            words.append("darker where there are more")
         pen.write(
             left,
             bottom + 0.01,
@@ -212,9 +252,8 @@ def _key(pen: Pen, rect: Rect, kind: str, layers: Mapping[str, Any], lake: Any) 
             words += [f"({how_many(away, 'one lies', 'lie')} beyond this picture)"] if away else []
         if "contradictions" in layers:
             count = len(layers["contradictions"])
-            words.append(
-                f"• {how_many(count, 'sounding contradicts', 'soundings contradict')} the contours beside"
-            )
+            told = how_many(count, "sounding contradicts", "soundings contradict")
+            words.insert(0, f"{'shaded' if count > _CROWD else '•'}: {told} the contours")
         text = "; ".join(words) or "nothing was set aside"
         pen.write(left, bottom + 0.01, pen.fitted(text, 7.0, rect.width), 7.0, palette.INK, gid="key")
 

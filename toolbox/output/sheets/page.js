@@ -74,6 +74,7 @@
   }
 
   function waterWords(at) {
+    if (!data.water.length) { return 'What lies here is not known.'; }
     if (!chart.wet(at[0], at[1])) { return 'Land, or ground that is dry today.'; }
     const band = chart.bandAt(at[0], at[1]);
     return band < 0 ? 'Water; no depth is known here.' : data.bands[band].words[0];
@@ -323,7 +324,7 @@
   // hours
 
   function hourWords(thing) {
-    const hour = clock.times && thing.number && !thing.pieces ? day.hourOf(minute) : null, here = hour && hour[thing.number];
+    const hour = clock.times && thing.number && !thing.pieces ? day.hourOf(minute) : null, here = hour && hour[thing.place];
     if (!here) { return ''; }
     return 'At ' + places.clockText(minute) + ': ' + [here.weather, here.fish === undefined ? '' : here.fish ? 'can be fished' : 'not to be fished: ' + here.why].filter(Boolean).join('; ') + '.';
   }
@@ -333,13 +334,13 @@
     chart.boat = now && now.at;
     const stop = now && (now.stop || now.next);
     said.push(places.clockText(minute) + (now ? now.stop ? ', planned at ' + titleOf(now.stop) : ', planned on leg ' + (now.leg ? now.leg.number : '') + ' to ' + now.next.name : ', before or after the run') + '.');
-    const here = hour && stop && hour[stop.number], told = here && here.weather, weather = told || (stop && stop.weather);
+    const here = hour && stop && hour[stop.place], told = here && here.weather, weather = told || (stop && stop.weather);
     if (weather) { said.push((now.stop ? 'There ' : 'At the next stop ') + weather + (told ? '' : ', one forecast for the day') + '.'); }
     if (here && here.fish !== undefined) { said.push(here.fish ? 'It can be fished.' : 'Not to be fished: ' + here.why + '.'); }
     byId('at-hour').textContent = said.join(' ');
     byId('hour').setAttribute('aria-valuetext', said[0]);
     data.stops.forEach(function (one) {
-      const item = items.get(one.key), told = hour && hour[one.number];
+      const item = items.get(one.key), told = hour && hour[one.place];
       if (item) { item.classList.toggle('shut', Boolean(told && told.fish === false)); }
     });
     day.drawStrip(byId('strip'), minute);

@@ -69,8 +69,8 @@ def hours_of_page(
     -------
     dict
         ``times``: minutes from midnight of the first day to each arrival and leaving, None where not known; ``begin``
-        and ``end``: whole hours round them; ``hours``: the minute at which each hour begins and, by the number of a
-        stop, whether it can be fished and in which weather. Empty where no stop has a time.
+        and ``end``: whole hours round them; ``hours``: the minute at which each hour begins and, by the place of a
+        stop in the order, whether it can be fished and in which weather. Empty where no stop has a time.
     """
     moments = [
         (_moment(arrive), _moment(leave)) for arrive, leave, _ in told(in_order(stops), "arrive", "leave")
@@ -85,18 +85,18 @@ def hours_of_page(
         return None if at is None else round((at - midnight).total_seconds() / 60.0, 2)
 
     end = max(known)
-    numbers: dict[str, list[str]] = {}
-    for stop in facts:
-        numbers.setdefault(stop.spot_id, []).append(stop.number)
+    places: dict[str, list[str]] = {}
+    for k, stop in enumerate(facts):
+        places.setdefault(stop.spot_id, []).append(str(k))
     hours: dict[float, dict[str, dict[str, Any]]] = {}
     for name in ("exposure", "verdicts"):
-        for row in records(_of_spots(tables.get(name), set(numbers))):
-            at, own = _moment(row.get("time")), numbers.get(one_line(row.get("spot_id")), [])
+        for row in records(_of_spots(tables.get(name), set(places))):
+            at, own = _moment(row.get("time")), places.get(one_line(row.get("spot_id")), [])
             if at is None or not own:
                 continue
             at_hour = hours.setdefault(round((at - midnight).total_seconds() / 60.0, 2), {})
-            for stop_no in own:
-                here = at_hour.setdefault(stop_no, {})
+            for place in own:
+                here = at_hour.setdefault(place, {})
                 if name == "exposure":
                     here.setdefault("weather", _weather(row, metric=metric))
                 else:

@@ -178,7 +178,10 @@ const charts = (function () {
         pen.fillStyle = colourOf('land');
         pen.fillRect(0, 0, chart.wide, chart.high);
       }
-      pen.drawImage(ground, left, top, wide, high);
+      // moved only: whole dots, so that nothing is blended anew
+      const whole_dots = function (at) { return by === 1 ? Math.round(at * dense) / dense : at; };
+      pen.imageSmoothingEnabled = by !== 1;
+      pen.drawImage(ground, whole_dots(left), whole_dots(top), wide, high);
       return whole;
     }
 

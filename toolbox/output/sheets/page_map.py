@@ -6,6 +6,7 @@ Outlines are thinned, never to more than told. What to keep out of is widened by
 from __future__ import annotations
 
 import base64
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
@@ -233,8 +234,10 @@ def _things(
                 "words": said,
                 "at": _at(shape, ground),
             }
-            one |= {"care": one_line(row.get("care"))} if role == "shallow_hazards" else {}
-            one |= {"out": number(row.get("fishable")) == 0.0} if role == "spots" else {}
+            if role == "shallow_hazards":
+                one["care"] = one_line(row.get("care"))
+            if role == "spots":
+                one["out"] = number(row.get("fishable")) == 0.0
             if role != "spots" and shape.geom_type != "Point":
                 one["shape"] = outlines(shape, ground)
                 one["area"] = shape.geom_type.endswith("Polygon")
@@ -273,13 +276,14 @@ def page_data(
     middle = ((ground.west + ground.east) / 2.0, (ground.south + ground.north) / 2.0)
     marks, casts = by_spot(frames.get("spots")), casts_of(frames)
     told_stops: list[dict[str, Any]] = []
-    for stop, point in zip(stops, in_order(frames["stops"]).geometry.to_numpy(), strict=True):
+    for k, (stop, point) in enumerate(zip(stops, in_order(frames["stops"]).geometry.to_numpy(), strict=True)):
         mark, cast = marks.get(stop.spot_id), casts.get(stop.spot_id)
         line = None if cast is None or stop.ramp else _line(cast, ground)
         weather = (stop.wind and f"wind {stop.wind}", stop.wave and f"waves {stop.wave}")
         one: dict[str, Any] = {
-            "key": f"stop:{stop.number}",
+            "key": f"stop:{k}",
             "number": stop.number,
+            "place": str(k),
             "name": stop.name,
             "kind": stop.kind,
         }
@@ -298,7 +302,7 @@ def page_data(
         {
             "key": f"leg:{leg.number}", "number": leg.number, "name": f"{leg.start} to {leg.goal}", "kind": "leg",
             "pieces": [{"part": part, "line": _line(line, ground)} for part, line in leg.pieces],
-            "seconds": _seconds(frames["legs"], leg.number),
+            "seconds": _seconds(frames["legs"], leg),
         }
         for leg in legs
     ]  # fmt: skip
@@ -361,6 +365,20 @@ def casts_of(frames: Frames) -> dict[str, Any]:
     return found
 
 
-def _seconds(legs: gpd.GeoDataFrame, leg: int) -> list[float]:
-    own = legs[[number(no) == leg for no in legs["leg_no"]]]
-    return [round(number(value), 1) if number(value) > 0.0 else 0.0 for value in own["time_s"]]
+def _seconds(legs: gpd.GeoDataFrame, leg: LegFacts) -> list[float]:
+    """Share the time of a leg out over the pieces it is drawn in: as its layer has them, or in its parts by length."""
+    own = legs[[number(no) == leg.number for no in legs["leg_no"]]]
+    rows = [
+        (str(part), max(number(time), 0.0) or 0.0, line.length)
+        for part, time, line in told(own, "part", "time_s")
+    ]
+    rows = [(part, 0.0 if math.isnan(time) else time, length) for part, time, length in rows]
+    if [part for part, _, _ in rows] == [part for part, _ in leg.pieces]:
+        return [round(time, 1) for _, time, _ in rows]
+    drawn = [(part, line.length) for part, line in leg.pieces]
+    found = []
+    for part, length in drawn:
+        time = sum(one for name, one, _ in rows if name == part)
+        whole = sum(one for name, one in drawn if name == part)
+        found.append(round(time * length / whole, 1) if whole else 0.0)
+    return found

@@ -6,7 +6,7 @@ Their colours are classes of the page's style sheet, so that they follow light a
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Final
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 _FINE: Final = 4.0  # units to a pixel
 _THIN_PX: Final = 0.6  # finer than this shows on no screen
 _BAR_PX: Final = 90.0
-_OFFSETS: Final = ((0, -1), (1, 0), (0, 1), (-1, 0), (1, -1), (1, 1), (-1, 1), (-1, -1))
+_OFFSETS: Final = ((1, 0), (-1, 0), (0, -1), (0, 1), (1, -1), (1, 1), (-1, 1), (-1, -1))
 
 
 @dataclass(frozen=True)
@@ -150,6 +150,36 @@ def _ring(x: float, y: float, radius: float, look: str) -> str:
     return f'<circle class="{look}" cx="{_FINE * x:.0f}" cy="{_FINE * y:.0f}" r="{_FINE * radius:.0f}"/>'
 
 
+def _numbered(frame: Frame, places: Mapping[tuple[float, float], str], radius: float, look: str) -> list[str]:
+    """Draw rings at places, each with its number beside it on a small piece of paper, no number on another."""
+    taken: list[tuple[float, float, float]] = []
+    marks, labels = [], []
+    for (x, y), words in places.items():
+        half = 6.0 + 4.5 * len(words)
+        marks.append(_ring(x, y, radius, look))
+        tries = [
+            (
+                min(max(x + a * (half + 5.0 + away), half), frame.wide - half),
+                min(max(y + b * (17.0 + away), 10.0), frame.high - 10.0),
+            )
+            for away in (0.0, 14.0, 30.0, 50.0)
+            for a, b in _OFFSETS
+        ]  # fmt: skip
+        free = [
+            at for at in tries
+            if all(abs(at[0] - u) > half + w or abs(at[1] - v) > 21.0 for u, v, w in taken)
+            and all(abs(at[0] - u) > half + 5.0 or abs(at[1] - v) > 14.0 for u, v in places)
+        ]  # fmt: skip
+        u, v = (free or tries)[0]
+        taken.append((u, v, half))
+        ends = " ".join(f"{_FINE * one:.0f}" for one in (x, y, u, v))
+        labels.append(f'<path class="lead" d="M{ends}"/>')
+        left, top, wide, high = (f"{_FINE * one:.0f}" for one in (u - half, v - 10.0, 2.0 * half, 20.0))
+        box = f'x="{left}" y="{top}" width="{wide}" height="{high}"'
+        labels.append(f'<rect class="tag" {box} rx="12"/>{_words(u, v + 5.5, words, "t number")}')
+    return [*marks, *labels]
+
+
 def still_map(
     ground: Ground,
     around: Sequence[str],
@@ -186,30 +216,8 @@ def still_map(
     for told, point in stops:
         x, y = frame.placed(shapely.get_coordinates(point))[0].round(1).tolist()
         places.setdefault((x, y), []).append(told)
-    taken: list[tuple[float, float, float]] = []
-    marks, labels = [], []
-    for (x, y), told_here in places.items():
-        words = "·".join(told_here)
-        half = 6.0 + 4.5 * len(words)
-        marks.append(_ring(x, y, 4.0, "stop"))
-        tries = [
-            (x + a * (half + 5.0 + away), y + b * (17.0 + away))
-            for away in (0.0, 14.0, 30.0, 50.0)
-            for a, b in _OFFSETS
-        ]
-        free = [
-            at for at in tries
-            if all(abs(at[0] - u) > half + w or abs(at[1] - v) > 21.0 for u, v, w in taken)
-            and all(abs(at[0] - u) > half + 5.0 or abs(at[1] - v) > 14.0 for u, v in places)
-        ]  # fmt: skip
-        u, v = (free or tries)[0]
-        taken.append((u, v, half))
-        ends = " ".join(f"{_FINE * one:.0f}" for one in (x, y, u, v))
-        labels.append(f'<path class="lead" d="M{ends}"/>')
-        left, top, wide, high = (f"{_FINE * one:.0f}" for one in (u - half, v - 10.0, 2.0 * half, 20.0))
-        box = f'x="{left}" y="{top}" width="{wide}" height="{high}"'
-        labels.append(f'<rect class="tag" {box} rx="12"/>{_words(u, v + 5.5, words, "t number")}')
-    made += [*marks, *labels, *_bar(frame, metric=metric)]
+    made += _numbered(frame, {at: "·".join(numbers) for at, numbers in places.items()}, 4.0, "stop")
+    made += _bar(frame, metric=metric)
     return _svg(
         frame, made, f"Map of the run: {len(stops)} stops on {ground.east - ground.west:.0f} m of lake"
     )
@@ -233,10 +241,14 @@ def hold_picture(
     isobaths: gpd.GeoDataFrame | None,
     deep_deg: float,
     wind_from_deg: float,
+    north_deg: float,
     metric: bool,
     said: str,
 ) -> str:
-    """Draw a hold large, north up: isobaths with their depths, the cast, the deep side, where the wind comes from."""
+    """Draw a hold large, grid up: isobaths with their depths, the cast, the deep side, where the wind comes from.
+
+    Bearings are true; ``north_deg`` is that of the grid's north, by which they are turned on the drawing.
+    """
     made = list(around)
     unit = 1.0 if metric else FOOT_M
     taken = [
@@ -255,16 +267,16 @@ def hold_picture(
     mark = frame.placed(shapely.get_coordinates(spot))[0] if spot.geom_type == "Point" else aim
     at = frame.placed(shapely.get_coordinates(hold))[0]
     if math.isfinite(deep_deg):
-        made.append(_deep(at, deep_deg))
+        made.append(_deep(at, deep_deg, north_deg))
     made += [_ring(float(mark[0]), float(mark[1]), 4.0, "spot"), _boat(float(at[0]), float(at[1]))]
-    made.append(_arrow(frame.wide - 24.0, 22.0, 0.0, "N", "north"))
+    made.append(_arrow(frame.wide - 24.0, 22.0, -north_deg, "N", "north"))
     if math.isfinite(wind_from_deg):
-        made.append(_arrow(frame.wide - 24.0, 82.0, wind_from_deg + 180.0, "wind", "north"))
+        made.append(_arrow(frame.wide - 24.0, 82.0, wind_from_deg - north_deg + 180.0, "wind", "north"))
     return _svg(frame, [*made, *_bar(frame, metric=metric)], said)
 
 
-def _deep(at: Floats, deep_deg: float) -> str:
-    turn = math.radians(deep_deg)
+def _deep(at: Floats, deep_deg: float, north_deg: float) -> str:
+    turn = math.radians(deep_deg - north_deg)
     end = at + 55.0 * np.array([math.sin(turn), -math.cos(turn)])
     ends = " ".join(f"{_FINE * one:.0f}" for one in (*at, *end))
     return f'<path class="deep" d="M{ends}"/>' + _words(
@@ -293,9 +305,16 @@ def _depths(lines: Geometries, told: Floats, frame: Frame, taken: list[Any]) -> 
 
 
 def leg_picture(
-    around: Sequence[str], frame: Frame, pieces: Sequence[tuple[str, Any]], *, metric: bool, said: str
+    around: Sequence[str],
+    frame: Frame,
+    pieces: Sequence[tuple[str, Any]],
+    turns: Sequence[tuple[str, float, float]],
+    *,
+    north_deg: float,
+    metric: bool,
+    said: str,
 ) -> str:
-    """Draw a leg, its course up, the boat low."""
+    """Draw a leg, its course up, the boat low, its turns numbered."""
     made = list(around)
     for look in ("case", "leg"):
         made += [
@@ -307,7 +326,12 @@ def leg_picture(
         _ring(float(ends[-1, 0]), float(ends[-1, 1]), 4.5, "spot"),
         _boat(float(ends[0, 0]), float(ends[0, 1])),
     ]
-    made.append(_arrow(frame.wide - 24.0, 24.0, -frame.course_deg, "N", "north"))
+    made.append(_arrow(frame.wide - 24.0, 24.0, -frame.course_deg - north_deg, "N", "north"))
+    if turns:
+        at = frame.placed(np.array([place for _, *place in turns])).round(1).tolist()
+        made += _numbered(
+            frame, {(x, y): no for (no, *_), (x, y) in zip(turns, at, strict=True)}, 3.0, "turn"
+        )
     return _svg(frame, [*made, *_bar(frame, metric=metric)], said)
 
 

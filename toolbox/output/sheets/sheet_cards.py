@@ -319,7 +319,8 @@ def hold_words(stop: StopFacts) -> list[str]:
     times = f"{stop.arrive} to {stop.leave}" if stop.arrive and stop.leave else ""
     if stop.turn_back:
         times += f"; turn back by {stop.turn_back}"
-    said = [", ".join(text for text in (stop.what or stop.kind, times) if text)]
+    what = stop.what or stop.kind
+    said = [", ".join(text for text in (what[:1].upper() + what[1:], times) if text)]
     if stop.hold:
         said.append(f"Boat in {stop.hold} today; spot {stop.depth or 'depth not known'}")
     if stop.cast:

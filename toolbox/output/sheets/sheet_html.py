@@ -20,6 +20,7 @@ import shapely
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
+from ...lon_lat import north_of
 from ...text import number, one_line, units_in_order
 from ...units import FOOT_M
 from ..maps.plan_facts import LegFacts, StopFacts
@@ -101,8 +102,8 @@ def _holds(
     today: DepthSurface | None,
     *,
     metric: bool,
-) -> dict[str, str]:
-    """Draw the hold of each stop, by the number of the stop."""
+) -> dict[int, str]:
+    """Draw the hold of each stop, by its place in the order."""
     casts = casts_of(frames)
     sides: dict[str, tuple[float, float]] = {}
     for spot, status, deep, wind, _ in told(
@@ -111,13 +112,13 @@ def _holds(
         if one_line(status) != "none":
             sides.setdefault(one_line(spot), (number(deep), number(wind)))
     marks = by_spot(frames["spots"])
-    fished = [stop for stop in stops if stop.spot_id in casts and not stop.ramp]
+    fished = [(k, stop) for k, stop in enumerate(stops) if stop.spot_id in casts and not stop.ramp]
     lines = None
     if today is not None and fished:
-        at = np.array([shapely.get_coordinates(casts[stop.spot_id])[0] for stop in fished])
+        at = np.array([shapely.get_coordinates(casts[stop.spot_id])[0] for _, stop in fished])
         lines = isobaths_near(today, at, _ISOBATH_REACH_M, 1.0 if metric else 2.0 * FOOT_M)
-    drawn: dict[str, str] = {}
-    for stop in fished:
+    drawn: dict[int, str] = {}
+    for k, stop in fished:
         cast, (deep_deg, wind_deg) = casts[stop.spot_id], sides[stop.spot_id]
         ends = shapely.get_coordinates(cast)[[0, -1]]
         middle = ends.mean(axis=0)
@@ -134,10 +135,10 @@ def _holds(
         said = f"Hold at stop {stop.number}, north up: " + "; ".join(
             text for text in (stop.hold and f"boat in {stop.hold}", stop.cast and f"cast {stop.cast}") if text
         )
-        drawn[stop.number] = hold_picture(
+        drawn[k] = hold_picture(
             ground_paths(ground, frames.get("zones"), care, frame), frame, hold=shapely.Point(ends[0]),
             spot=marks[stop.spot_id], cast=cast, isobaths=near, deep_deg=deep_deg,
-            wind_from_deg=wind_deg, metric=metric, said=said,
+            wind_from_deg=wind_deg, north_deg=north_of(frames["stops"]), metric=metric, said=said,
         )  # fmt: skip
     return drawn
 
@@ -152,14 +153,18 @@ def _legs(
             frame = leg_frame(leg.line, leg.course_deg)
             around = ground_paths(ground, frames.get("zones"), care, frame)
             said = f"Leg {leg.number}, {leg.start} to {leg.goal}, course up"
-            drawn[leg.number] = leg_picture(around, frame, leg.pieces, metric=metric, said=said)
+            turns = [(turn.number, turn.x, turn.y) for turn in leg.turns if turn.number]
+            north = north_of(frames["stops"])
+            drawn[leg.number] = leg_picture(
+                around, frame, leg.pieces, turns, north_deg=north, metric=metric, said=said
+            )
     return drawn
 
 
-def _degrees(frames: Frames, stops: Sequence[StopFacts]) -> dict[str, str]:
-    """Latitude and longitude of each stop in WGS84, in decimal degrees, by its number."""
+def _degrees(frames: Frames) -> list[str]:
+    """Latitude and longitude of each stop in WGS84, in decimal degrees, in order."""
     points = in_order(frames["stops"]).geometry.representative_point().to_crs("EPSG:4326")
-    return {stop.number: f"{y:.6f},{x:.6f}" for stop, x, y in zip(stops, points.x, points.y, strict=True)}
+    return [f"{y:.6f},{x:.6f}" for x, y in zip(points.x, points.y, strict=True)]
 
 
 def _verdicts(frames: Frames, *, metric: bool) -> dict[str, str]:
@@ -249,7 +254,7 @@ def to_html(
         still=Markup(still), stops=stops, legs=by_leg, tables=tables,  # noqa: S704  # drawn here, every word escaped
         holds={no: Markup(svg) for no, svg in _holds(frames, ground, care, stops, today, metric=metric).items()},  # noqa: S704
         ways={no: Markup(svg) for no, svg in _legs(frames, ground, care, legs, metric=metric).items()},  # noqa: S704
-        degrees=_degrees(frames, stops), verdicts=_verdicts(frames, metric=metric),
+        degrees=_degrees(frames), verdicts=_verdicts(frames, metric=metric),
         limits=depth_limits(ground, metric=metric), marks=[(Markup(look), words) for look, words in MARKS],  # noqa: S704
         bands=[text for band in data["bands"] for text in band["words"][:1]], off=f"{ground.off_m:.1f}",
         timed=bool(clock),

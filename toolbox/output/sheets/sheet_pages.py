@@ -324,42 +324,6 @@ def draw_pages(
     return Pages(summary, map_page, leg_pages, hold_pages)
 
 
-_LAYER_OF: Final = (
-    (2.0, "depth"),
-    (3.0, "dry"),
-    (3.35, "hazards"),
-    (3.6, "zones"),
-    (3.65, "hazards"),
-    (3.95, "run"),
-    (4.35, "casts"),
-    (4.5, "spots"),
-    (4.9, ""),
-)
-"""Order from which on what is drawn on the map belongs to a layer that can be switched."""
-
-
-def name_layers(figure: Figure) -> None:
-    """Give everything drawn on the map an id that tells its layer."""
-    (axes,) = figure.axes
-    for number_, artist in enumerate(axes.get_children()):
-        order = artist.get_zorder()
-        layer = ""
-        for least, name in _LAYER_OF:
-            layer = name if order >= least else layer
-        if layer and artist not in axes.spines.values():
-            artist.set_gid(f"layer-{layer}-{number_}")
-
-
-def shares_of(figure: Figure, points: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
-    """Tell where places (n, 2) in metres lie on the map's page, as shares from the left and from the top."""
-    (axes,) = figure.axes
-    box = axes.get_position()
-    (west, east), (south, north) = axes.get_xlim(), axes.get_ylim()
-    across = box.x0 + box.width * (points[:, 0] - west) / (east - west)
-    up = box.y0 + box.height * (points[:, 1] - south) / (north - south)
-    return np.column_stack([across, 1.0 - up])
-
-
 def pdf_of(figures: Sequence[Figure], *, title: str, description: str) -> bytes:
     """Bind pages into a PDF; the same pages give the same bytes."""
     book = io.BytesIO()

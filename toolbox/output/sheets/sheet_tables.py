@@ -84,7 +84,7 @@ def table_of_stops(stops: Sequence[StopFacts]) -> SheetTable:
 
 _PAPER_HEADS: Final[dict[str, float]] = {
     "No": 3.2, "Stop": 11.5, "Time": 8.0, "Depth today": 9.2, "Boat in": 10.0, "Cast": 11.0, "Wind and waves": 13.0,
-    "What, note": 16.0, "Plan B": 9.0,
+    "What and note": 16.0, "Plan B": 9.0,
 }  # fmt: skip
 
 
@@ -100,7 +100,7 @@ def stops_on_paper(stops: Sequence[StopFacts]) -> SheetTable:
             [
                 stop.number, stop.name, "; ".join(text for text in (times, back) if text), stop.depth, stop.hold,
                 stop.cast, ", ".join(text for text in (stop.wind, wave) if text),
-                ". ".join(text.rstrip(".") for text in said if text), stop.plan_b,
+                ". ".join(text[:1].upper() + text[1:].rstrip(".") for text in said if text), stop.plan_b,
             ]
         )  # fmt: skip
     return _used(SheetTable("Stops in order", _PAPER_HEADS, rows))

@@ -14,12 +14,19 @@ from ...text import (
     is_missing,
     length_and_error,
     one_line,
+    units_in_order,
 )
 from . import search_words as words_found
 from .search_words import Row, above_or_below, exposure, get, known, num, plain, sentence
 
+_STRAIGHT_DEG: Final = 10.0
 _PLAIN_STOPS: Final = frozenset({"", "hold", "ramp"})
 _PARTS: Final = {"run": "running", "idle": "at idle", "launch": "between ramp and open water, at idle"}
+
+
+def _why(row: Row, column: str) -> str:
+    """Give what a layer says of itself, its units in the order of all other words."""
+    return units_in_order(get(row, column), metric_first=False)
 
 
 def _depths(row: Row, level_m: float | None) -> list[str]:
@@ -51,7 +58,7 @@ def _times(row: Row) -> list[str]:
 def _spot(row: Row, level_m: float | None) -> list[str]:
     said = []
     fishable = num(row, "fishable")
-    reason = get(row, "reason")
+    reason = _why(row, "reason")
     if fishable == 0.0:
         said.append("Left out today: " + sentence(reason or "no reason given"))
     said.append(sentence(plain(get(row, "kind")).capitalize()))
@@ -62,7 +69,7 @@ def _spot(row: Row, level_m: float | None) -> list[str]:
     rating, error = num(row, "rating"), num(row, "position_error_m")
     if known(rating):
         said.append(f"Rated {rating:g} of 5.")
-    if run_note := get(row, "run_note"):
+    if run_note := _why(row, "run_note"):
         said.append("Not on the run: " + sentence(run_note))
     if note := get(row, "note"):
         said.append("Note: " + sentence(note))
@@ -81,10 +88,18 @@ def _structure(row: Row, level_m: float | None) -> list[str]:
     return [*said, *(more for more in _spot(row, level_m)[1:] if more not in said)]
 
 
+def _into_wind(angle_deg: float) -> str:
+    if angle_deg < _STRAIGHT_DEG:
+        return "Cast straight into the wind."
+    if angle_deg > 180.0 - _STRAIGHT_DEG:
+        return "Cast straight down the wind."
+    return f"Cast {angle_deg:.0f}° off the wind."
+
+
 def _hold(row: Row, level_m: float | None) -> list[str]:
     del level_m  # the depth of a hold is today's already
     if get(row, "status") == "none":
-        return ["No hold found: " + sentence(get(row, "reason") or "no reason given")]
+        return ["No hold found: " + sentence(_why(row, "reason") or "no reason given")]
     depth, cast, bearing = num(row, "depth_today_m"), num(row, "cast_m"), num(row, "cast_bearing_deg")
     deep, wind = num(row, "deep_bearing_deg"), num(row, "wind_angle_deg")
     said = []
@@ -97,15 +112,15 @@ def _hold(row: Row, level_m: float | None) -> list[str]:
     if known(deep):
         said.append(f"Deep side {bearing_text(deep)}.")
     if known(wind):
-        said.append(f"Cast {wind:.0f}° off the wind.")
-    if reason := get(row, "reason"):
+        said.append(_into_wind(wind))
+    if reason := _why(row, "reason"):
         said.append(sentence(reason[:1].upper() + reason[1:]))
     return said + exposure(row)
 
 
 def _stop(row: Row, level_m: float | None) -> list[str]:
     del level_m
-    reason = get(row, "reason")
+    reason = _why(row, "reason")
     return _times(row) + exposure(row) + ([sentence(reason)] if reason not in _PLAIN_STOPS else [])
 
 
@@ -123,7 +138,7 @@ def _leg(row: Row, level_m: float | None) -> list[str]:
         error = num(row, "min_depth_error_m")
         said.append(f"Least depth today {length_and_error(least, error)}.")
     if known(clearance):
-        what, side = get(row, "nearest_hazard"), get(row, "hazard_side")
+        what, side = _why(row, "nearest_hazard"), get(row, "hazard_side")
         named = f" ({plain(what)}, {side})" if what and side else ""
         said.append(f"Nearest hazard edge {both_distances(clearance)} off{named}.")
     return said
@@ -147,7 +162,7 @@ def _hazard(row: Row, level_m: float | None) -> list[str]:
     ]
     if known(least):
         said.append(above_or_below(least, noun="Shallowest part"))
-    return [*said, sentence(get(row, "reason"))]
+    return [*said, sentence(_why(row, "reason"))]
 
 
 def _known_hazard(row: Row, level_m: float | None) -> list[str]:
@@ -168,7 +183,7 @@ def _zone(row: Row, level_m: float | None) -> list[str]:
         says.get(zone, plain(zone))
         + (f", at most {both_speeds(speed)}." if zone == "slow" and known(speed) else ".")
     ]
-    return [*said, sentence(get(row, "reason"))]
+    return [*said, sentence(_why(row, "reason"))]
 
 
 def _band(row: Row, level_m: float | None) -> list[str]:
@@ -192,12 +207,12 @@ def _reach(row: Row, level_m: float | None) -> list[str]:
         if get(row, "status") == "ok"
         else "Not within a cast of open water."
     ]
-    return [*said, sentence(get(row, "reason"))]
+    return [*said, sentence(_why(row, "reason"))]
 
 
 def _left_out(row: Row, level_m: float | None) -> list[str]:
     del level_m
-    return ["Left out of the run: " + sentence(get(row, "reason") or "no reason given")]
+    return ["Left out of the run: " + sentence(_why(row, "reason") or "no reason given")]
 
 
 def _contradiction(row: Row, level_m: float | None) -> list[str]:

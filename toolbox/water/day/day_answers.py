@@ -222,6 +222,9 @@ def plan_b_in_hours(
     found: dict[int, int] = {}
     between = basis.ways.time_s[basis.ramps :, basis.ramps :]
     able = basis.open_holds()
+    usual = plan_b(holds, taken, able, between)
+    legs = {(FIRST_HOLD + row, FIRST_HOLD + own) for row, own in usual.items()}
+    kept.learn(sorted({*legs, *((place, END) for _, place in legs)}))  # most are open; all at once is quicker
     for route in routes:
         times, _ = kept_walk(task, route, kept)
         for offer, begins in zip(route, () if times is None else times.begins_s.tolist(), strict=False):

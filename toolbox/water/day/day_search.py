@@ -182,11 +182,11 @@ _SHORT: Final = 300_000
 _MOST_OUT: Final = 10  # stops taken out at once
 _HEAT: Final = 1.0  # loss followed at first, in stops of usual worth
 _TRAVEL: Final = 10.0  # a whole day of travel counts as so many stops of usual worth
-_BEGINNINGS: Final = 10
+_BEGINNINGS: Final = 16
 _MANY: Final = 10_000_000  # work below which one beginning is all there is time for
-_BEGINNINGS_SHARE: Final = 0.4  # of the work
-_FOLLOWED: Final = 3  # beginnings searched further, each other one is given up
-_FOLLOWED_SHARE: Final = 0.3
+_BEGINNINGS_SHARE: Final = 0.5  # of the work
+_FOLLOWED: Final = 4  # beginnings searched further, each other one is given up
+_FOLLOWED_SHARE: Final = 0.25
 _AGREE: Final = (
     0.5  # where so many beginnings end in the best worth met, it is searched no further from others
 )

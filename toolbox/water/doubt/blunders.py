@@ -210,8 +210,8 @@ def _seen_edges(lines: Geometries, least_m: float) -> tuple[Ints, Ints]:
     sampled = shapely.simplify(shapely.segmentize(lines, spacing), spacing / 20.0)
     sampled = shapely.segmentize(sampled, spacing)
     xy, line = shapely.get_coordinates(sampled, return_index=True)
-    xy, first = np.unique(xy, axis=0, return_index=True)
-    line = line[first]
+    xy, first, place = np.unique(xy, axis=0, return_index=True, return_inverse=True)
+    owner, line, place = line, line[first], place.ravel()
     none = np.empty(0, dtype=np.int64)
     if len(xy) < 4:
         return none, none
@@ -222,17 +222,18 @@ def _seen_edges(lines: Geometries, least_m: float) -> tuple[Ints, Ints]:
     except QhullError:  # all on one line
         return none, none
     pairs = np.sort(triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1).astype(np.int64)
-    edges = np.column_stack(np.divmod(np.unique(pairs[:, 0] * len(xy) + pairs[:, 1]), len(xy)))
+    keys = np.unique(pairs[:, 0] * len(xy) + pairs[:, 1])
+    edges = np.column_stack(np.divmod(keys, len(xy)))
     edges = edges[line[edges[:, 0]] != line[edges[:, 1]]]
     if not len(edges):
         return none, none
     start, end = xy[edges[:, 0]], xy[edges[:, 1]]
     ways = np.stack([start + 1e-3 * (end - start), end + 1e-3 * (start - end)], axis=1)
-    ends, owner = shapely.get_coordinates(sampled, return_index=True)
     same = owner[1:] == owner[:-1]
-    walls = shapely.STRtree(
-        np.asarray(shapely.linestrings(np.stack([ends[:-1], ends[1:]], axis=1)[same]), dtype=object)
-    )
+    steps = np.sort(np.column_stack([place[:-1], place[1:]])[same], axis=1).astype(np.int64)
+    # A step of a line that is itself an edge crosses no other one; the others may stand in the way.
+    steps = steps[~np.isin(steps[:, 0] * len(xy) + steps[:, 1], keys, assume_unique=False)]
+    walls = shapely.STRtree(np.asarray(shapely.linestrings(xy[steps]), dtype=object))
     seen = np.ones(len(edges), dtype=np.bool_)
     hit = walls.query(np.asarray(shapely.linestrings(ways), dtype=object), predicate="intersects")[0]
     seen[hit] = False

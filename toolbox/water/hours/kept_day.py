@@ -153,6 +153,12 @@ def best_kept_day(
     list
         Routes that are kept; where the search's own routes are, just those.
     """
+    if kept.slowed is not None:  # a plan of calm water is but a beginning: half the work is enough for it
+        calm = best_day(task, seed=seed, work=work // 2, start=start)
+        if slowed_anywhere(task, kept, calm):
+            if progress is not None:
+                progress(1.0)
+            return _best_in_waves(task, kept, calm, start, seed=seed, work=work)
     routes = best_day(task, seed=seed, work=work, start=start, progress=progress)
     if slowed_anywhere(task, kept, routes):
         return _best_in_waves(task, kept, routes, start, seed=seed, work=work)

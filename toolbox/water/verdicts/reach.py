@@ -161,7 +161,10 @@ def reach(
     for place, spot in enumerate(ids):
         good = named.get(spot, [])
         if holds is not None and not good:
-            against[place].append(f"no hold: {why.get(spot, 'the holds layer has none for it')}")
+            words = why.get(spot, "the holds layer has none for it")
+            # The verdict says by how much it is dry; how far the water would have to rise reads as another figure.
+            words = "it lies dry today" if words.startswith("dry today") else words
+            against[place].append(f"no hold: {words}")
         elif holds is None and spot in none:
             against[place].append(none[spot])
         reached = [(row, lines[name]) for row, name in good if name in lines]

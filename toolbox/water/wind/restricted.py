@@ -18,6 +18,8 @@ from .fetch import fetch_lengths
 from .waves import GRAVITY, aces_wind_stress_factor
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from numpy.typing import ArrayLike, NDArray
     from shapely.geometry.base import BaseGeometry
 
@@ -157,12 +159,22 @@ class Restricted:
             bearings = bearings[(off <= 90.0 + ARC_DEG // 2 + STEP_DEG + 1.0).any(axis=1)]
         self._radials = fetch_lengths(points, water, bearings)
         self._bearings = bearings
+        self._kept: dict[bool, Floats] = {}
 
     def of(self, wind_from_deg: float, *, arcs: bool = True) -> tuple[Floats, Floats]:
         """Find fetch and bearing of the waves of a wind; without arcs single radials count, which is the longer one."""
-        found = [
-            restricted_fetch(over_arcs(degrees) if arcs else degrees, wind_from_deg)
-            for start in range(0, max(len(self._radials), 1), _AT_ONCE)
-            for degrees in (each_degree(self._radials[start : start + _AT_ONCE], self._bearings),)
-        ]
+        found = [restricted_fetch(part, wind_from_deg) for part in self._parts(arcs)]
         return np.concatenate([one[0] for one in found]), np.concatenate([one[1] for one in found])
+
+    def _parts(self, arcs: bool) -> Iterator[Floats]:
+        """Give fetches of each degree, so many places at once; those of few places are kept for the next wind."""
+        few = len(self._radials) <= _AT_ONCE
+        if few and arcs in self._kept:
+            yield self._kept[arcs]
+            return
+        for start in range(0, max(len(self._radials), 1), _AT_ONCE):
+            degrees = each_degree(self._radials[start : start + _AT_ONCE], self._bearings)
+            made = over_arcs(degrees) if arcs else degrees
+            if few:
+                self._kept[arcs] = made
+            yield made
