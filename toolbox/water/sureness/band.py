@@ -162,6 +162,8 @@ def learn_band(
     found = None if law is not None else held_out(grid, known, away_m, tension=tension)
     if lined and found is not None:
         law = learn(found, cell, ashore_m=float(known.line_depth_m[known.shores :].min()))
+    if found is not None:
+        found = found.only(~found.ashore)
     if law is None and found is not None and len(found) >= _FEW:
         way, steep = (found.features[:, k][None].astype(np.float32) for k in (0, 1))
         usual = said_error(

@@ -70,6 +70,7 @@ _POWER_LIMITS: Final = (0.3, 3.0)
 _PRIOR: Final = 4.0  # the usual power is right to 0.5
 _SCATTER: Final = 1.5  # of logarithms of one place's errors in two gaps
 _QUARTER_WAY: Final = 0.75
+_MOST_SHARE: Final = 0.99  # of few places: beyond that single ones would speak
 SIDE: Final = 0.975  # both sides together leave out 5 %; the unsafe one alone no more than half
 
 
@@ -225,17 +226,31 @@ def _law_of(found: HeldOut, cell_m: float, *, carried: bool = True) -> ErrorLaw 
     bins = int(np.clip(len(places) // A_BIN * 2, 1, _BINS))
     middle, times = [], []
     for rows in np.array_split(np.argsort(scale, kind="stable"), bins):
-        wide = _both_sides(found.off_m[rows] / np.exp(scale[rows]))
+        apart = len(np.unique(found.place[rows]))
+        wide = _both_sides(found.off_m[rows] / np.exp(scale[rows]), apart)
         if carried:
-            wide *= _narrower(found.worse[rows], len(np.unique(found.place[rows])), powers[0])
+            wide *= _narrower(found.worse[rows], apart, powers[0])
         times.append(wide)
         middle.append(float(np.median(scale[rows])))
     return ErrorLaw(0.5 * cell_m, start, powers, floors, np.array(middle), np.array(times))
 
 
-def _both_sides(score: Floats) -> float:
-    """Split-conformal quantile of errors over their scale, the unsafe side held to half of what may be left out."""
-    return max(upper_quantile(np.abs(score), 0.95), upper_quantile(score, SIDE))
+def _both_sides(score: Floats, places: int) -> float:
+    """Split-conformal quantile of errors over their scale, the unsafe side held to half of what may be left out.
+
+    Depths along a line tell each other, so that places count, not depths.
+    """
+    return max(
+        upper_quantile(np.abs(score), _sure_share(0.95, places)),
+        upper_quantile(score, _sure_share(SIDE, places)),
+    )
+
+
+def _sure_share(share: float, places: int) -> float:
+    """Share of places to hold, so that nine draws in ten of them hold the share asked for; see `sure_quantile`."""
+    rank = np.arange(1, places + 1)
+    holds = 1.0 - betainc(rank, places + 1 - rank, share) >= 0.9
+    return min(float(rank[int(np.argmax(holds))] / places), _MOST_SHARE) if holds.any() else _MOST_SHARE
 
 
 _SOUNDING_LAW_BINS: Final = 5

@@ -131,7 +131,10 @@ def usual_gap_m(away_m: Floats32) -> float:
 
 
 def steepest_bank(known: Measured, reach_m: float, spacing_m: float) -> float:
-    """Depth over way to the shore that soundings near it seldom exceed (2.5 %); infinite where they are too few."""
+    """Depth over way to the shore that soundings near it seldom exceed (2.5 %); infinite where they are too few.
+
+    A shore lies right to ``spacing_m``, which is added to the way.
+    """
     if not known.shores or not len(known.xy):
         return float("inf")
     shores = shapely.get_coordinates(shapely.segmentize(known.lines[: known.shores], spacing_m))
@@ -139,7 +142,7 @@ def steepest_bank(known: Measured, reach_m: float, spacing_m: float) -> float:
     near = (way > 0) & (way < reach_m)
     if near.sum() < ENOUGH_BANKS:
         return float("inf")
-    return upper_quantile(known.depth_m[near] / way[near], 0.975)
+    return upper_quantile(known.depth_m[near] / (way[near] + spacing_m), 0.975)
 
 
 def _told(
