@@ -291,7 +291,7 @@ def test_without_a_ramp_one_line_of_the_day_file_is_to_be_filled_in(home):
     number = int(re.search(r"fill in line (\d+) of \S+day\.toml, ramps = ", last)[1])
     day = home / "lake" / "day.toml"
     lines = day.read_text().splitlines()
-    with pytest.raises(UsageError, match=r'\[lake\]: ramps = "LATITUDE, LONGITUDE"'):
+    with pytest.raises(DataError, match=r'\[lake\]: ramps = "LATITUDE, LONGITUDE"'):
         read_day(day)
     assert lines[number - 1].startswith('# ramps = "')
     lines[number - 1] = lines[number - 1].removeprefix("# ")

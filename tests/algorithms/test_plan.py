@@ -87,7 +87,13 @@ def test_a_plan_of_changed_values_is_that_of_a_day_file_that_states_them(tmp_pat
         changed = plan(day, level_m=-1.5 * 0.3048, wind="N 8mph", boat=["draft=16in"])
         plain = plan(day)
     for name, layer in stated.layers["plan.gpkg"].items():
-        assert changed.layers["plan.gpkg"][name].equals(layer), name
+        other = changed.layers["plan.gpkg"][name]
+        same = (
+            other.equals(layer)
+            if hasattr(layer, "equals")
+            else np.array_equal(other.depth_m, layer.depth_m, True)
+        )
+        assert same, name
     told = json.loads(changed.files["plan.json"])["notes"]
     assert any("boat.draft = 16in" in line and "Other than in day.toml" in line for line in told)
     assert not plain.layers["plan.gpkg"]["stops"].equals(stated.layers["plan.gpkg"]["stops"])
@@ -119,7 +125,7 @@ def moved(frame, geometry):
     ("change", "text", "code", "says"),
     [
         (lambda k: {"ramps": k.ramps.iloc[:0]}, DAY, 3, "ramps is an empty layer"),
-        (lambda k: {"ramps": None}, DAY, 3, "no layer 'ramps'; it has"),
+        (lambda k: {"ramps": None}, DAY, 3, "no layer ramps, and a run begins at one"),
         (lambda k: {"ramps": moved(k.ramps, k.ramps.geometry.translate(0, -900))}, DAY, 5, "dry ground"),
         (lambda k: {"ramps": k.ramps.assign(min_level_m=5.0)}, DAY, 5, "can't be used"),
         (lambda k: {}, DAY.replace("South ramp", "North ramp"), 2, "Choose one of: r1"),

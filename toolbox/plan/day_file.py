@@ -484,7 +484,7 @@ def _read_layers(lake: Lake, folder: Path, pool_m: float | None = None) -> tuple
             if told not in there and told == defaults[name] and name not in ("shoreline", "ramps"):
                 continue  # a lake need not have every layer of the usual names
             if told not in there and name == "ramps" and told == defaults[name]:
-                raise UsageError(
+                raise DataError(
                     f"{home} has no layer ramps, and a run begins at one. Write where you put in under [lake]: "
                     'ramps = "LATITUDE, LONGITUDE" in degrees, or name a list of ramps, such as ramps = "ramps.csv".'
                 )

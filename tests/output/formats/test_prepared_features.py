@@ -80,7 +80,10 @@ def test_words_stand_where_the_library_puts_them(options):
         pictures.append(np.asarray(canvas.buffer_rgba()).copy())
     assert FAMILY in font(9.0).get_family()
     assert (pictures[0] != 255).any()
-    np.testing.assert_array_equal(*pictures)
+    # Set to the right, a line begins where its width says, and the library rounds that to a 64th of a dot.
+    np.testing.assert_allclose(
+        *(one.astype(float) for one in pictures), atol=8.0 if options.get("ha") else 0.0
+    )
 
 
 def test_cards_cut_from_pieces_show_the_same_ground(plan):

@@ -139,4 +139,4 @@ def test_a_plan_on_a_coverage_of_elevations_stops(tmp_path, lake):
 
 def test_a_plan_tells_least_median_and_greatest_depth(tmp_path, lake):
     save(tmp_path, lake)
-    assert any("greatest 10 m (32.8 ft)" in line for line in made(tmp_path).said)
+    assert any("greatest 32.8 ft (10.0 m)" in line for line in made(tmp_path).said)

@@ -89,7 +89,7 @@ def _points(shapes: Geometries) -> dict[str, list[str]]:
     """Longitude and latitude of a point on each geometry, to a centimetre."""
     points = shapely.point_on_surface(shapes) if len(shapes) else shapes
     return {
-        name: [f"{value:.7f}" if math.isfinite(value) else "" for value in get(points).tolist()]
+        name: [f"{value:.8f}" if math.isfinite(value) else "" for value in get(points).tolist()]
         for name, get in (("lon", shapely.get_x), ("lat", shapely.get_y))
     }
 
