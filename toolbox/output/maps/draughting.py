@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
-from matplotlib.backends.backend_pdf import Op, PdfFile
 from matplotlib.colors import to_rgba
 from matplotlib.font_manager import FontPath, FontProperties, findfont, get_font
 from matplotlib.ft2font import Kerning, LoadFlags
@@ -237,6 +236,10 @@ def _chunks(file: Any, text: str, *, bold: bool) -> list[tuple[Any, float, list[
 def _into_pdf(renderer: Any, ink: Any, x: float, y: float, text: str, size: float, *, bold: bool) -> bool:
     """Write a line of words into a PDF; tells whether this was one, in the way its library is known to write."""
     file: Any = getattr(renderer, "file", None)
+    if file is None:  # a picture: what writes PDF is not even loaded, with the fonts' own library
+        return False
+    from matplotlib.backends.backend_pdf import Op, PdfFile
+
     if not isinstance(file, PdfFile) or not hasattr(file, "_character_tracker"):
         return False
     out: Callable[..., None] = file.output
