@@ -22,6 +22,7 @@ from castshed.toolbox.output.maps.chart_page import by_role
 from castshed.toolbox.output.maps.plan_facts import legs_of, stops_of, totals_in_words
 from castshed.toolbox.output.sheets.sheet_pages import draw_pages
 from castshed.toolbox.plan.day_file import read_day
+from sheet_looks import TIMED
 
 HERE = Path(__file__).resolve().parent
 LEVEL_M = -1.2192
@@ -63,19 +64,6 @@ def _opened(made, file, **told):
     page.goto(file.as_uri())
     page.wait_for_selector("#drawing[data-ready]", state="attached")
     return page, trouble
-
-
-# each redraw until its pixels are there: reading one back waits for the drawing to be done
-TIMED = """() => {
-  const frame = window.requestAnimationFrame.bind(window), pen = document.getElementById('drawing').getContext('2d');
-  window.took = [];
-  window.requestAnimationFrame = draw => frame(at => {
-    const start = performance.now();
-    draw(at);
-    pen.getImageData(0, 0, 1, 1);
-    window.took.push(performance.now() - start);
-  });
-}"""
 
 
 def _dragged_ms(page):

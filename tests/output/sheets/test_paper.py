@@ -17,6 +17,7 @@ from castshed.toolbox.output.formats import palette
 from castshed.toolbox.output.maps.chart_page import PAPERS, by_role, paper_of
 from castshed.toolbox.output.maps.plan_facts import legs_of, stops_of, totals_in_words
 from castshed.toolbox.output.sheets.sheet_pages import balanced, draw_pages, pdf_of
+from sheet_looks import words_apart_and_inside
 
 POINTS = 72.0
 LEAST = {"fact": 9.0, "turn": 9.0, "card": 9.0, "cell": 8.0, "head": 8.0, "caution": 7.0}
@@ -73,19 +74,10 @@ def test_words_of_every_page_are_large_enough_and_stand_apart_and_inside(plan, u
     paper = "letter" if units == "US" else "a4"
     pages = pages_of(plan, units, paper)
     for figure in (pages.summary, pages.map, *pages.legs, *pages.holds):
-        render = figure.canvas.get_renderer()
         texts = [one for one in figure.findobj(Text) if one.get_text() and one.get_visible()]
         for one in texts:
             assert one.get_fontsize() >= LEAST.get(str(one.get_gid()), 7.0), one.get_text()
-        boxes = np.array([one.get_window_extent(render).extents for one in texts])
-        wide, high = figure.canvas.get_width_height()
-        assert (boxes[:, :2] >= 0.0).all()
-        assert (boxes[:, 2:] <= (wide, high)).all()
-        apart = (boxes[:, None, :2] + 1.0 >= boxes[None, :, 2:]) | (
-            boxes[None, :, :2] + 1.0 >= boxes[:, None, 2:]
-        )
-        both = np.argwhere(np.triu(~apart.any(axis=2), 1))
-        assert not len(both), [(texts[a].get_text(), texts[b].get_text()) for a, b in both]
+        words_apart_and_inside(figure, texts)
         assert not [one.get_text() for one in texts if "…" in one.get_text()]
 
 

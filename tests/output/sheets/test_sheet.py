@@ -40,6 +40,7 @@ from castshed.toolbox.output.sheets.sheet_tables import (
     stops_on_paper,
     table_of_left_out,
 )
+from sheet_looks import words_apart_and_inside
 
 ROOT = Path(__file__).parents[3]
 VOID = {"meta", "br", "input", "link", "img", "hr"}
@@ -253,18 +254,9 @@ def test_words_on_a_hold_card_stand_apart_and_inside(plan, units):
     )
     labelled = 0
     for figure in (*pages.legs, *pages.holds):
-        render = figure.canvas.get_renderer()
         texts = [one for one in figure.findobj(Text) if one.get_text() and one.get_visible()]
-        boxes = np.array([one.get_window_extent(render).extents for one in texts])
         labelled += sum(one.get_gid() == "isobath" for one in texts)
-        wide, high = figure.canvas.get_width_height()
-        assert (boxes[:, :2] >= 0.0).all()
-        assert (boxes[:, 2:] <= (wide, high)).all()
-        apart = (boxes[:, None, :2] + 1.0 >= boxes[None, :, 2:]) | (
-            boxes[None, :, :2] + 1.0 >= boxes[:, None, 2:]
-        )
-        both = np.argwhere(np.triu(~apart.any(axis=2), 1))
-        assert not len(both), [(texts[a].get_text(), texts[b].get_text()) for a, b in both]
+        words_apart_and_inside(figure, texts)
     assert labelled >= 5
 
 

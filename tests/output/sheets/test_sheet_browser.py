@@ -19,6 +19,7 @@ from playwright.sync_api import sync_playwright
 
 from castshed.algorithms.plan_sheet import plan_sheet
 from castshed.toolbox.layers.reading import read_layer
+from sheet_looks import TIMED
 
 pytestmark = pytest.mark.long
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
@@ -518,19 +519,6 @@ def test_a_plan_without_water_or_times_opens_too(browser, plan, tmp_path):
     assert page.locator("#hour").count() == 0
     assert trouble == []
     context.close()
-
-
-# each redraw until its pixels are there: reading one back waits for the drawing to be done
-TIMED = """() => {
-  const frame = window.requestAnimationFrame.bind(window), pen = document.getElementById('drawing').getContext('2d');
-  window.took = [];
-  window.requestAnimationFrame = draw => frame(at => {
-    const start = performance.now();
-    draw(at);
-    pen.getImageData(0, 0, 1, 1);
-    window.took.push(performance.now() - start);
-  });
-}"""
 
 
 def test_the_demo_day_is_light_and_quick(browser, planned_demo_day, tmp_path):

@@ -86,7 +86,7 @@ def to_csv(frame: geopandas.GeoDataFrame, layer: str) -> bytes:
 
 
 def _points(shapes: Geometries) -> dict[str, list[str]]:
-    """Longitude and latitude of a point on each geometry, to a centimetre."""
+    """Longitude and latitude of a point on each geometry, to a millimetre."""
     points = shapely.point_on_surface(shapes) if len(shapes) else shapes
     return {
         name: [f"{value:.8f}" if math.isfinite(value) else "" for value in get(points).tolist()]

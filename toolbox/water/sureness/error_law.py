@@ -137,14 +137,10 @@ def _logs(features: Floats, floors: Floats) -> Floats:
     return np.log(np.maximum(features, floors))
 
 
-def _powers_of(logs: Floats, off_m: Floats) -> tuple[float, Floats]:
-    """Powers of each feature, by least squares held near what is usual."""
-    size = np.abs(off_m)
-    target = np.log(size + 0.05 * np.median(size) + 1e-6)
+def _held_powers(logs: Floats, target: Floats, usual: Floats, limits: Floats) -> tuple[float, Floats]:
+    """Start and power of each feature, by least squares held near what is usual; limits as rows of least and most."""
     middle, centre = logs.mean(axis=0), target.mean()
-    table = logs - middle
-    weight = np.ones(len(target))
-    usual = np.array(_USUAL)
+    table, weight = logs - middle, np.ones(len(target))
     powers = usual
     for _ in range(_ROUNDS):  # Huber's weights: a few cliffs do not bend the law
         weighted = table * weight[:, None]
@@ -153,8 +149,15 @@ def _powers_of(logs: Floats, off_m: Floats) -> tuple[float, Floats]:
         left = target - centre - table @ powers
         left -= np.median(left)
         weight = 1.0 / np.maximum(np.abs(left) / (1.4826 * np.median(np.abs(left)) + 1e-9), 1.0)
-    powers = np.clip(powers, *np.array(_POWERS).T)
+    powers = np.clip(powers, *limits.T)
     return float(centre - middle @ powers), powers
+
+
+def _powers_of(logs: Floats, off_m: Floats) -> tuple[float, Floats]:
+    """Powers of each feature beside lines."""
+    size = np.abs(off_m)
+    target = np.log(size + 0.05 * np.median(size) + 1e-6)
+    return _held_powers(logs, target, np.array(_USUAL), np.array(_POWERS))
 
 
 def _power_of(
@@ -298,21 +301,10 @@ class SoundingLaw:
 
 
 def _shape_of(logs: Floats, target: Floats, power: float) -> tuple[float, Floats]:
-    """Powers of share, steepness and bending by least squares, held near what is usual."""
-    middle, centre = logs.mean(axis=0), target.mean()
-    table, weight = logs - middle, np.ones(len(target))
+    """Powers of share, steepness and bending between soundings."""
     usual = np.array([OWN_WAY * power, *_USUAL_SHAPE])
     limits = np.array([np.multiply(_OWN_LIMITS, power), *zip(*_SHAPE_LIMITS, strict=True)])
-    shape = usual
-    for _ in range(_ROUNDS):  # Huber's weights: a few cliffs do not bend the law
-        weighted = table * weight[:, None]
-        normal = weighted.T @ table + _HOLD * np.eye(logs.shape[1])
-        shape = np.linalg.solve(normal, weighted.T @ (target - centre) + _HOLD * usual)
-        left = target - centre - table @ shape
-        left -= np.median(left)
-        weight = 1.0 / np.maximum(np.abs(left) / (1.4826 * np.median(np.abs(left)) + 1e-9), 1.0)
-    shape = np.clip(shape, *limits.T)
-    return float(centre - middle @ shape), shape
+    return _held_powers(logs, target, usual, limits)
 
 
 def _roughness_of(off_m: Floats, features: Floats, place: NDArray[np.int64], power: float) -> Roughness:
